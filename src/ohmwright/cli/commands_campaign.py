@@ -20,6 +20,7 @@ app = typer.Typer(
 )
 CampaignName = Annotated[str, typer.Argument(metavar="CAMPAIGN", help="Its name.")]
 CampaignTag = Annotated[str, typer.Argument(metavar="TAG", help="A unit of the campaign.")]
+ReasonKept = Annotated[str, typer.Option("--why", help="The reason, kept with it.")]
 CountsSimulated = Annotated[
     bool,
     typer.Option("--simulated", help="For trials: runs on simulated benches count, real ones not."),
@@ -148,7 +149,7 @@ def add(
 def remove(
     name: CampaignName,
     tag: CampaignTag,
-    why: Annotated[str, typer.Option("--why", help="The reason, kept with it.")],
+    why: ReasonKept,
     operator: OperatorName = None,
     records: RecordsPlace = None,
     as_json: Json = False,
@@ -164,7 +165,7 @@ def remove(
 def skip(
     name: CampaignName,
     tag: CampaignTag,
-    why: Annotated[str, typer.Option("--why", help="The reason, kept with it.")],
+    why: ReasonKept,
     operator: OperatorName = None,
     records: RecordsPlace = None,
     as_json: Json = False,
@@ -181,7 +182,7 @@ def defer(
     name: CampaignName,
     tag: CampaignTag,
     until: Annotated[datetime, typer.Option("--until", formats=list(DAY), help="The day.")],
-    why: Annotated[str, typer.Option("--why", help="The reason, kept with it.")] = "",
+    why: ReasonKept = "",
     operator: OperatorName = None,
     records: RecordsPlace = None,
     as_json: Json = False,
@@ -197,7 +198,7 @@ def defer(
 def again(
     name: CampaignName,
     tag: CampaignTag,
-    why: Annotated[str, typer.Option("--why", help="The reason, kept with it.")],
+    why: ReasonKept,
     operator: OperatorName = None,
     records: RecordsPlace = None,
     as_json: Json = False,

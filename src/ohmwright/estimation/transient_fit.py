@@ -14,6 +14,7 @@ from .ar1_regression import (
     Decomposition,
     Flags,
     Posterior,
+    Prior,
     decompose,
     moments,
     regress,
@@ -196,11 +197,8 @@ def _linear_fit(
 def _improved(problem: Problem, state: FitStart) -> TransientFit:
     """One Gauss-Newton step."""
     columns = problem.columns(state)
-    sums = moments(problem.weighted(columns, state), problem.keep)
     prior = problem.coefficients_prior(state.variance, problem.prior.mean)
-    normal = sums.whitened(CORRELATIONS)[:, None]
-    starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
-    found = decompose(normal, prior, problem.noise_prior(), sums.count, starts[:, None])
+    found = decomposed_by_correlation(problem, problem.weighted(columns, state), prior)
     best = int(np.argmax(found.log_evidence))
     fit = found.posterior(COUNT, best)
     mean, variance = fit.mean[0], float(fit.scale2[0])
@@ -211,6 +209,17 @@ def _improved(problem: Problem, state: FitStart) -> TransientFit:
     correlation = float(CORRELATIONS[best])
     improved = FitStart(dynamics, mean[LINEAR], correlation, variance, state.move_delay)
     return TransientFit(state, columns, improved, found, moved, float(fit.log_evidence[0]))
+
+
+def decomposed_by_correlation(problem: Problem, columns: Floats, prior: Prior) -> Decomposition:
+    """Decomposition under each correlation of the noise, shape (correlations, 1).
+
+    `columns`, (n, q): weighted, the readings last; `prior`: of their coefficients.
+    """
+    sums = moments(columns, problem.keep)
+    starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
+    normal = sums.whitened(CORRELATIONS)[:, None]
+    return decompose(normal, prior, problem.noise_prior(), sums.count, starts)
 
 
 def _between(values: Floats, low: Floats | float, high: Floats | float) -> Floats:

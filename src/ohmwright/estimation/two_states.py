@@ -16,9 +16,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .ar1_regression import CORRELATIONS, LOG_SHARES, Decomposition, Prior, decompose, moments
+from .ar1_regression import Prior
 from .coefficients import COUNT, Coefficient
-from .transient_fit import TransientFit, best_fit, without_early_departures
+from .transient_fit import (
+    TransientFit,
+    best_fit,
+    decomposed_by_correlation,
+    without_early_departures,
+)
 from .transient_problem import Problem
 
 Floats = NDArray[np.float64]
@@ -124,7 +129,8 @@ def _swing_in(problem: Problem, fit: TransientFit, taken: Floats) -> Swing | Non
     age_s = record.age_s[up]
     switch_s = 0.5 * (age_s[changes] + age_s[changes + 1] - record.window_s)
     course = risen * _course(record.age_s, switch_s, record.window_s, begins_high=bool(high[0]))
-    columns = fit.columns + np.outer(taken, np.eye(COUNT + 1)[-1])
+    columns = fit.columns.copy()
+    columns[:, -1] += taken
     swing, better, left = _sized(problem, fit, columns, course, changes.size)
     off = float(np.sqrt(np.average(left[up] ** 2, weights=_weight(risen[up]))))
     believed = better > _BETTER + changes.size * np.log(age_s.size)
@@ -194,22 +200,17 @@ def _sized(
     """
     variance, with_swing = fit.state.variance, np.column_stack([course, columns])
     eight = problem.coefficients_prior(variance, problem.prior.mean)
-    without = _decomposed(problem, problem.weighted(columns, fit.linearised_at), eight)
+    without = decomposed_by_correlation(
+        problem, problem.weighted(columns, fit.linearised_at), eight
+    )
     weighted = problem.weighted(with_swing, fit.linearised_at)
-    found = _decomposed(problem, weighted, _with_size(eight, variance))
+    found = decomposed_by_correlation(problem, weighted, _with_size(eight, variance))
     posterior = found.posterior(COUNT + 1, found.log_evidence == np.max(found.log_evidence))
     half, *_ = mean = posterior.mean[0]
     sd = float(np.sqrt(posterior.scale2[0] * posterior.covariance[0, 0, 0]))
     better = float(np.max(found.log_evidence) - np.max(without.log_evidence))
     left = with_swing[:, -1] - with_swing[:, :-1] @ mean
     return Swing(course, float(half), sd, jumps), better, left
-
-
-def _decomposed(problem: Problem, columns: Floats, prior: Prior) -> Decomposition:
-    sums = moments(columns, problem.keep)
-    starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
-    normal = sums.whitened(CORRELATIONS)[:, None]
-    return decompose(normal, prior, problem.noise_prior(), sums.count, starts)
 
 
 def _with_size(eight: Prior, variance: float) -> Prior:
