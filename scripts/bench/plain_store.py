@@ -98,6 +98,7 @@ def _last_seen(before: datetime | None = None) -> Query:
     )
     n = newest.c
     verdict = select(func.max(LEDGER.c.verdict)).where(LEDGER.c.run == n.number)
-    columns = (n.asset, n.model, n.serial, n.run_id, n.at, verdict.scalar_subquery(), n.simulated)
-    query = select(*columns).order_by(n.at, n.asset)
+    columns = (n.asset, n.model, n.serial, n.number, n.run_id, n.at)
+    told = (verdict.scalar_subquery(), n.simulated)
+    query = select(*columns, *told).order_by(n.at, n.asset)
     return query if before is None else query.where(n.at < sortable_time(before))
