@@ -25,13 +25,26 @@ from ohmwright.engine.resume import run_started_event
 from ohmwright.engine.steps.instruction import InstructionStep
 from ohmwright.engine.steps.output import OutputStep
 from ohmwright.model.errors import UsageError
-from ohmwright.model.event import ActivationOpened, Event, Fault, PointDone
+from ohmwright.model.event import ActivationOpened, Event, Fault, PointDone, TrimMoved
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.result import Result
 from ohmwright.records.asset_register import AssetChange, AssetRegister
 from tests.cli.guide.conftest import ALL_EXAMPLES
 
 PLAN = ohmwright.Sweep(modes={"cut": (150,)}, loads_ohm=(200, 500), rest_s=0)
+ONE_ADJUSTMENT = """
+title = "Adjust the cut current"
+revision = "1"
+model = "Quillon 300"
+
+[[step]]
+kind = "adjust"
+name = "adjust-cut-current"
+point = "cut current"
+load_ohm = 100
+current_ma = 900
+tolerance = { absolute_ma = 12 }
+"""
 WITH_EXAMPLES = ("sweep_plan", "async_bench", "plain_bench", "records_view")
 
 
@@ -388,6 +401,29 @@ def test_a_stage_that_there_is_not_is_refused_and_begins_no_run(
     with ohmwright.bench(bench_file) as bench, pytest.raises(UsageError, match="There is no stage"):
         bench.run(procedure, stages=stages, records=records)
     assert not Path(records).exists()
+
+
+def test_a_run_that_goes_on_finds_its_simulated_unit_as_it_was_left(
+    bench_file: Path, records: str, tmp_path: Path
+) -> None:
+    procedure = tmp_path / "adjust.toml"
+    procedure.write_text(ONE_ADJUSTMENT, encoding="utf-8")
+    moved: list[Event] = []
+
+    def stop_once_adjusted(event: Event) -> None:
+        if isinstance(event, TrimMoved):
+            moved.append(event)
+        if isinstance(event, PointDone) and event.result.stage == "adjust":
+            raise RuntimeError("stopped by the test")
+
+    with ohmwright.bench(bench_file) as bench, pytest.raises(RuntimeError):
+        bench.run(procedure, records=records, on_event=stop_once_adjusted)
+    with ohmwright.bench(bench_file) as bench:
+        stored = len(moved)
+        run = bench.run(procedure, records=records, resume="last", on_event=moved.append)
+    assert stored
+    assert not [event for event in moved[stored:] if isinstance(event, TrimMoved)]
+    assert run.verdict == "pass"
 
 
 def test_another_event_loop_is_refused_before_anything_is_opened(bench_file: Path) -> None:

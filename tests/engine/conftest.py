@@ -100,11 +100,13 @@ def make_rig() -> Callable[..., Rig]:
         yield_every: int = 16,
         attended: bool = False,
         meter: MeterKind | None = None,
+        droop: float | None = None,
     ) -> Rig:
         data: BenchData = read_bench(shipped("benches", f"{bench}.toml"))
         simulation = Simulation(seed=seed, age_months=age_months)
         data = replace(data, file=data.file.model_copy(update={"simulation": simulation}))
         data = data if meter is None else meter.built_into(data)
+        data = data if droop is None else _drooping(data, droop)
         clock = VirtualClock(yield_every=yield_every)
         hardware = simulated_bench(data, clock)
         port: Callable[[bytes], bytes] = hardware.analyzer_port
@@ -125,6 +127,16 @@ def whole_job(make_rig: Callable[..., Rig]) -> tuple[Rig, tuple[Event, ...]]:
     """The shipped job on the demo unit, done once, for tests that only look at it."""
     rig = make_rig()
     return rig, tuple(anyio.run(rig.run, shipped("procedures", "demo-monopolar.toml")))
+
+
+def _drooping(data: BenchData, droop: float) -> BenchData:
+    """The bench with units that lose this share of their output as they warm."""
+    assert data.profiles is not None
+    generator = data.profiles.generator
+    response = generator.physics.response.model_copy(update={"droop": (droop, droop)})
+    physics = generator.physics.model_copy(update={"response": response})
+    profile = generator.model_copy(update={"physics": physics})
+    return replace(data, profiles=data.profiles._replace(generator=profile))
 
 
 @pytest.fixture(scope="session")

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
@@ -25,6 +26,7 @@ from .conftest import SOME_POINTS
 
 pytestmark = pytest.mark.anyio
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
+TWO_AGES = Path(__file__).parent / "data/two-ages.toml"
 ATTENDED = shipped("procedures", "attended-marlow.toml")
 
 
@@ -47,9 +49,7 @@ def test_a_whole_job_brings_an_aged_unit_back(whole_job: tuple) -> None:
 
 
 @pytest.mark.parametrize("seed", range(1, 7))
-def test_each_value_holds_at_the_age_that_the_procedure_states(
-    as_found: Callable, seed: int
-) -> None:
+def test_each_value_as_found_is_that_of_the_unit(as_found: Callable, seed: int) -> None:
     rig, found = as_found(seed)
     for result in found:
         if result.kind != "power_curve":
@@ -61,6 +61,23 @@ def test_each_value_holds_at_the_age_that_the_procedure_states(
         measured_ma = 1000 * (result.measured.value / result.load_ohm) ** 0.5
         # meter gain error, load tolerance and hunting are the bench's, not the run's
         assert measured_ma == pytest.approx(true_ma, rel=0.012)
+
+
+@pytest.mark.parametrize("seed", range(1, 5))
+async def test_each_value_holds_at_the_age_that_the_procedure_states(
+    make_rig: Callable, seed: int
+) -> None:
+    rig = make_rig(seed=seed, droop=0.015)
+    early, late = results(await rig.run(TWO_AGES, ("as_found",)))
+    rig.hardware.panel.select("cut", 300)
+    true_2s, true_15s = (
+        rig.hardware.truth.lag_free_current_ma(age_s, mode="cut", setting_w=300, load_ohm=500)
+        for age_s in (2.0, 15.0)
+    )
+    assert true_2s / true_15s > 1.009
+    # errors of meter and load are the same in both
+    ratio = (early.measured.value / late.measured.value) ** 0.5
+    assert ratio == pytest.approx(true_2s / true_15s, rel=0.005)
 
 
 def test_rf_is_on_only_between_its_events_and_never_beyond_its_limit(whole_job: tuple) -> None:

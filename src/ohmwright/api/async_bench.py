@@ -240,11 +240,18 @@ class AsyncBench:
                 accept_expired=accept_expired,
                 assignment=self._unit.assigned(),
             )
+            await self._have_simulated_unit_as_left(earlier)
             view = EventListener(options.get("on_event", ignore_event))
             async with aclosing(recorded_events(job, self.instruments, store, view)) as events:
                 async for _ in events:
                     pass
             return Run(records, job.run_id, (*earlier, *view.events))
+
+    async def _have_simulated_unit_as_left(self, earlier: Sequence[Event]) -> None:
+        """Build a unit that is simulated here anew, with the trims that `earlier` events stored."""
+        if earlier and self.data.file.in_process:
+            self.data = self.data.gone_on_with(earlier)
+            await self.reopen()
 
 
 class EventListener:
