@@ -139,4 +139,4 @@ def _droop_uncertainty(problem: Problem, members: Members, state: FitStart) -> f
     if problem.departures:
         per_s[:COURSE_COUNT] = course_slopes(at_s)
     square = (members.mean @ per_s) ** 2 + (members.covariance @ per_s) @ per_s
-    return sqrt(float(members.weight @ square) / 6.0) * float(delay_s(state.dynamics))
+    return sqrt(float(members.weight @ square) / 2) * float(delay_s(state.dynamics))
