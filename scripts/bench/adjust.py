@@ -23,8 +23,8 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 from rich.console import Console  # noqa: E402
 from rich.progress import Progress, TaskID  # noqa: E402
 
+from ohmwright.adjustment.point import PointSpec  # noqa: E402
 from ohmwright.adjustment.policy import AdjustPolicy  # noqa: E402
-from ohmwright.estimation.point import PointSpec  # noqa: E402
 from scripts.bench import fleet, rows, verifying  # noqa: E402
 from scripts.bench.baselines import BASELINES, Scripted  # noqa: E402
 from scripts.bench.oracle import oracle_time  # noqa: E402

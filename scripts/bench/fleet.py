@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ohmwright.adjustment.fleet_prior import FleetPrior, learn
+from ohmwright.adjustment.point import Expected, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
-from ohmwright.estimation.point import Expected, PointSpec
 from scripts.bench.plant import Plant
 from scripts.bench.population import Profile, Unit, draw
 from scripts.bench.runner import Outcome, run

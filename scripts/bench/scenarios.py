@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from ohmwright.estimation.point import Keys
+from ohmwright.adjustment.point import Keys
 from scripts.bench.population import Profile
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from math import inf
 
 from ohmwright.engine.stop_rules import UntilDecided
-from ohmwright.estimation.point import Question
+from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from scripts.bench.baselines import slope_settled
 from scripts.bench.plant import Plant

@@ -28,14 +28,13 @@ TARGETS = {
     "settling": (
         "estimation/settled_value.py",
         "estimation/departures.py",
-        "estimation/members.py",
     ),
     "estimator": (
-        "estimation/transient_estimator.py",
+        "estimation/transient_estimate.py",
         "estimation/transient_fit.py",
         "estimation/transient_problem.py",
         "estimation/ar1_regression.py",
-        "estimation/step_response.py",
+        "estimation/coefficients.py",
         "estimation/sequential_test.py",
         "estimation/thermal_droop.py",
         "estimation/mixture.py",
@@ -59,11 +58,10 @@ NOT_DRAWN = (
     ("estimation/transient_fit.py", "np.linspace(-2, 1.5", "coarse grid of a first guess"),
     ("estimation/transient_fit.py", "move_delay), 0.5, variance)", "first guess"),
     ("estimation/transient_fit.py", "return FitStart(dynamics[best]", "first guess"),
-    ("estimation/members.py", "_NEGLIGIBLE = ", "members left out weigh 1e-7"),
     ("estimation/ar1_regression.py", "+ 1e-9", "keeps a deviation above zero"),
     ("estimation/sequential_test.py", "return min(0.8, 0.7", "how soon it looks again"),
     ("estimation/thermal_droop.py", "_STEP_S = ", "how finely a rest is searched for"),
-    ("estimation/mixture.py", "_NEGLIGIBLE = ", "parts left out weigh 1e-7"),
+    ("estimation/mixture.py", "_NEGLIGIBLE = ", "members and parts left out weigh 1e-7"),
 )
 """Numbers by file and text of their line, and why no result is wrong with others.
 

@@ -5,9 +5,10 @@ import pytest
 from ohmwright.adjustment.actions import Move, Press
 from ohmwright.adjustment.backlash import Backlash
 from ohmwright.adjustment.parameters import Parameters
+from ohmwright.adjustment.point import PointSpec
 from ohmwright.adjustment.step_sizing import StepSizer
 from ohmwright.adjustment.trim import Trim
-from ohmwright.estimation.point import PointSpec, Question
+from ohmwright.estimation.activation_record import Question
 
 GAIN = 0.002
 

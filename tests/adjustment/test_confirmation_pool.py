@@ -8,9 +8,9 @@ from ohmwright.adjustment.confirmation import Confirmation
 from ohmwright.adjustment.confirmation_pool import pooled
 from ohmwright.adjustment.parameters import Parameters
 from ohmwright.adjustment.trim import Trim
+from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
-from ohmwright.estimation.point import Question
 from ohmwright.estimation.prior import vague_prior
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from tests.estimation.activations import Made

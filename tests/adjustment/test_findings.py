@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
+from ohmwright.adjustment.point import PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
+from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.mixture import Mixture
-from ohmwright.estimation.point import PointSpec, Question
 
 TOLERANCE = 0.012
 """Relative to the target."""

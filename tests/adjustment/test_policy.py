@@ -10,12 +10,13 @@ from ohmwright.adjustment.activation_log import ActivationLog
 from ohmwright.adjustment.confirmation import Confirmation
 from ohmwright.adjustment.fleet_prior import FleetPrior, Learned, learn
 from ohmwright.adjustment.parameters import Parameters
+from ohmwright.adjustment.point import Expected, Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.runaway_check import RunawayCheck
 from ohmwright.adjustment.trim import Trim
+from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.habits import Habits
-from ohmwright.estimation.point import Expected, Keys, PointSpec, Question
 from ohmwright.estimation.prior import vague_prior
 from ohmwright.estimation.sequential_test import ActivationTest
 from ohmwright.estimation.thermal_droop import ResidualWarmth

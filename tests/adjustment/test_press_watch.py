@@ -7,6 +7,7 @@ import pytest
 
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.activation_log import ActivationLog
+from ohmwright.adjustment.point import Keys
 from ohmwright.adjustment.press_hypotheses import (
     OTHER_SIGN,
     SLIPS,
@@ -18,11 +19,10 @@ from ohmwright.adjustment.press_hypotheses import (
 from ohmwright.adjustment.press_seen import PressesSeen
 from ohmwright.adjustment.press_watch import PressWatch
 from ohmwright.adjustment.press_weighing import PressRequest
-from ohmwright.estimation.coefficients import TRIM, Coefficient, output_at
-from ohmwright.estimation.point import Keys, Question
+from ohmwright.estimation.activation_record import Question
+from ohmwright.estimation.coefficients import TRIM, Coefficient, output_at, window_mean_response
 from ohmwright.estimation.prior import NoisePrior, vague_prior
-from ohmwright.estimation.step_response import window_mean_response
-from ohmwright.estimation.transient_estimator import fit_transient
+from ohmwright.estimation.transient_estimate import fit_transient
 
 KEYS = Keys()
 QUESTION = Question(900.0, 14.0, 1.0, 1.0)

@@ -5,11 +5,12 @@ import pytest
 
 from ohmwright.adjustment.actions import Move
 from ohmwright.adjustment.parameters import Parameters
+from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.runaway_check import RunawayCheck
 from ohmwright.adjustment.step_sizing import StepSizer
 from ohmwright.adjustment.trim import Trim
+from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.mixture import Mixture
-from ohmwright.estimation.point import Keys, PointSpec, Question
 
 
 def at(mean: float, sd: float = 0.001) -> Mixture:

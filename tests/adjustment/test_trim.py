@@ -3,9 +3,9 @@
 import pytest
 
 from ohmwright.adjustment.actions import Move, Press
+from ohmwright.adjustment.point import Keys
 from ohmwright.adjustment.trim import Trim
 from ohmwright.estimation.coefficients import Coefficient, combination
-from ohmwright.estimation.point import Keys
 
 UNIT = combination(
     {Coefficient.LEVEL: 1.0, Coefficient.GAIN: 0.002, Coefficient.COARSE_PRESS: 0.001}

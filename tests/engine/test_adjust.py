@@ -9,6 +9,7 @@ import anyio
 import pytest
 
 from ohmwright.adjustment.actions import Press
+from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.engine.activation import Activation
 from ohmwright.engine.job import Job
@@ -17,7 +18,7 @@ from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.engine.trim_actuator import TrimActuator
-from ohmwright.estimation.point import Keys, PointSpec, Question
+from ohmwright.estimation.activation_record import Question
 from ohmwright.instruments.requests import DONE, Answer, CountPresses, PressKey
 from ohmwright.model.errors import ActivationCutShort
 from ohmwright.model.event import (

@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 
 from ohmwright.adjustment.actions import Press
+from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.press_seen import PressesSeen, SeenPress
 from ohmwright.engine.coach import NOT_SURE, THE_METER
@@ -19,7 +20,7 @@ from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.engine.trim_actuator import TrimActuator
-from ohmwright.estimation.point import Keys, PointSpec, Question
+from ohmwright.estimation.activation_record import Question
 from ohmwright.instruments.requests import (
     CountPresses,
     LeaveUnsaved,

@@ -5,7 +5,7 @@ import pytest
 
 from ohmwright.engine.standing_reading import StandingReading
 from ohmwright.engine.stop_rules import UntilDecided
-from ohmwright.estimation.point import Question
+from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.errors import ProtocolError
 

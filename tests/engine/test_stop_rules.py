@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ohmwright.engine.stop_rules import UntilDecided, UntilSettled, question
-from ohmwright.estimation.point import Question
+from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.hardware import MeterData

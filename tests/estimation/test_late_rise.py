@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from statsmodels.regression.linear_model import OLS
 
-from ohmwright.estimation.late_rise import latest_readings
+from ohmwright.estimation.sequential_test import latest_readings
 
 AGE_S = np.arange(0.1, 6.05, 0.1)
 

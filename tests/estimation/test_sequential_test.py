@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
-from ohmwright.estimation.point import Question
 from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds, Estimate
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 

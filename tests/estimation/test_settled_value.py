@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ohmwright.estimation.settled_value import Settled, pooled, settled_value
-from ohmwright.estimation.transient_estimator import fit_transient
+from ohmwright.estimation.transient_estimate import fit_transient
 
 from .activations import Made
 

@@ -3,12 +3,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ohmwright.estimation.coefficients import TRIM, Coefficient, output_at
+from ohmwright.estimation.activation_record import ActivationRecord
+from ohmwright.estimation.coefficients import (
+    TRIM,
+    Coefficient,
+    Steps,
+    output_at,
+    window_mean_response,
+)
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.prior import NoisePrior, vague_prior
-from ohmwright.estimation.step_response import Steps, window_mean_response
-from ohmwright.estimation.transient_estimate import ActivationRecord
-from ohmwright.estimation.transient_estimator import fit_transient
+from ohmwright.estimation.transient_estimate import fit_transient
 
 from .activations import Made, step_response
 

@@ -13,6 +13,7 @@ from scipy import integrate, signal, stats
 from scipy.linalg import toeplitz
 
 from ohmwright.engine.stop_rules import UntilDecided, question
+from ohmwright.estimation.activation_record import ActivationRecord
 from ohmwright.estimation.ar1_regression import (
     CORRELATIONS,
     LOG_SHARES,
@@ -22,14 +23,12 @@ from ohmwright.estimation.ar1_regression import (
     moments,
     regress,
 )
-from ohmwright.estimation.coefficients import Coefficient
+from ohmwright.estimation.coefficients import Coefficient, Steps, driven, droop_shape
 from ohmwright.estimation.mixture import Mixture, weights
 from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.settled_value import settled_value
-from ohmwright.estimation.step_response import Steps, driven
-from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth, droop_shape
-from ohmwright.estimation.transient_estimate import ActivationRecord, TransientEstimate
-from ohmwright.estimation.transient_estimator import fit_transient
+from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth
+from ohmwright.estimation.transient_estimate import TransientEstimate, fit_transient
 from ohmwright.installation.check import Check, clause_checks
 from ohmwright.model.hardware import MeterData
 from ohmwright.model.step import Point, Timing

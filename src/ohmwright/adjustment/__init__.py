@@ -3,6 +3,7 @@
 It says what to do next and is told what came of it; it knows no clock and no port. Outputs and
 gains are relative to the point's target, gains per count of the trim. Read in this order:
 
+    point               what is asked of one point, and how its trim is moved
     actions             what the policy can ask for
     policy              what was reported, what to do next, and what follows from a reading
     decision            what the readings call for: wait, move, release, return, give up

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 
-from ohmwright.estimation.point import PointSpec
+from ohmwright.adjustment.point import PointSpec
 
 from .actions import Action, Release
 from .trim import Trim

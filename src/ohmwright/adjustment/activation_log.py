@@ -5,11 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.estimation.activation_record import ActivationRecord, Question
 from ohmwright.estimation.ar1_regression import median
-from ohmwright.estimation.coefficients import Coefficient
-from ohmwright.estimation.point import Question
-from ohmwright.estimation.step_response import Steps
-from ohmwright.estimation.transient_estimate import ActivationRecord
+from ohmwright.estimation.coefficients import Coefficient, Steps
 
 Floats = NDArray[np.float64]
 

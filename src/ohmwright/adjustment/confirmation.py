@@ -10,10 +10,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal
 
+from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
-from ohmwright.estimation.point import Question
 from ohmwright.estimation.prior import TransientPrior
 from ohmwright.estimation.sequential_test import ActivationTest, Estimate
 from ohmwright.estimation.thermal_droop import ResidualWarmth

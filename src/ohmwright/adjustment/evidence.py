@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ohmwright.adjustment.point import PointSpec
 from ohmwright.estimation.coefficients import Coefficient
-from ohmwright.estimation.point import PointSpec
 from ohmwright.estimation.thermal_droop import cooled
 
 from .findings import Findings

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ohmwright.adjustment.point import Expected
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.mixture import Mixture
-from ohmwright.estimation.point import Expected
 
 from .actions import Action
 from .move_choice import MoveChooser

@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.estimation.point import PointSpec
+from ohmwright.adjustment.point import PointSpec
 from ohmwright.estimation.thermal_droop import ResidualWarmth, cooled, heated
 
 from .action_queue import ActionQueue

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal, NamedTuple
 
-from ohmwright.estimation.point import Keys
+from ohmwright.adjustment.point import Keys
 
 from .actions import Press
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from ohmwright.adjustment.point import Keys
+from ohmwright.estimation.activation_record import FitStart
 from ohmwright.estimation.coefficients import Coefficient
-from ohmwright.estimation.point import Keys
 from ohmwright.estimation.prior import NoisePrior
-from ohmwright.estimation.transient_estimate import FitStart
-from ohmwright.estimation.transient_estimator import fit_transient
+from ohmwright.estimation.transient_estimate import fit_transient
 
 from .actions import Press
 from .policy import AdjustPolicy

@@ -6,8 +6,8 @@ from contextlib import suppress
 
 import numpy as np
 
+from ohmwright.estimation.activation_record import ActivationRecord, FitStart
 from ohmwright.estimation.prior import TransientPrior
-from ohmwright.estimation.transient_estimate import ActivationRecord, FitStart
 
 from .press_evidence import LEAST_REACTION_S
 from .press_seen import MAY_BE_NOTHING, SURE, PressesSeen, presses_seen

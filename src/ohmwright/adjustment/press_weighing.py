@@ -13,11 +13,11 @@ from math import log
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.adjustment.point import Keys
+from ohmwright.estimation.activation_record import ActivationRecord, FitStart
 from ohmwright.estimation.coefficients import COUNT, TRIM, Coefficient, combination, output_at
 from ohmwright.estimation.mixture import weights
-from ohmwright.estimation.point import Keys
 from ohmwright.estimation.prior import TransientPrior
-from ohmwright.estimation.transient_estimate import ActivationRecord, FitStart
 
 from .actions import Press
 from .press_evidence import PressTimes, ReadingsSince

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.adjustment.point import PointSpec
 from ohmwright.estimation.coefficients import Coefficient, combination
 from ohmwright.estimation.mixture import Mixture
-from ohmwright.estimation.point import PointSpec
 
 from .actions import Action, Press
 from .parameters import Parameters

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.adjustment.point import Keys
 from ohmwright.estimation.coefficients import TRIM, output_at
-from ohmwright.estimation.point import Keys
 
 from .actions import Action, Move, Press
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.adjustment.point import PointSpec
+from ohmwright.estimation.activation_record import FitStart
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
-from ohmwright.estimation.point import PointSpec
 from ohmwright.estimation.prior import NoisePrior, TransientPrior, vague_prior
-from ohmwright.estimation.transient_estimate import FitStart, TransientEstimate
-from ohmwright.estimation.transient_estimator import fit_transient
+from ohmwright.estimation.transient_estimate import TransientEstimate, fit_transient
 
 from .activation_log import ActivationLog
 from .fleet_prior import FleetPrior, Learned

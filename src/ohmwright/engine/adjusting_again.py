@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 
-from ohmwright.estimation.point import Expected
+from ohmwright.adjustment.point import Expected
 from ohmwright.instruments.operator import SkipStep
 from ohmwright.model.event import Event, PointDone, StepStarted
 from ohmwright.model.result import Result

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ohmwright.adjustment.fleet_prior import FleetPrior
-from ohmwright.estimation.point import Expected
+from ohmwright.adjustment.point import Expected
 from ohmwright.estimation.power_curve_diagnosis import (
     SENSES,
     Diagnosis,

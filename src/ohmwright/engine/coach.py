@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from ohmwright.adjustment.actions import Press
+from ohmwright.adjustment.point import Keys
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.press_hypotheses import Suspect
 from ohmwright.adjustment.press_reports import PressReports
 from ohmwright.adjustment.press_seen import PressesSeen
-from ohmwright.estimation.point import Keys
 from ohmwright.model.cue import Cue, CueKind
 
 from .coach_words import (

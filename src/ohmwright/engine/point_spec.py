@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ohmwright.estimation.point import Expected, Keys, PointSpec
+from ohmwright.adjustment.point import Expected, Keys, PointSpec
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.instruments.generator import Generator
 from ohmwright.model.hardware import MeterData, ServiceMode, ServicePoint

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ohmwright.adjustment.fleet_prior import FleetPrior
-from ohmwright.estimation.point import Expected
+from ohmwright.adjustment.point import Expected
 
 
 @dataclass(frozen=True)

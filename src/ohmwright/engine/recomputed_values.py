@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Any
 
-from ohmwright.estimation.point import Question
+from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth
 from ohmwright.model.document import Document

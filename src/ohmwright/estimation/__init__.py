@@ -2,25 +2,23 @@
 
 Nothing here waits, knows a clock or a port. Read in this order:
 
-    point                   what a point asks of the output: target, tolerance, times, keys
-    coefficients            the eight numbers that describe a point, by name
-    prior                   what is known of them before the readings
-    step_response           what a meter with a window shows of a step through lag and dead time
-    thermal_droop           what a warming output stage loses; how long it must rest
-    mixture                 an estimate that admits several explanations
-    ar1_regression          linear regression under correlated noise
+    coefficients            the eight numbers that describe a point, by name, and what a meter with
+                            a window shows of each: steps through lag and dead time, droop
+    thermal_droop           how warm an output stage is, and how long it must rest
     habits                  how a unit departs from a plain rise, by its activations so far
+    prior                   what is known of coefficients and noise before the readings
+    ar1_regression          linear regression under correlated noise
     departures              other shapes of the rise, hunting, other courses of the droop
-    members                 posteriors under every correlation and explanation, and their weights
-    transient_estimate      what the estimate of a transient needs and returns
-    transient_problem       the readings of an activation as a regression
+    mixture                 posteriors under every correlation and explanation, and the distribution
+                            of one quantity by all of them
+    activation_record       what is asked of an output, and the readings of one activation
+    transient_problem       those readings as a regression
     transient_fit           the dynamics that explain them best
     two_states              an output that swings between two levels, and its readings without it
-    transient_estimator     the eight coefficients from the readings of one activation
+    transient_estimate      the eight coefficients from the readings of one activation
     settled_value           a value and whether it has settled, for points without a tolerance
-    late_rise               whether the latest readings still rise, or have risen out of tolerance
-    sequential_test         in tolerance, too low, too high or undecided, from one activation,
-                            departures from the model allowed for
+    sequential_test         in tolerance, too low, too high or undecided, from one activation, once
+                            its readings no longer rise; departures from the model allowed for
     weighted_slope          whether repeated values trend
     duty                    the mean power that a load bank or generator bears
     power_curve_diagnosis   which sense of a generator has drifted, from a power curve

@@ -1,13 +1,17 @@
-"""The eight coefficients that describe one point during an activation, and combinations of them.
+"""The eight coefficients that describe one point, and what a meter shows of each.
 
 A vector of coefficients has shape (8,), in the order of `Coefficient`; a covariance (8, 8). Outputs
 are relative to the point's target. The output at a trim position is linear in the first five; the
 other three, the dynamics, are logarithms since they are positive and known to a factor.
+
+The output follows ON and moves of the trim through a dead time and two lags, and droops; the meter
+averages it over a window.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
@@ -50,6 +54,8 @@ ALL = slice(0, COUNT)
 LINEAR_COUNT, DYNAMIC_COUNT = LINEAR.stop - LINEAR.start, DYNAMIC.stop - DYNAMIC.start
 
 _CURVATURE_COUNTS = 200
+DROOP_TAU_S = 8.0
+"""Time constant with which a typical unit warms while RF is on, s."""
 
 
 def combination(factors: Mapping[Coefficient, float]) -> Floats:
@@ -73,3 +79,157 @@ def output_at(counts: float, coarse_presses: float) -> Floats:
             Coefficient.CURVATURE: counts * counts / _CURVATURE_COUNTS,
         }
     )
+
+
+@dataclass(frozen=True)
+class Steps:
+    """What drove the output in one activation: switching on (first row), then each move.
+
+    `at_s` (k,): age of each step; `weights` (k, 4): how much it adds to the factor of each
+    coefficient of the trim (level, gain, coarse press, curvature).
+    """
+
+    at_s: Floats
+    weights: Floats
+
+    @classmethod
+    def switching_on(cls) -> Steps:
+        """RF switched on at age 0 with the trim at its start, and never moved."""
+        return cls(np.zeros(1), output_at(0, 0)[None, TRIM])
+
+    @property
+    def last_position(self) -> Floats:
+        """Factors of the trim's coefficients after the last step, shape (4,)."""
+        position: Floats = self.weights.sum(axis=0)
+        return position
+
+    def delays(self, move_delay: float) -> Floats:
+        """How late each step acts, relative to the rise, shape (k, 1); moves as `move_delay`."""
+        delays = np.full((self.at_s.size, 1), move_delay)
+        delays[0] = 1.0
+        return delays
+
+
+def window_mean_response(
+    since_s: Floats,
+    window_s: float,
+    *,
+    lag_s: Floats | float,
+    dead_time_s: Floats | float,
+    pole_ratio: Floats | float,
+) -> Floats:
+    """Mean over the meter's window of the response to a unit step, ending `since_s` after it.
+
+    `pole_ratio`: second time constant over the first, `lag_s`. All broadcast with `since_s`.
+    """
+    second_s = lag_s * pole_ratio
+    late = np.maximum(since_s - dead_time_s, 0.0)
+    early = np.maximum(since_s - window_s - dead_time_s, 0.0)
+    slow = lag_s**2 / (lag_s - second_s)
+    fast = second_s**2 / (lag_s - second_s)
+    integral: Floats = late - early
+    integral += slow * _decay_difference(late, early, lag_s)
+    integral -= fast * _decay_difference(late, early, second_s)
+    integral /= window_s
+    return integral
+
+
+def _decay_difference(late: Floats, early: Floats, tau_s: Floats | float) -> Floats:
+    """exp(-late / tau) - exp(-early / tau), in two arrays: each new one costs as much as a sum."""
+    difference, decay = late / -tau_s, early / -tau_s
+    np.exp(difference, out=difference)
+    np.exp(decay, out=decay)
+    difference -= decay
+    return difference
+
+
+def driven(
+    age_s: Floats, window_s: float, dynamics: Floats, steps: Steps, move_delay: float = 1.0
+) -> Floats:
+    """Readings per unit of each coefficient of the trim, shape (b, n, 4).
+
+    `age_s` (n,): ages of the readings; `dynamics` (b, 3): lag s, dead time s and ratio of the
+    second time constant to the first, for each of b cases; `move_delay`: dead time and lags with
+    which moves act, relative to those of the rise. Moves that act sooner scale what has risen.
+    """
+    lag_s, dead_time_s, pole_ratio = dynamics.T[:, :, None, None]
+    delay = steps.delays(move_delay)
+    each = window_mean_response(
+        age_s[None, :] - steps.at_s[:, None],
+        window_s,
+        lag_s=lag_s * delay,
+        dead_time_s=dead_time_s * delay,
+        pole_ratio=pole_ratio,
+    )
+    if move_delay < 1:
+        each[:, 1:] *= each[:, :1]
+    columns: Floats = each.swapaxes(1, 2) @ steps.weights
+    return columns
+
+
+def driven_with_slopes(
+    age_s: Floats, window_s: float, dynamics: Floats, steps: Steps, move_delay: float
+) -> tuple[Floats, Floats]:
+    """What `driven` gives for one case, shape (n, 4), and how it changes, shape (3, n, 4).
+
+    The slopes are by the logarithms of lag, dead time and ratio of the time constants.
+    """
+    lag_s, dead_time_s, pole_ratio = dynamics
+    delay = steps.delays(move_delay)
+    found = _window_mean_with_slopes(
+        age_s[None, :] - steps.at_s[:, None],
+        window_s,
+        lag_s * delay,
+        dead_time_s * delay,
+        float(pole_ratio),
+    )
+    if move_delay < 1:
+        rise, moves = found[:, :1], found[:, 1:]
+        moves[1:] = moves[1:] * rise[0] + moves[0] * rise[1:]
+        moves[0] *= rise[0]
+    columns: Floats = found.swapaxes(1, 2) @ steps.weights
+    return columns[0], columns[1:]
+
+
+def _window_mean_with_slopes(
+    since_s: Floats, window_s: float, lag_s: Floats, dead_time_s: Floats, pole_ratio: float
+) -> Floats:
+    """`window_mean_response` and its slopes by the logarithms of the last three, shape (4, k, n).
+
+    All four are sums of the same four exponentials.
+    """
+    share = 1 / (1 - pole_ratio)
+    slow_s, fast_s = lag_s * share, lag_s * pole_ratio**2 * share
+    late = np.maximum(since_s - dead_time_s, 0.0)
+    early = np.maximum(since_s - window_s - dead_time_s, 0.0)
+    slow, slow_s2 = _decay_differences(late, early, lag_s)
+    fast, fast_s2 = _decay_differences(late, early, lag_s * pole_ratio)
+    found = np.empty((4, *late.shape))
+    found[1] = slow_s * slow - fast_s * fast
+    found[0] = late - early + found[1]
+    found[1] += share * (slow_s2 - pole_ratio * fast_s2)
+    found[2] = dead_time_s * share * (slow - pole_ratio * fast)
+    found[3] = pole_ratio * slow_s * slow - (2 - pole_ratio) * fast_s * fast - pole_ratio * fast_s2
+    found[3] *= share
+    found /= window_s
+    return found
+
+
+def _decay_differences(late: Floats, early: Floats, tau_s: Floats) -> tuple[Floats, Floats]:
+    """Differences of exp(-t / tau) and of t exp(-t / tau) between `late` and `early`."""
+    after, before = np.exp(late / -tau_s), np.exp(early / -tau_s)
+    difference = after - before
+    after *= late
+    before *= early
+    after -= before
+    return difference, after
+
+
+def droop_shape(age_s: Floats, at_age_s: float, window_s: float, heat: float) -> Floats:
+    """Droop at `age_s` beyond that of a rested activation at `at_age_s`, relative to the largest.
+
+    `age_s`, shape (n,), is the end of a meter window of `window_s`; `heat` the warmth at the start.
+    """
+    centre_s = age_s - 0.5 * window_s
+    shape: Floats = np.exp(-at_age_s / DROOP_TAU_S) - (1 - heat) * np.exp(-centre_s / DROOP_TAU_S)
+    return shape

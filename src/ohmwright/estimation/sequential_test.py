@@ -3,6 +3,9 @@
 A sequential test: after each reading a decision is made as soon as the probability of an error is
 small. A decision counts only if it stands when departures from the model are allowed for: another
 shape of the rise, hunting, another course of the droop.
+
+A slow part of the rise can pass for a swing of which little was seen, or for a course of the droop.
+So no value is decided while its readings rise on, or once they have risen above the limit.
 """
 
 from __future__ import annotations
@@ -13,21 +16,25 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from .activation_record import ActivationRecord, FitStart, Question
+from .coefficients import Steps
 from .habits import Habits
-from .late_rise import latest_readings
 from .mixture import Mixture
-from .point import Question
 from .prior import NoisePrior, TransientPrior, vague_prior
-from .step_response import Steps
 from .thermal_droop import ResidualWarmth
-from .transient_estimate import ActivationRecord, FitStart, TransientEstimate
-from .transient_estimator import fit_transient
+from .transient_estimate import TransientEstimate, fit_transient
 
 Floats = NDArray[np.float64]
 TestOutcome = Literal["in tolerance", "too low", "too high", "undecided"]
 
 _MODEL = 0.03
 """Standard uncertainty of the model itself, in tolerances."""
+_SPAN_S = 2.0
+"""Time of the latest readings."""
+_FEWEST = 6
+"""Least number of the latest readings: a slope through fewer says nothing."""
+_CLEAR_SDS = 2.0
+"""A slope or a mean is clearly above its limit by more than this, in standard deviations."""
 _RESTED, _USUAL = ResidualWarmth(), Habits(hunting=0.05)
 
 
@@ -210,3 +217,38 @@ class ActivationTest:
             return True
         expected = estimate.remainder / estimate.lag_s + self.bounds.remainder / float(age_s[-1])
         return not latest.rise_beyond(expected) and not latest.lie_above(estimate.high)
+
+
+@dataclass(frozen=True)
+class LatestReadings:
+    """The line through the latest readings: its mean, its slope per second, and their sd."""
+
+    mean: float
+    mean_sd: float
+    slope: float
+    slope_sd: float
+
+    def rise_beyond(self, allowed: float) -> bool:
+        """Whether they clearly rise by more than `allowed` per second."""
+        return self.slope - _CLEAR_SDS * self.slope_sd > allowed
+
+    def lie_above(self, limit: float) -> bool:
+        """Whether they clearly lie above `limit`."""
+        return self.mean - _CLEAR_SDS * self.mean_sd > limit
+
+
+def latest_readings(age_s: Floats, value: Floats, correlation: float) -> LatestReadings | None:
+    """The latest of the readings, shape (n,) each; None where there are too few.
+
+    `correlation`: of the noise of neighbouring readings.
+    """
+    count = max(_FEWEST, int(np.count_nonzero(age_s > age_s[-1] - _SPAN_S)))
+    if age_s.size < count:
+        return None
+    at_s, seen = age_s[-count:] - np.mean(age_s[-count:]), value[-count:]
+    spread = float(at_s @ at_s)
+    mean, slope = float(np.mean(seen)), float(at_s @ seen) / spread
+    residuals = seen - mean - slope * at_s
+    inflation = (1 + correlation) / (1 - correlation)
+    variance = inflation * float(residuals @ residuals) / (count - 2)
+    return LatestReadings(mean, (variance / count) ** 0.5, slope, (variance / spread) ** 0.5)

@@ -13,11 +13,10 @@ from math import hypot, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from .coefficients import Coefficient
+from .activation_record import ActivationRecord
+from .coefficients import Coefficient, Steps
 from .prior import NoisePrior, vague_prior
-from .step_response import Steps
-from .transient_estimate import ActivationRecord, TransientEstimate
-from .transient_estimator import fit_transient
+from .transient_estimate import TransientEstimate, fit_transient
 
 Floats = NDArray[np.float64]
 

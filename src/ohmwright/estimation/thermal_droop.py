@@ -10,23 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from .coefficients import DROOP_TAU_S
 
-DROOP_TAU_S, RECOVERY_TAU_S = 8.0, 15.0
-"""Time constants of a typical unit, s: warming with RF on, recovering in a rest."""
+RECOVERY_TAU_S = 15.0
+"""Time constant with which a typical unit recovers in a rest, s."""
 _STEP_S = 0.5
-
-
-def droop_shape(age_s: Floats, at_age_s: float, window_s: float, heat: float) -> Floats:
-    """Droop at `age_s` beyond that of a rested activation at `at_age_s`, relative to the largest.
-
-    `age_s`, shape (n,), is the end of a meter window of `window_s`; `heat` the warmth at the start.
-    """
-    centre_s = age_s - 0.5 * window_s
-    shape: Floats = np.exp(-at_age_s / DROOP_TAU_S) - (1 - heat) * np.exp(-centre_s / DROOP_TAU_S)
-    return shape
 
 
 def heated(heat: float, on_s: float, tau_s: float = DROOP_TAU_S) -> float:

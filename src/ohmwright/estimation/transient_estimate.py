@@ -1,82 +1,44 @@
-"""What the estimate of an activation's transient needs, and what it returns."""
+"""Estimates the eight coefficients from the readings of an activation, in which the trim may move.
+
+The coefficients that are linear in the readings (those of the trim, droop, departures) are
+integrated out. Lag, dead time and ratio of the poles are found by Gauss-Newton and kept as
+linearised columns, so that their uncertainty enters every estimate. Correlation of the noise and
+departures from the model are averaged over a grid. Readings of the rise count less: no output rises
+exactly as two lags do.
+"""
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
+from math import exp, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .coefficients import Coefficient, combination
+from .activation_record import ActivationRecord, FitStart
+from .ar1_regression import moments
+from .coefficients import COUNT, DROOP_TAU_S, DYNAMIC, TRIM, Coefficient, combination
+from .departures import COURSE_COUNT, course_slopes
 from .habits import Habits
-from .mixture import Mixture
-from .point import Question
-from .prior import TransientPrior
-from .step_response import Steps
+from .mixture import Members, Mixture, members_with_departures, plain_members
+from .prior import NoisePrior, TransientPrior
+from .transient_fit import TransientFit, best_fit, without_early_departures
+from .transient_problem import Problem, delay_s, explicable
+from .two_states import steadied
 
 Floats = NDArray[np.float64]
 
+_RISEN_SHARE = 0.98
+"""Part of the level above which a reading shows what the output does beside rising."""
+_FEWEST = 4
+"""Least number of readings for an estimate."""
+_RISEN = 0.05
+"""Least mean of the last two readings, relative to the target, that is an output."""
 _MOST_SPIKES = 0.12
 """Largest share of spikes with which the other readings are believed."""
 _UNSEEN = 0.08
 """Standard uncertainty of the extrapolated lag, relative to the lag still to come."""
-
-
-@dataclass(frozen=True)
-class ActivationRecord:
-    """One activation's readings, relative to the point's target, and what drove the output."""
-
-    age_s: Floats
-    """Age of each reading, the end of its window, shape (n,)."""
-    relative: Floats
-    """The readings over the target, shape (n,)."""
-    steps: Steps
-    window_s: float
-    """Time over which the meter averages before each reading."""
-    resolution: float
-    """The meter's last digit over the target."""
-    at_age_s: float
-    """Age of a rested activation at which the measurand holds."""
-    heat: float
-    """Warmth at the start, 0 rested to 1 warm through."""
-
-    @classmethod
-    def of(
-        cls, question: Question, age_s: Floats, value: Floats, steps: Steps, heat: float
-    ) -> ActivationRecord:
-        """Readings at `age_s`, (n,), `value` in the unit of the question; `heat` at the start."""
-        target = question.target
-        return cls(
-            age_s=age_s,
-            relative=value / target,
-            steps=steps,
-            window_s=question.window_s,
-            resolution=question.resolution / target,
-            at_age_s=question.at_age_s,
-            heat=heat,
-        )
-
-
-@dataclass(frozen=True)
-class FitStart:
-    """Where a fit ended: a good start for the next one, with a few readings more.
-
-    `dynamics` (3,): logarithms of lag s, dead time s and ratio of the poles; `linear` (5,): the
-    linear coefficients; `correlation` of neighbouring readings and `variance` of the noise;
-    `move_delay`: dead time and lags with which moves act, relative to those of the rise.
-    """
-
-    dynamics: Floats
-    linear: Floats
-    correlation: float
-    variance: float
-    move_delay: float = 1.0
-
-    @property
-    def move_times(self) -> Floats:
-        """Lag s, dead time s and ratio of the poles with which moves act, shape (3,)."""
-        times: Floats = np.exp(self.dynamics) * [self.move_delay, self.move_delay, 1.0]
-        return times
 
 
 @dataclass(frozen=True)
@@ -182,3 +144,108 @@ class TransientEstimate:
         spread = np.einsum("m,mi,mj->ij", self.weight, apart, apart)
         covariance = np.einsum("m,mij->ij", self.weight, self.covariance) + spread
         return TransientPrior(mean, covariance)
+
+
+def fit_transient(
+    record: ActivationRecord,
+    prior: TransientPrior,
+    noise: NoisePrior,
+    start: FitStart | None,
+    *,
+    departures: bool = False,
+) -> TransientEstimate | None:
+    """Posterior from the readings so far; None while the output has not begun to rise.
+
+    `start`: where the last fit ended; `departures`: whether to allow for them. Where the equations
+    become singular, the fit is tried once more from a first guess, then None is returned.
+    """
+    if record.age_s.size >= _FEWEST:
+        record = explicable(record)
+    if record.age_s.size < _FEWEST or record.relative[-2:].mean() < _RISEN:
+        return None
+    for begin in (None,) if start is None else (start, None):
+        with suppress(np.linalg.LinAlgError):
+            problem = Problem.of(record, prior, noise, departures)
+            fit = _estimate(problem, begin)
+            if np.isfinite(fit.start.dynamics).all():
+                return fit
+    return None
+
+
+def _estimate(problem: Problem, begin: FitStart | None) -> TransientEstimate:
+    """Posterior in which the output may swing between two states, where the readings show them."""
+    problem, fit = best_fit(problem, begin)
+    estimate = _posterior(*without_early_departures(problem, fit))
+    steady = steadied(problem, fit) if problem.departures else None
+    if steady is None:
+        return estimate
+    swing = steady.swing
+    swinging = _posterior(steady.problem, steady.fit).swinging(swing.half, swing.uncertainty)
+    return estimate.or_else(swinging, swing.share)
+
+
+def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
+    """Posterior around `fit`, averaged over correlations of the noise and explanations."""
+    state, columns = fit.state, fit.columns
+    members = (
+        _with_departures(problem, fit) if problem.departures else plain_members(fit.by_correlation)
+    )
+    covariance = members.covariance[:, -COUNT:, -COUNT:]
+    to_come = (problem.record.steps.last_position - columns[-1, TRIM]) @ state.linear[TRIM]
+    slope = columns[-1, DYNAMIC]
+    unsure = members.weight @ (covariance[:, DYNAMIC, DYNAMIC] @ slope @ slope)
+    return TransientEstimate(
+        weight=members.weight,
+        mean=members.mean[:, -COUNT:],
+        covariance=covariance,
+        dof=members.dof,
+        floor=problem.floor,
+        habits=Habits(
+            hunting=members.hunting,
+            other_shape=members.other_shape,
+            swing=_swing(problem, fit),
+            move_delay=state.move_delay,
+        ),
+        remainder=float(abs(to_come) + 2 * np.sqrt(unsure)),
+        droop_uncertainty=_droop_uncertainty(problem, members, state),
+        autocorrelation=members.correlation,
+        spike_share=1 - float(problem.keep.mean()),
+        start=state,
+    )
+
+
+def _with_departures(problem: Problem, fit: TransientFit) -> Members:
+    """Members with departures about `fit`; the last coefficients are the eight."""
+    columns = problem.with_departures(fit.columns, fit.linearised_at)
+    sums = moments(problem.weighted(columns, fit.linearised_at), problem.keep)
+    variance, habits = fit.state.variance, problem.noise.habits
+    prior = problem.coefficients_prior(variance, problem.prior.mean)
+    return members_with_departures(sums, prior, problem.noise_prior(), variance, habits)
+
+
+def _swing(problem: Problem, fit: TransientFit) -> float:
+    """Standard deviation of the risen readings about the plain fit, relative to the target.
+
+    Early readings that leave the model are not counted: the end of a rise is no swing.
+    """
+    is_up = fit.columns[:, Coefficient.LEVEL] > _RISEN_SHARE
+    left = fit.residuals[problem.keep & is_up & (problem.excess == 0)]
+    if not left.size:
+        return 0.0
+    apart = left - left.mean()
+    return sqrt(float(apart @ apart) / left.size)
+
+
+def _droop_uncertainty(problem: Problem, members: Members, state: FitStart) -> float:
+    """Standard uncertainty of the level from whether droop acts before or after dead time and lag.
+
+    Warming may begin with ON or with the output, and droop act before the lag or after it: each
+    shifts the age at which readings show the droop by up to the delay, uniformly.
+    """
+    at_s, heat = problem.record.at_age_s, problem.record.heat
+    per_s = np.zeros(members.mean.shape[1])
+    per_s[-COUNT + Coefficient.DROOP] = -(1 - heat) * exp(-at_s / DROOP_TAU_S) / DROOP_TAU_S
+    if problem.departures:
+        per_s[:COURSE_COUNT] = course_slopes(at_s)
+    square = (members.mean @ per_s) ** 2 + (members.covariance @ per_s) @ per_s
+    return sqrt(float(members.weight @ square) / 2) * float(delay_s(state.dynamics))

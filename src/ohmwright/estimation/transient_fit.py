@@ -8,6 +8,7 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from .activation_record import ActivationRecord, FitStart
 from .ar1_regression import (
     CORRELATIONS,
     LOG_SHARES,
@@ -22,7 +23,6 @@ from .ar1_regression import (
 )
 from .coefficients import COUNT, DYNAMIC, LINEAR, Coefficient
 from .prior import TransientPrior
-from .transient_estimate import ActivationRecord, FitStart
 from .transient_problem import QUICKEST, Problem, delay_s
 
 Floats = NDArray[np.float64]

@@ -8,13 +8,23 @@ from math import exp
 import numpy as np
 from numpy.typing import NDArray
 
+from .activation_record import ActivationRecord, FitStart
 from .ar1_regression import Flags, Noise, Prior, median
-from .coefficients import COUNT, DYNAMIC, LINEAR_COUNT, TRIM, Coefficient
+from .coefficients import (
+    COUNT,
+    DROOP_TAU_S,
+    DYNAMIC,
+    LINEAR_COUNT,
+    TRIM,
+    Coefficient,
+    Steps,
+    driven,
+    driven_with_slopes,
+    droop_shape,
+    window_mean_response,
+)
 from .departures import departure_columns
 from .prior import NoisePrior, TransientPrior, vague_prior
-from .step_response import Steps, driven, driven_with_slopes, window_mean_response
-from .thermal_droop import DROOP_TAU_S, droop_shape
-from .transient_estimate import ActivationRecord, FitStart
 
 Floats = NDArray[np.float64]
 
