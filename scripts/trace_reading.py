@@ -37,7 +37,7 @@ from types import CodeType, FrameType
 
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
-from ohmwright.engine import doubt, point_measurement, sampling
+from ohmwright.engine import point_measurement, sampling, undoubted
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import run
@@ -49,16 +49,8 @@ from ohmwright.model.shipped import shipped
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
-MOST = 50
-"""A stranger who follows one reading should not have to open more files.
-
-The bar was 35 while every instrument spoke like the simulator. What a command set can say since
-then (frames, echoes, patterns, codes) takes five modules of wire/; what a person may have told
-takes two of engine/, and a meter that stands still one. The estimate of a transient is four modules
-of one job each (problem, fit, members, estimate) where it was one of 360 lines. Whether the output
-has arrived, whether its readings come and go, and whether it swings between two levels, are one
-module each.
-"""
+MOST = 35
+"""A stranger who follows one reading should not have to open more files."""
 PROCEDURE = """
 title = "One point"
 revision = "1"
@@ -78,7 +70,7 @@ _SIMULATOR = "simulator."
 _LOOP = sampling.__file__
 _DECIDED = UntilDecided.read.__code__
 _VALUE = point_measurement.observation_of.__code__
-_DOUBT = doubt.doubt_in.__code__
+_DOUBT = undoubted.doubt_in.__code__
 _RESULT = Session.point_done.__code__
 
 

@@ -14,7 +14,7 @@ NAMED: dict[str, tuple[str, str, str]] = {
         "factor = 2.0",
     ),
     "linear budget valid by its better end": (
-        "uncertainty/montecarlo.py",
+        "uncertainty/budget.py",
         "max(low, high) <= delta",
         "min(low, high) <= delta",
     ),
@@ -74,7 +74,7 @@ NAMED: dict[str, tuple[str, str, str]] = {
         "_MODEL = 0.0",
     ),
     "droop at the end of the meter's window": (
-        "estimation/thermal_droop.py",
+        "estimation/coefficients.py",
         "age_s - 0.5 * window_s",
         "age_s",
     ),

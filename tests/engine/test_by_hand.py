@@ -12,11 +12,11 @@ from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.api.rf_words import rf_picture
 from ohmwright.engine.capability import complaints
-from ohmwright.engine.dating import dated
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.requirements import abilities_of
 from ohmwright.engine.run import run
+from ohmwright.engine.stop_rules import dated
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench

@@ -9,6 +9,7 @@ from math import exp, sqrt
 import numpy as np
 import pytest
 
+from ohmwright.engine.asked_current import question
 from ohmwright.engine.decidability import (
     Shortfall,
     count_shortfall,
@@ -21,7 +22,7 @@ from ohmwright.engine.judge import judge
 from ohmwright.engine.measured_value import Accuracy, linear_measured_value
 from ohmwright.engine.point_measurement import is_decided
 from ohmwright.engine.room import Room, narrowest_tolerance_ma, rounded_down, rounded_up
-from ohmwright.engine.stop_rules import UntilDecided, question
+from ohmwright.engine.stop_rules import UntilDecided
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate, CurrentRange, LoadAccuracy
 from ohmwright.model.decision import Decision, FourToOne, GuardBand, SimpleAcceptance

@@ -17,6 +17,7 @@ from ohmwright.engine.resume import results
 from ohmwright.engine.session import Session
 from ohmwright.engine.steps.base import StepRun
 from ohmwright.engine.steps.leakage import LeakageStep
+from ohmwright.engine.watched_rest import rest
 from ohmwright.instruments.analyzer import Analyzer, GuardProof
 from ohmwright.instruments.conformance_kit import Kit, off_limit_s
 from ohmwright.instruments.conformance_on import guard_opens_the_output
@@ -164,7 +165,7 @@ async def test_in_a_rest_a_contact_that_reads_2_is_opened(make_rig: Callable[...
             rig.hardware._rig.close_contact(20.0)  # a contact that closes by itself
 
     session.on_status = look
-    await session.rest(Timing(rest_s=20), power_w=100, tolerance=0)
+    await rest(session, Timing(rest_s=20), power_w=100, tolerance=0)
     (_, _), (on_s, off_s) = rig.hardware.truth.rf_on_intervals
     assert off_s is not None
     assert off_s - on_s < 4
@@ -250,7 +251,7 @@ async def test_load_bank_and_generator_rest_as_their_duty_asks(
     await ensure_off_at_start(rig.bench)
     session = Session(rig.bench)
     for _ in range(3):
-        await session.rest(Timing(rest_s=10), power_w=300, tolerance=0)
+        await rest(session, Timing(rest_s=10), power_w=300, tolerance=0)
         async with session.activation(load_ohm=500, power_w=300, limit_s=15):
             await rig.bench.clock.sleep(12)
     spans = rig.hardware.truth.rf_on_intervals

@@ -15,6 +15,7 @@ from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
+from ohmwright.engine.watched_rest import rest, wait_with_rf_off
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, check_limit_agreement
 from ohmwright.instruments.requests import ConnectPath
 from ohmwright.model.bench_status import BenchStatus, OnStatus, ignore_status
@@ -252,7 +253,7 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
             rig.hardware._rig.close_contact(20.0)  # a contact that closes by itself
 
     session.on_status = look
-    await session.rest(Timing(rest_s=20), power_w=100, tolerance=0)
+    await rest(session, Timing(rest_s=20), power_w=100, tolerance=0)
     assert not rig.hardware.truth.rf_on
     (_, _), (on_s, off_s) = rig.hardware.truth.rf_on_intervals
     assert off_s - on_s < 2
@@ -273,7 +274,7 @@ async def test_rf_that_will_not_stay_off_ends_the_run(make_rig: Callable) -> Non
 
     session.on_status = close_again
     with pytest.raises(UnaskedOutput, match="3 times in one rest"):
-        await session.wait_with_rf_off(20)
+        await wait_with_rf_off(session, 20)
     assert not rig.hardware.truth.rf_on
     assert len(session.pending.take()) == 3
 
@@ -286,7 +287,7 @@ async def test_a_pedal_that_is_held_in_a_rest_is_code_5(make_rig: Callable) -> N
         await rig.bench.clock.sleep(6)
     session.on_status = lambda _: rig.hardware.panel.pedal(down=True)
     with pytest.raises(ReleaseNotConfirmed):
-        await session.rest(Timing(rest_s=20), power_w=100, tolerance=0)
+        await rest(session, Timing(rest_s=20), power_w=100, tolerance=0)
 
 
 async def test_rf_that_is_on_before_on_is_ended_and_told(make_rig: Callable) -> None:

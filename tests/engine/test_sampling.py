@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from ohmwright.engine.activation import activation
-from ohmwright.engine.rested_activation import refuse_cut_short
-from ohmwright.engine.sampling import refuse_other_limit, samples
+from ohmwright.engine.rested_activation import refuse_cut_short, refuse_other_limit
+from ohmwright.engine.sampling import samples
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.model.errors import ActivationVoid, ProtocolError
 from ohmwright.model.result import Sample

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ohmwright.engine.standing_reading import StandingReading
+from ohmwright.engine.sampling import StandingReading
 from ohmwright.engine.stop_rules import UntilDecided
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.thermal_droop import ResidualWarmth

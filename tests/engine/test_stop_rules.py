@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from ohmwright.engine.stop_rules import UntilDecided, UntilSettled, question
+from ohmwright.engine.asked_current import question
+from ohmwright.engine.stop_rules import UntilDecided, UntilSettled
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth

@@ -25,8 +25,9 @@ def test_nothing_is_assumed_beyond_doubt() -> None:
 
 
 def test_only_a_unit_that_was_seen_to_hunt_may_stand_still_off_its_mean() -> None:
-    assert Habits(0.12).still_share(0.0) == 0.0
-    assert Habits(0.9).still_share(0.0) == pytest.approx(0.27)
+    assert not Habits(0.12).hunts
+    assert not Habits(0.8).hunts
+    assert Habits(0.9).hunts
 
 
 def test_a_unit_that_hunts_is_less_likely_to_stand_still_the_longer_it_does() -> None:
@@ -46,7 +47,6 @@ def test_a_doubted_share_is_the_mixture_of_both_widths() -> None:
     below = plain.doubted(0.3, 0.4).probability_below(0.5)
     wide = np.hypot(0.1, 0.4)
     assert below == pytest.approx(0.7 * t.cdf(3.0, 9) + 0.3 * t.cdf(0.3 / wide, 9), rel=1e-9)
-    assert plain.doubted(0.0, 0.4) is plain
 
 
 def test_a_still_output_of_a_unit_that_hunts_is_in_tolerance_once_it_stood_still_for_long() -> None:

@@ -7,11 +7,11 @@ from collections.abc import Callable, Iterator
 from datetime import date
 from functools import partial
 
+from ohmwright.engine.asked_current import asked_current_ma
 from ohmwright.engine.measured_value import Accuracy, linear_measured_value
 from ohmwright.engine.requirements import expected_ma
 from ohmwright.engine.steps.leakage import LeakageStep
 from ohmwright.engine.steps.output import OutputStep
-from ohmwright.engine.stop_rules import asked_current_ma
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.installation.check import Check, clause_checks
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate, CurrentRange, LoadAccuracy

@@ -12,7 +12,8 @@ import statsmodels.api
 from scipy import integrate, signal, stats
 from scipy.linalg import toeplitz
 
-from ohmwright.engine.stop_rules import UntilDecided, question
+from ohmwright.engine.asked_current import question
+from ohmwright.engine.stop_rules import UntilDecided
 from ohmwright.estimation.activation_record import ActivationRecord
 from ohmwright.estimation.ar1_regression import (
     CORRELATIONS,

@@ -16,10 +16,16 @@ from typing import Any
 from scipy import stats
 
 from ohmwright.installation.check import Check, clause_checks
-from ohmwright.uncertainty.budget import combine, second_order_variance
+from ohmwright.uncertainty.budget import (
+    FEWEST_TRIALS,
+    SEED,
+    PropagatedValue,
+    combine,
+    propagate,
+    second_order_variance,
+)
 from ohmwright.uncertainty.inputs import Input, rectangular
 from ohmwright.uncertainty.montecarlo import Trials, simulate_adaptively
-from ohmwright.uncertainty.propagation import FEWEST_TRIALS, SEED, PropagatedValue, propagate
 
 JCGM101 = "JCGM 101:2008"
 

@@ -3,12 +3,11 @@ import math
 import numpy as np
 import pytest
 
-from ohmwright.uncertainty.budget import combine
+from ohmwright.uncertainty.budget import combine, linear_is_valid
 from ohmwright.uncertainty.inputs import Correlations, Input, rectangular
 from ohmwright.uncertainty.montecarlo import (
     SEQUENCE_TRIALS,
     Trials,
-    linear_is_valid,
     numerical_tolerance,
     simulate_adaptively,
 )

@@ -7,9 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from ohmwright.uncertainty.budget import combine
+from ohmwright.uncertainty.budget import combine, is_clearly_linear, propagate
 from ohmwright.uncertainty.inputs import Input, rectangular
-from ohmwright.uncertainty.propagation import is_clearly_linear, propagate
 
 
 def power(current: float, load: float) -> float:

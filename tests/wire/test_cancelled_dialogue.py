@@ -7,6 +7,8 @@ from typing import Any
 import anyio
 import pytest
 
+from ohmwright.wire.off import OffTeller
+
 pytestmark = pytest.mark.anyio
 
 Talk = Callable[[Any], Awaitable[object]]
@@ -33,7 +35,7 @@ TALKS: dict[str, Talk] = {
     "a block": lambda dialogue: dialogue.ask_block("fetch_waveform"),
     "a load": lambda dialogue: dialogue.tell("set_load", load_ohm=200),
     "on": lambda dialogue: dialogue.tell("on", limit_s=5),
-    "off": lambda dialogue: dialogue.tell_at_once("off"),
+    "off": lambda dialogue: OffTeller(dialogue).tell("off"),
     "resynchronisation": lambda dialogue: dialogue.resynchronise(),
 }
 
@@ -49,7 +51,7 @@ async def test_every_pause(table: Any, talk: Talk, delay_s: float) -> None:
         assert sum(b"STATe ON" in message for message in table.link.written) <= 1
         assert await table.dialogue.ask("identify") == "Maker,Model,1,0"
         assert await table.dialogue.ask_number("load") in (200, 300)
-        await table.dialogue.tell_at_once("off")
+        await OffTeller(table.dialogue).tell("off")
         assert await table.dialogue.ask_number("state") == 0
     assert pause > 0
 

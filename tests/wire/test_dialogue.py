@@ -6,7 +6,8 @@ from typing import Any
 import pytest
 
 from ohmwright.model.errors import InstrumentRefused, LinkLost, LinkTimeout, ProtocolError
-from ohmwright.wire.link_state import LinkState, checked_transition
+from ohmwright.wire.dialogue import LinkState, checked_transition
+from ohmwright.wire.off import OffTeller
 
 pytestmark = pytest.mark.anyio
 
@@ -147,7 +148,7 @@ async def test_off_comes_before_anything_else(table: Any) -> None:
     with pytest.raises((LinkTimeout, ProtocolError)):
         await dialogue.ask("identify")
     table.link.written.clear()
-    await dialogue.tell_at_once("off")
+    await OffTeller(dialogue).tell("off")
     assert table.link.written == [b"\nOUTPut:STATe OFF\n"]
     assert not table.instrument.on
     assert dialogue.state is LinkState.SUSPECT
@@ -155,7 +156,7 @@ async def test_off_comes_before_anything_else(table: Any) -> None:
 
 async def test_off_in_step_keeps_step(table: Any) -> None:
     dialogue = await in_step(table)
-    await dialogue.tell_at_once("off")
+    await OffTeller(dialogue).tell("off")
     assert await dialogue.ask_number("state") == 0
     assert table.link.written == [b"OUTPut:STATe OFF\n", b"OUTPut:STATe?\n"]
 
@@ -165,7 +166,7 @@ async def test_off_ends_a_message_left_unfinished(table: Any) -> None:
     table.instrument.on = True
     await table.link.write(b"INPut:IMPed")
     dialogue.state = LinkState.SUSPECT
-    await dialogue.tell_at_once("off")
+    await OffTeller(dialogue).tell("off")
     assert not table.instrument.on
 
 
@@ -180,7 +181,7 @@ async def test_a_lost_line_stays_lost_and_still_off_is_tried(table: Any) -> None
         with pytest.raises(LinkLost, match="is lost"):
             await ask
     table.instrument.on = True
-    await dialogue.tell_at_once("off")
+    await OffTeller(dialogue).tell("off")
     assert not table.instrument.on
     assert dialogue.state is LinkState.LOST
 

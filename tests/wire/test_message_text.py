@@ -9,9 +9,8 @@ from hypothesis import strategies as st
 
 from ohmwright.model.errors import SourceError
 from ohmwright.wire.command_set import CommandSet
-from ohmwright.wire.exchange import ReplyValues
+from ohmwright.wire.exchange import MessageText, ReplyValues, message_text
 from ohmwright.wire.field_codec import Codes
-from ohmwright.wire.message_text import MessageText, message_text
 
 CODES: Mapping[str, Codes] = {
     "load_kohm": {"0.3": (b"R3", b"R03"), "0.05": (b"R1",)},

@@ -15,13 +15,14 @@ import numpy as np
 
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press, TakeReading
 from ohmwright.adjustment.policy import AdjustPolicy
+from ohmwright.engine.asked_current import question
 from ohmwright.engine.judge import judge
 from ohmwright.engine.measured_value import linear_measured_value
 from ohmwright.engine.output_loss import OutputLossDetector
 from ohmwright.engine.point_measurement import is_decided, is_worth_repeating, observation_of
 from ohmwright.engine.point_spec import keys_of, point_spec_of
 from ohmwright.engine.resting import OutputWarmth
-from ohmwright.engine.stop_rules import UntilDecided, question
+from ohmwright.engine.stop_rules import UntilDecided
 from ohmwright.estimation.duty import Duty
 from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.estimation.thermal_droop import Droop, Warmth

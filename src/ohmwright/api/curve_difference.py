@@ -9,7 +9,7 @@ from typing import Any
 
 from ohmwright.engine.difference import covariance
 from ohmwright.model.result import Measured
-from ohmwright.uncertainty.distributions import coverage_factor
+from ohmwright.uncertainty.inputs import coverage_factor
 
 from .pandas_extra import data_frame
 

@@ -11,22 +11,26 @@ Read in this order:
     stage                         the steps of a stage in their order; skip and back
     sweep_points, sweep_estimate  the points of a sweep in their order, and what they will cost
     steps/                        one file a step kind: its data, what it requires, how it is run
-    session                       the state that a run keeps from one activation to the next
+    session, time_on              the state that a run keeps from one activation to the next; how
+                                  long RF was on
     unit_identity                 whether the unit at the bench is the register's
     answered_step                 the base of steps that a person or a file answers
-    told_by                       who told what no instrument read
     activation, release           the only way to switch RF on, and the way it is switched off
-    sampling, pace                readings of an open activation, each once and with its age; when
+    resting, watched_rest         how long RF must stay off; a rest in which that is watched
+    sampling, ages_without_numbers, pace
+                                  readings of an open activation, each once and with its age; when
                                   they are asked for
+    asked_current                 what a point asks of the current
     rested_activation             rest, activate, take readings until a stop rule has enough
-    stop_rules                    a value has settled, or the verdict of a target is known
+    stop_rules                    a value has settled, or the verdict of a target is known; what a
+                                  person's hand and eye add to its uncertainty
     point_measurement             one point's value compared with its target
-    dating                        uncertainty of a value from a person's hand and eye
     influences                    what is stated of other effects on a reading, and what is not
     measured_value, judge         from a settled value to its uncertainty, and to a verdict
     crest_factor_value            from captured waveforms to a crest factor with its uncertainty
     difference                    of two values that share errors
-    doubt, undoubted              reasons to doubt readings; measuring again until there are none
+    undoubted, doubt              what makes readings doubtful, and measuring again until they are
+                                  not; how a doubt is resolved
     warming                       how warm a unit is, for the step that warms it up
     adjust, adjustment_activation an adjustment policy's actions, in activations and between
     trim_actuator, service_state  moves of a trim, and what must be undone of them
@@ -36,7 +40,7 @@ Read in this order:
 
 Decisions that bind this room; all are in force.
 
-**A person may keep RF on and read the meter** (`dating`, `release`, `undoubted`). With a foot
+**A person may keep RF on and read the meter** (`stop_rules`, `release`, `undoubted`). With a foot
 switch the maximum time is a countdown, and a release asks until a reading shows no current, for a
 minute at most; else it is ReleaseNotConfirmed. What was let go early is measured again. A budget
 has a line for readings that a person dated: droop within the time that they may be off. Rejected:
@@ -103,9 +107,9 @@ the bench's clock, the machine's boot clock or the time left of the limit disagr
 is void and the run can be resumed. Rejected: repeating it by itself, since what made the machine
 sleep would do so again. Held by tests/engine/test_sampling.py; `scripts/faults --mutate clocks`.
 
-**No output is no value** (`doubt`). A current under a tenth of what was asked for says nothing of
-the unit: a lead may be off. Nor does one that comes and goes within an activation, a value
-3 tolerances or 25 % off, or far too much power: a panel may be dialled otherwise. A person is
+**No output is no value** (`undoubted`, `doubt`). A current under a tenth of what was asked for says
+nothing of the unit: a lead may be off. Nor does one that comes and goes within an activation, a
+value 3 tolerances or 25 % off, or far too much power: a panel may be dialled otherwise. A person is
 asked, or mode and setting are chosen and read back anew, and it is measured once more; that a unit
 has failed without output, only a person can say. Leakage is measured only after an activation into
 about the rated load has delivered. The cost is one short activation a leakage point.

@@ -5,7 +5,6 @@ from __future__ import annotations
 from ohmwright.model.event import ActivationClosed, ActivationOpened
 
 from .session import Session
-from .told_by import keyed_by, readings_told_by
 
 
 async def activation_opened(
@@ -24,7 +23,7 @@ async def activation_opened(
         load_ohm=load_ohm,
         limit_s=session.bench.analyzer.sent_limit_s(limit_s),
         setting_w=setting_w,
-        keyed_by=keyed_by(session.bench),
+        keyed_by=session.bench.keyed_by,
     )
 
 
@@ -34,5 +33,5 @@ def activation_closed(session: Session) -> ActivationClosed:
         **session.stamp(),
         on_s=round(session.last_on_s, 3),
         on_at_bench_s=round(session.last_on_at_s, 6) if session.last_on_s > 0 else None,
-        off_told_by=readings_told_by(session.bench),
+        off_told_by=session.bench.readings_told_by,
     )

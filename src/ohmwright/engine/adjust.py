@@ -17,8 +17,8 @@ from ohmwright.model.step import Point, Timing
 
 from .activation_events import activation_closed, activation_opened
 from .adjustment_activation import AdjustmentActivation, run_adjustment_activation
+from .asked_current import target_band
 from .coach_words import cue_at_end
-from .dating import dated
 from .doubt import Doubt, DoubtResolver, VerdictAndReason
 from .point_measurement import Observation, observation_of
 from .point_spec import point_spec
@@ -27,9 +27,10 @@ from .requirements import full_power_w
 from .service_state import ServiceState
 from .session import Session
 from .steps.base import Step, StepRun
-from .stop_rules import target_band
+from .stop_rules import dated
 from .traceability import accuracy_at
 from .trim_actuator import TrimActuator
+from .watched_rest import rest
 
 _UNCRITICAL_TOLERANCE = 1.0
 """Relative tolerance for the rest before an activation that decides nothing: warmth may remain."""
@@ -131,7 +132,8 @@ class _Adjustment:
         clock, question = self.session.bench.clock, self.policy.spec.question
         before_s = clock.now_s()
         relative = question.tolerance / question.target
-        warmth = await self.session.rest(
+        warmth = await rest(
+            self.session,
             self.timing,
             power_w=(question.target / 1000) ** 2 * self.point.load_ohm,
             tolerance=relative if self.policy.to_confirm else _UNCRITICAL_TOLERANCE,

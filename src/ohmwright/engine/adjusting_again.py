@@ -14,7 +14,7 @@ from ohmwright.model.step import Point, Timing
 
 from .activation_events import activation_closed, activation_opened
 from .as_left_evidence import AsLeftEvidence
-from .doubt import Doubt, DoubtResolver, OutputSetting, doubt_in, least_output_ma
+from .doubt import Doubt, DoubtResolver, OutputSetting
 from .point_measurement import Observation, measure_point
 from .prior_of_point import PriorOfPoint
 from .procedure import Procedure
@@ -24,6 +24,7 @@ from .session import Session
 from .steps.adjust import AdjustStep
 from .steps.base import StepRun
 from .trim_log import TrimLog, trims_moved
+from .undoubted import doubt_in, least_output_ma
 
 _NO_VALUE = {"verdict": "not measured", "measured": None, "conformity": None, "samples": ()}
 

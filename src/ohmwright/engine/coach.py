@@ -31,6 +31,7 @@ from .coach_words import (
     unsure_words,
 )
 from .session import Session
+from .watched_rest import wait_with_rf_off
 
 THE_METER, NOT_SURE = "the meter", "the meter, not sure"
 """Who told of presses: readings that could tell them from a slip, or that could not."""
@@ -178,7 +179,7 @@ class Coach:
         """
         self._show(cue_to_press(press, self._seen, rf_on=False))
         self._report_before_rf(press)
-        await self._session.wait_with_rf_off(_BEGIN_S + _EACH_S * abs(press.times))
+        await wait_with_rf_off(self._session, _BEGIN_S + _EACH_S * abs(press.times))
 
     def _report_before_rf(self, press: Press) -> None:
         """Report presses as done with RF off, until an activation shows what was done."""

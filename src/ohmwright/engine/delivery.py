@@ -8,11 +8,11 @@ from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.hardware import AnalyzerData, Mode
 from ohmwright.model.step import Timing
 
-from .doubt import Doubt, OutputSetting, doubt_in, least_output_ma
+from .doubt import Doubt, OutputSetting
 from .requirements import expected_ma
 from .rested_activation import ActivationReadings, rest_and_measure
 from .session import Session
-from .undoubted import UndoubtedMeasurement
+from .undoubted import UndoubtedMeasurement, doubt_in, least_output_ma
 
 _DELIVERED_RATIO = 0.75
 """Least power over the setting's that shows, near the rated load, that it is set as asked."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import inf, sqrt
 
 from ohmwright.model.result import BudgetEntry, Measured
-from ohmwright.uncertainty.distributions import coverage_factor
+from ohmwright.uncertainty.inputs import coverage_factor
 
 from .measured_value import LOAD, METER
 

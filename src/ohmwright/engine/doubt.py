@@ -1,4 +1,4 @@
-"""Doubts whether readings are the unit's answer to what was asked, and how they are resolved.
+"""How doubts are resolved whether readings are the unit's answer to what was asked.
 
 A lead that is off, standby, or a panel dialled otherwise must neither pass nor fail a unit: a
 person is asked, or mode and setting are chosen and read back again and it is measured once more.
@@ -6,7 +6,7 @@ person is asked, or mode and setting are chosen and read back again and it is me
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable
 from functools import partial
 from typing import Literal, NamedTuple
 
@@ -19,8 +19,7 @@ from ohmwright.instruments.requests import (
     LookAtPanel,
     LookForCause,
 )
-from ohmwright.model.result import Measured, Sample, Verdict
-from ohmwright.model.tolerance import Target
+from ohmwright.model.result import Verdict
 
 from .coach_words import CHANGED_NOTHING
 from .session import Session
@@ -31,12 +30,6 @@ VerdictAndReason = tuple[Verdict, str]
 WHAT_TO_CHECK = (
     "look at output lead, standby, mode and setting, neutral electrode alarm, keying contact"
 )
-_NO_OUTPUT_RATIO = 0.1
-"""A current below this part of what was asked for (1 % of the power) is no output."""
-_FAR_TOLERANCES, _FAR_RATIO = 3.0, 0.25
-"""Distance from the target, in tolerances or as part of it, above which a value is far off."""
-_LATEST_READINGS = 5
-"""Readings at the end of an activation of which the largest tells whether there is output."""
 _ASKED_AT_MOST, _NO_EFFECT_AT_MOST = 5, 2
 """Times that a person is asked about one doubt of one point, and about presses without effect, each
 of which takes a whole activation."""
@@ -50,55 +43,6 @@ class OutputSetting(NamedTuple):
 
     def __str__(self) -> str:
         return f"{self.mode}, {self.setting_w:g} W"
-
-
-def least_output_ma(session: Session, asked_ma: float) -> float:
-    """Return the current in mA up to which there is no output where `asked_ma` was to flow."""
-    return max(session.bench.rf.zero_limit_ma, _NO_OUTPUT_RATIO * asked_ma)
-
-
-def doubt_in(
-    samples: Sequence[Sample],
-    least_ma: float,
-    excess: str = "",
-    measured: Measured | None = None,
-    target: Target | None = None,
-) -> Doubt | None:
-    """Return the reason to doubt that readings are the unit's answer; None if there is none.
-
-    `least_ma`: see `least_output_ma`; `excess`: what ended the activation early, empty unless far
-    too much flowed. A value is compared with `target` only where both are given.
-    """
-    if excess:
-        return "too much"
-    if not samples:
-        return None
-    largest_ma = max(sample.current_ma for sample in samples[-_LATEST_READINGS:])
-    if largest_ma <= least_ma:
-        return "no output"
-    if _comes_and_goes(samples, least_ma):
-        return "interrupted"
-    if measured is not None and target is not None and is_far_off(measured.value, target):
-        return "far off"
-    return None
-
-
-def _comes_and_goes(samples: Sequence[Sample], least_ma: float) -> bool:
-    """Return whether the current has gone after it had come: the readings have no one value."""
-    seen = [sample.current_ma > least_ma for sample in samples]
-    return True in seen and False in seen[seen.index(True) :]
-
-
-def is_far_off(value: float, target: Target) -> bool:
-    """Return whether `value` is so far from `target` that a wrong setting explains it better.
-
-    False for a one-sided target: it limits the value and asks for none.
-    """
-    if target.one_sided:
-        return False
-    allowed = (target.upper if value > target.value else target.lower) - target.value
-    off = abs(value - target.value)
-    return off > _FAR_TOLERANCES * abs(allowed) or off > _FAR_RATIO * target.value
 
 
 class DoubtResolver:

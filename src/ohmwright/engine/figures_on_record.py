@@ -10,7 +10,7 @@ from ohmwright.model.document import Document
 from ohmwright.model.event import DocumentKept, Event, PointDone, RunResumed, RunStarted
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.traceability import Environment, Traceability
-from ohmwright.uncertainty.distributions import coverage_factor
+from ohmwright.uncertainty.inputs import coverage_factor
 
 from .kept_documents import kept_table
 from .measured_value import COVERAGE, LOAD, METER

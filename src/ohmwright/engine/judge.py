@@ -23,8 +23,8 @@ from ohmwright.model.decision import (
 from ohmwright.model.result import Conformity, Measured, Verdict
 from ohmwright.model.tolerance import Target
 from ohmwright.uncertainty import conformity as rules
-from ohmwright.uncertainty.distributions import coverage_factor
 from ohmwright.uncertainty.global_risk_rules import GlobalRiskRule, ManagedRiskRule
+from ohmwright.uncertainty.inputs import coverage_factor
 
 from .measured_value import EXTRAPOLATED
 

@@ -20,7 +20,7 @@ from ohmwright.model.analyzer_certificate import AnalyzerCertificate, Drift
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
 from ohmwright.model.step import Timing
-from ohmwright.uncertainty.budget import Budget, combine
+from ohmwright.uncertainty.budget import Budget, combine, propagate
 from ohmwright.uncertainty.inputs import (
     Correlations,
     Input,
@@ -28,7 +28,6 @@ from ohmwright.uncertainty.inputs import (
     rectangular,
     resolution_uncertainty,
 )
-from ohmwright.uncertainty.propagation import propagate
 
 from .influences import NOTHING_STATED, Effect, Effects
 
@@ -153,7 +152,7 @@ def measured_value(
 ) -> Measured:
     """Return the settled current as `quantity`, by Monte Carlo where a linear budget is not valid.
 
-    `uncertainty.propagation` tests that. Budget and type A are those of `linear_measured_value`.
+    `uncertainty.budget` tests that. Budget and type A are those of `linear_measured_value`.
     """
     problem = _measurement_model(settled, quantity, load_ohm, accuracy)
     budget = _budget(problem)

@@ -12,17 +12,17 @@ from ohmwright.model.event import Event
 from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 from ohmwright.model.step import Point, Stage, Timing
 
-from .dating import dated
-from .doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
+from .asked_current import asked_current_ma, question, target_band
+from .doubt import Doubt, OutputSetting, VerdictAndReason
 from .judge import conformity, is_final, judge, stays_undecided
 from .measured_value import Accuracy, linear_measured_value, measured_value
 from .requirements import Abilities, Complaint, points_within_range
 from .rested_activation import Fetch, rest_and_measure
 from .session import Session
 from .steps.base import SettingStep, Step, StepRun
-from .stop_rules import UntilDecided, asked_current_ma, question, target_band
+from .stop_rules import UntilDecided, dated
 from .traceability import accuracy_at
-from .undoubted import UndoubtedMeasurement
+from .undoubted import UndoubtedMeasurement, doubt_in, least_output_ma
 
 
 @dataclass(frozen=True)

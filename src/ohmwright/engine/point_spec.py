@@ -11,11 +11,11 @@ from ohmwright.model.hardware import MeterData, ServiceMode, ServicePoint
 from ohmwright.model.result import AMPLE_DOF
 from ohmwright.model.step import Point, Timing
 
+from .asked_current import question
 from .judge import accepted_half_width
 from .measured_value import Accuracy, linear_measured_value
 from .prior_of_point import PriorOfPoint
 from .session import Session
-from .stop_rules import question
 from .traceability import accuracy_at
 
 _COARSE_SD = 0.13

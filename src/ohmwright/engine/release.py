@@ -23,7 +23,6 @@ from ohmwright.model.errors import (
 from ohmwright.model.event import UnaskedRf
 
 from .pending_events import PendingEvents
-from .told_by import keyed_by
 from .uncancellable import uncancellable
 
 LAST_TRY_BOUND_S = 3.0
@@ -110,7 +109,7 @@ async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -
         if seen is not None:
             await confirmed_release(bench)
             at, bench_s = bench.clock.wall(), round(bench.clock.now_s(), 6)
-            pending.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen, keyed_by=keyed_by(bench)))
+            pending.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen, keyed_by=bench.keyed_by))
     except ReleaseNotConfirmed as worse:
         return worse
     except Exception:  # even a crash in here must not hide `error`; what was read last stands

@@ -14,11 +14,18 @@ from ohmwright.model.result import Sample
 from ohmwright.model.step import Timing
 
 from .activation import Activation
-from .dating import dated
-from .sampling import refuse_other_limit, samples
+from .sampling import activation_void, samples
 from .session import Session
-from .stop_rules import UntilSettled
+from .stop_rules import UntilSettled, dated
+from .watched_rest import rest
 
+_LIMIT_SLACK_S = 2.5
+"""Allowed difference between the analyzer's time left and ours.
+
+Its limit begins when ON arrives, ours when the answers to it have, some of them asked for twice.
+"""
+_ASKED_AT_MOST = 2
+"""Times that the time left is read before it counts as wrong: one answer may be damaged."""
 Fetch = Callable[[], Awaitable[Reading]]
 """Asks the analyzer for its latest reading, in mA."""
 
@@ -60,11 +67,11 @@ async def rest_and_measure(
     The activation ends at the latest when there is no time for another reading before its limit,
     and at the first reading of far more than `power_w`. `stop_rule`: makes the rule, given the
     warmth left over; `expected_w`: about the power that will flow, where that is less than
-    `power_w`; `tolerance`: see `Session.rest`. Raises ActivationCutShort where the analyzer ended
-    the activation.
+    `power_w`; `tolerance`: see `watched_rest.rest`. Raises ActivationCutShort where the analyzer
+    ended the activation.
     """
     wanted_w = power_w if expected_w is None else expected_w
-    warmth = await session.rest(timing, power_w=wanted_w, tolerance=tolerance)
+    warmth = await rest(session, timing, power_w=wanted_w, tolerance=tolerance)
     rule, before_s = stop_rule(warmth), session.on_s
     taken: list[Sample] = []
     try:
@@ -136,6 +143,21 @@ async def refuse_cut_short(analyzer: Analyzer, opened: Activation) -> None:
             "Let the load cool, check the analyzer's messages, then resume the run.",
         )
     await refuse_other_limit(analyzer, opened)
+
+
+async def refuse_other_limit(analyzer: Analyzer, activation: Activation) -> None:
+    """Raise ActivationVoid where the analyzer's time left differs from the activation's."""
+    for _ in range(_ASKED_AT_MOST):
+        left_s = await analyzer.left_s()
+        if left_s is None:
+            return
+        early_s = activation.left_s - left_s
+        if abs(early_s) <= _LIMIT_SLACK_S:
+            return
+    raise activation_void(
+        f"the analyzer has {left_s:.1f} s left of its limit, and the bench's clock "
+        f"{activation.left_s:.1f} s"
+    )
 
 
 async def _refuse_contradiction(analyzer: Analyzer, opened: Activation) -> None:

@@ -12,9 +12,9 @@ from ohmwright.model.hardware import MeterData
 from ohmwright.model.result import AMPLE_DOF, Measured
 from ohmwright.model.step import Point, Timing
 
+from .asked_current import asked_current_ma
 from .judge import room_to_pass
 from .measured_value import Accuracy, linear_measured_value
-from .stop_rules import asked_current_ma
 
 _SURE_SDS = 3.0
 """Standard deviations by which a value must lie inside: stop rules decide at 99.5 % and above."""

@@ -1,4 +1,7 @@
-"""The readings of an open activation, each once and with its age."""
+"""The readings of an open activation, each once and with its age.
+
+A meter whose figure stands still, as no output does, is refused.
+"""
 
 from __future__ import annotations
 
@@ -6,24 +9,22 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from math import isnan
 from typing import Protocol
 
-from ohmwright.instruments.analyzer import Analyzer, Reading
+import numpy as np
+from numpy.typing import NDArray
+
+from ohmwright.instruments.analyzer import Reading
 from ohmwright.model.errors import ActivationVoid, ProtocolError
 from ohmwright.model.result import Sample
 from ohmwright.wire.clock import Clock
 
 from .activation import Activation
+from .ages_without_numbers import AgesAsSeen, AgesAsTyped
 from .pace import Pace
-from .standing_reading import StandingReading
+
+Floats = NDArray[np.float64]
 
 _SILENT_READINGS = 20
 """Reading intervals without a new reading after which the meter has stopped."""
-_LIMIT_SLACK_S = 2.5
-"""Allowed difference between the analyzer's time left and ours.
-
-Its limit begins when ON arrives, ours when the answers to it have, some of them asked for twice.
-"""
-_ASKED_AT_MOST = 2
-"""Times that the time left is read before it counts as wrong: one answer may be damaged."""
 _LOOKS_PER_INTERVAL, _LOOK_EVERY_S = 4, 0.1
 """A meter without reading numbers is asked so often in an interval, to see when a reading comes;
 no oftener than this."""
@@ -32,8 +33,15 @@ _QUERIES_TO_COME = 2
 _RATE, _JITTER = 0.1, 0.5
 """Relative error of the meter's rate, and lateness of a reading in intervals, that are allowed."""
 _LEAST_RATE, _MOST_RATE = 1 - _RATE, 1 + _RATE
-_SOONEST = 0.75
-"""Intervals after a reading before which another text is not taken for the next one."""
+_FINE_DIGIT = 3e-4
+"""Largest digit, over the reading, that shows an output's noise, which is 0.05 % or more (common
+practice, no source)."""
+_ALIKE = 10
+"""Equal readings in a row from which the meter stands still: with such a digit, two neighbours of
+an output are equal in about one case of five."""
+_SOME_ALIKE = 4
+"""Equal readings in a row from which nothing is decided: the meter may stand still while the output
+rises."""
 
 
 async def samples(
@@ -125,14 +133,6 @@ def ages_of(first: Reading, interval_s: float) -> ReadingAges:
     return AgesAsSeen(interval_s) if first.number is None else AgesByNumber(interval_s)
 
 
-class AgesAsTyped:
-    """Dates each reading that a person types: they looked between the question and the answer."""
-
-    def age_of(self, reading: Reading, asked_s: float, came_s: float) -> float | None:  # noqa: ARG002
-        """Return the middle between question and answer, as age in s; every one is new."""
-        return (asked_s + came_s) / 2
-
-
 class AgesByNumber:
     """Dates each reading from its number and that of the one before."""
 
@@ -167,67 +167,43 @@ class AgesByNumber:
         return age_s
 
 
-class AgesAsSeen:
-    """Dates readings without numbers between two fetches, with the help of the meter's rate.
+def may_stand_still(currents_ma: Floats, digit_ma: float) -> bool:
+    """Return whether the latest readings are of one figure, so that one must wait for another."""
+    first_ma, *rest_ma = currents_ma[-_SOME_ALIKE:]
+    return len(rest_ma) == _SOME_ALIKE - 1 and all(
+        _shows_alike(current_ma, first_ma, digit_ma) for current_ma in rest_ma
+    )
 
-    A fetch gives the latest reading, so it was complete when it came, at most an interval before it
-    was asked for, and after the last fetch that still gave another text. The same text within an
-    interval is the same reading; an interval later it is a new one of the same value. The first
-    fetch only says what to compare with: nobody saw when that reading came.
+
+def _shows_alike(current_ma: float, before_ma: float, digit_ma: float) -> bool:
+    """Return whether two readings are of one figure, with a digit in which noise would show."""
+    return digit_ma <= _FINE_DIGIT * current_ma and abs(current_ma - before_ma) < 0.5 * digit_ma
+
+
+class StandingReading:
+    """Counts readings of one figure. `digit_ma`: the meter's last digit.
+
+    A coarse digit hides an output's noise: then nothing is decided.
     """
 
-    def __init__(self, interval_s: float) -> None:
-        self._interval_s = interval_s
-        self._shown_ma: float | None = None
-        self._asked_s = 0.0
-        """When the latest reading was last asked for and came."""
-        self._earliest_s = self._latest_s = 0.0
-        """Between these ages the latest reading was complete."""
+    def __init__(self, digit_ma: float) -> None:
+        self._digit_ma = digit_ma
+        self._figure_ma = 0.0
+        self._alike = 0
 
-    def age_of(self, reading: Reading, asked_s: float, came_s: float) -> float | None:
-        """Return the middle of the time, in s, in which the reading can have been complete.
-
-        None for the first, for the latest one again, and for one that comes sooner than the meter's
-        rate allows.
-        """
-        shown_ma, earliest_s = self._shown_ma, asked_s - self._interval_s
-        if shown_ma is None:
-            self._note(reading, asked_s, (earliest_s, came_s))
-            return None
-        if _same(reading.current_ma, shown_ma):
-            self._asked_s = asked_s
-            if asked_s < self._latest_s + self._interval_s:
-                return None
-        elif came_s < self._age_s + _SOONEST * self._interval_s:
-            return None
-        else:
-            earliest_s = max(earliest_s, self._asked_s)
-        self._note(reading, asked_s, self._narrowed_by_rate(earliest_s, came_s))
-        return self._age_s
-
-    def _note(self, reading: Reading, asked_s: float, complete_s: tuple[float, float]) -> None:
-        """Keep the latest reading; `complete_s`: the ages between which it was complete."""
-        self._shown_ma, self._asked_s = reading.current_ma, asked_s
-        self._earliest_s, self._latest_s = complete_s
-
-    @property
-    def _age_s(self) -> float:
-        return 0.5 * (self._earliest_s + self._latest_s)
-
-    def _narrowed_by_rate(self, earliest_s: float, latest_s: float) -> tuple[float, float]:
-        """Return the bounds within which whole intervals from the last reading also lie, if any."""
-        since_s = 0.5 * (earliest_s + latest_s) - self._age_s
-        later_s = self._interval_s * max(1, round(since_s / self._interval_s))
-        narrowed_s = (
-            max(earliest_s, self._earliest_s + later_s),
-            min(latest_s, self._latest_s + later_s),
-        )
-        return narrowed_s if narrowed_s[0] <= narrowed_s[1] else (earliest_s, latest_s)
-
-
-def _same(current_ma: float, other_ma: float) -> bool:
-    """Return whether two fetches gave the same text; NaN is the text of a meter without reading."""
-    return current_ma == other_ma or (isnan(current_ma) and isnan(other_ma))
+    def note(self, current_ma: float) -> None:
+        """Take in a reading in mA. Raises ProtocolError where the figure stands still."""
+        figure_ma, self._figure_ma = self._figure_ma, current_ma
+        if not _shows_alike(current_ma, figure_ma, self._digit_ma):
+            self._alike = 1
+            return
+        self._alike += 1
+        if self._alike >= _ALIKE:
+            raise ProtocolError(
+                f"The meter shows {current_ma:g} mA again and again, {self._alike} readings long.",
+                "No output is so quiet: the meter may hang. No value was taken from it.",
+                "See whether it follows the output; restart it, then run again.",
+            )
 
 
 def activation_void(gap: str) -> ActivationVoid:
@@ -249,21 +225,6 @@ def _ran_back(number: int, last: int) -> ProtocolError:
 
 def _gap(counted_s: float, clock_s: str) -> ActivationVoid:
     return activation_void(f"the meter counted {counted_s:.1f} s, the clock {clock_s}")
-
-
-async def refuse_other_limit(analyzer: Analyzer, activation: Activation) -> None:
-    """Raise ActivationVoid where the analyzer's time left differs from the activation's."""
-    for _ in range(_ASKED_AT_MOST):
-        left_s = await analyzer.left_s()
-        if left_s is None:
-            return
-        early_s = activation.left_s - left_s
-        if abs(early_s) <= _LIMIT_SLACK_S:
-            return
-    raise activation_void(
-        f"the analyzer has {left_s:.1f} s left of its limit, and the bench's clock "
-        f"{activation.left_s:.1f} s"
-    )
 
 
 def _count_silence(silent: int) -> int:

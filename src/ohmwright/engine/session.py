@@ -7,7 +7,6 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from typing import Literal
 
-from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import NOT_ANSWERS
 from ohmwright.model.assignment import PROGRAM
@@ -22,40 +21,25 @@ from ohmwright.model.event import (
     Asked,
     Commented,
     PointDone,
-    SlowRelease,
-    UnaskedRf,
 )
 from ohmwright.model.given_values import NOTHING_GIVEN, GivenValues
 from ohmwright.model.hardware import InputPath
 from ohmwright.model.result import Result, Sample
-from ohmwright.model.step import Timing
 from ohmwright.model.traceability import Traceability
 
-from .activation import Activation, activation, unasked_output
+from .activation import Activation, activation
 from .analyzer_input import AnalyzerInput
 from .measured_value import Accuracy
 from .meter_window import MeterWindow
 from .pending_events import PendingEvents, Stamp
-from .release import confirmed_release
 from .resting import OutputWarmth
 from .service_state import ServiceState
-from .told_by import analyzer_told_by, keyed_by
-
-_CHECK_EVERY_S = 1.0
-"""Interval, in a rest, at which it is checked that RF is off."""
-_UNASKED_AT_MOST = 3
-"""Number of times that RF comes on unasked in one rest which ends the run."""
-_SLOW_RELEASE_S, _SLOW_RELEASE_READINGS = 0.5, 2
-"""A release by command that takes longer than both, the second in reading intervals, goes on
-record."""
-_SLOW_PERSON_S, _SLOW_TYPIST_S = 3.0, 8.0
-"""Time after which a release goes on record: by a person at a foot switch, and by one who also
-types that nothing flows."""
+from .time_on import latest_off_s, most_on_s, slow_release
 
 
 @dataclass
 class Session:
-    """A bench during a run: rests, activations, the time RF was on, and what waits to be told."""
+    """A bench during a run: activations, the time RF was on, and what waits to be told."""
 
     bench: Bench
     on_status: OnStatus = ignore_status
@@ -75,6 +59,8 @@ class Session:
     """Limits for the current of the next activations, to be shown; None where it has none."""
     cue: Cue | None = None
     """What the person at the keys is told now; None while nobody is coached."""
+    warmth: OutputWarmth = field(init=False)
+    """Of the unit, by its activations so far, and the duty of unit and load bank."""
     input: AnalyzerInput = field(init=False)
     """Joins the analyzer's input to the circuit to be measured."""
     started_s: float = field(init=False)
@@ -82,7 +68,6 @@ class Session:
     """How long RF was on at most in the last activation, in seconds."""
     last_on_at_s: float = 0.0
     """When the last activation began, by the bench's clock."""
-    _warmth: OutputWarmth = field(init=False)
     _window: MeterWindow = field(init=False)
 
     def __post_init__(self) -> None:
@@ -92,7 +77,7 @@ class Session:
 
         self.started_s = self.bench.clock.now_s()
         self.input = AnalyzerInput(self.bench)
-        self._warmth = OutputWarmth.of_rested_bench(self.bench)
+        self.warmth = OutputWarmth.of_rested_bench(self.bench)
         self._window = MeterWindow(self.bench.analyzer.data.meter.window_s)
         self.bench.operator.on_answer = self._note_answer
 
@@ -144,7 +129,7 @@ class Session:
         Raises ExcessiveOutput when far more flows than was asked for; see
         `Activation.note_current`.
         """
-        self._report(
+        self.report(
             "on",
             self.target_band,
             age_s=sample.age_s,
@@ -169,9 +154,9 @@ class Session:
 
     def report_rf_state(self) -> None:
         """Report to `on_status` how RF was read last."""
-        self._report(self.bench.rf.state, read_ago_s=self.bench.rf.read_ago_s)
+        self.report(self.bench.rf.state, read_ago_s=self.bench.rf.read_ago_s)
 
-    def _report(
+    def report(
         self,
         rf: RfState,
         target_band: TargetBand | None = None,
@@ -196,59 +181,6 @@ class Session:
             )
         )
 
-    async def rest(self, timing: Timing, *, power_w: float, tolerance: float) -> ResidualWarmth:
-        """Wait until an activation at `power_w` may begin; return the warmth then left over.
-
-        `tolerance`: narrower side of what the value is compared with, relative; 0 asks for the
-        procedure's full rest. See `OutputWarmth.rest_s`. Where RF is found on, the rest begins
-        anew.
-        """
-        clock = self.bench.clock
-        rest_s = self._warmth.rest_s(clock.now_s(), timing, power_w, tolerance)
-        await self.wait_with_rf_off(rest_s, again_s=timing.rest_s)
-        return self._warmth.residual_warmth(clock.now_s(), timing.age_s)
-
-    async def wait_with_rf_off(self, wait_s: float, again_s: float = 0.0) -> None:
-        """Wait `wait_s`, RF checked to be off once a second.
-
-        Where it is on, OFF is sent, and `again_s` are waited from then on. Raises UnaskedOutput
-        where it comes on again and again.
-        """
-        clock, times_on = self.bench.clock, 0
-        end_s = clock.now_s() + wait_s
-        while (left_s := end_s - clock.now_s()) > 0:
-            ago_s = self.bench.rf.read_ago_s
-            self._report("off", self.target_band, read_ago_s=ago_s, rest_left_s=left_s)
-            await clock.sleep(min(left_s, _CHECK_EVERY_S))
-            if await self._end_unasked_output():
-                times_on += 1
-                if times_on >= _UNASKED_AT_MOST:
-                    raise unasked_output(f"{times_on} times in one rest")
-                end_s = max(end_s, clock.now_s() + again_s)
-
-    async def confirm_nothing_flows(self) -> None:
-        """Check, after the input was joined to another circuit, that no current flows there.
-
-        A current is ended by OFF and put on record. Raises ReleaseNotConfirmed when OFF does not
-        end it.
-        """
-        meter = self.bench.analyzer.data.meter
-        await self.bench.clock.sleep(meter.window_s + 1 / meter.readings_per_s)
-        await self._end_unasked_output()
-
-    async def _end_unasked_output(self) -> bool:
-        """Send OFF if RF is on though nobody asked for it; return whether it was on.
-
-        Raises ReleaseNotConfirmed when OFF does not end it.
-        """
-        problem = await self.bench.rf.found_on()
-        if problem is None:
-            return False
-        self._report("on")
-        await confirmed_release(self.bench)
-        self.pending.add(UnaskedRf(**self.stamp(), seen=problem, keyed_by=keyed_by(self.bench)))
-        return True
-
     def point_done(
         self,
         result: Result,
@@ -270,11 +202,24 @@ class Session:
                 "setting_told_by": None if mode is None else self.told_by,
                 "path": path,
                 "path_told_by": None if path == "none" else self.input.told_by,
-                **analyzer_told_by(self.bench, result, path),
+                **self._analyzer_told_by(result, path),
                 "traceability": rests_on,
             }
         )
         return PointDone(**self.stamp(), result=completed)
+
+    def _analyzer_told_by(
+        self, result: Result, path: InputPath | Literal["none"]
+    ) -> dict[str, str | None]:
+        """Return who did the analyzer's part, by fields of a result; none where RF had no part."""
+        if path == "none" or result.load_ohm is None:
+            return {}
+        bench = self.bench
+        return {
+            "load_told_by": bench.operator.name if "load" in bench.analyzer.by_hand else None,
+            "readings_told_by": bench.readings_told_by,
+            "keyed_by": bench.keyed_by,
+        }
 
     @property
     def bench_time_s(self) -> float:
@@ -298,60 +243,26 @@ class Session:
         clock = self.bench.clock
         before_s = clock.now_s()
         opened: Activation | None = None
-        self._report("coming on", self.target_band, read_ago_s=self.bench.rf.read_ago_s)
+        self.report("coming on", self.target_band, read_ago_s=self.bench.rf.read_ago_s)
         try:
             async with activation(
                 self.bench, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s
             ) as opened:
                 before_s = clock.now_s() - opened.age_s
-                self._report("on", self.target_band, age_s=opened.age_s, left_s=opened.left_s)
+                self.report("on", self.target_band, age_s=opened.age_s, left_s=opened.left_s)
                 try:
                     yield opened
                 finally:
-                    self._report("going off")
+                    self.report("going off")
         finally:
-            now_s = self._off_s(before_s, limit_s, opened)
+            off_s = latest_off_s(self.bench, before_s, limit_s, opened)
             sent_s = before_s if opened is None else opened.began_s
-            self.last_on_at_s, self.last_on_s = sent_s, self._most_on_s(sent_s, now_s)
+            self.last_on_at_s, self.last_on_s = sent_s, most_on_s(self.bench, sent_s, off_s)
             self.pending.on_s += self.last_on_s
             seen_w = None if opened is None else opened.largest_power_w
-            self._warmth.add_activation(before_s, now_s, power_w if seen_w is None else seen_w)
-            self._report_release(opened)
-
-    def _off_s(self, on_s: float, limit_s: float, opened: Activation | None) -> float:
-        """Return when RF went off, at the latest: an instrument ends it at its limit.
-
-        A person at a foot switch does not; where they never said that they press it, and it was
-        read as off, it was not on.
-        """
-        analyzer, now_s = self.bench.analyzer, self.bench.clock.now_s()
-        if not analyzer.keyed_by_foot:
-            return min(now_s, on_s + limit_s)
-        never_on = opened is None and analyzer.on_since_s is None and self.bench.rf.state == "off"
-        return on_s if never_on else now_s
-
-    def _most_on_s(self, sent_s: float, now_s: float) -> float:
-        """Return how long RF was on at most: from ON being sent until it was first read as off.
-
-        It went off at `now_s` at the latest, and where it was not read as off.
-        """
-        off_s = self.bench.rf.off_since_s
-        return max(0.0, (now_s if off_s is None else min(off_s, now_s)) - sent_s)
-
-    def _report_release(self, opened: Activation | None) -> None:
-        """Report how RF was read after a release.
-
-        A slow one, and one for which OFF had to be sent again, are put on record.
-        """
-        self.report_rf_state()
-        release = None if opened is None else opened.release
-        readings_s = _SLOW_RELEASE_READINGS / self.bench.analyzer.data.meter.readings_per_s
-        allowed_s = max(_SLOW_RELEASE_S, readings_s)
-        if self.bench.analyzer.keyed_by_foot:
-            allowed_s = _SLOW_PERSON_S if not self.bench.analyzer.read_by_eye else _SLOW_TYPIST_S
-        if release is None:
-            return
-        by, took_s = keyed_by(self.bench), round(release.took_s, 3)
-        if release.took_s > allowed_s or (by is None and release.sent > 1):
-            sent = release.sent if by is None else None
-            self.pending.add(SlowRelease(**self.stamp(), took_s=took_s, keyed_by=by, sent=sent))
+            self.warmth.add_activation(before_s, off_s, power_w if seen_w is None else seen_w)
+            self.report_rf_state()
+            if opened is not None and opened.release is not None:
+                slow = slow_release(self.bench, opened.release, self.stamp())
+                if slow is not None:
+                    self.pending.add(slow)

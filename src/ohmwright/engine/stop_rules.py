@@ -1,4 +1,8 @@
-"""Stop rules: they end an activation when a value has settled, or when its verdict is known."""
+"""Stop rules: they end an activation when a value has settled, or when its verdict is known.
+
+Where a person keys RF or looks at the meter, ages are inexact: the output droops while RF is on, so
+that a value at a stated age is off by the droop within the time by which its readings' ages may be.
+"""
 
 from __future__ import annotations
 
@@ -16,11 +20,10 @@ from ohmwright.estimation.prior import vague_prior
 from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds
 from ohmwright.estimation.settled_value import JUMPS, Settled, settled_value
 from ohmwright.estimation.thermal_droop import ResidualWarmth
-from ohmwright.model.bench_status import TargetBand
-from ohmwright.model.hardware import MeterData
-from ohmwright.model.step import Point, Timing
+from ohmwright.instruments.bench import Bench
+from ohmwright.uncertainty.inputs import resolution_uncertainty
 
-from .standing_reading import may_stand_still
+from .sampling import may_stand_still
 
 Floats = NDArray[np.float64]
 
@@ -41,8 +44,8 @@ _PRECISION, _RELATIVE_PRECISION = 0.18, 0.01
 """Standard uncertainty of a decided value, over tolerance and over target: the smaller counts."""
 _WAIT_AGES = 1.5
 """How long precision is waited for, in multiples of the age asked for."""
-_ONE_SIDED = 0.05
-"""Tolerance over target, for a target that is a limit itself."""
+_USUAL_DROOP_PER_S = 0.015 / 6.0
+"""Largest relative loss in a second, where the data state none; common practice, no source."""
 
 
 class UntilSettled:
@@ -191,39 +194,25 @@ def settled_of(test: ActivationTest, value: Mixture, reason: str = "") -> Settle
     )
 
 
-def question(point: Point, timing: Timing, meter: MeterData) -> Question:
-    """Return target, limits and age of `point` as a question of the current, in mA."""
-    low, target, high = (
-        _current_ma(value, point)
-        for value in (point.target.lower, point.target.value, point.target.upper)
+def dated(settled: Settled, bench: Bench) -> Settled:
+    """Return `settled` with the uncertainty from a person's timing and from coarse typed digits."""
+    analyzer = bench.analyzer
+    if not analyzer.released_by_hand:
+        return settled
+    off_ma = abs(settled.value) * _droop_per_s(bench) * analyzer.dating_s
+    dating_ma = off_ma / sqrt(3)  # rectangular distribution
+    digit_ma = resolution_uncertainty(analyzer.digit_ma)
+    scatter_ma = settled.uncertainty if settled.scatter is None else settled.scatter
+    coarser_ma = sqrt(max(0.0, digit_ma**2 - scatter_ma**2))
+    return replace(
+        settled,
+        uncertainty=hypot(settled.uncertainty, coarser_ma, dating_ma),
+        scatter=hypot(scatter_ma, coarser_ma),
+        dating=dating_ma,
     )
-    narrower = min(target - low, high - target)
-    return Question(
-        target=target,
-        tolerance=narrower if narrower > 0 else _ONE_SIDED * target,
-        window_s=meter.window_s,
-        resolution=meter.resolution_ma,
-        at_age_s=timing.age_s,
-        limits=(low, high),
-    )
 
 
-def target_band(asked: Question) -> TargetBand:
-    """Return the limits of a question in mA, as they are shown to a person."""
-    low_ma, high_ma = asked.limits or (
-        asked.target - asked.tolerance,
-        asked.target + asked.tolerance,
-    )
-    return TargetBand(low_ma, asked.target, high_ma)
-
-
-def asked_current_ma(point: Point) -> float:
-    """Return the current that `point` asks for, in mA."""
-    return _current_ma(point.target.value, point)
-
-
-def _current_ma(value: float, point: Point) -> float:
-    """Return a value of the target's quantity, mA or W, as a current in mA."""
-    if point.target.quantity == "current_ma":
-        return value
-    return 1000 * sqrt(max(value, 0.0) / point.load_ohm)
+def _droop_per_s(bench: Bench) -> float:
+    """Return the most that the output may lose in a second, relative: at the very beginning."""
+    droop = bench.generator.data.droop
+    return _USUAL_DROOP_PER_S if droop is None else droop.largest / min(droop.tau_s)

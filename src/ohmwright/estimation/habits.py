@@ -40,13 +40,17 @@ class Habits:
         """Whether estimates by two lags alone cannot be used."""
         return self.other_shape > _RISES_OTHERWISE
 
+    @property
+    def hunts(self) -> bool:
+        """Whether it has been seen to hunt, so that it may stand still off its mean."""
+        return self.hunting > _HUNTS
+
     def still_share(self, watched_s: float) -> float:
-        """Probability that a risen output `watched_s` long stands still, off its mean by the swing.
+        """Probability that a unit that hunts stands still, `watched_s` long, off its mean.
 
         Readings of that time cannot show it; earlier activations did.
         """
-        still = _STILL * exp(-max(watched_s, 0.0) / _STILL_S)
-        return still * self.hunting if self.hunting > _HUNTS else 0.0
+        return _STILL * exp(-max(watched_s, 0.0) / _STILL_S) * self.hunting
 
     def at_least(self, hunting: float, other_shape: float = _OTHER_SHAPE) -> Habits:
         """The habits with at least these probabilities, and at most `_MOST`."""

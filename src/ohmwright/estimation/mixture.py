@@ -80,8 +80,6 @@ class Mixture:
 
     def doubted(self, share: float, sd: float) -> Mixture:
         """A distribution of which a `share` has wider scales: `sd` added in square."""
-        if share == 0:
-            return self
         weight = np.concatenate([(1 - share) * self.weight, share * self.weight])
         scale = np.concatenate([self.scale, np.hypot(self.scale, sd)])
         return Mixture(weight, np.tile(self.centre, 2), scale, self.dof)

@@ -116,6 +116,7 @@ class ActivationTest:
         self._start: FitStart | None = None
         self._prior = prior or vague_prior()
         self._limits = question.low, question.high
+        self._hunts, self._rises_otherwise = habits.hunts, habits.rises_otherwise
 
     def quick_estimate(self, age_s: Floats, value: Floats) -> Estimate | None:
         """Estimate without departures from the model, shape (n,) each; None without output.
@@ -123,7 +124,7 @@ class ActivationTest:
         It takes half the time of `estimate` and is too certain, so that a decision by it must be
         checked with that. For a unit known to rise in another shape it is `estimate`.
         """
-        if self._noise.habits.rises_otherwise:
+        if self._rises_otherwise:
             return self.estimate(age_s, value)
         fit = self._fit(age_s, value, departures=False)
         return None if fit is None else self._in_tolerances(fit, age_s[-1])
@@ -180,9 +181,10 @@ class ActivationTest:
     def _in_tolerances(self, fit: TransientEstimate, latest_s: float) -> Estimate:
         """The level by readings up to `latest_s`, with the uncertainty of the model itself."""
         tolerance = self.question.tolerance / self.question.target
-        habits = self._noise.habits
-        risen_s = latest_s - fit.dead_time_s - 2 * fit.lag_s
-        level = fit.level(self._unsure()).doubted(habits.still_share(risen_s), habits.swing)
+        level = fit.level(self._unsure())
+        if self._hunts:
+            habits, risen_s = self._noise.habits, latest_s - fit.dead_time_s - 2 * fit.lag_s
+            level = level.doubted(habits.still_share(risen_s), habits.swing)
         return Estimate(
             level.rescaled(1.0, tolerance),
             fit.remainder / tolerance,

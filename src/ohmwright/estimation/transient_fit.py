@@ -13,24 +13,17 @@ from .ar1_regression import (
     CORRELATIONS,
     LOG_SHARES,
     Decomposition,
-    Flags,
-    Posterior,
     Prior,
     decompose,
     moments,
-    regress,
     spikes,
 )
 from .coefficients import COUNT, DYNAMIC, LINEAR, Coefficient
-from .prior import TransientPrior
-from .transient_problem import QUICKEST, Problem, delay_s
+from .first_guess import LIMITS, first_guess, linear_fit
+from .transient_problem import Problem, delay_s
 
 Floats = NDArray[np.float64]
 
-_LIMITS = np.log(np.array([QUICKEST, [6.0, 3.0, 0.97]]))
-"""Least and largest logarithms of lag s, dead time s and ratio of the poles."""
-_GRID_SDS = np.append([-3.4, -2.7], np.linspace(-2, 1.5, 8))
-"""Grid of lags and of dead times for a first fit, in standard deviations of the prior."""
 _STEPS = 4
 """Most Gauss-Newton steps of a fit that begins where another ended; a first one has twice these."""
 _SMALL = 0.05
@@ -86,12 +79,12 @@ def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, Transie
     In that problem spikes do not count.
     """
     if start is None:
-        fit = _converged(problem, _first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
+        fit = _converged(problem, first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
     else:
         fit = _better_of_two_starts(problem, _converged(problem, start, _STEPS))
     if _is_delay_due(problem.record, fit.state.dynamics):
         fit = _with_best_delay(problem, fit)
-    flags = _spikes(problem, fit)
+    flags = spikes(fit.residuals, fit.state.correlation, problem.keep)
     if (flags & problem.keep).any():
         problem = replace(problem, keep=problem.keep & ~flags)
         fit = _improved(problem, fit.state)
@@ -123,18 +116,8 @@ def _better_of_two_starts(problem: Problem, fit: TransientFit) -> TransientFit:
     """`fit`; where it is poor, one from a first guess if that explains the readings better."""
     if fit.state.variance < _POOR:
         return fit
-    anew = _converged(problem, _first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
+    anew = _converged(problem, first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
     return anew if anew.log_evidence > fit.log_evidence else fit
-
-
-def _first_guess(problem: Problem) -> FitStart:
-    """The most probable point of a coarse grid of lags and dead times, with its coefficients."""
-    prior, dynamics = problem.prior, _grid(problem.prior)
-    move_delay, variance = problem.noise.habits.move_delay, problem.noise_prior().variance
-    fit = _linear_fit(problem, problem.linear_columns(dynamics, move_delay), 0.5, variance)
-    away = (dynamics - prior.mean[DYNAMIC]) / np.sqrt(np.diag(prior.covariance))[DYNAMIC]
-    best = int(np.argmax(fit.log_evidence[:, 0] - 0.5 * np.sum(away**2, axis=1)))
-    return FitStart(dynamics[best], fit.mean[best, 0], 0.5, variance, move_delay)
 
 
 def _with_best_delay(problem: Problem, fit: TransientFit) -> TransientFit:
@@ -159,7 +142,7 @@ def _other_delay(problem: Problem, state: FitStart) -> FitStart | None:
     """`state` with a delay of moves that fits far better with these dynamics; None if none does."""
     dynamics = state.dynamics[None]
     columns = np.concatenate([problem.linear_columns(dynamics, each) for each in _MOVE_DELAYS])
-    fit = _linear_fit(problem, columns, state.correlation, state.variance)
+    fit = linear_fit(problem, columns, state.correlation, state.variance)
     log_evidence, gain = fit.log_evidence[:, 0], Coefficient.GAIN
     best = int(np.argmax(log_evidence))
     present = _MOVE_DELAYS.index(state.move_delay)
@@ -183,17 +166,6 @@ def _is_delay_due(record: ActivationRecord, dynamics: Floats) -> bool:
     return bool(now_s > shown_s and now_s // _DELAY_EVERY_S > before_s // _DELAY_EVERY_S)
 
 
-def _linear_fit(
-    problem: Problem, columns: Floats, correlation: float, variance: float
-) -> Posterior:
-    """Posterior of the five linear coefficients alone, for b designs: `columns` (b, n, 5)."""
-    readings = np.broadcast_to(problem.record.relative[:, None], (*columns.shape[:2], 1))
-    sums = moments(np.concatenate([columns, readings], axis=2), problem.keep)
-    prior = problem.coefficients_prior(variance, problem.prior.mean[LINEAR])
-    normal = sums.whitened(np.array([correlation]))
-    return regress(normal, prior, problem.noise_prior(), sums.count, 0.0)
-
-
 def _improved(problem: Problem, state: FitStart) -> TransientFit:
     """One Gauss-Newton step."""
     columns = problem.columns(state)
@@ -204,7 +176,7 @@ def _improved(problem: Problem, state: FitStart) -> TransientFit:
     mean, variance = fit.mean[0], float(fit.scale2[0])
     change = _between(mean[DYNAMIC] - state.dynamics, -0.5, 0.5)
     sd = np.sqrt(variance * fit.covariance[0].diagonal()[DYNAMIC]) + 1e-3
-    dynamics = _between(state.dynamics + change, *_LIMITS)
+    dynamics = _between(state.dynamics + change, *LIMITS)
     moved = float((np.abs(change) * np.minimum(1.0, 0.2 / sd)).max())
     correlation = float(CORRELATIONS[best])
     improved = FitStart(dynamics, mean[LINEAR], correlation, variance, state.move_delay)
@@ -227,11 +199,6 @@ def _between(values: Floats, low: Floats | float, high: Floats | float) -> Float
     return np.minimum(np.maximum(values, low), high)
 
 
-def _spikes(problem: Problem, fit: TransientFit) -> Flags:
-    """Flags of the readings that are spikes, shape (n,)."""
-    return spikes(fit.residuals, fit.state.correlation, problem.keep)
-
-
 def _early_excess(problem: Problem, fit: TransientFit) -> tuple[Floats, float]:
     """Excess variance of early readings, shape (n,), and the variance of the latest third.
 
@@ -251,16 +218,3 @@ def _early_excess(problem: Problem, fit: TransientFit) -> tuple[Floats, float]:
     early[settled:] = False
     excess: Floats = np.where(early, local, 0.0)
     return excess, late + problem.floor
-
-
-def _grid(prior: TransientPrior) -> Floats:
-    """Dynamics, shape (100, 3): ten lags by ten dead times, also far quicker ones than usual."""
-    lag, dead_time = np.meshgrid(
-        *(
-            prior.mean_of(each) + prior.sd_of(each) * _GRID_SDS
-            for each in (Coefficient.LOG_LAG, Coefficient.LOG_DEAD_TIME)
-        )
-    )
-    ratio = np.full(lag.size, prior.mean_of(Coefficient.LOG_POLE_RATIO))
-    grid: Floats = np.clip(np.stack([lag.ravel(), dead_time.ravel(), ratio], 1), *_LIMITS)
-    return grid

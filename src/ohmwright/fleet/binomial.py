@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from ohmwright.uncertainty.distributions import normal_quantile
+from ohmwright.uncertainty.inputs import normal_quantile
 
 
 @dataclass(frozen=True, slots=True)

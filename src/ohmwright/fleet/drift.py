@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from ohmwright.fleet.regression import Fit, least_squares
 from ohmwright.uncertainty.conformity import Limits
-from ohmwright.uncertainty.distributions import coverage_factor
+from ohmwright.uncertainty.inputs import coverage_factor
 
 LINE = (0, 1)
 

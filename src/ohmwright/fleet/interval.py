@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from ohmwright.fleet import binomial
 from ohmwright.fleet.drift import Trend, first_failure
 from ohmwright.uncertainty.conformity import Limits
-from ohmwright.uncertainty.distributions import coverage_factor
-from ohmwright.uncertainty.inputs import Input
+from ohmwright.uncertainty.inputs import Input, coverage_factor
 
 
 def exponential_interval(interval: float, observed: float, target: float) -> float:

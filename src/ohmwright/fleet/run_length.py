@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ohmwright.fleet.charts import WESTERN_ELECTRIC
-from ohmwright.uncertainty.distributions import normal_cdf
+from ohmwright.uncertainty.inputs import normal_cdf
 
 FloatArray = npt.NDArray[np.float64]
 NODES = 60

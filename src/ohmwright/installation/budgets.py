@@ -17,9 +17,8 @@ from ohmwright.model.analyzer_certificate import (
 )
 from ohmwright.model.result import Measured
 from ohmwright.model.step import Timing
-from ohmwright.uncertainty.budget import Budget, combine
+from ohmwright.uncertainty.budget import Budget, combine, propagate
 from ohmwright.uncertainty.inputs import Input, rectangular
-from ohmwright.uncertainty.propagation import propagate
 
 from .check import Check, clause_checks
 

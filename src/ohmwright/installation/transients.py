@@ -12,8 +12,9 @@ from functools import lru_cache, partial
 from importlib.resources import files
 from typing import Any
 
+from ohmwright.engine.asked_current import question
 from ohmwright.engine.point_measurement import Observation, is_decided, observation_of
-from ohmwright.engine.stop_rules import UntilDecided, UntilSettled, question
+from ohmwright.engine.stop_rules import UntilDecided, UntilSettled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.hardware import MeterData
 from ohmwright.model.step import Point, Timing

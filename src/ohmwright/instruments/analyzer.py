@@ -15,7 +15,7 @@ from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Verb
-from ohmwright.wire.off_answer import NOTHING_TELLS, OffAnswer
+from ohmwright.wire.off import NOTHING_TELLS, OffAnswer
 
 _PLAUSIBLE = 1.5
 """No meter shows more than so many times its range; SCPI's stand-in for an overload does."""
@@ -116,7 +116,7 @@ class Analyzer(ABC):
         meter = self.data.meter
         if abs(current_ma) > _PLAUSIBLE * meter.max_current_ma:
             return f"{current_ma:g} mA, and its meter ends at {meter.max_current_ma:g} mA"
-        if current_ma < -meter.largest_zero_ma:
+        if current_ma < 0 and -current_ma > meter.largest_zero_ma:
             return f"{current_ma:g} mA, and no RMS current is negative"
         return ""
 

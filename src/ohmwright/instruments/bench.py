@@ -47,6 +47,16 @@ class Bench:
         return named_unit(self.asset, self.name)
 
     @cached_property
+    def readings_told_by(self) -> str | None:
+        """Name of who types the readings; None where they come over a line."""
+        return self.operator.name if self.analyzer.read_by_eye else None
+
+    @cached_property
+    def keyed_by(self) -> str | None:
+        """Name of who is at the foot switch; None where the analyzer keys the output."""
+        return self.operator.name if self.analyzer.keyed_by_foot else None
+
+    @cached_property
     def rf(self) -> RfMonitor:
         """What was last read of RF at this bench."""
         return RfMonitor(self.analyzer, self.clock)

@@ -6,7 +6,7 @@ from math import isnan
 
 from ohmwright.model.errors import LinkError, OhmwrightError
 from ohmwright.model.hardware import AnalyzerData, InputPath
-from ohmwright.wire.off_answer import OffAnswer
+from ohmwright.wire.off import OffAnswer
 
 from .conformance_kit import Kit, Observed, good, not_checked, wrong
 

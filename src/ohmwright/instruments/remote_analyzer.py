@@ -14,7 +14,7 @@ from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.line_proof import is_proved
-from ohmwright.wire.off_answer import OffAnswer
+from ohmwright.wire.off import OffAnswer, OffTeller
 from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
 from .analyzer import Analyzer, GuardProof, Reading, WaveformCapture
@@ -34,6 +34,7 @@ class RemoteAnalyzer(Analyzer):
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
         self._verified = VerifiedDialogue(dialogue, identity)
+        self._off = OffTeller(dialogue)
 
     @cached_property
     def protections(self) -> Protections:
@@ -82,12 +83,12 @@ class RemoteAnalyzer(Analyzer):
     async def switch_off(self) -> None:
         """Send OFF at once."""
         self.dialogue.try_as_usual()
-        await self.dialogue.tell_at_once("off")
+        await self._off.tell("off")
 
     @property
     def off_answer(self) -> OffAnswer:
         """What was said to the last OFF, where its command set has an answer for it."""
-        return self.dialogue.off_answer
+        return self._off.answer
 
     async def output_on(self) -> bool:
         """Whether the output reads on: anything but a plain 0."""

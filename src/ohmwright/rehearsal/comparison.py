@@ -9,7 +9,7 @@ from math import sqrt
 import numpy as np
 
 from ohmwright.fleet.binomial import clopper_pearson
-from ohmwright.uncertainty.distributions import coverage_factor
+from ohmwright.uncertainty.inputs import coverage_factor
 
 from .outcome import UnitOutcome
 

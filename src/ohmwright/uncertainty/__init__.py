@@ -2,11 +2,11 @@
 
 Nothing here waits, knows a clock or a port. Read in this order:
 
-    distributions       normal and Student's t distribution; coverage factors
-    inputs              input quantities: estimate, standard uncertainty, degrees of freedom
-    budget              the linear uncertainty budget of the GUM
+    inputs              input quantities: estimate, standard uncertainty, degrees of freedom; normal
+                        and Student's t distribution, coverage factors
     montecarlo          propagation of distributions by Monte Carlo, JCGM 101
-    propagation         the choice between the two, with the test that makes it
+    budget              the linear uncertainty budget of the GUM, and the test whether it or Monte
+                        Carlo gives the result
     conformity          decision rules for a single measured value
     risk                share of false accepts over a population of instruments
     global_risk_rules   decision rules that limit that share
@@ -15,7 +15,7 @@ Nothing here waits, knows a clock or a port. Read in this order:
 
 Decisions that bind this room; all are in force.
 
-**Linear unless tested otherwise** (`propagation`). Monte Carlo runs only where the next terms of
+**Linear unless tested otherwise** (`budget`). Monte Carlo runs only where the next terms of
 the Taylor series add over 2 % to the variance, or where one input that is not normal makes over
 half of it; its result is taken only where JCGM 101 clause 8 finds that the linear interval differs.
 Why: the linear budget can be followed by hand; a simulation takes a million trials to be finer

@@ -1,20 +1,36 @@
-"""The linear uncertainty budget of the GUM (JCGM 100): standard and expanded uncertainty."""
+"""The uncertainty budget of a result: linear, or by Monte Carlo where that is not valid."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from ohmwright.uncertainty.distributions import coverage_factor
-from ohmwright.uncertainty.inputs import Correlations, Input, correlation_matrix
-
-ArrayModel = Callable[..., npt.NDArray[np.float64]]
+from ohmwright.uncertainty.inputs import (
+    Correlations,
+    Input,
+    MeasurementModel,
+    correlation_matrix,
+    coverage_factor,
+)
+from ohmwright.uncertainty.montecarlo import Trials, numerical_tolerance, simulate_adaptively
 
 # Derivatives are differences over a sixteenth of the standard uncertainty: far enough for the
 # digits of the model, near enough that its higher terms do not show.
 STEPS_PER_U = 16.0
+NONLINEAR_SHARE = 0.02
+"""Above this share of the variance, the next terms of the Taylor series call for a test."""
+DOMINANT_SHARE = 0.5
+"""Above this share of the variance, one input that is not normal calls for a test."""
+FEWEST_DOF = 5.0
+SEED = 101
+"""Seed of every simulation, so that a result can be computed again to the last digit."""
+FEWEST_TRIALS = 1_000_000
+"""Trials that determine the ends of the interval to 0.3 % of u, finer than the digits compared."""
+
+Propagation = Literal["linear", "Monte Carlo"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +65,16 @@ class Budget:
         return ExpandedUncertainty(factor * self.standard_uncertainty, factor)
 
 
+@dataclass(frozen=True, slots=True)
+class PropagatedValue:
+    """A result, its standard and expanded uncertainty, and how they were propagated."""
+
+    value: float
+    standard_uncertainty: float
+    expanded: ExpandedUncertainty
+    propagation: Propagation
+
+
 def combine(
     value: float,
     inputs: Sequence[Input],
@@ -73,7 +99,69 @@ def combine(
     return Budget(value, math.sqrt(total), _welch_satterthwaite(variances), lines, correlations)
 
 
-def second_order_variance(model: ArrayModel, inputs: Sequence[Input]) -> float:
+def propagate(
+    model: MeasurementModel,
+    inputs: Sequence[Input],
+    budget: Budget,
+    correlations: Correlations | None = None,
+    coverage: float = 0.95,
+) -> PropagatedValue:
+    """Return the result of `budget`, or that of Monte Carlo where the linear budget is not valid.
+
+    Simulated only where `is_clearly_linear` is false. If the simulated interval then differs by the
+    comparison of JCGM 101 clause 8, it is returned, with half its width as expanded uncertainty.
+    """
+    linear = PropagatedValue(
+        budget.value, budget.standard_uncertainty, budget.expanded(coverage), "linear"
+    )
+    if is_clearly_linear(model, inputs, budget):
+        return linear
+    trials = simulate_adaptively(
+        model,
+        inputs,
+        SEED,
+        coverage=coverage,
+        correlations=correlations,
+        fewest_trials=FEWEST_TRIALS,
+    )
+    if linear_is_valid(budget, trials, coverage=coverage):
+        return linear
+    half_width = trials.symmetric_interval(coverage).width / 2.0
+    expanded = ExpandedUncertainty(half_width, half_width / trials.standard_uncertainty)
+    return PropagatedValue(trials.mean, trials.standard_uncertainty, expanded, "Monte Carlo")
+
+
+def is_clearly_linear(model: MeasurementModel, inputs: Sequence[Input], budget: Budget) -> bool:
+    """Whether the linear budget is taken without a simulation.
+
+    It is where the next terms of the Taylor series add at most 2 % to the variance and no input
+    that is neither normal nor Student's t makes over half of it. It is also where an input has
+    fewer than five degrees of freedom: the variance of such draws hardly converges, and Welch and
+    Satterthwaite's formula allows for it.
+    """
+    variance = budget.standard_uncertainty**2
+    if variance == 0.0 or min(item.dof for item in inputs) < FEWEST_DOF:
+        return True
+    shapes = ("normal", "student t")
+    other_shapes = (x.contribution**2 for x in budget.lines if x.input.distribution not in shapes)
+    if max(other_shapes, default=0.0) > DOMINANT_SHARE * variance:
+        return False
+    return abs(second_order_variance(model, inputs)) <= NONLINEAR_SHARE * variance
+
+
+def linear_is_valid(
+    budget: Budget, trials: Trials, significant_digits: int = 2, coverage: float = 0.95
+) -> bool:
+    """Whether both ends of the budget's interval agree with those of `trials` (JCGM 101, 8)."""
+    delta = numerical_tolerance(budget.standard_uncertainty, significant_digits)
+    half_width = budget.expanded(coverage).uncertainty
+    interval = trials.symmetric_interval(coverage)
+    low = abs(budget.value - half_width - interval.low)
+    high = abs(budget.value + half_width - interval.high)
+    return max(low, high) <= delta
+
+
+def second_order_variance(model: MeasurementModel, inputs: Sequence[Input]) -> float:
     """Return what the next terms of the Taylor series add to the variance (GUM 5.1.2, note).
 
     Sum over i, j of (f_ij^2 / 2 + f_i f_ijj) u_i^2 u_j^2, for independent symmetric inputs, by

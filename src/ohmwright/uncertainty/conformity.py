@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
-from ohmwright.uncertainty.distributions import t_cdf, t_quantile
+from ohmwright.uncertainty.inputs import t_cdf, t_quantile
 
 RuleVerdict = Literal["pass", "fail", "undecided"]
 _BISECTIONS = 50

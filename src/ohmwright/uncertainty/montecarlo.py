@@ -11,8 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from ohmwright.uncertainty.budget import ArrayModel, Budget
-from ohmwright.uncertainty.inputs import Correlations, Input, correlation_matrix
+from ohmwright.uncertainty.inputs import Correlations, Input, MeasurementModel, correlation_matrix
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -55,7 +54,7 @@ class Trials:
 
 
 def simulate_adaptively(
-    model: ArrayModel,
+    model: MeasurementModel,
     inputs: Sequence[Input],
     seed: int,
     significant_digits: int = 2,
@@ -94,18 +93,6 @@ def numerical_tolerance(standard_uncertainty: float, significant_digits: int = 2
     return float(0.5 * 10.0 ** (exponent - significant_digits + 1))
 
 
-def linear_is_valid(
-    budget: Budget, trials: Trials, significant_digits: int = 2, coverage: float = 0.95
-) -> bool:
-    """Whether both ends of the budget's interval agree with those of `trials` (JCGM 101, 8)."""
-    delta = numerical_tolerance(budget.standard_uncertainty, significant_digits)
-    half_width = budget.expanded(coverage).uncertainty
-    interval = trials.symmetric_interval(coverage)
-    low = abs(budget.value - half_width - interval.low)
-    high = abs(budget.value + half_width - interval.high)
-    return max(low, high) <= delta
-
-
 def _stable(figures: Sequence[tuple[float, float, float, float]], significant_digits: int) -> bool:
     table = np.array(figures)
     deviations = table.std(axis=0, ddof=1) / math.sqrt(len(figures))
@@ -121,7 +108,7 @@ def _summary(values: FloatArray) -> Trials:
 
 
 def _sequences(
-    model: ArrayModel, inputs: Sequence[Input], seed: int, correlations: Correlations | None
+    model: MeasurementModel, inputs: Sequence[Input], seed: int, correlations: Correlations | None
 ) -> Iterator[FloatArray]:
     """Yield sequences of 10^4 model values without end, all drawn from one random generator."""
     generator = np.random.default_rng(seed)

@@ -8,15 +8,17 @@ Read in this order:
     scpi                    numbers, strings and blocks of SCPI-1999 and IEEE 488.2
     checksums, frame_layout what stands around a message on the line
     verbs, field_names      what can be asked and told; what the fields of a message stand for
-    message_parts, field_codec, message_text   literal bytes and fields, written and read
+    message_parts, field_codec   literal bytes and fields, written and read
     unsayable               what a command set would say in vain
-    exchange                one message with the replies that may come to it
+    exchange                one message, filled in or read, and the replies that may come to it
     command_messages, frame, serial_format, message_compiler, command_set
                             how one kind of instrument is spoken to, as data
     framing, hints          whole replies out of a stream of bytes; advice where none came
-    line_proof, nonces, link_state   proof that a line is in step; when a reply may be believed
+    line_proof, nonces      proof that a line is in step
     conversation            message, echo, reply and stream on a line that is in step
-    dialogue                questions and commands, one at a time, over a line that may fail
+    dialogue                questions and commands, one at a time, over a line that may fail; when
+                            a reply may be believed
+    off                     OFF, whatever state the line is in, and the answer to it
     verified_dialogue       answers and settings that a single fault on the line cannot falsify
     portlock, addresses     one program a port, whatever name the port goes by
     visa_session            a VISA session that loses no byte
@@ -33,7 +35,7 @@ nobody to wait for; no timers of the event loop, no threads. The event loop gets
 sleeps, which is when a cancellation is heard; tests make that every sleep. Rejected: timers of a
 patched event loop, which jump while a thread works. Held by tests/engine/test_activation.py.
 
-**A line is synced, suspect or lost** (`link_state`). A timeout, a cancellation, garbage, or bytes
+**A line is synced, suspect or lost** (`dialogue`). A timeout, a cancellation, garbage, or bytes
 that wait though nothing was asked make it suspect: it is drained, and its proof must hold, before
 the next question. Only questions that change nothing are repeated; a command never is, save OFF.
 Held by tests/wire/test_dialogue.py and test_cancelled_dialogue.py.

@@ -183,3 +183,18 @@ class Framing:
     def last_sent(self) -> bytes:
         """The last message; empty where none was sent."""
         return next((data for _, way, data in reversed(self.trace) if way == ">"), b"")
+
+
+class OneTask:
+    """A block that one task at a time may be in; two would read each other's replies."""
+
+    def __init__(self, name: str) -> None:
+        self._name, self._taken = name, False
+
+    def __enter__(self) -> None:
+        if self._taken:
+            raise RuntimeError(f"two tasks speak to {self._name} at once; a bench has one task")
+        self._taken = True
+
+    def __exit__(self, *_: object) -> None:
+        self._taken = False

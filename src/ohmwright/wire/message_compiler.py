@@ -10,11 +10,10 @@ from ohmwright.model.complaint_words import error_at
 from ohmwright.model.positions import Path
 
 from .command_messages import AskMessage, StreamData, TellMessage
-from .exchange import Exchange
+from .exchange import Exchange, MessageText, message_text
 from .field_codec import Codes, FieldCodec, code_value
 from .field_names import meaning_of
 from .message_parts import literal_bytes
-from .message_text import MessageText, message_text
 from .verbs import ASKED_FIELD, PLAIN_REPLIES, QUESTIONS, READINGS, SENT_FIELDS, Ask, Tell
 
 _V1_CURRENT = {"A": "current_a", "mA": "current_ma"}

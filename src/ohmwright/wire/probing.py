@@ -15,11 +15,10 @@ from ohmwright.model.errors import LinkLost, LinkTimeout, ProtocolError, UsageEr
 from .clock import Clock
 from .command_set import Ask, CommandSet
 from .conversation import Conversation
-from .exchange import Exchange, Refused
+from .exchange import Exchange, Refused, message_text
 from .field_codec import FieldValue
 from .framing import Framing
 from .link import Link
-from .message_text import message_text
 from .verbs import BLOCK, QUESTIONS
 
 _NONCE = 137

@@ -24,6 +24,7 @@ from ohmwright.wire.guard.link import GuardedLink
 from ohmwright.wire.guard.opening import open_guarded_serial
 from ohmwright.wire.guard.orders import ReleaseOrders
 from ohmwright.wire.links import ports
+from ohmwright.wire.off import OffTeller
 
 pytestmark = pytest.mark.anyio
 COMMANDS = load_command_set("scpi-1999-analyzer", Path("bench.toml"))
@@ -263,7 +264,7 @@ async def test_a_guard_that_dies_is_followed_by_another_that_keeps_the_promise(
         await guarded(instrument)
     assert await dialogue.reconnect()
     assert link._channel.pid != dead
-    await dialogue.tell_at_once("off")
+    await OffTeller(dialogue).tell("off")
     assert await dialogue.ask_number("state") == 0
     await dialogue.tell("on", limit_s=9)
     await link.aclose()

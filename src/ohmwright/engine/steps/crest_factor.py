@@ -14,7 +14,7 @@ from ohmwright.engine.crest_factor_value import (
     capture_limits,
     waveform_shape,
 )
-from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
+from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason
 from ohmwright.engine.judge import conformity, judge
 from ohmwright.engine.requirements import (
     Abilities,
@@ -26,7 +26,8 @@ from ohmwright.engine.requirements import (
 from ohmwright.engine.rested_activation import refuse_cut_short
 from ohmwright.engine.sampling import samples
 from ohmwright.engine.session import Session
-from ohmwright.engine.undoubted import UndoubtedMeasurement
+from ohmwright.engine.undoubted import UndoubtedMeasurement, doubt_in, least_output_ma
+from ohmwright.engine.watched_rest import rest
 from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.required_messages import WAVEFORM
@@ -142,7 +143,7 @@ async def _capture(
 ) -> CapturedWaveforms:
     tolerance = point.target.half_width / point.target.value
     session.target_band = None
-    await session.rest(timing, power_w=step.setting_w, tolerance=tolerance)
+    await rest(session, timing, power_w=step.setting_w, tolerance=tolerance)
     bench, taken, captures = session.bench, list[Sample](), list[WaveformCapture]()
     reading_s, before_s = 1 / bench.analyzer.data.meter.readings_per_s, session.on_s
     try:

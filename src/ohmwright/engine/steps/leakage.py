@@ -9,10 +9,11 @@ from typing import ClassVar, Literal
 from pydantic import model_validator
 
 from ohmwright.engine.delivery import proof_of_delivery
-from ohmwright.engine.doubt import Doubt, OutputSetting, doubt_in, least_output_ma
+from ohmwright.engine.doubt import Doubt, OutputSetting
 from ohmwright.engine.point_measurement import Observation, final_observation, measure_point
 from ohmwright.engine.requirements import Abilities, Complaint, points_within_range
-from ohmwright.engine.undoubted import UndoubtedMeasurement
+from ohmwright.engine.undoubted import UndoubtedMeasurement, doubt_in, least_output_ma
+from ohmwright.engine.watched_rest import confirm_nothing_flows
 from ohmwright.instruments.required_messages import LEAKAGE
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import Positive
@@ -106,7 +107,7 @@ def _activation(
         latest = await measure_point(session, point, chosen, timing, fetch)
         # only on the output path would RF that stayed on be seen to flow
         await session.input.join("OUTPUT")
-        await session.confirm_nothing_flows()
+        await confirm_nothing_flows(session)
         return latest
 
     def doubt(latest: Observation) -> Doubt | None:

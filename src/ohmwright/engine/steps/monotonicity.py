@@ -10,7 +10,7 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from ohmwright.engine.difference import difference
-from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
+from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason
 from ohmwright.engine.judge import conformity, judge
 from ohmwright.engine.measured_value import measured_value
 from ohmwright.engine.requirements import (
@@ -24,7 +24,7 @@ from ohmwright.engine.requirements import (
 )
 from ohmwright.engine.rested_activation import ActivationReadings, measure_settled_output
 from ohmwright.engine.traceability import accuracy_at
-from ohmwright.engine.undoubted import UndoubtedMeasurement
+from ohmwright.engine.undoubted import UndoubtedMeasurement, doubt_in, least_output_ma
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import MANY, NotNegative, Positive
 from ohmwright.model.result import Measured, Result, Verdict

@@ -7,7 +7,7 @@ from math import isinf
 from typing import ClassVar, Literal
 
 from ohmwright.engine.activation_events import activation_closed
-from ohmwright.engine.doubt import Doubt, OutputSetting, doubt_in
+from ohmwright.engine.doubt import Doubt, OutputSetting
 from ohmwright.engine.measured_value import measured_value
 from ohmwright.engine.release import ensure_off_after
 from ohmwright.engine.requirements import (
@@ -21,7 +21,7 @@ from ohmwright.engine.requirements import (
 from ohmwright.engine.rested_activation import ActivationReadings, measure_settled_output
 from ohmwright.engine.sweep_points import FaultChoice, SweepPoint, SweepPoints
 from ohmwright.engine.traceability import accuracy_at
-from ohmwright.engine.undoubted import UndoubtedMeasurement
+from ohmwright.engine.undoubted import UndoubtedMeasurement, doubt_in
 from ohmwright.instruments.operator import GoBack, SkipStep
 from ohmwright.instruments.required_messages import MODES
 from ohmwright.model.errors import (

@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
-from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
+from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason
 from ohmwright.engine.judge import conformity, judge
 from ohmwright.engine.requirements import (
     Abilities,
@@ -20,7 +20,7 @@ from ohmwright.engine.requirements import (
     time_within_limits,
 )
 from ohmwright.engine.rested_activation import ActivationReadings, rest_and_measure
-from ohmwright.engine.undoubted import UndoubtedMeasurement
+from ohmwright.engine.undoubted import UndoubtedMeasurement, doubt_in, least_output_ma
 from ohmwright.engine.warming import ACTIVATIONS_OF_DRIFT, FullLength, Warming
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import Positive

@@ -11,7 +11,7 @@ from ohmwright.instruments.running_limit import refuse_another_limit
 from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.wire.link import Link
-from ohmwright.wire.off_answer import NOTHING_TELLS, OffAnswer
+from ohmwright.wire.off import NOTHING_TELLS, OffAnswer
 
 from . import checked
 from .base import AnalyzerBackEnd

@@ -10,7 +10,7 @@ from ohmwright.wire.clock import Clock
 from ohmwright.wire.frame_layout import FrameLayout
 from ohmwright.wire.guard.orders import ReleaseOrders
 from ohmwright.wire.link import Link
-from ohmwright.wire.off_answer import NOTHING_TELLS, OffAnswer
+from ohmwright.wire.off import NOTHING_TELLS, OffAnswer
 
 from .line import InstrumentLine
 

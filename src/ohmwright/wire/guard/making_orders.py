@@ -7,8 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from ohmwright.wire.command_set import CommandSet
-from ohmwright.wire.exchange import Exchange
-from ohmwright.wire.message_text import MessageText
+from ohmwright.wire.exchange import Exchange, MessageText
 from ohmwright.wire.serial_format import SerialFormat
 
 from .orders import ZERO, ReleaseOrders

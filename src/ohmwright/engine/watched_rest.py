@@ -1,0 +1,74 @@
+"""Rests between activations, in which RF is watched to be off."""
+
+from __future__ import annotations
+
+from ohmwright.estimation.thermal_droop import ResidualWarmth
+from ohmwright.model.event import UnaskedRf
+from ohmwright.model.step import Timing
+
+from .activation import unasked_output
+from .release import confirmed_release
+from .session import Session
+
+_CHECK_EVERY_S = 1.0
+"""Interval, in a rest, at which it is checked that RF is off."""
+_UNASKED_AT_MOST = 3
+"""Number of times that RF comes on unasked in one rest which ends the run."""
+
+
+async def rest(
+    session: Session, timing: Timing, *, power_w: float, tolerance: float
+) -> ResidualWarmth:
+    """Wait until an activation at `power_w` may begin; return the warmth then left over.
+
+    `tolerance`: narrower side of what the value is compared with, relative; 0 asks for the
+    procedure's full rest. See `OutputWarmth.rest_s`. Where RF is found on, the rest begins anew.
+    """
+    clock = session.bench.clock
+    rest_s = session.warmth.rest_s(clock.now_s(), timing, power_w, tolerance)
+    await wait_with_rf_off(session, rest_s, again_s=timing.rest_s)
+    return session.warmth.residual_warmth(clock.now_s(), timing.age_s)
+
+
+async def wait_with_rf_off(session: Session, wait_s: float, again_s: float = 0.0) -> None:
+    """Wait `wait_s`, RF checked to be off once a second.
+
+    Where it is on, OFF is sent, and `again_s` are waited from then on. Raises UnaskedOutput where
+    it comes on again and again.
+    """
+    clock, rf, times_on = session.bench.clock, session.bench.rf, 0
+    end_s = clock.now_s() + wait_s
+    while (left_s := end_s - clock.now_s()) > 0:
+        session.report("off", session.target_band, read_ago_s=rf.read_ago_s, rest_left_s=left_s)
+        await clock.sleep(min(left_s, _CHECK_EVERY_S))
+        if await _end_unasked_output(session):
+            times_on += 1
+            if times_on >= _UNASKED_AT_MOST:
+                raise unasked_output(f"{times_on} times in one rest")
+            end_s = max(end_s, clock.now_s() + again_s)
+
+
+async def confirm_nothing_flows(session: Session) -> None:
+    """Check, after the input was joined to another circuit, that no current flows there.
+
+    A current is ended by OFF and put on record. Raises ReleaseNotConfirmed when OFF does not end
+    it.
+    """
+    meter = session.bench.analyzer.data.meter
+    await session.bench.clock.sleep(meter.window_s + 1 / meter.readings_per_s)
+    await _end_unasked_output(session)
+
+
+async def _end_unasked_output(session: Session) -> bool:
+    """Send OFF if RF is on though nobody asked for it; return whether it was on.
+
+    Raises ReleaseNotConfirmed when OFF does not end it.
+    """
+    bench = session.bench
+    problem = await bench.rf.found_on()
+    if problem is None:
+        return False
+    session.report("on")
+    await confirmed_release(bench)
+    session.pending.add(UnaskedRf(**session.stamp(), seen=problem, keyed_by=bench.keyed_by))
+    return True
