@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from ohmwright.estimation.activation_record import ActivationRecord
+from ohmwright.estimation.coefficients import Steps
 from ohmwright.estimation.prior import NoisePrior, vague_prior
-from ohmwright.estimation.step_response import Steps
-from ohmwright.estimation.transient_estimate import ActivationRecord
-from ohmwright.estimation.transient_estimator import fit_transient
+from ohmwright.estimation.transient_estimate import fit_transient
 
 _STEP_S, _LAG_S, _DEAD_S, _TAU_S, _AGE_S = 0.01, 0.8, 0.6, 7.0, 6.0
 _WINDOW_S, _NOISE = 0.5, 0.001
