@@ -12,6 +12,8 @@ ALL_LAGS = (-1.0, -1.0)
 
 WORLDS = (
     World("nominal, foreign"),
+    World("age 2 s", at_age_s=2.0),
+    World("age 15 s", at_age_s=15.0),
     World("near the limit", start_in_tolerances=(0.8, 1.3)),
     World("third order", lag_parts=(0.5, 1.0), dead_s=(0.2, 1.5)),
     World("jump and creep", rise="jump and creep", lag_s=(1.0, 4.0)),

@@ -90,7 +90,7 @@ def verify(world: World, seed: int, index: int) -> Verified:
     unit, rng = draw(world, seed, index)
     error = float(rng.uniform(*_ERRORS))
     unit = replace(unit, start_ma=unit.target_ma + error * unit.tolerance_ma)
-    plant, timing, point = ForeignUnit(unit, rng), Timing(), _point(unit)
+    plant, timing, point = ForeignUnit(unit, rng), _timing(world), _point(unit)
     warmth = _output_warmth(world)
     settled, on_s = _activation(plant, point, timing, warmth)
     seen = None if settled is None else observation_of(None, settled, point, timing, on_s, ())
@@ -141,6 +141,11 @@ def _meter(unit: Drawn) -> MeterData:
     )
 
 
+def _timing(world: World, **also: float) -> Timing:
+    """That of a procedure that asks for the age of the world's measurand."""
+    return Timing(age_s=world.at_age_s, **also)
+
+
 def _stated(settled: Settled | None, plant: ForeignUnit, point: Point, timing: Timing) -> Stated:
     """What a result would say, and what is true."""
     error = plant.error_tolerances()
@@ -175,7 +180,7 @@ class _Job:
         self._plant, self._rng = plant, rng
         unit = plant.unit
         self._point = _point(unit)
-        self._timing = Timing(rest_s=unit.world.rest_s, max_on_s=unit.limit_s)
+        self._timing = _timing(unit.world, rest_s=unit.world.rest_s, max_on_s=unit.limit_s)
         keys = keys_of(ServiceMode(points=())) if unit.world.keys else None
         spec = point_spec_of(self._point, self._timing, _meter(unit), None, keys=keys)
         self._policy = AdjustPolicy(spec)

@@ -12,8 +12,6 @@ from .trim_laws import TrimOfUnit
 from .warmth import Warmth
 
 STEP_S = 0.02
-AT_AGE_S = 6.0
-"""The age at which the measurand holds."""
 
 
 class ForeignUnit:
@@ -90,7 +88,7 @@ class ForeignUnit:
         cold = Warmth(self.unit)
         level_ma = self._level_ma(self.trim.relaxed_ma)
         power = (level_ma / self.unit.target_ma) ** 2
-        for _ in range(round(AT_AGE_S / STEP_S)):
+        for _ in range(round(self.unit.world.at_age_s / STEP_S)):
             cold.step(power, STEP_S)
         return level_ma * cold.droop_factor()
 

@@ -85,5 +85,7 @@ class World:
     limit_s: Range = (30.0, 60.0)
     """The longest activation while adjusting."""
     rest_s: float = 30.0
+    at_age_s: float = 6.0
+    """The age at which the measurand holds."""
     droop_stated: bool = False
     """Whether the generator's data say how it droops, so that rests follow that."""
