@@ -23,7 +23,7 @@ from scripts.bench.worlds.driving import Stated
 from scripts.bench.worlds.figures_of_world import COVERS, FALSE_ACCEPTS, covers_well
 from scripts.bench.worlds.rise import Rise, transfer_function
 from scripts.bench.worlds.trim_laws import Backlash, TrimOfUnit, law_ma
-from scripts.bench.worlds.unit import AT_AGE_S, STEP_S, ForeignUnit
+from scripts.bench.worlds.unit import STEP_S, ForeignUnit
 from scripts.bench.worlds.warmth import Warmth
 
 BY_NAME = {world.name: world for world in WORLDS}
@@ -136,15 +136,25 @@ def test_teeter_dwells_as_long_as_drawn() -> None:
     assert 20_000 / changes == pytest.approx(4.0, rel=0.05)
 
 
-def test_truth_is_what_a_quiet_cold_unit_shows_at_the_age_asked_for() -> None:
-    plant = quiet("nominal, foreign", droop=0.01, outer_droop=0.003, dead_s=0.1, window_s=0.02)
+@pytest.mark.parametrize(("world", "age_s"), [("nominal, foreign", 6), ("age 2 s", 2)])
+def test_truth_is_what_a_quiet_cold_unit_shows_at_the_age_asked_for(
+    world: str, age_s: float
+) -> None:
+    plant = quiet(
+        world,
+        droop=0.01,
+        outer_droop=0.003,
+        lags_s=(0.2, 0.02, 0.01),
+        dead_s=0.1,
+        window_s=0.02,
+    )
     plant.move(7)
     truth_ma = plant.truth_ma()
     plant.activate(20.0)
     readings = []
     while plant.next_age_s() < 15:
         readings.append(plant.read())
-    shown = np.interp(AT_AGE_S, *np.array(readings).T)
+    shown = np.interp(age_s, *np.array(readings).T)
     # the rise shortens the time that the unit had to warm
     assert shown == pytest.approx(truth_ma, rel=1.5e-3)
     assert readings[-1][1] < shown

@@ -18,9 +18,9 @@ the rests, the verdict. Read in this order:
     figures_of_world, table   what came of it, beside the bars
 
 **The truth** is what an assessor would find who measured the unit where its trim stands, straight
-after the deciding activation: the output 6 s, or the world's own age, into an activation that begins
-cold (both bodies of the output stage at ambient), free of lag and dead time, without noise, its
-hunting replaced by the mean over a time much longer than its periods and dwells. What no bench
+after the deciding activation: the output 6 s, or the world's own age, into an activation that
+begins cold (both bodies of the output stage at ambient), free of lag and dead time, without noise,
+its hunting replaced by the mean over a time much longer than its periods and dwells. What no bench
 controls stays as it is at that moment: line voltage, warm-up of the unit over minutes, ageing. A
 trim that relaxes has relaxed; backlash stays where the last move left it.
 """
