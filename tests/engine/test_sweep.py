@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from pydantic import ValidationError
@@ -13,7 +14,6 @@ from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
-from ohmwright.engine.session import Session
 from ohmwright.engine.steps import sweep
 from ohmwright.engine.steps.sweep import NO_LIMITS
 from ohmwright.engine.sweep_estimate import SweepEstimate, estimated
@@ -153,15 +153,15 @@ async def test_a_fault_at_a_point_is_noted_there_or_ends_the_sweep(
 async def test_a_fault_before_on_counts_no_time_with_rf(
     make_rig: Callable, swept: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    rest, rests = Session.rest, []
+    rest, rests = rested_activation.rest, []
 
-    async def silent(self: Session, *given: object, **named: object) -> object:
+    async def silent(*given: Any, **named: Any) -> object:
         rests.append(given)
         if len(rests) == 2:
             raise LinkTimeout("silent")
-        return await rest(self, *given, **named)
+        return await rest(*given, **named)
 
-    monkeypatch.setattr(Session, "rest", silent)
+    monkeypatch.setattr(rested_activation, "rest", silent)
     keys = 'modes = { cut = [50] }\nloads_ohm = [200, 500]\non_fault = "go on"'
     events = await swept(make_rig(attended=True), keys)
     _, failed = results(events)
