@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from ohmwright.engine.crest_factor_value import (
+    CapturedWaveforms,
     CaptureLimits,
     capture_limits,
     mean_crest_factor,
@@ -145,3 +146,9 @@ def test_what_no_data_are_given_for_is_named() -> None:
     whole = capture_limits(DigitiserData(bandwidth_hz=1e7, bits=14), CARRIER_HZ, 5e-8)
     assert whole.left_out == ("noise at the peak",)
     assert capture_limits(DigitiserData(), CARRIER_HZ, 0.0).sampling is None
+
+
+def test_samples_too_far_apart_are_told_from_too_few_waveforms() -> None:
+    far_apart = CapturedWaveforms(0, (), 1.0, (), limits=CaptureLimits(sampling=math.inf))
+    assert far_apart.why_no_value == "the samples are too far apart to show a peak"
+    assert CapturedWaveforms(0, (), 1.0, ()).why_no_value.startswith("too few waveforms")

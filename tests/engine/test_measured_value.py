@@ -10,6 +10,10 @@ from hypothesis import strategies as st
 from uncertainties import correlated_values, ufloat
 
 from ohmwright.engine.measured_value import (
+    DATED,
+    ESTIMATED,
+    EXTRAPOLATED,
+    READINGS,
     Accuracy,
     linear_measured_value,
     measured_of_budget,
@@ -197,3 +201,13 @@ def test_lines_of_a_budget_are_sizes_whatever_the_sign_of_a_sensitivity() -> Non
     measured = measured_of_budget(combine(1.0, inputs, (1.0, -1.0)), "power_w", 6.0)
     assert [line.standard_uncertainty for line in measured.budget] == pytest.approx([0.3, 0.4])
     assert measured.uncertainty == pytest.approx(0.5)
+
+
+def test_the_lines_of_a_settled_value_add_up_to_its_uncertainty() -> None:
+    """What is neither scatter, extrapolated nor dated is estimated: 9 less 1.44, 0.64 and 0.25."""
+    known = Settled(500.0, 3.0, 12.0, 0.3, True, scatter=1.2, extrapolation=0.8, dating=0.5)
+    seen = linear_measured_value(known, "current_ma", 500.0, TIMING, None)
+    assert {line.source: line.standard_uncertainty for line in seen.budget} == pytest.approx(
+        {READINGS: 1.2, ESTIMATED: math.sqrt(6.67), EXTRAPOLATED: 0.8, DATED: 0.5}
+    )
+    assert seen.uncertainty == pytest.approx(3.0)

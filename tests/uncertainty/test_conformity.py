@@ -182,3 +182,10 @@ def test_a_specific_risk_of_one_limit_has_one_tail() -> None:
     found = SpecificRiskRule(0.05).decide(MeasuredValue(100.0, 2.0, dof=4.0), Limits(upper=120.0))
     assert found.acceptance.upper == pytest.approx(120.0 - 2.0 * stats.t(4).ppf(0.95))
     assert found.acceptance.lower == -math.inf
+
+
+@pytest.mark.parametrize("value", [0.0, 30.0])
+def test_a_small_probability_of_conformity_keeps_its_digits_on_both_sides(value: float) -> None:
+    """Reference: both tails by scipy, ten and twenty standard deviations away."""
+    far_out = probability_of_conformity(MeasuredValue(value, 1.0), Limits(10.0, 20.0))
+    assert far_out == pytest.approx(stats.norm.sf(10.0) - stats.norm.sf(20.0), rel=1e-9, abs=0.0)

@@ -71,3 +71,10 @@ def test_impossible_correlations_are_refused(
 ) -> None:
     with pytest.raises(ValueError, match=message):
         inputs.correlation_matrix(PAIR, correlations)
+
+
+def test_a_scatter_finer_than_the_digit_says_nothing_of_its_degrees_of_freedom() -> None:
+    item = inputs.from_readings("I", [500.0, 500.1] * 6, resolution=1.0)
+    assert (item.standard_uncertainty, item.dof) == (pytest.approx(1 / math.sqrt(12)), math.inf)
+    alike = inputs.from_readings("I", [500.0] * 3)
+    assert (alike.standard_uncertainty, alike.dof) == (0.0, math.inf)
