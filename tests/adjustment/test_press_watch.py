@@ -7,7 +7,8 @@ import pytest
 
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.activation_log import ActivationLog
-from ohmwright.adjustment.point import Keys
+from ohmwright.adjustment.point import Keys, PointSpec
+from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.press_hypotheses import (
     OTHER_SIGN,
     SLIPS,
@@ -16,7 +17,8 @@ from ohmwright.adjustment.press_hypotheses import (
     suspects_of_direction,
     what_may_be_done,
 )
-from ohmwright.adjustment.press_seen import PressesSeen
+from ohmwright.adjustment.press_reports import PressReports
+from ohmwright.adjustment.press_seen import PressesSeen, SeenPress
 from ohmwright.adjustment.press_watch import PressWatch
 from ohmwright.adjustment.press_weighing import PressRequest
 from ohmwright.estimation.activation_record import Question
@@ -158,6 +160,25 @@ def test_presses_bear_out_the_sign_of_the_gain_or_not() -> None:
         seen, _ = watched(shown(at_s, counts))
         assert seen is not None
         assert (seen.other_sign < 0.01, seen.other_sign > 100) == (borne_out, not borne_out)
+
+
+def test_a_gain_learned_from_a_doubled_press_is_halved_and_kept() -> None:
+    """Else the next key is pressed once more to learn it, and a rise that goes on teaches that."""
+    policy = AdjustPolicy(PointSpec(QUESTION, 30.0, 20.0, KEYS))
+    policy.estimator.prior = vague_prior().with_coefficient(Coefficient.GAIN, GAIN, 0.0002)
+    policy.pressed(0.0, "coarse", -1)
+    reports, down = PressReports(policy, KEYS), Press("coarse", -1)
+    reports.activated((down,))
+    suspect = Suspect(0.5, 10, 1, "more", 0.9)
+    seen = PressesSeen(
+        "as asked", (SeenPress(0.0, down),), 0.99, 0.0, True, False, 1.0, suspect, ()
+    )
+    reports.report(seen)
+    prior = policy.estimator.prior
+    assert prior.mean_of(Coefficient.GAIN) == pytest.approx(GAIN / 2)
+    assert prior.sd_of(Coefficient.GAIN) == pytest.approx(0.0001)
+    assert prior.sd_of(Coefficient.LEVEL) == 0.1, "the output foretold by the old gain is not kept"
+    assert (policy.trim.counts, policy.trim.coarse) == (0, 0)
 
 
 def test_what_may_be_done_is_everything_once() -> None:

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
+from math import exp
 
 import pytest
 
 from ohmwright.adjustment.actions import Press
+from ohmwright.adjustment.best_place import PlacesSeen
+from ohmwright.adjustment.confirmation import Confirmation
 from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.press_seen import PressesSeen, SeenPress
@@ -21,6 +24,7 @@ from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.engine.trim_actuator import TrimActuator
 from ohmwright.estimation.activation_record import Question
+from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.requests import (
     CountPresses,
     LeaveUnsaved,
@@ -30,7 +34,14 @@ from ohmwright.instruments.requests import (
 )
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.cue import Cue
-from ohmwright.model.event import ActivationClosed, Asked, Event, TrimMoved
+from ohmwright.model.event import (
+    ActivationClosed,
+    Asked,
+    Event,
+    ServiceLeft,
+    TrimMoved,
+    TrimsStored,
+)
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.cued_hands import Acted, CuedHands, Hands, Slip
 from ohmwright.simulator.operator import SimulatedOperator
@@ -142,6 +153,55 @@ async def test_a_slip_with_rf_off_is_noticed_by_the_next_activation(rig, slip: S
     as_asked = (asked.cue.key, asked.cue.direction == "up")
     assert as_asked not in {(e.key, e.counts > 0) for e in moved(events) if e.age_s is None}
     assert [r.verdict for r in results(events)] == ["pass"]
+
+
+async def test_a_unit_of_unstated_droop_is_not_taken_as_rested_between_activations(
+    rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    heats, activated = list[float](), AdjustPolicy.activated
+
+    def noted(self: AdjustPolicy, warmth: ResidualWarmth) -> None:
+        heats.append(warmth.heat)
+        activated(self, warmth)
+
+    monkeypatch.setattr(AdjustPolicy, "activated", noted)
+    assert rig.bench.generator.data.droop is None
+    events = await first_point(rig)
+    on_s = [event.on_s for event in events if isinstance(event, ActivationClosed)]
+    assert heats[0] == 0
+    # 8 s of warming, 15 s of recovering, 20 s of rest
+    assert heats[1] == pytest.approx((1 - exp(-on_s[0] / 8)) * exp(-20 / 15), abs=0.02)
+
+
+async def test_one_rest_counts_down_while_presses_are_made_in_it(rig) -> None:
+    with_hands(rig)
+    seen: list[BenchStatus] = []
+    await first_point(rig, seen.append)
+    rests = [(s.bench_s, s.rest_left_s) for s in seen if s.rest_left_s is not None]
+    ends = {round(at_s + left_s) for at_s, left_s in rests}
+    pressed = [s for s in seen if s.rest_left_s is not None and s.cue and s.cue.kind == "press"]
+    closed = len({s.bench_s for s in seen if s.rf == "going off"})
+    assert pressed
+    assert len(ends) == closed - 1
+
+
+async def test_a_point_given_up_is_put_back_by_leaving_unsaved(
+    rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody counts presses then: the unit itself puts the trim back."""
+    monkeypatch.setattr(Confirmation, "outcome", lambda *_, late, **__: "continue")
+    monkeypatch.setattr(PlacesSeen, "best", lambda _: None)
+    hands = with_hands(rig)
+    began = rig.hardware.truth.trims["P1"]
+    events = await first_point(rig)
+    (result,) = results(events)
+    assert result.verdict == "undecided"
+    assert hands.acted
+    assert press_answers(events) == []
+    assert [e.point for e in events if isinstance(e, ServiceLeft)] == ["P1"]
+    assert rig.hardware.truth.trims["P1"] == began
+    assert result.final_trim == result.start_trim
+    assert not any(isinstance(e, TrimsStored) for e in events)
 
 
 async def test_no_slip_is_seen_where_there_was_none(rig) -> None:

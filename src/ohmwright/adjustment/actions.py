@@ -44,7 +44,7 @@ class Finish:
 
     `left`: where the trim was left and why there; empty where it was not moved, or confirmed.
     `value`, its standard `uncertainty` and `dof`: the confirmation's, in the unit of the readings;
-    None where nothing was confirmed.
+    None where nothing was confirmed; `back_at_start`: whether the trim is left where it stood.
     """
 
     ended: Literal["confirmed", "undecided", "not adjustable"]
@@ -53,6 +53,7 @@ class Finish:
     uncertainty: float | None = None
     dof: float | None = None
     left: str = ""
+    back_at_start: bool = False
 
 
 Action = Activate | TakeReading | Move | Press | Release | Finish

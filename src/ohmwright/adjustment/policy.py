@@ -166,9 +166,16 @@ class AdjustPolicy:
         return self._to_confirm
 
     @property
-    def has_ended(self) -> bool:
-        """Whether no activation follows: what is still asked for puts the trim in its place."""
-        return self._end is not None
+    def end(self) -> Finish | None:
+        """How the adjustment ends, None before that is known.
+
+        After it no activation follows: what is still asked for puts the trim in its place.
+        """
+        return self._end
+
+    def put_back(self) -> None:
+        """The trim was put back to its start otherwise than by the moves that are asked for."""
+        self._queue.drop_all()
 
     def next_action(self) -> Action:
         """What to do now."""
@@ -322,7 +329,7 @@ class AdjustPolicy:
         self._queue.return_to(counts, coarse, rf_on=False)
         moved = self.trim.moves > 0
         left = self.findings.places.description(self.sizer.tolerance) if moved else ""
-        self._end = Finish(ended, reason, left=left)
+        self._end = Finish(ended, reason, left=left, back_at_start=best is None)
 
     def _why_undecided(self) -> str:
         """The cause that the findings give."""

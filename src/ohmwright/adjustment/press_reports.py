@@ -139,7 +139,7 @@ class PressReports:
         before = step is None
         policy.trim.correct(suspect.counts, suspect.coarse, before_origin=before)
         if step is None:
-            policy.estimator.forget_gain()
+            policy.estimator.reinterpret_gain(suspect.gain_ratio)
         else:
             policy.log.correct_step(step, suspect.counts, suspect.coarse)
         self._suspects = ()

@@ -168,6 +168,15 @@ class UnitEstimator:
         self.prior = self.prior.with_vague_gain()
         self._prior_gain_sd = self.prior.sd_of(Coefficient.GAIN)
 
+    def reinterpret_gain(self, ratio: float) -> None:
+        """Take the gain as `ratio` times what was learned, since other moves had made its effect.
+
+        The output where the trim was then believed to stand now is not known any more.
+        """
+        self.prior = self.prior.with_gain_times(ratio).with_coefficient(
+            Coefficient.LEVEL, *_ANY_LEVEL
+        )
+
     def gain_is_determined(self, gain: Mixture) -> bool:
         """Whether the gain is known well enough to move by it."""
         return abs(gain.mean) > self._parameters.moving.gain_sds * gain.sd

@@ -24,13 +24,14 @@ from .point_measurement import Observation, observation_of
 from .point_spec import point_spec
 from .prior_of_point import PriorOfPoint
 from .requirements import full_power_w
+from .service_exit import left_unsaved
 from .service_state import ServiceState
 from .session import Session
 from .steps.base import Step, StepRun
 from .stop_rules import dated
 from .traceability import accuracy_at
 from .trim_actuator import TrimActuator
-from .watched_rest import rest
+from .watched_rest import begin_rest, rest
 
 _UNCRITICAL_TOLERANCE = 1.0
 """Relative tolerance for the rest before an activation that decides nothing: warmth may remain."""
@@ -47,7 +48,10 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
     session = work.session
     while True:
         action = adjustment.policy.next_action()
-        if isinstance(action, Finish):
+        if adjustment.leaving_puts_back:
+            async for event in adjustment.put_back_by_leaving():
+                yield event
+        elif isinstance(action, Finish):
             await adjustment.actuator.tell_unseen_presses()
             if not adjustment.presses_may_be_missing(action):
                 break
@@ -58,6 +62,7 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
                 return
             await session.bench.generator.enter_service(point.name)
         elif isinstance(action, Move | Press):
+            adjustment.begin_rest()
             await adjustment.actuator.carry_out(action)
         elif isinstance(action, Activate):
             warmth = await adjustment.rest()
@@ -124,22 +129,36 @@ class _Adjustment:
     resolver: DoubtResolver
     activations: list[AdjustmentActivation] = field(default_factory=list)
 
+    @property
+    def _power_w(self) -> float:
+        """About the power that the next activation puts into the load."""
+        return (self.policy.spec.question.target / 1000) ** 2 * self.point.load_ohm
+
+    @property
+    def _rest_tolerance(self) -> float:
+        """Relative tolerance of what the next activation decides."""
+        question = self.policy.spec.question
+        relative = question.tolerance / question.target
+        return relative if self.policy.to_confirm else _UNCRITICAL_TOLERANCE
+
+    def begin_rest(self) -> None:
+        """Count the rest that the next activation needs, while the trim is moved in it."""
+        begin_rest(self.session, self.timing, power_w=self._power_w, tolerance=self._rest_tolerance)
+
     async def rest(self) -> ResidualWarmth:
         """Rest as long as the next activation needs; return the warmth left over.
 
-        The policy is told how long the rest was.
+        The policy is told how long the rest was. One activation follows another here, so that a
+        unit whose droop nobody states is not taken as rested after the procedure's rest.
         """
-        clock, question = self.session.bench.clock, self.policy.spec.question
+        clock = self.session.bench.clock
         before_s = clock.now_s()
-        relative = question.tolerance / question.target
         warmth = await rest(
-            self.session,
-            self.timing,
-            power_w=(question.target / 1000) ** 2 * self.point.load_ohm,
-            tolerance=relative if self.policy.to_confirm else _UNCRITICAL_TOLERANCE,
+            self.session, self.timing, power_w=self._power_w, tolerance=self._rest_tolerance
         )
         self.policy.rested(clock.now_s() - before_s)
-        return warmth
+        stated = self.session.bench.generator.data.droop is not None
+        return warmth if stated else self.session.warmth.typical_warmth(clock.now_s())
 
     async def activate(self, warmth: ResidualWarmth) -> None:
         """Activate once, carrying out the policy's actions; the activation is added to the list."""
@@ -190,6 +209,26 @@ class _Adjustment:
         """Return whether the trim may have had no effect because no key was pressed."""
         by_hand = not self.session.bench.generator.unattended
         return by_hand and end.reason == NO_EFFECT
+
+    @property
+    def leaving_puts_back(self) -> bool:
+        """Whether the trim goes back to its start at the end, and a coached person moved it.
+
+        They are not asked for the presses then, whose number nobody would see: what was not saved
+        is undone by leaving service mode.
+        """
+        end, service = self.policy.end, self.session.service
+        if end is None or service is None or self.actuator.coach is None:
+            return False
+        goes_back = end.back_at_start and not self.presses_may_be_missing(end)
+        return goes_back and service.has_unstored_moves
+
+    async def put_back_by_leaving(self) -> AsyncIterator[Event]:
+        """Have service mode left without saving, in place of the presses that put the trim back."""
+        async for event in left_unsaved(self.session):
+            yield event
+        self.policy.put_back()
+        self.actuator.note_put_back(self.start)
 
     async def leave_unsaved(self, verdict: VerdictAndReason) -> AsyncIterator[Event]:
         """Leave service mode without saving, and yield a result without a value.

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import inf
 
 from ohmwright.estimation.duty import Duty
-from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth
+from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth, cooled, heated
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.step import Timing
@@ -26,6 +26,10 @@ class OutputWarmth:
     """None where the generator's data do not say how it droops: only the full rest will do."""
     off_s: float = -inf
     """Bench time at which RF went off last; minus infinity before the first activation."""
+    rested_at_s: float = 0.0
+    """Bench time at which the unit is rested for the next activation, as far as that is known."""
+    _typical: float = 0.0
+    """Warmth that a typical unit had then, 0 to 1."""
 
     @classmethod
     def of_rested_bench(cls, bench: Bench) -> OutputWarmth:
@@ -45,6 +49,7 @@ class OutputWarmth:
         )
         if self.warmth is not None:
             self.warmth = self.warmth.cooled(rest_s).heated(off_s - on_s)
+        self._typical = heated(cooled(self._typical, rest_s), off_s - on_s)
         self.off_s = off_s
 
     def rest_s(self, now_s: float, timing: Timing, power_w: float, tolerance: float) -> float:
@@ -67,6 +72,13 @@ class OutputWarmth:
         if self.warmth is None:
             return ResidualWarmth()
         return self.warmth.cooled(self._rested_s(now_s)).residual(age_s)
+
+    def typical_warmth(self, now_s: float) -> ResidualWarmth:
+        """Return the warmth that a typical unit has at `now_s`, its uncertainty not known.
+
+        What it does to the output is found with the unit's own droop, as the readings show it.
+        """
+        return ResidualWarmth(cooled(self._typical, self._rested_s(now_s)))
 
     def _rested_s(self, now_s: float) -> float:
         return min(now_s - self.off_s, 1e6)

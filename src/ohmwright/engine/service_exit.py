@@ -1,4 +1,4 @@
-"""Leaves service mode without saving when a run ends early, or says what a person must do."""
+"""Leaves service mode without saving, which undoes moves, or says what a person must do."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from functools import partial
 
 import anyio
 
+from ohmwright.instruments.operator import GoBack, SkipStep
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
-from ohmwright.model.event import ServiceLeft
+from ohmwright.model.event import Event, ServiceLeft
 
 from .session import Session
 from .uncancellable import uncancellable
@@ -50,3 +51,21 @@ async def _leave(session: Session) -> None:
         session.left_service()
         pending.left_open = service.undone_text
         pending.add(ServiceLeft(**session.stamp(), point=service.point))
+
+
+async def left_unsaved(session: Session) -> AsyncIterator[Event]:
+    """Leave service mode without saving where a trim was moved; yield the event of it.
+
+    That undoes what was moved and not stored. A person cannot skip it: they are asked until it is
+    done.
+    """
+    session.show_cue(None)
+    service, generator = session.service, session.bench.generator
+    while service is not None and service.has_unstored_moves:
+        try:
+            await generator.leave_unsaved()
+        except (SkipStep, GoBack):
+            continue
+        session.left_service()
+        yield ServiceLeft(**session.stamp(), point=service.point, told_by=session.told_by)
+        return

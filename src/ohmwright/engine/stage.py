@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.instruments.operator import GoBack, SkipStep
-from ohmwright.model.event import Event, ServiceLeft, StepStarted
+from ohmwright.model.event import Event, StepStarted
 from ohmwright.model.result import Result, latest
 from ohmwright.model.step import Stage
 
@@ -15,6 +15,7 @@ from .adjusting_again import AdjustingAgain
 from .adjustment_start import diagnosis_events, priors_of_points
 from .prior_of_point import PriorOfPoint
 from .procedure import Procedure
+from .service_exit import left_unsaved
 from .session import Session
 from .steps.base import Step, StepRun, TimedStep
 
@@ -192,7 +193,7 @@ async def _interruption_events(
     progress: _StageProgress, session: Session, choice: SkipStep | GoBack, again: AdjustingAgain
 ) -> AsyncIterator[Event]:
     """Undo moves that were not stored; yield "not measured" for each missing point of a skip."""
-    async for event in _leave_service_unsaved(session):
+    async for event in left_unsaved(session):
         yield event
     if not isinstance(choice, SkipStep):
         return
@@ -213,20 +214,3 @@ async def _interruption_events(
                 reason=choice.reason,
             )
             yield session.point_done(result, "none")
-
-
-async def _leave_service_unsaved(session: Session) -> AsyncIterator[Event]:
-    """Leave service mode without saving where a trim was moved; yield the event of it.
-
-    A person cannot skip that: they are asked until it is done.
-    """
-    session.show_cue(None)
-    service, generator = session.service, session.bench.generator
-    while service is not None and service.has_unstored_moves:
-        try:
-            await generator.leave_unsaved()
-        except (SkipStep, GoBack):
-            continue
-        session.left_service()
-        yield ServiceLeft(**session.stamp(), point=service.point, told_by=session.told_by)
-        return

@@ -77,7 +77,7 @@ class TrimActuator:
         then, whatever they do, and `resolve_unanswered_presses` must be called next.
         `current_ma`: the reading before the move, for the record.
         """
-        if isinstance(action, Press) and self.coach is not None and not self._policy.has_ended:
+        if isinstance(action, Press) and self.coach is not None and self._policy.end is None:
             return await self._cue(self.coach, self.coach.at_most(action), opened)
         before_s = 0.0 if opened is None else opened.age_s
         generator, action = self._session.bench.generator, _at_most_at_once(action)
@@ -120,6 +120,12 @@ class TrimActuator:
         self._policy = policy
         if self._coach is not None:
             self._coach.use_policy(policy)
+
+    def note_put_back(self, trim: int) -> None:
+        """The trim is back at the count `trim`, since service mode was left without saving."""
+        self.trim = trim
+        if self._coach is not None:
+            self._coach.take_unseen()  # whatever they were, they are undone
 
     async def put_back(self, trim: int) -> None:
         """Move the trim back to the count `trim`, with RF off."""

@@ -25,9 +25,20 @@ async def rest(
     procedure's full rest. See `OutputWarmth.rest_s`. Where RF is found on, the rest begins anew.
     """
     clock = session.bench.clock
-    rest_s = session.warmth.rest_s(clock.now_s(), timing, power_w, tolerance)
+    rest_s = begin_rest(session, timing, power_w=power_w, tolerance=tolerance)
     await wait_with_rf_off(session, rest_s, again_s=timing.rest_s)
     return session.warmth.residual_warmth(clock.now_s(), timing.age_s)
+
+
+def begin_rest(session: Session, timing: Timing, *, power_w: float, tolerance: float) -> float:
+    """Return how long RF must stay off from now on; see `rest`.
+
+    Whatever is waited for meanwhile, one count down to the end of that is shown.
+    """
+    now_s = session.bench.clock.now_s()
+    rest_s = session.warmth.rest_s(now_s, timing, power_w, tolerance)
+    session.warmth.rested_at_s = now_s + rest_s
+    return rest_s
 
 
 async def wait_with_rf_off(session: Session, wait_s: float, again_s: float = 0.0) -> None:
@@ -39,7 +50,12 @@ async def wait_with_rf_off(session: Session, wait_s: float, again_s: float = 0.0
     clock, rf, times_on = session.bench.clock, session.bench.rf, 0
     end_s = clock.now_s() + wait_s
     while (left_s := end_s - clock.now_s()) > 0:
-        session.report("off", session.target_band, read_ago_s=rf.read_ago_s, rest_left_s=left_s)
+        session.report(
+            "off",
+            session.target_band,
+            read_ago_s=rf.read_ago_s,
+            rest_left_s=max(left_s, session.warmth.rested_at_s - clock.now_s()),
+        )
         await clock.sleep(min(left_s, _CHECK_EVERY_S))
         if await _end_unasked_output(session):
             times_on += 1

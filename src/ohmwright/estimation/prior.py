@@ -69,6 +69,12 @@ class TransientPrior:
         """A prior in which the gain is as vague as in `vague_prior`."""
         return self.with_coefficient(Coefficient.GAIN, *_VAGUE[Coefficient.GAIN])
 
+    def with_gain_times(self, ratio: float) -> TransientPrior:
+        """A prior in which the gain, and what scales with it, is `ratio` times as large."""
+        scale = np.ones(COUNT)
+        scale[[Coefficient.GAIN, Coefficient.COARSE_PRESS, Coefficient.CURVATURE]] = ratio
+        return TransientPrior(self.mean * scale, self.covariance * np.outer(scale, scale))
+
     def narrowed_to_gain(self, gain: float, coarse_sd_counts: float) -> TransientPrior:
         """A prior in which what scales with the gain is no vaguer than the size `gain` allows.
 
