@@ -1,14 +1,17 @@
 """The page under load: eight benches with RF on, frames, memory, and how soon STOP acts.
 
-    python scripts/bench/page.py [--seconds 120] [--warm 65] [--stops 24] [--day]
+    python scripts/bench/page.py [--seconds 120] [--warm 65] [--stops 24] [--busy 8] [--day]
 
 Eight simulated benches give about ten readings a second each, in real time; a browser shows them
 all. Frames per second are counted by the browser, beside those of an empty page; STOP is timed from
 the click in the browser to RF off in the simulator's truth, through a second screen, with one bench
-at work and with all eight. `loop` is how late a task of the server came that slept 10 ms, which
-the rest of the machine and the driver of the browser in this process add to; `callback` the most
-that one callback of its loop took of the processor, begin of runs included. `--day`
-gives the page a day's readings in fast forward. Prints one table and a JSON line. Needs Chromium.
+at work and with all eight; `--busy` has so many processes compute meanwhile, for a minute at most,
+and counts the STOPs of that minute alone. `from_page` leaves out the driver's way into the browser,
+which nobody has who presses the button. `loop` is how late a task of the server came that slept
+10 ms, which the rest of the machine and the driver of the browser in this process add to;
+`callback` the most that one callback of its loop took of the processor, begin of runs included.
+`--day` gives the page a day's readings in fast forward. Prints a table and a JSON line. Needs
+Chromium.
 """
 
 from __future__ import annotations
@@ -17,6 +20,8 @@ import argparse
 import asyncio
 import json
 import os
+import subprocess
+import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -42,6 +47,7 @@ from ohmwright.page.desk import Desk
 from ohmwright.page.practice import PracticeUnit
 from ohmwright.page.site import PageSettings, serve
 from ohmwright.simulator.bench import SimulatedBench
+from ohmwright.wire.machine_priority import run_before_others
 from scripts.bench.loop_watch import LoopWatch
 from scripts.bench.page_day import day, feed
 
@@ -61,12 +67,15 @@ age_s = 25
 max_on_s = 30
 rest_s = 1
 """
+_BUSY_S = 60
+"""Longest time for which processes are kept busy: others may measure on this machine."""
 _BEGIN = {"procedure": 0, "work": "as found", "unattended": True}
 _CALL = """async ([path, body, key]) => {
   const headers = { 'x-screen-key': sessionStorage.getItem('ohmwright-screen') }
   if (body !== null) headers['content-type'] = 'application/json'
+  const begun = performance.now()
   const answer = await fetch(path, { method: 'POST', headers, body: body && JSON.stringify(body) })
-  return answer.status
+  return [answer.status, performance.now() - begun]
 }"""
 _FRAMES = """(ms) => new Promise((done) => {
   const times = []
@@ -84,6 +93,8 @@ class StopTimes(NamedTuple):
 
     whole_s: list[float]
     """From the moment that each was sent to RF off."""
+    from_page_s: list[float]
+    """From the moment that the page sent each to RF off, at most: without the way to the page."""
     within_s: list[float]
     """From the moment in which the server had it."""
     lags_s: list[float]
@@ -165,6 +176,7 @@ def served(folder: Path, watched: Watched) -> Iterator[ServedPage]:
         ready.set()
 
     async def work() -> None:
+        run_before_others()  # as the command does; on Linux it is for this thread alone
         page.token = token = anyio.lowlevel.current_token()
         with anyio.CancelScope() as scope:
             stop.append(lambda: anyio.from_thread.run_sync(scope.cancel, token=token))
@@ -215,7 +227,7 @@ def heap_mb(page: Page) -> float:
 def begin(page: Page, watched: Watched, number: int) -> None:
     """Begin a run at a bench as soon as it is free; return once its RF has come on."""
     place = len(watched.benches)
-    while page.evaluate(_CALL, [f"/benches/{number}/begin", _BEGIN, None]) != 200:
+    while page.evaluate(_CALL, [f"/benches/{number}/begin", _BEGIN, None])[0] != 200:
         page.wait_for_timeout(50)
     while len(watched.benches) == place:
         page.wait_for_timeout(10)
@@ -229,33 +241,65 @@ def await_rf(page: Page, watched: Watched, number: int) -> None:
         page.wait_for_timeout(20)
 
 
-def stop_times_s(page: Page, other: Page, watched: Watched, numbers: Sequence[int]) -> StopTimes:
-    """Time STOPs at the benches `numbers`, those not stopped at work.
+def stop_times_s(
+    page: Page, other: Page, watched: Watched, numbers: Sequence[int], processes: int
+) -> StopTimes:
+    """Time STOPs at the benches `numbers`, those not stopped at work, beside busy processes.
 
     Each is sent in `other`, and its bench is begun again afterwards.
     """
-    whole, within = [], []
+    with busy(processes) as goes_on:
+        return _stop_times_s(page, other, watched, numbers, goes_on)
+
+
+def _stop_times_s(
+    page: Page,
+    other: Page,
+    watched: Watched,
+    numbers: Sequence[int],
+    goes_on: Callable[[], bool],
+) -> StopTimes:
+    whole, from_page, within = list[float](), list[float](), list[float]()
     watched.loop.begin_anew()
     for n, number in enumerate(numbers):
         await_rf(page, watched, number)
         page.wait_for_timeout(100 + 37 * (n % 10))  # not always at the same age
+        if not goes_on() and whole:
+            break
         place = watched.latest[number]
         watched.off_at.pop(place, None)
         clicked = default_timer()
-        other.evaluate(_CALL, [f"/benches/{number}/stop", None, None])
+        _, answered_ms = other.evaluate(_CALL, [f"/benches/{number}/stop", None, None])
         while place not in watched.off_at:
             page.wait_for_timeout(2)
         whole.append(watched.off_at[place] - clicked)
         within.append(watched.off_at[place] - watched.asked_at[number])
+        from_page.append(answered_ms / 1000 + within[-1])
         begin(page, watched, number)
-    return StopTimes(whole, within, watched.loop.lags_s.copy(), watched.loop.longest_s)
+    return StopTimes(whole, from_page, within, watched.loop.lags_s.copy(), watched.loop.longest_s)
+
+
+@contextmanager
+def busy(processes: int) -> Iterator[Callable[[], bool]]:
+    """Have processes compute until the block ends or a minute is over; yield whether they do."""
+    loop = f"import time; end = time.time() + {_BUSY_S}\nwhile time.time() < end: pass"
+    begun = [subprocess.Popen([sys.executable, "-c", loop]) for _ in range(processes)]
+    try:
+        yield lambda: all(one.poll() is None for one in begun)
+    finally:
+        for one in begun:
+            one.kill()
+            one.wait()
 
 
 def stop_figures(name: str, times: StopTimes) -> dict[str, float]:
     """Median and longest in ms of STOPs."""
     return {
+        f"{name}s": float(len(times.whole_s)),
         f"{name}_median_ms": 1000 * median(times.whole_s),
         f"{name}_longest_ms": 1000 * max(times.whole_s),
+        f"{name}_from_page_median_ms": 1000 * median(times.from_page_s),
+        f"{name}_from_page_longest_ms": 1000 * max(times.from_page_s),
         f"{name}_in_server_median_ms": 1000 * median(times.within_s),
         f"{name}_in_server_longest_ms": 1000 * max(times.within_s),
         f"{name}_loop_longest_ms": 1000 * max(times.lags_s),
@@ -269,7 +313,7 @@ def under_load(
     """Stops of one bench alone, then frames, memory and stops with eight at work."""
     empty, _ = frames(page, 3)
     begin(page, watched, 1)
-    idle = stop_figures("stop_idle", stop_times_s(page, other, watched, [1] * given.stops))
+    alone = stop_times_s(page, other, watched, [1] * given.stops, given.busy)
     for number in range(2, _BENCHES + 1):
         begin(page, watched, number)
     page.wait_for_timeout(1000 * given.warm)
@@ -283,9 +327,8 @@ def under_load(
         "longest_frame_ms": longest_ms,
         "heap_mb": after_mb,
         "heap_growth_mb_per_h": (after_mb - before_mb) * 3600 / given.seconds,
-        "stops": float(given.stops),
-        **idle,
-        **stop_figures("stop", stop_times_s(page, other, watched, numbers)),
+        **stop_figures("stop_idle", alone),
+        **stop_figures("stop", stop_times_s(page, other, watched, numbers, given.busy)),
     }
 
 
@@ -295,6 +338,7 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=120.0)
     parser.add_argument("--warm", type=float, default=65.0, help="until the plots are full")
     parser.add_argument("--stops", type=int, default=24, help="at idle, and with eight at work")
+    parser.add_argument("--busy", type=int, default=0, help="processes that compute meanwhile")
     parser.add_argument("--day", action="store_true", help="a day's readings instead of all that")
     parser.add_argument("--day-readings", type=int, default=864_000)
     given = parser.parse_args()

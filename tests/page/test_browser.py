@@ -233,6 +233,8 @@ def test_every_view_is_accessible_and_pictured(
         person.page.keyboard.press("x")
         expect(person.page.locator("#line")).to_have_text("‘x’ is none of the answers.")
         person.go("#/bench/2")
+        expect(person.page.locator("h1")).to_have_text("Workshop bench 2")
+        assert person.page.locator("#line").inner_text() == ""
         person.begin("Inspection", unattended=False)
         views = {
             "benches": "#/",

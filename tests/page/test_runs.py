@@ -119,6 +119,26 @@ def test_any_screen_stops_and_one_commands(place: Path, monkeypatch: pytest.Monk
     assert [(fault.error, fault.rf_state) for fault in faults] == [("Stopped", "off")] * 2
 
 
+def test_only_the_screen_in_command_is_obeyed(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with short_site(place, monkeypatch) as site:
+        one, other = site.client(), site.client()
+        orders = {
+            "begin": BEGIN,
+            "say": {"number": 1, "words": "done"},
+            "press": {"key": "fine", "direction": "up"},
+            "turn": {"control": "normal"},
+        }
+        with one.screen() as first, other.screen():
+            for bench in (1, 3):
+                assert one.post(f"/benches/{bench}/command", {"do": "take"}).status == 200
+                for order, body in orders.items():
+                    answer = other.post(f"/benches/{bench}/{order}", body)
+                    assert answer.status == 409, order
+                    commands = f"Screen {first.number} commands this bench."
+                    assert answer.json["happened"] == commands, order
+    assert site.hardware == []
+
+
 def test_a_duplicated_tab_gets_a_key_of_its_own(shared: Site) -> None:
     client = shared.client()
     with client.screen() as first:

@@ -11,6 +11,7 @@ from ohmwright.api.bench_data import BenchChoice
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.serve_tcp import is_loopback
+from ohmwright.wire.machine_priority import run_before_others
 
 from .console import CAUTION, err, out, print_notice
 from .crash import reportable_errors
@@ -74,6 +75,7 @@ def run_page(request: PageRequest) -> int:
         with cancel_on_signal():
             await serve(settings, _announce, _explain)
 
+    run_before_others()
     anyio.run(work)
     return 0
 

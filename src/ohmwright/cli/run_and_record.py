@@ -11,6 +11,7 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.event import Event
 from ohmwright.records.store import Store
+from ohmwright.wire.machine_priority import run_before_others
 
 from .signals import cancel_on_signal
 
@@ -36,6 +37,7 @@ async def run_and_record(
 
     INT, TERM and HUP stop it; see `recorded_events`. Raises OhmwrightError.
     """
+    run_before_others()
     keeping = _KeepingView(view, job.earlier)
     with cancel_on_signal():
         async with aclosing(recorded_events(job, bench, store, keeping, notes)) as events:

@@ -23,6 +23,7 @@ from ohmwright.model.assignment import Assignment
 from ohmwright.model.errors import OhmwrightError, Stopped
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
+from ohmwright.wire.machine_priority import run_before_others
 
 from .console import CAUTION, err
 from .live import LiveView, showing
@@ -126,6 +127,7 @@ async def _work(
             estimate = sweep.plan.cost(data)
             view.watch = watch_of(sweep.job, estimate.point_s)
             _tell(estimate)
+            run_before_others()
             with showing(view, bench.instruments), cancel_on_signal():
                 await _measured(sweep)
     finally:

@@ -3,6 +3,7 @@
 Read in this order:
 
     clock, machine_time     a bench's clock, real or virtual; the machine's own time
+    machine_priority        before other programs of the machine, where it lets that
     link                    what any line can do: write, read, close, and how it is guarded
     links/                  lines: in memory, serial, TCP, VISA
     scpi                    numbers, strings and blocks of SCPI-1999 and IEEE 488.2

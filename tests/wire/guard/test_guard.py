@@ -4,6 +4,8 @@ import os
 import select
 import signal
 import socket
+import subprocess
+import sys
 import threading
 import tty
 from collections.abc import Iterator
@@ -111,6 +113,19 @@ async def test_an_engine_that_vanishes_while_watched_leaves_the_output_off(
     await link.aclose()  # to the guard an end is an end, however it came
     assert off_was_sent(instrument)
     assert not instrument.on
+
+
+_ALLOWED = "import os; os.setpriority(os.PRIO_PROCESS, 0, -1)"
+
+
+async def test_a_guard_runs_before_others_where_the_system_lets_it(instrument: Instrument) -> None:
+    if subprocess.run(
+        [sys.executable, "-c", _ALLOWED], check=False, capture_output=True
+    ).returncode:
+        pytest.skip("this account may raise no priority")
+    link = await guarded(instrument)
+    assert os.getpriority(os.PRIO_PROCESS, link._channel.pid) == -10
+    await link.aclose()
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="processes stopped by signal")

@@ -4,15 +4,19 @@ import { h, put, set } from './dom.js'
 import { isCutOff } from './store.js'
 
 const element = () => document.getElementById('line')
-let told = '', urgent = false, timer = null
+let told = '', timer = null
 
 /** Show `words` for a while. */
-export function tell(words, isUrgent = false) {
+export function tell(words) {
   told = words
-  urgent = isUrgent
   clearTimeout(timer)
-  timer = setTimeout(() => { told = ''; showLine() }, isUrgent ? 60000 : 10000)
+  timer = setTimeout(() => { forget(); showLine() }, 10000)
   showLine()
+}
+
+/** Forget what was told: it belongs to the view in which it was told. */
+export function forget() {
+  told = ''
 }
 
 /** Do something and tell what was refused of it. */
@@ -29,6 +33,6 @@ export function showLine() {
   const silent = isCutOff()
   const words = silent ? 'No word from the server. What goes on at the benches is not known here; what is shown is old.' : told
   put(element(), words)
-  set(element(), 'data-urgent', silent || urgent)
+  set(element(), 'data-urgent', silent)
   set(element(), 'hidden', words === '')
 }

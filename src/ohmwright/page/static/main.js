@@ -2,7 +2,7 @@
 
 import { h, put, set } from './dom.js'
 import { enter } from './entry.js'
-import { showLine } from './line.js'
+import { forget, showLine } from './line.js'
 import { follow } from './link.js'
 import { announce } from './readout.js'
 import { inviteButton } from './invite.js'
@@ -46,6 +46,7 @@ function route() {
 
 function open(next, name) {
   view?.leave?.()
+  forget()
   view = next
   stopMeans(next.bench?.() ?? null)
   place.replaceChildren(next.element)

@@ -18,6 +18,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
 
+from ohmwright.wire.machine_priority import run_before_others
 from ohmwright.wire.machine_time import elapsed_s
 
 from .frames import ACKNOWLEDGED, DATA, FAILED, PING, READY, TRIPPED, WATCH, Unpacker, pack
@@ -224,6 +225,7 @@ def failure(kind: str, problem: OSError) -> bytes:
 
 def main() -> NoReturn:
     """Read the configuration from standard input, open the port, run the guard, end the process."""
+    run_before_others()
     config = json.loads(sys.stdin.buffer.readline())
     engine = _engine_socket(config)
     try:
