@@ -23,6 +23,7 @@ from ohmwright.adjustment.press_watch import PressWatch
 from ohmwright.adjustment.press_weighing import PressRequest
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.coefficients import TRIM, Coefficient, output_at, window_mean_response
+from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.transient_estimate import fit_transient
 
@@ -168,6 +169,9 @@ def test_a_gain_learned_from_a_doubled_press_is_halved_and_kept() -> None:
     policy.estimator.prior = vague_prior().with_coefficient(Coefficient.GAIN, GAIN, 0.0002)
     policy.pressed(0.0, "coarse", -1)
     reports, down = PressReports(policy, KEYS), Press("coarse", -1)
+    for counts, output in ((0, 1.05), (-10, 1.001)):  # the latter as the gain foretold it
+        known = Mixture(np.ones(1), np.array([output]), np.array([0.002]), np.inf)
+        policy.findings.places.expect(counts, counts // 10, known)
     reports.activated((down,))
     suspect = Suspect(0.5, 10, 1, "more", 0.9)
     seen = PressesSeen(
@@ -179,6 +183,31 @@ def test_a_gain_learned_from_a_doubled_press_is_halved_and_kept() -> None:
     assert prior.sd_of(Coefficient.GAIN) == pytest.approx(0.0001)
     assert prior.sd_of(Coefficient.LEVEL) == 0.1, "the output foretold by the old gain is not kept"
     assert (policy.trim.counts, policy.trim.coarse) == (0, 0)
+    assert policy.findings.places.best() is None, "the trim is left nowhere by that gain"
+
+
+def test_an_output_that_other_presses_explain_makes_nothing_suspect_of_the_unit() -> None:
+    policy = AdjustPolicy(PointSpec(QUESTION, 30.0, 20.0, KEYS))
+    policy.estimator.prior = vague_prior().with_coefficient(Coefficient.LEVEL, 1.0, 0.002)
+    habits, patience_s = policy.estimator.habits, policy.estimator.patience_s
+    far_off = Mixture(np.ones(1), np.array([5.0]), np.array([0.2]), np.inf)
+    policy.findings.learn(far_off, refuted=True)
+    assert policy.estimator.habits.hunting > 0.3
+    assert policy.findings.surprises == 1
+    policy.note_other_presses()
+    assert (policy.estimator.habits, policy.estimator.patience_s) == (habits, patience_s)
+    assert policy.findings.surprises == 0
+    assert policy.estimator.prior.sd_of(Coefficient.LEVEL) == 0.1
+
+
+@pytest.mark.parametrize(("probability", "times"), [(0.5, -1), (0.1, -3)])
+def test_a_key_that_may_go_either_way_is_pressed_once(probability: float, times: int) -> None:
+    reports = PressReports(AdjustPolicy(PointSpec(QUESTION, 30.0, 20.0, KEYS)), KEYS)
+    reports._suspects = (
+        Suspect(1.0, 0, 0, "as asked", 1 - probability),
+        Suspect(-1.0, -40, -4, "other direction", probability),
+    )
+    assert reports.at_most(Press("coarse", -5)) == Press("coarse", times)
 
 
 def test_what_may_be_done_is_everything_once() -> None:

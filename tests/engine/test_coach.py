@@ -6,16 +6,17 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
 from math import exp
+from types import SimpleNamespace
 
 import pytest
 
-from ohmwright.adjustment.actions import Press
+from ohmwright.adjustment.actions import Press, TakeReading
 from ohmwright.adjustment.best_place import PlacesSeen
 from ohmwright.adjustment.confirmation import Confirmation
 from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.press_seen import PressesSeen, SeenPress
-from ohmwright.engine.coach import NOT_SURE, THE_METER
+from ohmwright.engine.coach import NOT_SURE, THE_METER, Coach
 from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP, seen_words
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
@@ -151,7 +152,8 @@ async def test_a_slip_with_rf_off_is_noticed_by_the_next_activation(rig, slip: S
     told = [cue.seen for cue in hands.cues[hands.cues.index(asked.cue) :]]
     assert any(name in each for each in told for name in NAMES_SLIP)
     as_asked = (asked.cue.key, asked.cue.direction == "up")
-    assert as_asked not in {(e.key, e.counts > 0) for e in moved(events) if e.age_s is None}
+    first = [(e.key, e.counts > 0) for e in moved(events) if e.age_s is None][:1]
+    assert as_asked not in first
     assert [r.verdict for r in results(events)] == ["pass"]
 
 
@@ -251,6 +253,27 @@ async def test_presses_that_the_meter_has_shown_are_put_back_by_hand(rig) -> Non
     assert actuator.trim == 30
     await actuator.put_back(0)
     assert (actuator.trim, rig.hardware.truth.trims["P1"]) == (0, before)
+
+
+async def test_what_was_decided_before_a_slip_was_told_is_not_asked_for(rig) -> None:
+    """It was decided by where the trim was believed to stand, and would lead the output away."""
+    policy = AdjustPolicy(PointSpec(Question(900.0, 14.0, 1.0, 1.0), 30.0, 20.0, Keys()))
+    coach = Coach(Session(rig.bench), policy, Keys(), lambda *_: None)
+    up, down = Press("coarse", 2), Press("coarse", -2)
+    told = PressesSeen(
+        "other direction", (SeenPress(0.0, up),), 0.9, 0.01, False, False, 1.0, None, ()
+    )
+    coach._before_rf.append(down)
+    coach._reports.watch = SimpleNamespace(  # type: ignore[assignment]
+        cue_s=None, asked=(down,), gain_known=True, at_the_end=lambda: told
+    )
+    policy.activated()
+    policy._queue.move([Press("coarse", -3), Press("fine", -1)], rf_on=True)
+    decided = policy.next_action()
+    assert isinstance(decided, Press)
+    coach.ask(decided, 8.2)
+    assert not coach.waits
+    assert isinstance(policy.next_action(), TakeReading)
 
 
 async def test_a_key_whose_effect_is_not_known_is_pressed_to_learn_it(rig) -> None:

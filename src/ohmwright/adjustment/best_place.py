@@ -55,6 +55,10 @@ class PlacesSeen:
         place = Place(counts, coarse, abs(1 - output.mean), output.sd, "is expected")
         self._places.setdefault((counts, coarse), place)
 
+    def forget_all_but_start(self) -> None:
+        """Forget places: what was noted of them is of others, or by a gain that was none."""
+        self._places = {at: place for at, place in self._places.items() if at == (0, 0)}
+
     def best(self) -> Place | None:
         """The place to leave the trim at; None: its start, as no other place is clearly better."""
         start = self._places.get((0, 0))

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from ohmwright.estimation.coefficients import Coefficient
+from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
 
 from .actions import Action
@@ -18,6 +21,15 @@ from .unit_estimator import UnitEstimator
 
 _SHOWN_AFTER_LAGS = 1.0
 """Time from the last move, in lags, from which the output at a place counts as seen."""
+
+
+class _Suspicions(NamedTuple):
+    """What outputs that were not as predicted have made suspect of the unit."""
+
+    play: tuple[int, float]
+    surprises: int
+    habits: Habits
+    patience_s: float
 
 
 class Findings:
@@ -36,6 +48,7 @@ class Findings:
         self.refuted_here = 0
         self.surprises = 0
         self.latest: Mixture | None = None
+        self._before_surprise: _Suspicions | None = None
 
     def note_moved(self, counts: int) -> None:
         """The trim was moved: confirmations at the old place do not count any more."""
@@ -58,6 +71,7 @@ class Findings:
         if seen is None:
             return
         prior, tolerance = self._estimator.prior, self._sizer.tolerance
+        self._before_surprise = self._suspicions
         predicted = (prior.mean_of(Coefficient.LEVEL) - 1) / tolerance
         predicted_sd = prior.sd_of(Coefficient.LEVEL) / tolerance
         error, sd = seen.mean - predicted, float(np.hypot(seen.sd, predicted_sd))
@@ -70,8 +84,23 @@ class Findings:
             self.backlash.note_misprediction(error * tolerance, gain)
             self._estimator.forget_all_but_gain()
 
+    @property
+    def _suspicions(self) -> _Suspicions:
+        play = self.backlash.losses, self.backlash.play_counts
+        return _Suspicions(play, self.surprises, self._estimator.habits, self._estimator.patience_s)
+
+    def forget_surprise(self) -> None:
+        """Drop what the output of this activation made suspect of the unit: it is explained."""
+        before, self._before_surprise = self._before_surprise, None
+        if before is None:
+            return
+        self.backlash.losses, self.backlash.play_counts = before.play
+        self.surprises = before.surprises
+        self._estimator.habits, self._estimator.patience_s = before.habits, before.patience_s
+
     def note_predicted(self) -> None:
         """Note the output that is predicted where the trim stands, before RF is on there."""
+        self._before_surprise = None
         prior, trim = self._estimator.prior, self._sizer.trim
         level, sd = prior.mean_of(Coefficient.LEVEL), prior.sd_of(Coefficient.LEVEL)
         output = Mixture(np.ones(1), np.array([level]), np.array([sd]), np.inf)

@@ -173,6 +173,16 @@ class AdjustPolicy:
         """
         return self._end
 
+    def decide_anew(self) -> None:
+        """What was decided on is not done: something else has shown meanwhile."""
+        self._queue.drop_all()
+        self._presses_due = 0
+
+    def note_other_presses(self) -> None:
+        """The trim stood elsewhere than was believed, which explains the output now."""
+        self.findings.forget_surprise()
+        self.estimator.forget_level()
+
     def put_back(self) -> None:
         """The trim was put back to its start otherwise than by the moves that are asked for."""
         self._queue.drop_all()

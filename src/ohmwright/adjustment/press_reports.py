@@ -25,9 +25,11 @@ _ANY_LEVEL = (1.0, 0.1)
 """Level under which the dynamics of a new activation are found: a slip may have moved it."""
 _OTHER_SIGN = Suspect(-1.0, 0, 0, "as asked", OTHER_SIGN)
 """That all was done as asked so far, and that the gain has the other sign than was learned."""
-_MOST_IN_DOUBT, _MOST = 3, 6
-"""Presses of one key asked for at once: while the presses that showed the gain are in doubt, and
-after that."""
+_MOST_ANY_WAY, _MOST_IN_DOUBT, _MOST = 1, 3, 6
+"""Presses of one key asked for at once: while they may go either way, while the presses that showed
+the gain are in doubt, and after that."""
+_EITHER_WAY = 0.2
+"""Probability that the gain has the other sign from which presses may go either way."""
 
 
 class PressReports:
@@ -50,6 +52,8 @@ class PressReports:
     def at_most(self, press: Press) -> Press:
         """Return as many of the presses as may be asked for at once, by what is known so far."""
         most = _MOST_IN_DOUBT if self._suspects else _MOST
+        if any(one.gain_ratio < 0 and one.probability > _EITHER_WAY for one in self._suspects):
+            most = _MOST_ANY_WAY
         times = min(abs(press.times), most)
         return Press(press.key, times if press.times > 0 else -times)
 
@@ -103,6 +107,8 @@ class PressReports:
             return
         if seen.suspect is not None:
             self._correct(seen.suspect)
+        if seen.suspect is not None or (watch.cue_s is None and seen.done != "as asked"):
+            self.policy.note_other_presses()
         step = None if watch.cue_s is None else self.policy.log.steps
         if watch.cue_s is None:
             self._correct_asked(watch.asked, seen)
@@ -138,6 +144,7 @@ class PressReports:
         policy, step = self.policy, self._suspect_step
         before = step is None
         policy.trim.correct(suspect.counts, suspect.coarse, before_origin=before)
+        policy.findings.places.forget_all_but_start()
         if step is None:
             policy.estimator.reinterpret_gain(suspect.gain_ratio)
         else:

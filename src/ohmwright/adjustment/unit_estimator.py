@@ -121,7 +121,7 @@ class UnitEstimator:
             self.forget_gain()
             fit = self._refit(departures=self.habits.rises_otherwise)
         if fit is not None and self._contradicts(fit, Coefficient.LEVEL, checks.level_sds):
-            self.prior = self.prior.with_coefficient(Coefficient.LEVEL, *_ANY_LEVEL)
+            self.forget_level()
             fit = self._refit(departures=self.habits.rises_otherwise)
         if fit is not None and self._contradicts(fit, Coefficient.GAIN, checks.gain_sds):
             self.forget_gain()
@@ -173,9 +173,12 @@ class UnitEstimator:
 
         The output where the trim was then believed to stand now is not known any more.
         """
-        self.prior = self.prior.with_gain_times(ratio).with_coefficient(
-            Coefficient.LEVEL, *_ANY_LEVEL
-        )
+        self.prior = self.prior.with_gain_times(ratio)
+        self.forget_level()
+
+    def forget_level(self) -> None:
+        """Make the prior of the output where the trim stands as vague as an unknown unit's."""
+        self.prior = self.prior.with_coefficient(Coefficient.LEVEL, *_ANY_LEVEL)
 
     def gain_is_determined(self, gain: Mixture) -> bool:
         """Whether the gain is known well enough to move by it."""

@@ -86,9 +86,14 @@ class Coach:
         return left_s > _BEGIN_S + _EACH_S * abs(press.times)
 
     def ask(self, press: Press, age_s: float) -> None:
-        """Cue `press`, and look for it from now on."""
-        self._settle_before_rf()
-        self._cue_press(press, age_s)
+        """Cue `press`, and look for it from now on.
+
+        Not where it is only told now what was pressed before: then the policy decides anew.
+        """
+        if self._settle_before_rf():
+            self._policy.decide_anew()
+        else:
+            self._cue_press(press, age_s)
 
     def look(self, age_s: float, left_s: float) -> bool:
         """Look for presses after a reading; return whether RF may stay on for the `left_s` left.
@@ -195,14 +200,21 @@ class Coach:
         self._forget_open_request()
         return unseen
 
-    def _settle_before_rf(self) -> None:
-        """Take what the activation has shown so far of the presses before it, sure or not."""
+    def _settle_before_rf(self) -> bool:
+        """Take what the activation has shown so far of the presses before it, sure or not.
+
+        Returns whether the policy was told of them.
+        """
         watch = self._reports.watch
         seen = None if watch is None or watch.cue_s is not None else watch.at_the_end()
-        if seen is not None and (seen.told_apart or seen.as_asked < _CREDIBLE):
+        if seen is None:
+            return False
+        told = seen.told_apart or seen.as_asked < _CREDIBLE
+        if told:
             self._take_before_rf(seen)
-        elif seen is not None:
+        else:
             self._take_as_asked(seen)
+        return told
 
     def _take_before_rf(self, seen: PressesSeen) -> None:
         """Put on record what the meter has shown of presses that were made with RF off."""
