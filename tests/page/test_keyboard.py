@@ -130,7 +130,7 @@ def test_a_second_tab_watches_and_stops_and_does_not_command(
         other = Person(opened.value)
         other.sees("on")
         expect(other.page.locator(".command")).to_contain_text("commands; this one watches")
-        numbers = {each.page.locator(".screen-number").inner_text() for each in (person, other)}
+        numbers = {each.page.locator(".screen-number").text_content() for each in (person, other)}
         assert len(numbers) == 2
         other.page.keyboard.press("Space")
         person.sees_state("Stopped")
