@@ -17,6 +17,7 @@ from ohmwright.api.fleet_report import FleetReport, ReportSpan, fleet_report
 from ohmwright.fleet.charts import western_electric
 from ohmwright.fleet.creep_table import creep_rows, unit_creep
 from ohmwright.fleet.surprise_chart import SurpriseChart, VisitSurprise
+from ohmwright.fleet.years import years_of
 from ohmwright.model.errors import UsageError
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.queries import fetch_rows, reported_results
@@ -107,6 +108,15 @@ def test_due_is_what_creep_says_of_the_year_though_the_risk_may_fall_again(
         assert unit.risk.within_year == of_points >= unit.riskiest.risk
     units = [unit.riskiest.asset for unit in unit_creep(rows)]
     assert [u.riskiest.asset for u in report.due()] == [u for u in units if u in due]
+
+
+def test_a_report_of_a_past_time_foretells_by_what_was_measured_before_its_end(
+    store: SqlStore, report: FleetReport
+) -> None:
+    until = SPAN.until - timedelta(days=400)
+    past = fleet_report(store, ReportSpan(until - timedelta(days=500), until, simulated=True))
+    assert past.forecast.last_at.max() <= years_of(until) < report.forecast.last_at.max()
+    assert {row.asset for row in past.rows} <= {row.asset for row in report.rows}
 
 
 def test_a_withdrawn_unit_counts_as_seen_and_is_not_due(

@@ -59,6 +59,21 @@ def test_only_a_unit_that_passed_is_due_again(
     assert [word for word in says if word not in said] == []
 
 
+def share_of_black(certificate: Certificate) -> float:
+    """Of the left half of the label, which has the words."""
+    picture = Image.open(BytesIO(label(certificate, LabelSize(), form="png"))).convert("L")
+    words = picture.crop((0, 0, picture.width // 2, picture.height))
+    return sum(words.histogram()[:128]) / (words.width * words.height)
+
+
+def test_a_unit_that_failed_and_a_void_label_are_told_from_afar(certificate: Certificate) -> None:
+    passed = share_of_black(certificate)
+    assert share_of_black(replace(certificate, verdict="fail")) > passed + 0.05
+    void = replace(certificate, issue=Issue("new", void="another unit"))
+    assert share_of_black(void) > passed + 0.05
+    assert share_of_black(replace(certificate, verdict="undecided")) < passed + 0.05
+
+
 def test_how_many_points_pass(certificate: Certificate) -> None:
     lines = [line for line in certificate.lines if line.last.verdict == "pass"][:2]
     doubtful = lines[0].last.model_copy(update={"verdict": "undecided"})

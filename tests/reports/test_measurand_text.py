@@ -1,5 +1,7 @@
 """What papers say a value is, and until when its activation was read."""
 
+from dataclasses import replace
+
 from ohmwright.model.result import Conformity, Result, Sample
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.certificate_text import certificate_text
@@ -56,6 +58,8 @@ def test_a_verdict_by_the_readings_alone_is_qualified_wherever_it_stands() -> No
     assert "by the readings alone" in certificate_html(sheet)
     covered = certificate_text(certificate_of(conftest.a_run([read_until(6.0)])))
     assert covered.verdict_qualified == ""
+    void = replace(made, issue=replace(made.issue, void="another unit"))
+    assert certificate_text(void).verdict_qualified == ""
 
 
 def test_where_only_some_values_rest_on_the_readings_alone_it_says_in_part() -> None:

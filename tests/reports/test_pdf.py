@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from io import BytesIO
 from typing import Any
 
@@ -95,6 +96,21 @@ def test_three_hundred_points_repeat_their_heading() -> None:
     assert len(tables) >= 5
     assert all("As found" in text for text in tables)
     assert sum(len(re.findall("PASS", text)) for text in tables) >= 600
+
+
+@pytest.mark.parametrize("points", range(24, 34))
+def test_a_note_stays_on_the_page_of_its_point(points: int) -> None:
+    sheet = certificate_text(certificate_of(a_run(points=points), HEAD))
+    groups = [
+        replace(group, rows=[replace(row, compared=f"note {row.point}") for row in group.rows])
+        for group in sheet.groups
+    ]
+    pdf = certificate_pdf(replace(sheet, groups=groups), certificate_of(a_run()).ended_at, RECORD)
+    pages = PdfReader(BytesIO(pdf)).pages
+    for page in pages:
+        text = page.extract_text()
+        assert text.count("note ") == len(re.findall(r"note \S+ Ω", text))
+        assert len(re.findall(r"^\d+ Ω", text, re.MULTILINE)) == text.count("note "), text
 
 
 def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostile: str) -> None:

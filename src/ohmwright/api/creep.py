@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import numpy as np
 
 from ohmwright.fleet.fleet_forecast import FleetForecast, fleet_forecast
 from ohmwright.fleet.point_histories import point_histories
+from ohmwright.records.flat_rows import sortable_time
 from ohmwright.records.queries import adjusted_runs, creep_values, fetch_rows
 from ohmwright.records.sql_store import SqlStore
 
@@ -15,9 +18,15 @@ from .risk_curves import MONTHS, RiskCurves, newest_runs, risk_file
 
 
 def recorded_forecast(
-    store: SqlStore, *, simulated: bool = False, model: str | None = None
+    store: SqlStore,
+    *,
+    simulated: bool = False,
+    model: str | None = None,
+    before: datetime | None = None,
 ) -> FleetForecast:
     """Return what is to be expected of every unit on record, or of those of one model.
+
+    `before`: what was measured from then on is left out, as if it were to come yet.
 
     Learning takes about a second for each point of a model; what was learned from the same values
     before is taken from the user's cache. The risks of a whole fleet are kept for
@@ -25,11 +34,12 @@ def recorded_forecast(
     """
     learned = LearnedModels(forecast_folder())
     newest = newest_runs(store, simulated=simulated)
-    rows = fetch_rows(store.database, creep_values(simulated, model))
+    every = fetch_rows(store.database, creep_values(simulated, model))
+    rows = [row for row in every if before is None or row.at < sortable_time(before)]
     adjusted = {row.run for row in fetch_rows(store.database, adjusted_runs(simulated))}
     forecast = fleet_forecast(point_histories(rows, adjusted), learned.fit)
     learned.keep()
-    if model is None and forecast.assets:
+    if model is None and forecast.assets and len(rows) == len(every):
         _risk_curves(forecast, newest).write(risk_file(store, simulated=simulated))
     return forecast
 

@@ -60,7 +60,7 @@ def fleet_paper(report: FleetReport) -> TablePaper:
 def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
     review = report.review
     failed, visits = sum(m.failed for m in review.models), sum(m.visits for m in review.models)
-    now = [unit.risk.now for unit in report.units()]
+    risky = sum(unit.risk.now >= RISKY for unit in report.units())
     withdrawn = len(review.assets.intersection(report.withdrawn))
     since = f", {withdrawn} of them withdrawn" if withdrawn else ""
     return (
@@ -69,9 +69,13 @@ def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
         ("Failed as found", f"{failed} of {visits}"),
         ("With adjustment", str(len(review.adjusted))),
         ("Points that recur", str(len(review.recurring))),
-        ("At risk now", f"{sum(risk >= RISKY for risk in now)} units of 10 % or more"),
-        ("Due", f"{len(report.due())} units, table below"),
+        ("At risk now", f"{_units(risky)} of 10 % or more"),
+        ("Due", f"{_units(len(report.due()))}, table below"),
     )
+
+
+def _units(count: int) -> str:
+    return f"{count} unit{'' if count == 1 else 's'}"
 
 
 def _models(review: FleetReview) -> PaperTable:

@@ -55,7 +55,8 @@ class FleetReport:
     review: FleetReview
     forecast: FleetForecast
     rows: tuple[CreepRow, ...]
-    """The forecast of each point of each unit at the end of the span, the riskiest first."""
+    """The forecast of each point of each unit at the end of the span, by what was measured before
+    it; the riskiest first."""
     withdrawn: Collection[str]
     """Units that are not used any more: what was done counts, nothing is due."""
 
@@ -133,7 +134,7 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
             "Nothing was written.",
             "Look at 'ohmwright record list'; --simulated shows simulated units.",
         )
-    forecast = recorded_forecast(store, simulated=span.simulated)
+    forecast = recorded_forecast(store, simulated=span.simulated, before=span.until)
     seen = _units_of(review, forecast, span)
     rows = creep_rows(forecast, span.until, probability=RISKY)
     shown = tuple(row for row in rows if seen is None or row.asset in seen)

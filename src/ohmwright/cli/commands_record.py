@@ -73,6 +73,12 @@ def verify(
         list[Path] | None,
         typer.Option(metavar="FILE", help="A certificate, PDF or HTML: must be as it was issued."),
     ] = None,
+    without_values: Annotated[
+        bool,
+        typer.Option(
+            "--without-values", help="Do not compute values once more from their readings."
+        ),
+    ] = False,
     records: RecordsPlace = None,
     trusted: Trusted = None,
     as_json: Json = False,
@@ -86,7 +92,9 @@ def verify(
     from .verify_command import Shown, verify_records
 
     shown = Shown(head or [], paper or [])
-    raise typer.Exit(verify_records(run or [], shown, records, trusted, as_json=as_json))
+    values = not without_values
+    code = verify_records(run or [], shown, records, trusted, as_json=as_json, values=values)
+    raise typer.Exit(code)
 
 
 @app.command()

@@ -30,6 +30,7 @@ from ohmwright.records.run_import import import_run
 from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
+from ohmwright.records.values_audit import RecomputedValues
 from ohmwright.records.verdict_audit import audit_verdicts
 from ohmwright.reports.text import printable
 
@@ -125,7 +126,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
         after_run = len(store.run_ids())
         came, unsigned, refused = Counter[str](), list[str](), list[UsageError]()
         contradicted = list[AuditFinding]()
-        with _open_existing(file) as lines:
+        with _open_existing(file) as lines, RecomputedValues() as recomputed:
             for run, events in read_runs(lines, str(file)):
                 try:
                     how = import_run(store, run, events)
@@ -133,9 +134,10 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
                     refused.append(problem)
                     continue
                 came[how] += 1
-                found = audit_verdicts(run.run_id, events)
-                contradicted += [one for one in found if one.kind == "wrong"]
+                contradicted += audit_verdicts(run.run_id, events)
+                contradicted += recomputed(run.run_id, events)
                 unsigned += [run.run_id] if run.seal is None and how != "there already" else []
+            contradicted += recomputed.rest()
         merged = import_register(store.database, register, account_name(), after_run=after_run)
         new = [one for one in signers(signatures(store.database)) if one.key not in known]
         known_keys = trusted_keys(trusted, store)
@@ -147,7 +149,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
             "it, also what is there already. Go on with it on one computer alone."
         )
         out().print(Text(printable(said)), soft_wrap=True)
-    for finding in contradicted:
+    for finding in (one for one in contradicted if one.kind == "wrong"):
         said = f"Imported, and its own record contradicts it: {finding}"
         err().print(Text(printable(said), style="red"), soft_wrap=True)
     for refusal in refused:

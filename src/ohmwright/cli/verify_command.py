@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Literal
 
+from rich.progress import Progress
 from rich.text import Text
 
 from ohmwright.api.issued_paper import layout_sha256
@@ -26,10 +27,11 @@ from ohmwright.records.trust import (
     signers,
     untrusted_signers,
 )
-from ohmwright.records.verdict_audit import RecomputedValues, audit_verdicts
+from ohmwright.records.values_audit import RecomputedValues
+from ohmwright.records.verdict_audit import audit_verdicts
 from ohmwright.reports.text import printable
 
-from .console import out, print_json
+from .console import err, out, print_json
 from .open_records import open_existing_records, trusted_keys
 
 StoreState = Literal["good", "unknown", "wrong"]
@@ -83,16 +85,21 @@ def verify_records(
     trusted: Path | None,
     *,
     as_json: bool,
+    values: bool = True,
 ) -> int:
-    """Print every finding; return 0 if good, 4 if something is unknown, 6 if something is wrong."""
+    """Print every finding; return 0 if good, 4 if something is unknown, 6 if something is wrong.
+
+    `values`: whether they are computed once more from their readings.
+    """
     with open_existing_records(records) as store:
-        check = _checked_store(store, run_ids, shown, trusted_keys(trusted, store))
+        trusted_here = trusted_keys(trusted, store)
+        check = _checked_store(store, run_ids, shown, trusted_here, values=values)
     print_json(_document(check)) if as_json else _print(check)
     return EXIT_CODES[check.state]
 
 
 def _checked_store(
-    store: SqlStore, run_ids: Sequence[str], shown: Shown, trusted: TrustedKeys
+    store: SqlStore, run_ids: Sequence[str], shown: Shown, trusted: TrustedKeys, *, values: bool
 ) -> StoreCheck:
     chosen = [resolved_run_id(store, run_id) for run_id in run_ids]
     known = store.run_ids()
@@ -100,10 +107,10 @@ def _checked_store(
         if run_id not in known:
             raise store.unknown_run_error(run_id)
     papers, not_valid = issued_papers(store, shown.papers)
-    recomputed = RecomputedValues()
+    recomputed = RecomputedValues(wanted=values)
     sealed = signers(signatures(store.database), chosen)
     findings = [
-        *audit(store, chosen, [audit_verdicts, recomputed]),
+        *_audit_with_progress(store, chosen, len(chosen or known), recomputed),
         *_unknown_heads(store, shown.heads),
         *not_valid,
         *untrusted_signers(sealed, trusted),
@@ -121,6 +128,21 @@ def _checked_store(
         {head: run_ids_with_head(store, head) for head in shown.heads if has_head(store, head)},
         recomputed.reasons,
     )
+
+
+def _audit_with_progress(
+    store: SqlStore, chosen: Sequence[str], count: int, recomputed: RecomputedValues
+) -> Iterator[AuditFinding]:
+    """Yield what is wrong with the store, and show how many of its runs were checked."""
+    with recomputed, Progress(console=err(), transient=True, disable=not err().is_terminal) as bar:
+        task = bar.add_task("runs", total=count)
+
+        def one_more(*_: object) -> Iterator[AuditFinding]:
+            bar.advance(task)
+            return iter(())
+
+        yield from audit(store, chosen, [audit_verdicts, recomputed, one_more])
+        yield from recomputed.rest()
 
 
 def _unknown_heads(store: SqlStore, heads: Sequence[str]) -> Iterator[AuditFinding]:

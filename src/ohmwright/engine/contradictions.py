@@ -9,11 +9,17 @@ from ohmwright.model.event import Event
 
 from .figures_on_record import differing_figures
 from .limits_on_record import differing_limits
-from .recomputed_values import differing_values
+from .recomputed_values import differing, recomputable
 from .verdict_on_record import differing_verdicts
 
 
 def contradictions(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
     """Yield number and description of each event of a whole run that the rest of it contradicts."""
-    checks = (differing_verdicts, differing_limits, differing_figures, differing_values)
+    values, _ = recomputable(events)
+    return chain(contradicted_verdicts(events), differing(values))
+
+
+def contradicted_verdicts(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
+    """Yield the same of verdicts, limits and figures alone: no value is computed once more."""
+    checks = (differing_verdicts, differing_limits, differing_figures)
     return chain.from_iterable(check(events) for check in checks)

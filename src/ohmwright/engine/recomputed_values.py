@@ -58,16 +58,28 @@ class BesideReadings:
     """Name and version of the program that computed it; None where the record does not tell."""
 
 
-def differing_values(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
-    """Yield number and description of each value that its readings do not give."""
+Recomputable = tuple[int, Result, BesideReadings]
+"""A value that can be computed once more: the number of its event, and what that takes."""
+
+
+def recomputable(events: Iterable[Event]) -> tuple[list[Recomputable], Counter[str]]:
+    """Return the values that can be computed once more, and why others cannot, with counts."""
+    values, why_not = list[Recomputable](), Counter[str]()
     for number, result, evidence in _with_evidence(events):
-        if not why_not_recomputed(result, evidence) and (said := _what_differs(result, evidence)):
-            yield number, f"{result.step}, {result.point}: {said}"
+        if why := why_not_recomputed(result, evidence):
+            why_not[why] += 1
+        else:
+            values.append((number, result, evidence))
+    return values, why_not
 
 
-def recomputed_values(events: Iterable[Event]) -> Counter[str]:
-    """Return why values are not computed once more, with counts; empty for those that are."""
-    return Counter(why_not_recomputed(result, how) for _, result, how in _with_evidence(events))
+def differing(values: Iterable[Recomputable]) -> list[tuple[int, str]]:
+    """Return number and description of each value that its readings do not give."""
+    return [
+        (number, f"{result.step}, {result.point}: {said}")
+        for number, result, evidence in values
+        if (said := _what_differs(result, evidence))
+    ]
 
 
 def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
@@ -88,7 +100,7 @@ def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
     return ""
 
 
-def _with_evidence(events: Iterable[Event]) -> Iterator[tuple[int, Result, BesideReadings]]:
+def _with_evidence(events: Iterable[Event]) -> Iterator[Recomputable]:
     """Yield each result that has a value, with its number and what else the record holds of it."""
     kept: dict[str, Document] = {}
     part: RunStarted | RunResumed | None = None

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from ohmwright.engine.contradictions import contradictions
+from ohmwright.engine.contradictions import contradicted_verdicts
 from ohmwright.engine.limits_on_record import unreadable_procedures
-from ohmwright.engine.recomputed_values import recomputed_values
 from ohmwright.engine.verdict_on_record import unknown_rules
 from ohmwright.model.event import Event
 
@@ -15,12 +13,12 @@ from .audit_finding import AuditFinding
 
 
 def audit_verdicts(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
-    """Yield what of a whole run its own values, figures, readings and documents contradict.
+    """Yield what of a whole run its own values, figures and documents contradict.
 
     Also a warning for each rule that is another package's, as what it decided is not decided again,
     and for each procedure that cannot be read.
     """
-    for number, said in contradictions(events):
+    for number, said in contradicted_verdicts(events):
         yield AuditFinding(said, run_id, number)
     for rule in unknown_rules(events):
         what = f"its verdicts by the rule '{rule}', of another package, were not decided once more"
@@ -28,16 +26,3 @@ def audit_verdicts(run_id: str, events: Sequence[Event]) -> Iterator[AuditFindin
     for name in unreadable_procedures(events):
         what = f"its limits were not held against its procedure '{name}', which is not understood"
         yield AuditFinding(f"{what} here", run_id, kind="warning")
-
-
-class RecomputedValues:
-    """Counts, of the runs that it is called with, which values were computed once more."""
-
-    def __init__(self) -> None:
-        self.reasons = Counter[str]()
-        """Why not, with the count of each; those that were under an empty reason."""
-
-    def __call__(self, _: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
-        """Count the values of a whole run; finds nothing."""
-        self.reasons += recomputed_values(events)
-        return iter(())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import signal
 from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import (
@@ -14,13 +13,11 @@ from concurrent.futures import (
     wait,
 )
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import active_children, get_context, parent_process
-from multiprocessing.connection import wait as wait_for
+from multiprocessing import active_children, get_context
 from multiprocessing.synchronize import Event
-from os import _exit
-from threading import Thread
 
 from ohmwright.model.errors import ProgramFault
+from ohmwright.wire.worker_process import begin_worker
 
 from .outcome import UnitOutcome
 from .unit_run import Rehearsed
@@ -95,18 +92,10 @@ _stopping: Event | None = None
 
 
 def _begin(rehearsed: tuple[Rehearsed, ...], stopping: Event) -> None:
-    """Begin a worker: it leaves Ctrl-C to its parent, and ends when the parent does."""
+    """Begin a worker, which runs units of `rehearsed`."""
     global _rehearsed, _stopping
     _rehearsed, _stopping = rehearsed, stopping
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    Thread(target=_end_with_parent, daemon=True).start()
-
-
-def _end_with_parent() -> None:
-    parent = parent_process()
-    if parent is not None:
-        wait_for([parent.sentinel])
-        _exit(1)
+    begin_worker()
 
 
 def _run(which: int, unit: int) -> UnitOutcome:

@@ -190,7 +190,7 @@ def certificate_text(certificate: Certificate) -> CertificateText:
         draft=draft_text(certificate),
         copy=certificate.copy,
         verdict=certificate.verdict,
-        verdict_qualified=qualification(certificate.results),
+        verdict_qualified="" if certificate.issue.void else qualification(certificate.results),
         verdict_found=_verdict(certificate, "as_found"),
         verdict_left=_verdict(certificate, "as_left"),
         verdict_adjusted=_verdict(certificate, "adjust").replace("pass", ""),
