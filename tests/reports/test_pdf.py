@@ -15,7 +15,7 @@ from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.pdf import certificate_pdf
 from ohmwright.reports.text import printable
 
-from .conftest import HEAD, a_run, result
+from .conftest import BEGUN, HEAD, a_run, result
 
 RECORD = '{"kind":"run_started"}\n'
 
@@ -98,19 +98,20 @@ def test_three_hundred_points_repeat_their_heading() -> None:
     assert sum(len(re.findall("PASS", text)) for text in tables) >= 600
 
 
-@pytest.mark.parametrize("points", range(24, 34))
-def test_a_note_stays_on_the_page_of_its_point(points: int) -> None:
-    sheet = certificate_text(certificate_of(a_run(points=points), HEAD))
-    groups = [
-        replace(group, rows=[replace(row, compared=f"note {row.point}") for row in group.rows])
-        for group in sheet.groups
-    ]
-    pdf = certificate_pdf(replace(sheet, groups=groups), certificate_of(a_run()).ended_at, RECORD)
-    pages = PdfReader(BytesIO(pdf)).pages
-    for page in pages:
-        text = page.extract_text()
-        assert text.count("note ") == len(re.findall(r"note \S+ Ω", text))
-        assert len(re.findall(r"^\d+ Ω", text, re.MULTILINE)) == text.count("note "), text
+def test_a_note_stays_on_the_page_of_its_point() -> None:
+    sheet = certificate_text(certificate_of(a_run(points=40), HEAD))
+    for bare in range(5):  # steps without a note, which move the break between the pages
+        groups = tuple(
+            replace(group, rows=tuple(replace(row, compared=f"note {n}") for row in group.rows))
+            if n >= bare
+            else group
+            for n, group in enumerate(sheet.groups)
+        )
+        pdf = certificate_pdf(replace(sheet, groups=groups), BEGUN, RECORD)
+        for page in PdfReader(BytesIO(pdf)).pages:
+            lines = page.extract_text().splitlines()
+            above = [lines[at - 1] for at, line in enumerate(lines) if line.startswith("note ")]
+            assert [line for line in above if "Ω" not in line] == []
 
 
 def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostile: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import socket
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass
 from io import StringIO
 from pathlib import Path
@@ -29,6 +29,9 @@ from .console import out, print_json
 from .open_records import open_existing_records
 from .transfer_command import new_file
 from .worklist_command import WorklistFilter
+
+_ROOM_FOR_COPIED = 52
+"""Characters of tag and run that leave room for the rest of a table of 80."""
 
 
 @dataclass(frozen=True)
@@ -118,7 +121,7 @@ def show_status(records: str | None, name: str, *, as_json: bool) -> None:
         out().print(Text(printable(f"Open: {', '.join(open_ones)}.")))
     apart = [one for one in states.values() if _apart(one)]
     if apart:
-        out().print(_table(apart))
+        out().print(units_table(apart))
 
 
 def show_report(records: str | None, name: str, file: Path | None, *, as_json: bool) -> None:
@@ -134,7 +137,7 @@ def show_report(records: str | None, name: str, file: Path | None, *, as_json: b
         units = [_row(one) for one in states]
         print_json({"campaign": name} | asdict(far) | {"units": units})
         return
-    out().print(_table(states))
+    out().print(units_table(states))
     out().print(Text(progress_words(name, far)), soft_wrap=True)
 
 
@@ -172,11 +175,13 @@ def _apart(state: UnitState) -> bool:
     return state.phase in ("taken", "skipped", "removed") or (state.phase == "open" and put_off)
 
 
-def _table(states: Iterable[UnitState]) -> Table:
+def units_table(states: Sequence[UnitState]) -> Table:
+    """Return a table, a line a unit; tag and run are never cut, and too long ones take more."""
     table = Table("Tag", "Where", "Run", "Min", "Words", box=None, pad_edge=False)
+    tag = max((len(printable(one.tag)) for one in states), default=0)
+    run = max((len(printable(one.run_id)) for one in states), default=0)
     for column in (table.columns[0], table.columns[2]):
-        column.no_wrap = True
-    table.columns[2].overflow = "fold"  # is copied, so never cut
+        column.no_wrap, column.overflow = tag + run <= _ROOM_FOR_COPIED, "fold"
     table.columns[3].justify = "right"
     for one in states:
         minutes = "" if one.minutes is None else f"{one.minutes:.1f}"

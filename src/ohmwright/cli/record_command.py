@@ -29,6 +29,10 @@ from .run_summary import VERDICT_STYLES
 
 _MOST_LINES = 100
 """Runs in the table of `record list` where nobody says how many; a screen holds fewer."""
+_COPIED = ("run_id", "asset", "serial")
+_ROOM_FOR_COPIED = 45
+_ROOM_FOR_RUN = 31
+"""Characters that leave room for the rest of a table of 80; what is longer takes more lines."""
 
 
 def run_filter(options: RunFilterOptions) -> Filter:
@@ -92,21 +96,28 @@ def _run_json(row: Row, refused: Mapping[str, str]) -> dict[str, object]:
 def runs_table(rows: Sequence[Row], refused: Mapping[str, str]) -> Table:
     """Return a table, a line a run; long names are cut where the terminal is narrow.
 
-    `refused`: why, for each run that was refused at its start; it may name no unit.
+    What is copied is never cut: where it is long it takes more lines, and the procedure is left
+    out. `refused`: why, for each run that was refused at its start; it may name no unit.
     """
     table = Table(box=None, pad_edge=False)
-    for name in ("Run", "Date", "Verdict", "Unit", "Serial"):  # are copied, so never cut
-        table.add_column(name, no_wrap=True, overflow="fold")
-    for name in ("Operator", "Procedure"):
-        table.add_column(name)
+    run, unit, serial = (max(len(_cell(row[key])) for row in rows) for key in _COPIED)
+    is_short = run + unit + serial <= _ROOM_FOR_COPIED
+    table.add_column("Run", no_wrap=run <= _ROOM_FOR_RUN, overflow="fold")
+    for name in ("Date", "Verdict"):
+        table.add_column(name, no_wrap=True)
+    for name in ("Unit", "Serial"):
+        table.add_column(name, no_wrap=is_short, overflow="fold")
+    named = ("operator", "procedure") if is_short else ("operator",)
+    for name in named:
+        table.add_column(name.capitalize())
     for row in rows:
         ended = "refused" if row["run_id"] in refused else row["verdict"]
         verdict = Text(ended, style=VERDICT_STYLES.get(row["verdict"], "dim"))
         if row["voided"]:
             verdict = Text(f"void ({row['verdict']})", style="bold")
-        run, unit, serial = (Text(_cell(row[key])) for key in ("run_id", "asset", "serial"))
-        names = (_in_one_line(_cell(row[key])) for key in ("operator", "procedure"))
-        table.add_row(run, row["at"][:10], verdict, unit, serial, *names)
+        copied = [Text(_cell(row[key])) for key in _COPIED]
+        names = (_in_one_line(_cell(row[key])) for key in named)
+        table.add_row(copied[0], row["at"][:10], verdict, *copied[1:], *names)
     return table
 
 

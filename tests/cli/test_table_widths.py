@@ -1,0 +1,67 @@
+"""Tables at a terminal of 80 columns: what is copied or decides is never cut."""
+
+import re
+from io import StringIO
+from itertools import pairwise
+
+import pytest
+from rich.console import Console
+from rich.table import Table
+
+from ohmwright.cli.campaign_command import units_table
+from ohmwright.cli.record_command import runs_table
+from ohmwright.fleet.campaign_state import UnitState
+
+LONG = "HF-019-theatre-complex-north-identifier-0000000042"
+SERIAL = "TQ3-" + 33 * "0" + "-X"
+
+
+def printed(table: Table) -> str:
+    for column in table.columns:
+        column.justify = "left"  # so that each begins where its heading does
+    console = Console(width=80, file=StringIO())
+    console.print(table)
+    return console.file.getvalue()  # type: ignore[attr-defined,no-any-return]
+
+
+def columns_of(text: str) -> list[str]:
+    """The text of each column, its lines joined; columns begin where their heading does."""
+    lines = text.splitlines()
+    starts = [found.start() for found in re.finditer(r"\S+", lines[0])] + [80]
+    return [
+        "".join(line[begin:end].strip() for line in lines[1:]) for begin, end in pairwise(starts)
+    ]
+
+
+def run_of(asset: str, serial: str) -> dict[str, object]:
+    run_id = f"20261128T000314Z-{asset}-57fc"
+    names = {"operator": "Imre Valdane of the day shift", "procedure": "Monopolar output"}
+    return {"run_id": run_id, "asset": asset, "serial": serial, "voided": False, **names} | {
+        "at": "2026-01-05T08:00:00Z",
+        "verdict": "undecided",
+    }
+
+
+@pytest.mark.parametrize(
+    ("asset", "serial"), [("HF-017", "TQ3-20417"), ("HF-017", SERIAL), (LONG, SERIAL)]
+)
+def test_a_list_of_runs_has_verdict_run_unit_and_serial_whole(asset: str, serial: str) -> None:
+    text = printed(runs_table([run_of(asset, serial)], {}))
+    run, date, verdict, unit, number, *_ = columns_of(text)
+    assert (date, verdict) == ("2026-01-05", "undecided")
+    assert (run, unit, number) == (f"20261128T000314Z-{asset}-57fc", asset, serial)
+
+
+def test_a_short_number_of_a_run_stays_in_one_line_beside_a_long_serial() -> None:
+    rows = [run_of("HF-017", SERIAL), run_of("HF-018", "TQ3-1")]
+    assert "20261128T000314Z-HF-017-57fc" in printed(runs_table(rows, {}))
+
+
+@pytest.mark.parametrize("tag", ["HF-017", "HF-0123456789", LONG])
+def test_a_campaign_has_tag_place_run_and_minutes_whole(tag: str) -> None:
+    run_id = f"20261128T000314Z-{tag}-57fc"
+    why = "the theatre is in use until the afternoon, and nobody is there to disconnect it"
+    states = [UnitState(tag, "done", run_id=run_id, verdict="pass", words=why, minutes=123.4)]
+    found = columns_of(printed(units_table(states)))
+    assert (found[0], found[2], found[3]) == (tag, run_id, "123.4")
+    assert "pass" in found[1]
