@@ -49,8 +49,13 @@ export function worklistView() {
 const row = (unit, place, simulated) => listedRow(COLUMNS, [String(place),
   h('a', { href: `#/unit/${encodeURIComponent(unit.tag)}/${simulated ? 'simulated' : 'real'}` }, unit.tag),
   `${unit.model}, ${unit.serial}`, unit.site, risk(unit, unit.risk_now), risk(unit, unit.risk_within_year),
-  unit.due === null ? 'no verdict yet' : `${unit.is_due ? '▲ ' : ''}${unit.due}`,
+  `${unit.is_due ? '▲ ' : ''}${due(unit)}`,
   [unit.last_verdict === null ? '' : verdict(unit.last_verdict), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)]])
+
+function due(unit) {
+  if (unit.last_verdict !== 'fail' && unit.probably_out && unit.risk_now !== null) return 'now: probably out'
+  return unit.due ?? 'no verdict yet'
+}
 
 function risk(unit, share) {
   if (share === null) return 'not known'
