@@ -77,7 +77,7 @@ async def open_bench(
     `guarded`: whether a guard process owns the analyzer's port, which switches the output; only a
     bench with a [simulation] table may do without one. `unattended`: nobody answers requests;
     `person`: who answers them at a bench that is not simulated in this process, None for nobody;
-    `clock`: of a bench that is, by default one that no person could follow;
+    `clock`: of a bench that is, by default one that runs as fast as it is computed;
     `operator_name`: who started a run that nobody attends, or that a simulated person does.
     Raises SourceError, UsageError, LinkError.
     """

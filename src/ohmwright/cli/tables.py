@@ -108,10 +108,10 @@ def _conditions(shared: MeasuringConditions) -> tuple[Text, Text]:
     mode = NOT_RECORDED if shared.mode == CONDITIONS_NOT_RECORDED else shared.mode
     set_to = ", ".join(filter(None, (mode, shared.setting)))
     path = shared.path.removeprefix("path ")
-    # the shorter unit beside a circuit: no word more fits there in 80 columns
     is_output = path in ("", "OUTPUT")
-    joined = _in_words(shared.load) if is_output else f"{shared.load} {path}".lstrip()
-    return Text(set_to, style="dim"), Text(joined, style="dim")
+    # beside a path, the load keeps its Ω: with "ohm" both are too wide for 80 columns
+    load = _in_words(shared.load) if is_output else f"{shared.load} {path}".lstrip()
+    return Text(set_to, style="dim"), Text(load, style="dim")
 
 
 def _in_words(load: str) -> str:
@@ -203,7 +203,7 @@ def _outcome(result: Result | None, marks: ValueMarks, columns: Columns) -> tupl
 def _conformity(result: Result, columns: Columns) -> tuple[str, ...]:
     if not columns.conformity:
         return ()
-    held = result.conformity
-    if held is None:
+    conformity = result.conformity
+    if conformity is None:
         return "", ""
-    return uncertainty_ratio_text(held), probability_text(held).replace(" ", "")
+    return uncertainty_ratio_text(conformity), probability_text(conformity).replace(" ", "")

@@ -59,7 +59,7 @@ class StoreCheck:
     heads: Mapping[str, Sequence[str]] = field(default_factory=dict[str, Sequence[str]])
     """By each hash that was asked for and is on record, the runs that have it."""
     values: Mapping[str, int] = field(default_factory=dict[str, int])
-    """Why values were not computed once more, with their counts; those that were under ''."""
+    """How many values were computed once more, under ''; how many not, under the reason."""
 
     @property
     def state(self) -> StoreState:

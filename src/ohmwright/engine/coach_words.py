@@ -70,7 +70,7 @@ def cue_to_press(press: Press, seen: str, *, rf_on: bool, to_learn: bool = False
 
 
 def said_again(cue: Cue) -> Cue:
-    """Return a cue that asks for as much as the last, which was done, as what it is: more."""
+    """Return `cue`, which asks for what has just been done, in words that ask for it once more."""
     return cue._replace(words=f"Now again: {cue.words[0].lower()}{cue.words[1:]}")
 
 
@@ -93,7 +93,7 @@ def seen_words(asked: tuple[Press, ...], seen: PressesSeen) -> str:
 
 
 def _earlier_words(suspect: Suspect) -> str:
-    if suspect.done == "as asked":
+    if suspect.done == "as asked":  # then what is in doubt is the gain that was learned from it
         return _OTHER_SIGN
     return _EARLIER.format(done=suspect.done)
 

@@ -97,7 +97,7 @@ class Room:
     ) -> float | None:
         """Return the least factor, 1 or more, by which a tolerance that `will_do` is wider.
 
-        It is narrowed until both ends of where it lies are told as the same figure.
+        By bisection, until both ends of the interval are the same figure `as_told`.
         """
         low, high = 1.0, 1.0
         while not will_do(self._widened(high)):

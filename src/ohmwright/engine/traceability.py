@@ -99,12 +99,13 @@ def accuracy_at(session: Session, mode: str | None, load_ohm: float) -> Accuracy
     accuracy, bench = session.accuracy, session.bench
     if accuracy is None:
         return None
-    known, room = None if mode is None else bench.generator.data.mode(mode), bench.environment
+    known = None if mode is None else bench.generator.data.mode(mode)
+    environment = bench.environment
     conditions = Conditions(
         mode="" if mode is None else mode,
         carrier_hz=None if known is None else known.carrier_hz,
         bandwidth_hz=bench.analyzer.data.meter.bandwidth_hz,
-        room_c=None if room is None else room.temperature_c,
+        room_c=None if environment is None else environment.temperature_c,
     )
     influences = accuracy.certificate.influences
     return replace(accuracy, effects=stated_effects(influences, conditions, load_ohm))

@@ -22,14 +22,14 @@ MOST_TIMES_AGAIN = 2
 """How often a point is adjusted again."""
 _OUTWARDS = 0.5
 """A point that later trims moved farther from its target by more than this part of the tolerance
-is adjusted again, though it still passes."""
+is adjusted again, though it still passes; a shift by more shows that trims are coupled."""
 
 _SMALL_PART = 0.1
 """A trim that seems to have a smaller part in a shift is not named."""
 
 
 class TrimLog:
-    """The results of the adjust steps of a run, oldest first.
+    """The results of the adjust steps of a run, oldest first; a trim has the name of its point.
 
     All of it follows from the results alone, so that a run cut short goes on where it was.
     """

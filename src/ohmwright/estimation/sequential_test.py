@@ -5,7 +5,8 @@ small. A decision counts only if it stands when departures from the model are al
 shape of the rise, hunting, another course of the droop.
 
 A slow part of the rise can pass for a swing of which little was seen, or for a course of the droop.
-So no value is decided while its readings rise on, or once they have risen above the limit.
+So an output is not found in tolerance or too low while its readings rise on, or once they have
+risen above the upper limit.
 """
 
 from __future__ import annotations
@@ -83,7 +84,7 @@ class Estimate:
         return "too high" if 1 - not_high >= bounds.outside else "undecided"
 
     def wait_s(self, bounds: DecisionBounds) -> float:
-        """Time until the remainder is small enough to decide, at most 0.8 s; 0 if it is now."""
+        """When to look again, in s from now: 0 if the remainder is small enough, at most 0.8."""
         if self.remainder <= bounds.remainder:
             return 0.0
         return min(0.8, 0.7 * self.lag_s * float(np.log(self.remainder / bounds.remainder)))
@@ -119,22 +120,22 @@ class ActivationTest:
         self._hunts, self._rises_otherwise = habits.hunts, habits.rises_otherwise
 
     def quick_estimate(self, age_s: Floats, value: Floats) -> Estimate | None:
-        """Estimate without departures from the model, shape (n,) each; None without output.
+        """`estimate` without departures from the model, which takes half the time.
 
-        It takes half the time of `estimate` and is too certain, so that a decision by it must be
-        checked with that. For a unit known to rise in another shape it is `estimate`.
+        It is too certain, so that a decision by it must be checked with `estimate`. For a unit
+        known to rise in another shape the two are the same.
         """
         if self._rises_otherwise:
             return self.estimate(age_s, value)
         fit = self._fit(age_s, value, departures=False)
-        return None if fit is None else self._in_tolerances(fit, age_s[-1])
+        return None if fit is None else self._estimate_of(fit, age_s[-1])
 
     def estimate(self, age_s: Floats, value: Floats) -> Estimate | None:
         """Estimate from all readings so far, shape (n,) each; None without output."""
         fit = self._fit(age_s, value, departures=True)
         if fit is None:
             return None
-        estimate = self._in_tolerances(fit, age_s[-1])
+        estimate = self._estimate_of(fit, age_s[-1])
         self.value, self._whole = self.question.in_readings(estimate.value), fit
         return estimate
 
@@ -178,11 +179,11 @@ class ActivationTest:
         steps, heat = Steps.switching_on(), self._residual_warmth.heat
         return ActivationRecord.of(self.question, age_s, value, steps, heat)
 
-    def _in_tolerances(self, fit: TransientEstimate, latest_s: float) -> Estimate:
-        """The level by readings up to `latest_s`, with the uncertainty of the model itself."""
+    def _estimate_of(self, fit: TransientEstimate, latest_s: float) -> Estimate:
+        """The estimate by a fit to readings up to the age `latest_s`, the model itself unsure."""
         tolerance = self.question.tolerance / self.question.target
         level = fit.level(self._unsure())
-        if self._hunts:
+        if self._hunts:  # it may have stood still, off its mean
             habits, risen_s = self._noise.habits, latest_s - fit.dead_time_s - 2 * fit.lag_s
             level = level.doubted(habits.still_share(risen_s), habits.swing)
         return Estimate(
@@ -208,8 +209,8 @@ class ActivationTest:
     def _has_arrived(self, age_s: Floats, value: Floats, estimate: Estimate) -> bool:
         """Whether the latest readings neither rise on nor have risen above the upper limit.
 
-        A rise by the remainder of the lag is allowed; any other rise may go on for as long as it
-        has lasted.
+        Allowed are the remainder of the lag, and any other rise that, in as long as it has lasted,
+        adds no more than the remainder that the bounds allow.
         """
         question = self.question
         correlation = 0.0 if self._whole is None else self._whole.autocorrelation

@@ -33,11 +33,11 @@ _SHAPE = 0.01
 QUICKEST = (0.05, 0.02, 0.005)
 """Least lag s, dead time s and ratio of the poles that a rise may have."""
 _TOO_SOON = 0.02
-"""A reading is above what the quickest rise would give by more, relative to what follows it."""
+"""How far above the quickest rise a reading comes too soon, relative to the level."""
 _DATING = 0.5
 """What the age of a reading may be off by, over the time from one to the next."""
 _SHORTER_WINDOWS = (0.6, 0.35, 0.2, 0.1)
-"""How long else the meter's window may be, over what is stated."""
+"""Windows that are tried where the stated one is too long, over that."""
 _RISEN_LAGS = 4.0
 """So many lags after its dead time the quickest rise is within 2 % of its level."""
 _FEWEST = 4
@@ -51,7 +51,7 @@ class Problem:
     """The readings, shape (n,), and what is known before them.
 
     `precision`: inverse covariance of the prior; `keep` (n,): readings that count; `departures`:
-    whether they are allowed for.
+    whether departures from the model are allowed for.
     """
 
     record: ActivationRecord
@@ -82,7 +82,7 @@ class Problem:
         return Noise(self.noise.sd**2 + self.floor, self.noise.dof)
 
     def linear_columns(self, dynamics: Floats, move_delay: float) -> Floats:
-        """Readings per unit of each linear coefficient for b dynamics, shape (b, n, 5)."""
+        """Readings per unit of each linear coefficient, shape (b, n, 5), for `dynamics` (b, 3)."""
         record, times = self.record, np.exp(dynamics)
         responses = driven(record.age_s, record.window_s, times, record.steps, move_delay)
         columns = np.empty((*responses.shape[:2], LINEAR_COUNT))
@@ -93,7 +93,7 @@ class Problem:
         return columns
 
     def coefficients_prior(self, variance: float, mean: Floats) -> Prior:
-        """Prior of the first p coefficients under noise of a variance, `mean` (p,)."""
+        """Prior of the first p coefficients, `mean` (p,), where the noise has this `variance`."""
         p = mean.size
         normal = np.zeros((p + 1, p + 1))
         precision = variance * self.precision[:p, :p]
@@ -157,11 +157,11 @@ class Problem:
 
 
 def explicable(record: ActivationRecord) -> ActivationRecord:
-    """`record` in which no first reading is higher than the quickest rise would give.
+    """`record` with a window that explains its first readings, and without those that none does.
 
-    Where one is, the output is up within a reading, and the meter's window is shorter than stated:
-    it is taken as long as the readings allow. Those that none explains came later than they seem,
-    and are left out. They would be taken for noise, and hide what moves do.
+    A reading above the quickest rise shows that the meter's window is shorter than stated: the
+    longest that explains all readings is taken. What even the shortest does not explain came later
+    than it seems, and is left out: taken for noise, it would hide what moves do.
     """
     shorter, first = record, _first_explicable(record)
     for share in _SHORTER_WINDOWS:
@@ -193,9 +193,9 @@ def window_explained_s(age_s: Floats, value: Floats, window_s: float) -> float |
 
 
 def _first_explicable(record: ActivationRecord) -> int:
-    """Index of the reading from which on none is higher than the quickest rise would give.
+    """Index of the reading from which on none lies above the quickest rise.
 
-    That is the quickest to the level of the readings after the first, up to the first move.
+    That rise goes to the median of the readings after the first and before the first move.
     """
     lag_s, dead_time_s, pole_ratio = QUICKEST
     age_s = record.age_s + _DATING * (record.age_s[1] - record.age_s[0])
@@ -212,8 +212,9 @@ def _first_explicable(record: ActivationRecord) -> int:
         dead_time_s=dead_time_s,
         pole_ratio=pole_ratio,
     )
-    high = record.relative[:rising] > (quickest + _TOO_SOON) * level
-    too_soon = np.flatnonzero(high & (quickest < 1 - _TOO_SOON))
+    above = record.relative[:rising] > (quickest + _TOO_SOON) * level
+    is_rising = quickest < 1 - _TOO_SOON  # later, noise may lie above it
+    too_soon = np.flatnonzero(above & is_rising)
     return int(too_soon[-1]) + 1 if too_soon.size else 0
 
 

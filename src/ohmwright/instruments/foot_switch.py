@@ -39,6 +39,6 @@ class FootSwitch:
         with suppress(OutOfCapability):  # nobody is there: the readings say how it ends
             await self._operator.tell(RELEASE)
 
-    def set_up(self) -> None:
-        """Keep that it is up: no current was read after the person was told to release it."""
+    def note_up(self) -> None:
+        """Note that it is up: no current was read after the person was told to release it."""
         self.may_be_pressed = False

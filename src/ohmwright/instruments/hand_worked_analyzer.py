@@ -22,7 +22,7 @@ from .typed_meter import TypedMeter
 _PRESS_S = 1.0
 """How far the press may be from the Enter that goes with it; common practice, no source."""
 _FALLEN = 0.85
-"""Current over the one before below which the foot switch has been let go."""
+"""The foot switch has been let go where a current is less than this part of the one before."""
 _NO_OUTPUT_AFTER_S = 5.0
 """How long a current is waited for after the foot switch was said to be pressed."""
 
@@ -50,8 +50,10 @@ class HandWorkedAnalyzer(Analyzer):
         self._typed = TypedMeter(data.meter, operator, clock) if "reading" in by_hand else None
         self._load_ohm: float | None = None
         self._until_s = 0.0
+        """When the limit of the latest activation is reached, on the bench's clock."""
         self._latest_ma = 0.0
         self._unseen_s = 0.0
+        """How far from `on_since_s` RF may have come on."""
 
     @cached_property
     def protections(self) -> Protections:
@@ -119,7 +121,7 @@ class HandWorkedAnalyzer(Analyzer):
             await self._see_it_come()
 
     async def _see_it_come(self) -> None:
-        """Wait for the first current; RF is on since the last reading without one."""
+        """Wait for the first current; what counts as ON is the last reading without one."""
         meter, asked_s = self.data.meter, self._clock.now_s()
         end_s, unseen_s = asked_s + _NO_OUTPUT_AFTER_S, _PRESS_S
         while self._clock.now_s() < end_s:
@@ -179,7 +181,7 @@ class HandWorkedAnalyzer(Analyzer):
         return self._clock.now_s() < self._until_s
 
     async def glance(self) -> tuple[bool, float]:
-        """Output and current by line; nothing is suspected of what only a person could read."""
+        """As by line; off and 0 for what only a person could read, which arouses no suspicion."""
         if self._linked is None or self._typed is not None:
             return False, 0.0
         if self._foot is None:
@@ -201,11 +203,11 @@ class HandWorkedAnalyzer(Analyzer):
             await self._by_line.begin_watch(silent_s + typing_s)
 
     async def end_watch(self) -> None:
-        """End the watch: no current was read after OFF, or after the foot switch was released."""
+        """End the watch, or note that the foot switch is up: no current was read after OFF."""
         if self._foot is None:
             await self._by_line.end_watch()
         else:
-            self._foot.set_up()
+            self._foot.note_up()
         self._until_s = 0.0
 
     async def until_failed(self) -> None:

@@ -60,6 +60,7 @@ class RunResumed(Stamped):
     kind: Literal["run_resumed"] = "run_resumed"
     operator: str
     done: int
+    """How many points have a result."""
     traceability: Traceability | None = None
     environment: Environment | None = None
     protections: Protections | None = None

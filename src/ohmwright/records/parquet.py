@@ -22,6 +22,8 @@ _TEXT = (
     "point",
     "kind",
     "mode",
+    "quantity",
+    "verdict",
 )
 _REAL = ("setting_w", "load_ohm", "value", "uncertainty", "target", "lower", "upper")
 _ROWS_A_GROUP = 100_000
@@ -43,7 +45,7 @@ def imported_pyarrow() -> Any:
 def write_results(rows: Iterable[Row], file: BinaryIO) -> int:
     """Write flat results as Parquet; return how many. Raises UsageError when pyarrow is missing."""
     pa = imported_pyarrow()
-    columns = [pa.field(name, pa.string()) for name in (*_TEXT, "quantity", "verdict")]
+    columns = [pa.field(name, pa.string()) for name in _TEXT]
     columns += [pa.field(name, pa.float64()) for name in _REAL]
     columns += [pa.field("at", pa.timestamp("us", "UTC"))]
     columns += [pa.field("simulated", pa.bool_()), pa.field("voided", pa.bool_())]

@@ -14,7 +14,7 @@ from ohmwright.model.hardware import Sense
 from ohmwright.simulator.profile import Ageing, GeneratorProfile, PointPhysics
 
 _FEWEST = 3
-"""Values of records from which on they replace a model's range."""
+"""From so many values on, records replace a model's range."""
 _HALF_WIDTH = sqrt(3.0)
 """Half the width of a uniform range over its standard deviation."""
 _LARGEST_LOG_GAIN = 0.5
@@ -32,7 +32,7 @@ def unit_seed(seed: int, unit: int) -> int:
 
 @dataclass
 class _Seen:
-    """What the records of one model say, one value a unit or point."""
+    """What the records of one model say: a value for each diagnosis or adjusted point of a run."""
 
     log_gains: dict[Sense, list[tuple[float, float]]] = field(default_factory=dict)
     """Logarithm of each sense gain as found, with its standard uncertainty."""
@@ -47,9 +47,9 @@ def like_fleet(profile: GeneratorProfile, runs: Iterable[Sequence[Event]]) -> Ge
     """Return `profile` with the ranges of what `runs` have found of units of this model.
 
     `runs`: the events of each run on such a unit. A range becomes uniform with the mean and the
-    standard deviation of what was found, less what the finding itself was unsure by; sense gains as
-    found replace ageing. What fewer than three values tell stays as the model has it. Raises
-    UsageError where the runs tell nothing at all.
+    standard deviation of what was found; sense gains as found replace ageing, less the scatter that
+    their own uncertainty explains. What fewer than three values tell stays as the model has it,
+    save the share of units that hunt. Raises UsageError where neither gains nor lags are told.
     """
     seen = _Seen()
     for events in runs:

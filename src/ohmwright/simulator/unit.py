@@ -12,6 +12,7 @@ from .profile import GeneratorProfile, ModePhysics, MonitorPhysics, PointPhysics
 from .randomness import Randomness
 
 _FAR_COUNTS = 100.0
+"""Far from the start, where the size of a count has nearly stopped changing."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ RuleVerdict = Literal["pass", "fail", "undecided"]
 _BISECTIONS = 50
 """As many as a float has digits."""
 _NO_RISK = 1e-9
-"""Share of the risk allowed that the far limit may add and still be left out."""
+"""The far limit is left out where it adds no more than this share of the maximum risk."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +96,12 @@ def probability_of_conformity(measured: MeasuredValue, tolerance: Limits) -> flo
     u = measured.standard_uncertainty
     if u == 0.0:
         return 1.0 if measured.value in tolerance else 0.0
-    above = (tolerance.lower - measured.value) / u
-    below = (tolerance.upper - measured.value) / u
+    lower = (tolerance.lower - measured.value) / u
+    upper = (tolerance.upper - measured.value) / u
     # Both terms from the same tail, so that a small probability keeps its digits.
-    if above > 0.0:
-        return t_cdf(-above, measured.dof) - t_cdf(-below, measured.dof)
-    return t_cdf(below, measured.dof) - t_cdf(above, measured.dof)
+    if lower > 0.0:
+        return t_cdf(-lower, measured.dof) - t_cdf(-upper, measured.dof)
+    return t_cdf(upper, measured.dof) - t_cdf(lower, measured.dof)
 
 
 def uncertainty_ratio(measured: MeasuredValue, tolerance: Limits) -> float:
@@ -174,10 +174,10 @@ class SpecificRiskRule:
 
 
 def specific_risk_band(measured: MeasuredValue, tolerance: Limits, maximum_risk: float) -> float:
-    """Return how far inside a limit a value must lie for its risk of being outside to be the most.
+    """Return how far inside a limit a value has just `maximum_risk` of being out of tolerance.
 
     In the value's unit. Where no value in the tolerance has so small a risk, more than half the
-    tolerance.
+    tolerance's width.
     """
     u, span = measured.standard_uncertainty, 2.0 * tolerance.half_width
     # the risk beyond the far limit only adds, so the band for the near one alone is the least

@@ -100,7 +100,8 @@ class SweepStep(TimedStep, SweepPoints):
         for point in self.points():
             if point.name() not in missing:
                 continue
-            while point[:2] not in skipped:
+            setting = point.mode, point.setting_w
+            while setting not in skipped:
                 try:
                     async for event in progress.watched(_point_events(self, point, work), work):
                         yield event
@@ -108,14 +109,14 @@ class SweepStep(TimedStep, SweepPoints):
                 except GoBack:
                     continue
                 except SkipStep as choice:
-                    skipped[point[:2]] = choice.reason
+                    skipped[setting] = choice.reason
                 except PASSING_FAULTS as fault:
                     async for event in progress.noted(fault, work):
                         yield event
                     yield _done(work, self, point, "not measured", str(fault))
                     break
             else:
-                yield _done(work, self, point, "not measured", skipped[point[:2]])
+                yield _done(work, self, point, "not measured", skipped[setting])
 
 
 class _Progress:
@@ -134,9 +135,9 @@ class _Progress:
         self._in_a_row = 0
 
     async def noted(self, fault: OhmwrightError, work: StepRun) -> AsyncIterator[Event]:
-        """Yield that an open activation is closed; raise `fault`, or what is worse, where to stop.
+        """Yield that an open activation is closed; raise where the sweep is to stop.
 
-        To go on, RF must be read as off.
+        That is `fault`, or what is worse where RF does not read off after it.
         """
         session = work.session
         self._in_a_row += 1

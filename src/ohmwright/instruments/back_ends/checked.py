@@ -41,7 +41,7 @@ def yes_or_no(value: object) -> bool:
 
 
 def reading(value: object) -> Reading:
-    """`value` as a reading; a bare number has no number of its own. NaN is none as yet."""
+    """`value` as a reading, of which a bare current has no number; NaN is no current as yet."""
     if not isinstance(value, Reading):
         return Reading(_current(value), None)
     taken = value.number

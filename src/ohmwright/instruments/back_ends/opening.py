@@ -18,8 +18,8 @@ from .release_line import ReleaseLine
 from .verified_calls import VerifiedCalls
 
 REPLIES_IN_A_CALL = 4
-"""A reply may take so large a part of a method's time: silence is told before the time is over, and
-the question can be asked once more."""
+"""A method's time over that of one reply: silence is told before the method's time is over, and the
+question can be asked once more."""
 
 
 async def opened_analyzer(

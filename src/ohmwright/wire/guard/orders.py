@@ -23,7 +23,7 @@ class ReleaseOrders:
 
     off: bytes
     question: bytes
-    """What has the instrument say its state: a question, or what starts its stream."""
+    """What makes the instrument say its state: a question, or what starts its stream."""
     reply: FrameLayout = PLAIN_LINE
     form: str = NUMBER
     """A regular expression for replies that say the state."""

@@ -30,10 +30,12 @@ POLL_S = 0.02
 QUIET_S = 0.15
 """After this silence in seconds no late reply is on the line."""
 _ENGINE_BOUND_S = 1.0
+"""How long a frame may take to reach the engine."""
 _AWAKE_S = 0.0003
 """Seconds of polling after a message: they come in bursts, and waking up costs time."""
 _PAUSES_AT_MOST = 4
 _TRIES = 20
+"""How often OFF is sent while the output does not read off."""
 
 
 @dataclass
@@ -48,7 +50,9 @@ class Guard:
     """Whether the engine is gone, so that only the guard can warn a person."""
     _sequence: int = 0
     _every_s: float | None = None
+    """Longest time from frame to frame that the engine has promised; None without a watch."""
     _due_s: float = 0.0
+    """When the next frame is due."""
     _tripped: bool = False
     _awake_until_s: float = 0.0
     woken: socket.socket | None = None
@@ -58,7 +62,7 @@ class Guard:
     _frames: Unpacker = field(default_factory=Unpacker)
 
     def run(self) -> bool:
-        """Relay until the engine is gone; whether the output then is off or was never watched."""
+        """Relay until stopped; whether the output then reads off, or is not under watch."""
         self.engine.settimeout(_ENGINE_BOUND_S)
         self._send(READY)
         try:
@@ -143,7 +147,6 @@ class Guard:
         """Send OFF and read the output back; whether it read off twice in a row."""
         for tries in range(_TRIES):
             try:
-                # the engine may have died in the middle of a message: end that first
                 self._write_off(() if tries == 0 else self.orders.opening)
                 if self._reads_off() and self._reads_off():
                     return True
@@ -154,6 +157,7 @@ class Guard:
         return False
 
     def _write_off(self, opening: tuple[bytes, ...]) -> None:
+        """Send OFF; first end what the engine may have left unfinished, then open anew."""
         orders = self.orders
         if orders.pause_s or opening:
             for message in (orders.unfinished, *opening, orders.off):
@@ -185,13 +189,13 @@ class Guard:
         is_cut = orders.streamed
         while elapsed_s() < end_s:
             heard += self._heard()
-            if not orders.streamed and not orders.echo.startswith(heard[: len(echo)]):
+            if not orders.streamed and not echo.startswith(heard[: len(echo)]):
                 return False
             if len(heard) < len(echo):
                 continue
             if (found := orders.reply.split(heard[len(echo) :])) is None:
                 continue
-            (frame, heard), echo = found, b""
+            (frame, heard), echo = found, b""  # the echo comes once
             if is_cut:  # a line may have been under way
                 is_cut = False
                 continue
