@@ -211,3 +211,24 @@ def test_the_lines_of_a_settled_value_add_up_to_its_uncertainty() -> None:
         {READINGS: 1.2, ESTIMATED: math.sqrt(6.67), EXTRAPOLATED: 0.8, DATED: 0.5}
     )
     assert seen.uncertainty == pytest.approx(3.0)
+
+
+def test_a_simulated_power_grows_where_meter_and_load_are_off_together() -> None:
+    """The mean of I² R is larger than with errors of their own by 2 I cov(meter, load)."""
+    load, meter_a, u_ohm = LoadAccuracy(percent=6.0), 0.8 * 0.75 + 0.00025, 30.0 / math.sqrt(3)
+    alone, together = (
+        measured_value(
+            settled(800.0, 150.0),
+            "power_w",
+            500.0,
+            TIMING,
+            Accuracy(
+                certificate(percent=150.0, correlation=each).model_copy(update={"load": load}),
+                CALIBRATED,
+            ),
+        )
+        for each in (1e-9, 0.9)
+    )
+    assert (alone.propagation, together.propagation) == ("Monte Carlo", "Monte Carlo")
+    more_w = 2 * 0.8 * 0.9 * meter_a * u_ohm
+    assert together.value - alone.value == pytest.approx(more_w, rel=0.15)
