@@ -169,3 +169,8 @@ def test_the_limits_of_a_specific_risk_are_those_that_its_verdict_turns_at(dof: 
     around = (held.accept_to - 1e-6, held.accept_to + 1e-6)
     verdicts = [judge(of_meter_alone(value), BAND, rule)[0] for value in around]
     assert verdicts == ["pass", "undecided"]
+
+
+def test_nothing_is_compared_without_a_value_or_without_limits() -> None:
+    assert conformity(None, BAND) is None
+    assert conformity(measured(100.0), None) is None
