@@ -120,8 +120,8 @@ def bench(
     2 points
     >>> for point in curve:
     ...     print(f"{point.power_w:.1f} W, U = {point.power.expanded:.1f} W")
-    143.4 W, U = 2.6 W
-    147.0 W, U = 2.4 W
+    143.4 W, U = 2.7 W
+    147.0 W, U = 2.5 W
     """
     opening = open_bench(
         path,
