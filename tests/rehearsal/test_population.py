@@ -53,8 +53,8 @@ def run_on(gain: float, lag_s: float, per_count: float) -> list[Event]:
 
 def test_ranges_have_the_mean_and_scatter_of_the_records():
     gains, lags_s = (0.95, 0.96, 0.97, 0.98), (0.6, 0.8, 1.0, 1.2)
-    runs = [run_on(g, lag_s, -0.002) for g, lag_s in zip(gains, lags_s, strict=True)]
-    found = like_fleet(PROFILE, runs).physics
+    units = [[run_on(g, lag_s, -0.002)] for g, lag_s in zip(gains, lags_s, strict=True)]
+    found = like_fleet(PROFILE, units).physics
     low, high = found.response.lag_s
     assert 0.5 * (low + high) == pytest.approx(0.9)
     assert (high - low) / 12**0.5 == pytest.approx(np.std(lags_s, ddof=1))
@@ -71,4 +71,21 @@ def test_ranges_have_the_mean_and_scatter_of_the_records():
 
 def test_too_few_records_are_refused():
     with pytest.raises(UsageError, match="too little of Quillon 300"):
-        like_fleet(PROFILE, [run_on(1.0, 1.0, 0.001)] * 2)
+        like_fleet(PROFILE, [[run_on(1.0, 1.0, 0.001)]] * 2)
+
+
+def test_many_runs_of_one_unit_are_one_unit():
+    with pytest.raises(UsageError, match="too little of Quillon 300"):
+        like_fleet(PROFILE, [[run_on(1.0, 1.0, 0.001)] * 9])
+    twice = [[run_on(g, 1.0, 0.001), run_on(g + 0.02, 1.0, 0.001)] for g in (0.9, 0.92, 0.94)]
+    low, high = like_fleet(PROFILE, twice).physics.ageing.current.start
+    assert (high - low) / 12**0.5 == pytest.approx(0.0213, abs=1e-3)  # that of 0.91, 0.93, 0.95
+
+
+def test_two_units_that_hunt_do_not_make_a_fleet_hunt():
+    gains = ((0.95, 1.0), (0.96, 1.1), (0.97, 1.2))
+    units = [[run_on(gain, lag_s, 0.001)[:1]] for gain, lag_s in gains]
+    units[0] = [run_on(0.95, 1.0, 0.001)]
+    found = like_fleet(PROFILE, units).physics.response
+    assert found.hunting_share == PROFILE.physics.response.hunting_share
+    assert found.lag_s == PROFILE.physics.response.lag_s

@@ -13,6 +13,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -23,6 +24,7 @@ from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import run_started_event
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import SourceError
+from ohmwright.model.event import Event
 from ohmwright.records.fleet_learning import fleet_priors
 from ohmwright.simulator.cued_hands import Hands
 
@@ -123,13 +125,13 @@ def _like_records(rehearsed: Rehearsed, place: str) -> Rehearsed:
         runs = [store.events(run_id) for run_id in store.run_ids() if run_id not in void]
         started = [run_started_event(events) for events in runs]
         simulated = all(s.seed is not None for s in started if s and s.asset.model == model)
-        fitting = [
-            events
-            for begun, events in zip(started, runs, strict=True)
-            if begun and begun.asset.model == model and (begun.seed is not None) == simulated
-        ]
+        fitting = defaultdict[str, list[Sequence[Event]]](list)
+        for begun, events in zip(started, runs, strict=True):
+            if begun and begun.asset.model == model and (begun.seed is not None) == simulated:
+                fitting[begun.asset.serial].append(events)
         priors = fleet_priors(store, model, simulated=simulated)
-    bench = rehearsed.bench.with_generator(like_fleet(profile, fitting))
+    bench = rehearsed.bench.with_generator(like_fleet(profile, fitting.values()))
     kind = "simulated" if simulated else "real"
-    drawn_from = f"the data files and {len(fitting)} runs on record, of {kind} units"
+    count = sum(map(len, fitting.values()))
+    drawn_from = f"the data files and {count} runs on record, of {len(fitting)} {kind} units"
     return replace(rehearsed, bench=bench, fleet=priors, drawn_from=drawn_from)

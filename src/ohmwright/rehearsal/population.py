@@ -14,7 +14,7 @@ from ohmwright.model.hardware import Sense
 from ohmwright.simulator.profile import Ageing, GeneratorProfile, PointPhysics
 
 _FEWEST = 3
-"""From so many values on, records replace a model's range."""
+"""From so many units on, records replace a model's range."""
 _HALF_WIDTH = sqrt(3.0)
 """Half the width of a uniform range over its standard deviation."""
 _LARGEST_LOG_GAIN = 0.5
@@ -32,7 +32,7 @@ def unit_seed(seed: int, unit: int) -> int:
 
 @dataclass
 class _Seen:
-    """What the records of one model say: a value for each diagnosis or adjusted point of a run."""
+    """What records say: of one unit, each diagnosis and adjusted point; of a model, each unit."""
 
     log_gains: dict[Sense, list[tuple[float, float]]] = field(default_factory=dict)
     """Logarithm of each sense gain as found, with its standard uncertainty."""
@@ -43,17 +43,23 @@ class _Seen:
     hunting: list[float] = field(default_factory=list)
 
 
-def like_fleet(profile: GeneratorProfile, runs: Iterable[Sequence[Event]]) -> GeneratorProfile:
-    """Return `profile` with the ranges of what `runs` have found of units of this model.
+def like_fleet(
+    profile: GeneratorProfile, units: Iterable[Iterable[Sequence[Event]]]
+) -> GeneratorProfile:
+    """Return `profile` with the ranges of what was found of units of this model.
 
-    `runs`: the events of each run on such a unit. A range becomes uniform with the mean and the
-    standard deviation of what was found; sense gains as found replace ageing, less the scatter that
-    their own uncertainty explains. What fewer than three values tell stays as the model has it,
-    save the share of units that hunt. Raises UsageError where neither gains nor lags are told.
+    `units`: for each, the events of its runs; it counts once, with the mean of what they found. A
+    range becomes uniform with the mean and the standard deviation over the units; sense gains as
+    found replace ageing, less the scatter that their own uncertainty explains. What fewer than
+    three units tell stays as the model has it. Raises UsageError where neither gains nor lags are
+    told.
     """
     seen = _Seen()
-    for events in runs:
-        _add_run(seen, events)
+    for runs in units:
+        own = _Seen()
+        for events in runs:
+            _add_run(own, events)
+        _add_unit(seen, own)
     if len(seen.lags_s) < _FEWEST and all(len(g) < _FEWEST for g in seen.log_gains.values()):
         raise UsageError(
             f"The records tell too little of {profile.data.model}: a diagnosis or an adjustment of "
@@ -65,7 +71,7 @@ def like_fleet(profile: GeneratorProfile, runs: Iterable[Sequence[Event]]) -> Ge
         update={
             **_range("lag_s", seen.lags_s),
             **_range("dead_s", seen.dead_times_s),
-            **({"hunting_share": float(np.mean(seen.hunting))} if seen.hunting else {}),
+            **_share("hunting_share", seen.hunting),
         }
     )
     ageing = physics.ageing.model_copy(
@@ -96,6 +102,26 @@ def _add_run(seen: _Seen, events: Sequence[Event]) -> None:
             if target_ma is not None and event.gain_per_count != 0:
                 size_ma = abs(event.gain_per_count) * target_ma
                 seen.counts_ma.setdefault(event.point, []).append(size_ma)
+
+
+def _add_unit(seen: _Seen, own: _Seen) -> None:
+    """Add the mean of each figure of one unit."""
+    for sense, gains in own.log_gains.items():
+        value, uncertainty = np.mean(gains, axis=0)
+        seen.log_gains.setdefault(sense, []).append((float(value), float(uncertainty)))
+    for point, sizes_ma in own.counts_ma.items():
+        seen.counts_ma.setdefault(point, []).append(float(np.mean(sizes_ma)))
+    for of_model, of_unit in (
+        (seen.lags_s, own.lags_s),
+        (seen.dead_times_s, own.dead_times_s),
+        (seen.hunting, own.hunting),
+    ):
+        if of_unit:
+            of_model.append(float(np.mean(of_unit)))
+
+
+def _share(name: str, values: Sequence[float]) -> dict[str, float]:
+    return {name: float(np.mean(values))} if len(values) >= _FEWEST else {}
 
 
 def _range(name: str, values: Sequence[float]) -> dict[str, tuple[float, float]]:
