@@ -146,7 +146,7 @@ def test_none_is_made_from_an_older_copy_of_the_record(
     for path, content in older.items():
         path.write_bytes(content)
     outcome = ohmwright("certificate", "--records", records, "--all", tmp_path / "b")
-    assert (outcome.code, "older than what this computer wrote" in outcome.err) == (6, True)
+    assert (outcome.code, "older than what this computer has seen" in outcome.err) == (6, True)
     assert not (tmp_path / "b").exists()
 
 

@@ -74,7 +74,7 @@ def test_a_store_that_lost_a_run_says_so_when_it_is_read(
     read = ohmwright("record", *arguments, "--records", place)
     assert read.code == (1 if command == "show" and _failed(finished) else 0)
     assert "Warning: store: entry 4 of the ledger" in " ".join(read.err.split())
-    assert "older than what this computer wrote" in " ".join(read.err.split())
+    assert "older than what this computer has seen" in " ".join(read.err.split())
     assert "record verify" in read.err
 
 

@@ -141,6 +141,7 @@ def certificate_renderer(
     """
     with store.database.read() as connection:
         store.refuse_loss(connection)
+    store.remember_ledger()
     run = store.stored_run(run_id)
     made = renderer_of_run(store, run, trusted, options)
     copy = copy_text(made.certificate, made.sheet, options.own_pages)

@@ -22,13 +22,16 @@ def open_records_for_reading(given: str | None) -> SqlStore:
     """Open the store at `given` to show or export its records.
 
     For each record that is missing from it though this computer has seen it there, a warning is
-    printed on standard error; the others can be read. Raises UsageError where nothing was ever
-    recorded there.
+    printed on standard error; the others can be read. Where nothing is missing, this computer
+    remembers from now on how far the ledger goes. Raises UsageError where nothing was ever recorded
+    there.
     """
     store = open_existing_records(given)
     try:
         with store.database.read() as connection:
             lost = [str(one) for one in losses(connection, store.witness) if one.kind == "wrong"]
+        if not lost:
+            store.remember_ledger()
     except RecordError as error:  # an unreadable witness, or a damaged table
         lost = [error.happened]
     for what in lost:

@@ -94,6 +94,8 @@ def verify_records(
     with open_existing_records(records) as store:
         trusted_here = trusted_keys(trusted, store)
         check = _checked_store(store, run_ids, shown, trusted_here, values=values)
+        if check.state != "wrong":
+            store.remember_ledger()
     print_json(_document(check)) if as_json else _print(check)
     return EXIT_CODES[check.state]
 

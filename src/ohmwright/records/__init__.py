@@ -73,7 +73,9 @@ Design decisions, all in force:
    Decision: the state folder has one file for the ledger and one for each open run. Each gets
    the hash that is about to be committed before the commit, and after it that it is there.
    Nothing is written on top of a store that lacks what the witness has seen, and no paper is
-   made from it; lists and exports warn. A commit that was begun and is not there is `unknown`:
+   made from it; lists and exports warn. Whoever verifies, shows or prints records without a loss
+   remembers how far their ledger went, so that what was signed elsewhere cannot be cut off unseen
+   after it was read here. A commit that was begun and is not there is `unknown`:
    a killed program had acknowledged nothing, after a power cut that cannot be told.
    Rejected: waiting for the witness to reach the disk, which would halve the rate of commits.
    Held by: tests/records/test_witness.py, tests/cli/test_record_shown.py.

@@ -26,7 +26,7 @@ from .run_claim import ChainEnd, chain_end, claim_run, renew_claim
 from .run_reader import find_run, read_run, store_id
 from .store import Store
 from .tables import EVENTS, RESULTS, RUNS, VOIDED_RUNS
-from .witness import Witness, losses
+from .witness import Witness, losses, remember_ledger
 from .witness_file import ChainPosition
 
 KEY_MEMORY_FILE = "keys"
@@ -240,6 +240,14 @@ class SqlStore(Store):
                     "Restore the newest copy. If it is truly gone, move "
                     f"{self.witness.folder} away.",
                 )
+
+    def remember_ledger(self) -> None:
+        """Remember how far the ledger goes: who reads an older copy later is told so.
+
+        Who may not write to the witness can read nevertheless.
+        """
+        with self.database.read() as connection, suppress(RecordError):
+            remember_ledger(connection, self.witness)
 
     def unknown_run_error(self, run_id: str) -> UsageError:
         """The error for a run that is not on record."""

@@ -16,8 +16,9 @@ from sqlalchemy import Connection, select
 from ohmwright.model.errors import RecordError
 
 from .audit_finding import AuditFinding
+from .canonical_json import sha256_digest
 from .ends_seen import EndsSeen
-from .ledger import is_finished
+from .ledger import entry_document, is_finished
 from .private_files import make_private_folder
 from .tables import EVENTS, LEDGER, RUNS
 from .witness_file import ChainPosition, FileWriter, WitnessFile, read_witness_file
@@ -67,6 +68,11 @@ class Witness:
             self.ends.note(end)
         self._close(str(run))
         (self.folder / str(run)).unlink(missing_ok=True)
+
+    def newest_entry(self) -> ChainPosition:
+        """The newest entry of the ledger that is remembered; its number is 0 for none."""
+        file = read_witness_file(self.folder / _LEDGER)
+        return ChainPosition(0, bytes(32)) if file is None else file.committed
 
     def read_files(self) -> tuple[WitnessFile, ...]:
         """Everything that is remembered. Raises RecordError for a damaged file."""
@@ -125,6 +131,25 @@ def losses(connection: Connection, witness: Witness) -> Iterator[AuditFinding]:
             yield _possible_loss(file)
 
 
+def remember_ledger(connection: Connection, witness: Witness) -> None:
+    """Remember how far the ledger goes that somebody reads, as far as it follows what is known.
+
+    Whoever reads an older copy later, without the end that was read here, is told so. An entry that
+    another program writes meanwhile may be forgotten by this, which accuses nobody. Raises
+    RecordError.
+    """
+    known = newest = witness.newest_entry()
+    query = select(LEDGER.c.number, LEDGER.c.document, LEDGER.c.hash)
+    for row in connection.execute(query.where(LEDGER.c.number > known.number).order_by("number")):
+        document = entry_document(row.document)
+        follows = document.get("after") == newest.hash.hex() and row.number == newest.number + 1
+        if not follows or sha256_digest(row.document) != row.hash:
+            return
+        newest = ChainPosition(row.number, row.hash)
+    if newest != known:
+        witness.note_committed_entry(newest)
+
+
 def other_ends(connection: Connection, witness: Witness) -> Iterator[AuditFinding]:
     """A finding for each run that ended otherwise when this computer saw it end first.
 
@@ -166,7 +191,7 @@ def _loss(connection: Connection, witness: Witness, link: ChainPosition) -> Audi
         what = f"an event that {witness.folder} has seen {state}"
         return AuditFinding(what, link.run_id, link.number)
     what = f"entry {link.number} of the ledger, which {witness.folder} has seen, {state}"
-    return AuditFinding(f"{what}: the store is older than what this computer wrote, or altered")
+    return AuditFinding(f"{what}: the store is older than what this computer has seen, or altered")
 
 
 def _possible_loss(file: WitnessFile) -> AuditFinding:
