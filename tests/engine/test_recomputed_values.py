@@ -31,7 +31,7 @@ def differing_values(events: Sequence[Event]) -> list[tuple[int, str]]:
 def why_not(events: Sequence[Event]) -> Counter[str]:
     """Why values are not computed once more; under an empty reason those that are."""
     values, reasons = recomputable(events)
-    return Counter({"": len(values)}) + reasons
+    return Counter({"": len(values)}) + Counter(one.why for one in reasons)
 
 
 def with_result(

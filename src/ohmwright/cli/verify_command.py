@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
+from shlex import quote
 from typing import Literal
 
 from rich.progress import Progress
@@ -36,6 +37,8 @@ from .open_records import open_existing_records, trusted_keys
 
 StoreState = Literal["good", "unknown", "wrong"]
 EXIT_CODES: dict[StoreState, int] = {"good": 0, "unknown": 4, "wrong": RecordError.exit_code}
+_NAMED = 20
+"""Values not computed once more that are named of each reason; JSON has more."""
 _STYLES: dict[FindingKind, str] = {
     "wrong": "bold red",
     "unknown": "bold yellow",
@@ -54,12 +57,16 @@ class StoreCheck:
     open_runs: Sequence[str]
     """Ids of runs that are not finished and so not signed."""
     trusted: TrustedKeys
+    given: str | None = None
+    """Where the records are, as it was given with the command."""
     papers: Sequence[FoundPaper] = ()
     """Of the files that were asked for, those that are issued papers."""
     heads: Mapping[str, Sequence[str]] = field(default_factory=dict[str, Sequence[str]])
     """By each hash that was asked for and is on record, the runs that have it."""
     values: Mapping[str, int] = field(default_factory=dict[str, int])
     """How many values were computed once more, under ''; how many not, under the reason."""
+    named: Mapping[str, Sequence[str]] = field(default_factory=dict[str, Sequence[str]])
+    """The first of these values, by the reason."""
 
     @property
     def state(self) -> StoreState:
@@ -94,6 +101,7 @@ def verify_records(
     with open_existing_records(records) as store:
         trusted_here = trusted_keys(trusted, store)
         check = _checked_store(store, run_ids, shown, trusted_here, values=values)
+        check = replace(check, given=records)
         if check.state != "wrong":
             store.remember_ledger()
     print_json(_document(check)) if as_json else _print(check)
@@ -126,9 +134,11 @@ def _checked_store(
         sealed,
         [run_id for run_id in open_runs if not chosen or run_id in chosen],
         trusted,
+        None,
         papers,
         {head: run_ids_with_head(store, head) for head in shown.heads if has_head(store, head)},
         recomputed.reasons,
+        recomputed.named,
     )
 
 
@@ -173,6 +183,7 @@ def _document(check: StoreCheck) -> dict[str, object]:
         "heads": {head: list(found) for head, found in check.heads.items()},
         "values_recomputed": check.values.get("", 0),
         "values_not_recomputed": {why: count for why, count in check.values.items() if why},
+        "named_not_recomputed": {why: list(named) for why, named in check.named.items()},
         "papers": [asdict(paper) for paper in check.papers],
         "keys": [
             {
@@ -202,6 +213,9 @@ def _print(check: StoreCheck) -> None:
         out().print(Text(f"Not finished, so signed by nobody: {named}"), soft_wrap=True)
     if check.values:
         out().print(Text(_recomputed_words(check.values)), soft_wrap=True)
+    for why, named in check.named.items():
+        left = _named_words(why, named, check.values[why])
+        out().print(Text(printable(left), style="dim"), soft_wrap=True)
     runs_ = f"{check.runs} run{'' if check.runs == 1 else 's'}"
     for line in _closing_lines(check, runs_):
         out().print(line, soft_wrap=True)
@@ -212,6 +226,13 @@ def _recomputed_words(values: Mapping[str, int]) -> str:
     said = f"{done} of {sum(values.values())} values computed once more from their readings"
     left = [f"{count} not: {why}" for why, count in sorted(values.items()) if why]
     return "; ".join([said, *left]) + "."
+
+
+def _named_words(why: str, named: Sequence[str], count: int) -> str:
+    """Return which values were not computed once more for one reason, the first of many."""
+    shown = named[:_NAMED]
+    more = "" if len(shown) == count else f"; and {count - len(shown)} more"
+    return f"Not computed once more, {why}: {'; '.join(shown)}{more}."
 
 
 def _layout(paper: FoundPaper) -> str:
@@ -235,9 +256,10 @@ def _closing_lines(check: StoreCheck, runs_: str) -> Iterator[str]:
         case "good":
             yield f"{runs_}: {_holding(check)}."
     if any(signer.key not in check.trusted for signer in check.signers):
+        where = "" if check.given is None else f" --records {quote(check.given)}"
         yield (
             "Anybody can make a key. Compare its fingerprint with its owner, then: "
-            "ohmwright record keys trust FINGERPRINT --name OWNER"
+            f"ohmwright record keys trust FINGERPRINT --name OWNER{where}"
         )
 
 

@@ -7,9 +7,12 @@ from itertools import chain
 
 from ohmwright.model.event import Event
 
+from .certificate_on_record import differing_certificates
 from .figures_on_record import differing_figures
 from .limits_on_record import differing_limits
+from .missing_points import missing_points
 from .recomputed_values import differing, recomputable
+from .rf_on_record import misfit_results
 from .verdict_on_record import differing_verdicts
 
 
@@ -20,6 +23,13 @@ def contradictions(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
 
 
 def contradicted_verdicts(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
-    """Yield the same of verdicts, limits and figures alone: no value is computed once more."""
-    checks = (differing_verdicts, differing_limits, differing_figures)
+    """Yield the same of all but the values: none is computed once more."""
+    checks = (
+        differing_verdicts,
+        differing_limits,
+        differing_figures,
+        differing_certificates,
+        misfit_results,
+        missing_points,
+    )
     return chain.from_iterable(check(events) for check in checks)

@@ -110,7 +110,11 @@ def _against_documents(result: Result, certificate: _Table, procedure: _Table) -
             f"the run is {certificate.get('number')}, due {certificate.get('due_on')}"
         )
     step = next((s for s in procedure.get("step", ()) if s.get("name") == result.step), None)
-    if step is None or result.stage == "adjust":
+    if step is None:
+        return
+    if step.get("kind", result.kind) != result.kind:
+        yield f"{named}: it is of the kind {result.kind}, and the procedure says {step['kind']}"
+    if result.stage == "adjust":
         return
     # other kinds measure at settings and loads of their own making
     for key in ("mode", "setting_w", "load_ohm") if result.kind == "output" else ("mode",):

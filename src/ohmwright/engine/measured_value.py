@@ -43,6 +43,8 @@ ESTIMATED, EXTRAPOLATED = "lag, droop and hunting", "extrapolation"
 """Labels of the lines for lag and droop: as estimated, type A; by what was not seen, type B."""
 DATED = "age told by a person"
 """Label of the line for ages that a person told: droop within the time by which they may be off."""
+FROM_READINGS = frozenset((READINGS, ESTIMATED, EXTRAPOLATED, DATED))
+"""Labels of the lines that come of the readings of a current; no certificate gives them."""
 _TYPE_A = (READINGS, CAPTURES, ESTIMATED)
 
 

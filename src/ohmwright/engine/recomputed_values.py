@@ -7,11 +7,10 @@ both together move a value by less than what is allowed here.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from math import sqrt
-from typing import Any
+from typing import Any, NamedTuple
 
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.settled_value import Settled
@@ -28,6 +27,7 @@ from ohmwright.model.event import (
 from ohmwright.model.result import Measured, Result
 
 from .kept_documents import kept_table
+from .measured_value import FROM_READINGS
 from .opening_events import SOFTWARE
 from .stop_rules import UntilDecided
 
@@ -35,6 +35,8 @@ _BY_ANOTHER_START = 0.001
 """Relative difference that another start of the search may make."""
 _SDS = 0.5
 """And over the standard uncertainty of the readings: 0.37 was the most of 36 unlike activations."""
+_LEAST_U = 0.7
+"""And least part of their standard uncertainty: 0.95 was the least of 68 activations."""
 _ONE_SIDED = 0.05
 """Tolerance over the target, for a target that is a limit itself."""
 _LATEST_S = 2.0
@@ -62,12 +64,21 @@ Recomputable = tuple[int, Result, BesideReadings]
 """A value that can be computed once more: the number of its event, and what that takes."""
 
 
-def recomputable(events: Iterable[Event]) -> tuple[list[Recomputable], Counter[str]]:
-    """Return the values that can be computed once more, and why others cannot, with counts."""
-    values, why_not = list[Recomputable](), Counter[str]()
+class NotRecomputable(NamedTuple):
+    """A value that cannot be computed once more."""
+
+    point: str
+    """Its stage, step and point."""
+    why: str
+
+
+def recomputable(events: Iterable[Event]) -> tuple[list[Recomputable], list[NotRecomputable]]:
+    """Return the values that can be computed once more, and those that cannot."""
+    values, why_not = list[Recomputable](), list[NotRecomputable]()
     for number, result, evidence in _with_evidence(events):
         if why := why_not_recomputed(result, evidence):
-            why_not[why] += 1
+            stage = result.stage.replace("_", " ")
+            why_not.append(NotRecomputable(f"{stage}, {result.step}, {result.point}", why))
         else:
             values.append((number, result, evidence))
     return values, why_not
@@ -86,7 +97,7 @@ def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
     """Return why the value of a result is not computed once more; empty where it is."""
     of_point = result.target is not None and result.stage != "adjust" and result.kind in _KINDS
     if not of_point or _quantity(result) not in ("power_w", "current_ma") or not result.load_ohm:
-        return "another kind of value"
+        return "neither power nor current of a test point"
     if not result.samples:
         return "no readings on record"
     if evidence.software != SOFTWARE:  # another version may rightly make another value of them
@@ -151,9 +162,24 @@ def _what_differs(result: Result, evidence: BesideReadings) -> str:
     if again is None:
         return ""
     allowed_ma = _SDS * again.uncertainty + _BY_ANOTHER_START * abs(again.value)
-    if abs(value_ma - again.value) <= allowed_ma:
-        return ""
-    return f"its value is {value_ma:.4g} mA, and its readings make it {again.value:.4g} mA"
+    if abs(value_ma - again.value) > allowed_ma:
+        return f"its value is {value_ma:.4g} mA, and its readings make it {again.value:.4g} mA"
+    u_ma = _u_of_readings_ma(result, measured)
+    if u_ma < _LEAST_U * again.uncertainty:
+        return (
+            f"u of its readings is {u_ma:.2g} mA in its budget, and they make it "
+            f"{again.uncertainty:.2g} mA"
+        )
+    return ""
+
+
+def _u_of_readings_ma(result: Result, measured: Measured) -> float:
+    """Return the standard uncertainty by the lines of the readings in a budget, in mA."""
+    lines = (one.standard_uncertainty for one in measured.budget if one.source in FROM_READINGS)
+    u = sqrt(sum(line**2 for line in lines))
+    if _quantity(result) == "current_ma":
+        return u
+    return u / (2e-6 * _current_ma(result, measured.value) * (result.load_ohm or 1.0))
 
 
 def again_settled(result: Result, measured: Measured, evidence: BesideReadings) -> Settled | None:

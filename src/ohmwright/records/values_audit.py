@@ -10,7 +10,12 @@ from dataclasses import dataclass
 from multiprocessing import cpu_count, get_context
 from types import TracebackType
 
-from ohmwright.engine.recomputed_values import Recomputable, differing, recomputable
+from ohmwright.engine.recomputed_values import (
+    NotRecomputable,
+    Recomputable,
+    differing,
+    recomputable,
+)
 from ohmwright.model.event import Event
 from ohmwright.wire.worker_process import begin_worker
 
@@ -19,6 +24,8 @@ from .audit_finding import AuditFinding
 NOT_ASKED_FOR = "not asked for"
 _FEW = 1000
 """Values that this process computes itself, some ten seconds: others take seconds to start."""
+_NAMED = 1000
+"""Values that are named of each reason; more are counted."""
 _AHEAD = 4
 """Runs handed out for each process before the oldest one is waited for."""
 
@@ -41,6 +48,8 @@ class RecomputedValues:
         """`wanted`: whether anything is computed; else values are only counted."""
         self.reasons = Counter[str]()
         """Why not, with the count of each; those that were under an empty reason."""
+        self.named: dict[str, list[str]] = {}
+        """Of each such reason the first values, by run, stage, step and point."""
         self._wanted = wanted
         self._pool: ProcessPoolExecutor | None = None
         self._handed_out = deque[_HandedOut]()
@@ -60,16 +69,24 @@ class RecomputedValues:
     def __call__(self, run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
         """Yield findings of this run or of earlier ones."""
         values, why_not = recomputable(events)
+        self._name(run_id, why_not)
         if not self._wanted:
-            self.reasons += Counter({NOT_ASKED_FOR: len(values)}) + why_not
+            self.reasons[NOT_ASKED_FOR] += len(values)
             return
-        self.reasons += Counter({"": len(values)}) + why_not
+        self.reasons[""] += len(values)
         if self.reasons[""] <= _FEW:
             yield from _findings(run_id, differing(values))
             return
         self._hand_out(run_id, values)
         while len(self._handed_out) > _AHEAD * cpu_count():
             yield from self._oldest()
+
+    def _name(self, run_id: str, why_not: Sequence[NotRecomputable]) -> None:
+        for one in why_not:
+            self.reasons[one.why] += 1
+            named = self.named.setdefault(one.why, [])
+            if len(named) < _NAMED:
+                named.append(f"{run_id}: {one.point}")
 
     def rest(self) -> Iterator[AuditFinding]:
         """Yield what is found in the runs that are still being computed."""

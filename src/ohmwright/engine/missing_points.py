@@ -1,0 +1,89 @@
+"""Points of the procedure kept with a finished run that have no result, though nobody left them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
+from pathlib import Path
+
+from ohmwright.model.document import Document
+from ohmwright.model.errors import ProcedureError
+from ohmwright.model.event import (
+    DocumentKept,
+    Event,
+    PointDone,
+    RunFinished,
+    RunResumed,
+    RunStarted,
+)
+from ohmwright.model.source import parse
+from ohmwright.model.step import Stage
+
+from .kept_documents import kept_document
+from .procedure import Procedure
+
+_NAMED = 5
+"""Points that are named; more are counted."""
+_STAGES: Mapping[Stage, str] = {
+    "as_found": "as found",
+    "adjust": "adjusting",
+    "as_left": "as left",
+}
+
+Points = Mapping[Stage, Sequence[tuple[str, str]]]
+"""By stage the names of step and point, in the order of the procedure."""
+
+
+def missing_points(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
+    """Yield the number of a run's end and, by stage, which points have no result.
+
+    A point that was skipped or could not be measured has one, which says so. A run that went on
+    goes by the procedure that it was resumed with. A procedure that cannot be read here, such as
+    one with steps of another package, is passed over.
+    """
+    kept: dict[str, Document] = {}
+    found: set[tuple[str, str, str]] = set()
+    part: RunStarted | RunResumed | None = None
+    stages: tuple[Stage, ...] = ()
+    for number, event in enumerate(events, start=1):
+        match event:
+            case RunStarted():
+                part, stages = event, event.stages
+            case RunResumed():
+                part = event
+            case DocumentKept():
+                kept[event.document.sha256] = event.document
+            case PointDone(result=result):
+                found.add((result.stage, result.step, result.point))
+            case RunFinished() if part is not None:
+                procedure = kept_document(part, kept, "procedure")
+                points = None if procedure is None else points_of(procedure)
+                for stage in stages if points is not None else ():
+                    if said := _what_is_missing(stage, points or {}, found):
+                        yield number, said
+
+
+@lru_cache(maxsize=64)
+def points_of(document: Document) -> Points | None:
+    """Return the points that must have a result; None where the procedure cannot be read."""
+    try:
+        procedure = parse(Path(document.name), document.text, Procedure, error=ProcedureError)
+    except ProcedureError:
+        return None
+    return {
+        stage: [(s.name, point) for s in procedure.steps_in(stage) for point in s.point_names()]
+        for stage in _STAGES
+    }
+
+
+def _what_is_missing(stage: Stage, points: Points, found: set[tuple[str, str, str]]) -> str:
+    """Return which points of a stage have no result, as a clause; empty where all have one."""
+    due = points[stage]
+    missing = [f"{step}, {point}" for step, point in due if (stage, step, point) not in found]
+    if not missing:
+        return ""
+    more = f"; and {len(missing) - _NAMED} more" if len(missing) > _NAMED else ""
+    return (
+        f"{len(missing)} of the {len(due)} points {_STAGES[stage]} have no result, and no event "
+        f"says why: {'; '.join(missing[:_NAMED])}{more}"
+    )
