@@ -213,8 +213,8 @@ def _print(check: StoreCheck) -> None:
         out().print(Text(f"Not finished, so signed by nobody: {named}"), soft_wrap=True)
     if check.values:
         out().print(Text(_recomputed_words(check.values)), soft_wrap=True)
-    for why, named in check.named.items():
-        left = _named_words(why, named, check.values[why])
+    for why, points in check.named.items():
+        left = _named_words(why, points, check.values[why])
         out().print(Text(printable(left), style="dim"), soft_wrap=True)
     runs_ = f"{check.runs} run{'' if check.runs == 1 else 's'}"
     for line in _closing_lines(check, runs_):

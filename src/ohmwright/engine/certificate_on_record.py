@@ -1,4 +1,4 @@
-"""Whether results fit the analyzer's certificate that is kept with them: its dates, and their lines.
+"""Whether results fit the analyzer's certificate that is kept with them: dates and lines.
 
 What a certificate and the other kept documents make of a value's budget is computed once more, by
 the formulas of `measured_value`: all lines but those of the readings, and the names of what is

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 
 from ohmwright.model.event import (
     ActivationClosed,
@@ -38,9 +39,36 @@ class _SinceResult:
     """Counts by which each trim was moved since its step began."""
 
 
+@dataclass
+class _Trims:
+    """Where the trims stood by the results so far, by point."""
+
+    first: dict[str, int] = field(default_factory=dict[str, int])
+    """Before they were adjusted first."""
+    last: dict[str, int] = field(default_factory=dict[str, int])
+
+    def misfit(self, result: Result, moved: int) -> Iterator[str]:
+        """Yield that a result has another trim than its moves give; note where it stands now.
+
+        Of a point that was checked or adjusted again the trims count on from its earlier results.
+        """
+        start, final = result.start_trim, result.final_trim
+        if start is None or final is None:
+            return
+        again = result.again is not None and result.point in self.last
+        before = self.last[result.point] if again else start
+        if final != before + moved or (again and start != self.first[result.point]):
+            yield (
+                f"its trim went from {start} to {final}; it stood at {before}, and its moves on "
+                f"record add up to {moved:+d}"
+            )
+        self.first.setdefault(result.point, start)
+        self.last[result.point] = final
+
+
 def misfit_results(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
     """Yield number and description of each event that activations or moves on record contradict."""
-    number = 0
+    number, trims = 0, _Trims()
     for part in split_at_resumptions(events):
         since = _SinceResult()
         for event in part:
@@ -53,7 +81,8 @@ def misfit_results(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
                 case TrimMoved():
                     since.moved[event.point] += event.counts
                 case PointDone(result=result):
-                    for said in _what_misfits(result, since):
+                    moved = since.moved[result.point]
+                    for said in chain(_what_misfits(result, since), trims.misfit(result, moved)):
                         yield number, f"{result.step}, {result.point}: {said}"
                     since = _SinceResult()
                 case RunFinished():
@@ -61,7 +90,7 @@ def misfit_results(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
 
 
 def _what_misfits(result: Result, since: _SinceResult) -> Iterator[str]:
-    """Yield what activations and moves since the result before say against a result."""
+    """Yield what the activations since the result before say against a result."""
     if result.kind not in _KINDS:
         return
     longest_s, sum_s = max(since.on_s, default=0.0), sum(since.on_s)
@@ -76,13 +105,6 @@ def _what_misfits(result: Result, since: _SinceResult) -> Iterator[str]:
         yield f"RF was on for {result.on_s:.1f} s, and its activations add up to {sum_s:.1f} s"
     if since.on_s and result.measured is not None and not result.samples:
         yield "it has a value and activations, and no reading"
-    if result.start_trim is not None and result.final_trim is not None:
-        counted, moved = result.final_trim - result.start_trim, since.moved[result.point]
-        if counted != moved:
-            yield (
-                f"its trim went from {result.start_trim} to {result.final_trim}, and its moves on "
-                f"record add up to {moved:+d}"
-            )
 
 
 def _too_short(end: RunFinished, events: Iterable[Event]) -> Iterator[str]:
