@@ -21,6 +21,7 @@ from ohmwright.api.laboratory import (
     unnamed_customer,
 )
 from ohmwright.api.open_records import resolved_run_id
+from ohmwright.engine.resume import run_started_event
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
 from ohmwright.model.paper import Act, Authority, Corrections, IssuedPaper, PaperData
@@ -28,6 +29,7 @@ from ohmwright.records.add_addendum import Wanted, add_addendum, add_approval
 from ohmwright.records.addendum import Addendum, AddendumKind
 from ohmwright.records.authority import authority_on_record, entry_for, names_for
 from ohmwright.records.chain import StoredRun
+from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.issue import issue_of
 from ohmwright.reports.run_parts import parts_of_run
@@ -109,10 +111,29 @@ def amend_run(declared: Declared, reason: str, words: PaperWords) -> None:
         paper = paper_data(laboratory, words, kept.paper if kept.on_record else None)
         _refuse_late_receipt(paper, store, run_id)
         _refuse_unnamed_customer(laboratory, paper)
+        _notice_of_another_unit(store, run_id, paper)
         wanted = Wanted("amended", declared.name, reason, paper, authority)
         _say_added(add_addendum(store, run_id, wanted), laboratory)
         issue = issue_of(run_id, store.stored_run(run_id).addenda)
     _say(f"Certificate {issue.number} replaces {issue.replaces}; nobody has approved it yet.")
+
+
+def _notice_of_another_unit(store: SqlStore, run_id: str, paper: PaperData) -> None:
+    """Print that the corrected serial number is another unit's in these records, where it is."""
+    serial = paper.corrections.serial
+    if not serial:
+        return
+    own = run_started_event(store.events(run_id))
+    rows = runs(store.database, Filter(serial=serial))
+    others = {row["asset"] for row in rows} - {"" if own is None else own.asset.id}
+    if others:
+        named = ", ".join(sorted(others))
+        print_notice(
+            printable(
+                f"{serial} is the serial number of {named} in these records. If that unit was "
+                "measured, the run is another unit's: void it, and do not amend it."
+            )
+        )
 
 
 def _authority(

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from ohmwright.api.jobs import is_number_for
 from ohmwright.api.open_records import resolved_run_id
+from ohmwright.engine.contradictions import contradicted_verdicts
 from ohmwright.engine.resume import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Result, Verdict
@@ -138,13 +139,19 @@ def _print_meaning(found: Sequence[Result]) -> None:
 
 
 def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) -> int:
-    """Print the tables of one run, optionally its uncertainty budgets; return its exit code."""
+    """Print the tables of one run, optionally its uncertainty budgets; return its exit code.
+
+    What its own record contradicts is named, such as points without a result.
+    """
     with open_records_for_reading(records) as store:
         run_id = resolved_run_id(store, run_id)
         events, addenda = store.events(run_id), store.stored_run(run_id).addenda
         print_run(run_id, events, store, as_json=as_json, addenda=addenda)
     if not as_json:
         _print_meaning(tuple(results(events)))
+        for number, said in contradicted_verdicts(events):
+            line = printable(f"Contradicted by its own record: event {number}: {said}")
+            out().print(Text(line, style="bold red"), soft_wrap=True)
         if budgets:
             out().print(budget_table(results(events)))
     return exit_code(events)
