@@ -209,3 +209,25 @@ def test_a_trim_that_its_moves_do_not_give_is_told(job: Sequence[Event]) -> None
 
     shifted = with_first(job, adjusted, lambda r: {"start_trim": (r.start_trim or 0) + 1})
     assert "its trim went from" in said(misfit_results(shifted))
+
+
+def test_trims_of_a_point_adjusted_again_count_on_from_its_first_result(
+    job: Sequence[Event],
+) -> None:
+    first = next(e for e in job if isinstance(e, PointDone) and e.result.start_trim is not None)
+    start, final = first.result.start_trim, first.result.final_trim
+    assert start is not None
+    assert final is not None
+    move = next(e for e in job if isinstance(e, TrimMoved)).model_copy(
+        update={"point": first.result.point, "counts": 7}
+    )
+
+    def again(how: str, final: int) -> PointDone:
+        update = {"again": how, "final_trim": final, "samples": (), "measured": None}
+        return first.model_copy(update={"result": first.result.model_copy(update=update)})
+
+    end = job.index(first) + 1
+    log = [*job[:end], again("checked", final), move, again("adjusted", final + 7)]
+    assert list(misfit_results(log)) == []
+    wrong = [*job[:end], again("checked", final + 1), move, again("adjusted", final + 9)]
+    assert [number for number, _ in misfit_results(wrong)] == [end + 1, end + 3]
