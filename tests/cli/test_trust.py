@@ -72,8 +72,8 @@ def test_a_whole_forgery_is_not_good(
     here = ("--records", tmp_path / "r")
     forge(
         tmp_path / "r" / "records.sqlite",
-        # the bench file that is kept says 22.5
-        lambda body: body.replace(b'_c":22.5', b'_c":19.5').replace(
+        # the bench file that is kept says 41; no line of a budget goes by it
+        lambda body: body.replace(b'_percent":41.0', b'_percent":35.0').replace(
             b'"the bench file"', b'"the operator"'
         ),
         passing=False,
@@ -83,7 +83,7 @@ def test_a_whole_forgery_is_not_good(
     another_computer()
     shown = ohmwright("certificate", "--html", tmp_path / "c.html", *here)
     assert shown.code == 0  # it is whole in itself
-    assert "19.5 °C" in (tmp_path / "c.html").read_text(encoding="utf-8")
+    assert "35 % relative humidity" in (tmp_path / "c.html").read_text(encoding="utf-8")
     looked = ohmwright("record", "verify", *here)
     assert looked.code == 4
     assert "not trusted here; it signed 1 run: " + run in looked.out
