@@ -107,17 +107,6 @@ def test_a_point_without_limits_prints_what_was_required_and_what_was_found() ->
     assert certificate_dcc(certificate).decode().count("3.1 ± 0.4 W above") == 2
 
 
-def test_a_p_without_the_analyzers_uncertainty_carries_a_mark() -> None:
-    bare = [
-        result("as_left", "cut", "a").model_copy(update={"traceability": "none"}),
-        result("as_left", "cut", "b"),
-    ]
-    sheet = certificate_text(certificate_of(a_run(bare)))
-    marked = [row.left.probability.endswith("*") for group in sheet.groups for row in group.rows]
-    assert marked == [True, False]
-    assert any(note.startswith("* beside P") for note in sheet.notes)
-
-
 def test_adjusted_points_that_did_not_pass_stand_with_the_stages() -> None:
     stages = ("as_found", "as_left")
     for verdict in ("fail", "pass"):

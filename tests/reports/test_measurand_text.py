@@ -1,14 +1,9 @@
 """What papers say a value is, and until when its activation was read."""
 
-from dataclasses import replace
-
-from ohmwright.model.result import Conformity, Result, Sample
+from ohmwright.model.result import Result, Sample
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.certificate_text import certificate_text
-from ohmwright.reports.html import certificate_html
-from ohmwright.reports.label import qr_text
 from ohmwright.reports.measurand_text import extrapolated_text, measurand_text, read_until_text
-from ohmwright.reports.risk_text import qualification
 
 from . import conftest
 
@@ -44,32 +39,6 @@ def test_the_paper_says_both() -> None:
     assert any("as it would be at 6 s" in note for note in made.notes)
     (group,) = made.groups
     assert group.at.endswith("read until 5.5 s, extrapolated to 6 s")
-
-
-def test_a_verdict_by_the_readings_alone_is_qualified_wherever_it_stands() -> None:
-    how = Conformity(rule="simple acceptance", probability=0.998)
-    one = read_until(6.0).model_copy(update={"conformity": how, "traceability": "none"})
-    made = certificate_of(conftest.a_run([one]))
-    sheet = certificate_text(made)
-    assert sheet.verdict_qualified == "by the readings alone; not traceable"
-    assert any("no conformity with the limits is stated" in note for note in sheet.notes)
-    assert any("P), by the readings alone; not traceable: " in note for note in sheet.notes)
-    assert "by the readings alone; not traceable" in qr_text(made)
-    assert "by the readings alone" in certificate_html(sheet)
-    covered = certificate_text(certificate_of(conftest.a_run([read_until(6.0)])))
-    assert covered.verdict_qualified == ""
-    void = replace(made, issue=replace(made.issue, void="another unit"))
-    assert certificate_text(void).verdict_qualified == ""
-
-
-def test_where_only_some_values_rest_on_the_readings_alone_it_says_in_part() -> None:
-    how = Conformity(rule="simple acceptance", probability=0.998)
-    alone, covered = (
-        read_until(6.0).model_copy(update={"conformity": how, "traceability": basis})
-        for basis in ("none", "not needed")
-    )
-    assert qualification([alone, covered]).startswith("in part by the readings alone")
-    assert qualification([covered]) == ""
 
 
 def test_of_a_step_it_is_told_from_when_to_when_its_points_were_read() -> None:

@@ -23,6 +23,7 @@ from ohmwright.reports.issue import Issue, issue_of
 from ohmwright.reports.label import label
 from ohmwright.reports.pdf import certificate_pdf
 from ohmwright.reports.typesetting import Form, Picture, picture_of
+from ohmwright.reports.verdict_grounds import may_be_accredited
 
 from .certificate_files import CertificateOptions
 from .issued_paper import OTHER_FILE, copy_text, is_issued_file
@@ -53,9 +54,10 @@ class CertificateRenderer:
 
     @cached_property
     def _logo(self) -> Picture | None:
-        """The logo, which may hold a mark of accreditation; none of a draft or a void paper."""
+        """The logo; it may hold a mark of accreditation, and stands only where that may."""
         logo = self.certificate.issue.paper.logo
-        return picture_of(logo) if logo is not None and self.certificate.vouches else None
+        vouches = self.certificate.vouches and may_be_accredited(self.certificate.results)
+        return picture_of(logo) if logo is not None and vouches else None
 
     @property
     def signs(self) -> bool:

@@ -17,7 +17,7 @@ from ohmwright.api.laboratory import unnamed_customer
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.errors import UsageError
 from ohmwright.model.source import read_text
-from ohmwright.reports.label import LabelSize
+from ohmwright.reports.label import LabelSize, why_not_due
 
 from .console import out, print_json, print_notice
 from .open_records import open_existing_records, trusted_keys
@@ -48,8 +48,8 @@ def run_certificate(
         print_notice(f"{question} Say for whom with --customer.")
     if renderer.certificate.issue.void:
         print_notice(f"This run is void: {renderer.certificate.issue.void}")
-    if options.due is not None and renderer.certificate.verdict != "pass":
-        print_notice(f"The label has no due date: the verdict is {renderer.certificate.verdict}.")
+    if options.due is not None and (why := why_not_due(renderer.certificate)):
+        print_notice(f"The label has no due date: {why}.")
     files = write_certificate_files(renderer, paths, overwrite=options.overwrite)
     if as_json:
         said = {kind: str(path) for kind, path in files.items()}

@@ -7,6 +7,7 @@ Read in this order:
     text                    text and figures as they are printed
     run_parts               a run in its parts, each begun or resumed by somebody
     traceability_marks      what each value is traceable to
+    verdict_grounds         which verdicts are by the readings alone
     run_remarks             comments, and what happened beside the results
     drift_remarks           outputs measured several times that trend
     issue                   number, approvals, amendments; laboratory, customer and receipt
@@ -78,8 +79,11 @@ Design decisions, all in force:
    where the run has several parts. A crest factor and
    a contact resistance rest on no certificate. Records that do not state it are read by the
    lines of their budgets (`run_parts`); what these do not show is `not recorded`.
-   Rejected: one line for the run.
-   Held by: tests/reports/test_run_parts.py.
+   What no analyzer certificate covers is by the readings alone: said as large as the verdict,
+   without P, TUR and risk, in the digital certificate without conformity and coverage. Without any
+   covered value the paper is a report of measurement, bears no accreditation and no logo.
+   Rejected: one line for the run; PASS with its ground in small type.
+   Held by: tests/reports/test_run_parts.py, test_verdict_grounds.py.
 7. Papers name a seal that nobody vouches for.
    Why: anybody can make a key, and a forged record is whole in itself.
    Decision: where a key that sealed the record, or signed an approval, amendment or void, is not

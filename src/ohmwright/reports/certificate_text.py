@@ -15,7 +15,7 @@ from .details import Details, detail_blocks
 from .issue import NOTHING_TOLD
 from .measurand_text import measurand_text
 from .measuring_conditions import TOLD_TRIM, trims_told_text
-from .part_texts import interruption_lines, protection_lines
+from .part_texts import BENCH_HEADING, interruption_lines, protection_lines
 from .result_tables import (
     AdjustmentRow,
     StepGroup,
@@ -23,42 +23,48 @@ from .result_tables import (
     adjustment_rows,
     step_groups,
 )
-from .risk_text import (
-    coverage_text,
-    qualification,
-    readings_alone_text,
-    risk_text,
-)
+from .risk_text import coverage_text, risk_text
 from .text import minute_text, printable
 from .traceability_marks import mark_notes
 from .uncertainty_text import uncertainty_text
+from .verdict_grounds import (
+    accreditation_limits,
+    covered,
+    has_certificate,
+    may_be_accredited,
+    qualification,
+    readings_alone_text,
+)
 
 CAUTIONS = (
     "HF output burns and ignites. Work on the unit is for qualified staff, with the unit "
     "disconnected from any patient; the maker's service manual and local codes come first.",
     "A value holds for the stated age of an activation, into the stated load resistance, with the "
     "settings of the procedure; it says nothing of other conditions.",
-    "Electrical-safety tests are not part of this certificate unless listed as a point.",
+    "Electrical-safety tests are not part of this paper unless listed as a point.",
 )
 STATEMENTS = (
     "The results relate only to the item named above, as it was when the work was done.",
-    "This certificate may be reproduced in full only, unless the laboratory has agreed in writing "
-    "to an extract.",
+    "This paper may be reproduced in full only, unless the laboratory has agreed in writing to an "
+    "extract.",
 )
-NOTES = (
+_OF_COVERED = (
     "U: expanded uncertainty, of about 95 % coverage (GUM). Where none is given, none is known.",
-    "P: probability that the true value lies within the limits. TUR: half the tolerance over U.",
-    "Undecided is neither pass nor fail; it is never rounded to a pass.",
+    "P: probability that the true value lies within the limits. TUR: half the tolerance over U, as "
+    "left where there is a value as left.",
 )
+_UNDECIDED = "Undecided is neither pass nor fail; it is never rounded to a pass."
 NOT_ON_RECORD = (
     "Laboratory, customer, place and receipt are as told when this paper was made; they become "
     "part of the record by its approval."
 )
 DRAFT = (
     "Not approved: nobody has released these results, so this is no certificate. It has neither "
-    "accreditation nor logo; a number names a certificate once it is approved."
+    "accreditation nor logo; a number names a paper once it is approved."
 )
 _TITLE = "Certificate of calibration"
+_NO_CERTIFICATE = "Report of measurement"
+"""The title where no value rests on an analyzer certificate."""
 _ADJUSTED = "The adjustment is decided on a rested confirmation after the last move of the trim."
 
 
@@ -81,7 +87,8 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
         *standing,
         *seal,
         *of_values,
-        *NOTES,
+        *(_OF_COVERED if any(r.measured is not None for r in covered(results)) else ()),
+        _UNDECIDED,
         *of_results,
         *of_u,
         *((_ADJUSTED,) if adjusted else ()),
@@ -98,6 +105,24 @@ def statements_of(certificate: Certificate) -> tuple[str, ...]:
     issue = certificate.issue
     own = map(printable, issue.paper.statements) if certificate.vouches else ()
     return (*issue.amendments, *issue.remarks, *STATEMENTS, *own)
+
+
+def title_of(certificate: Certificate) -> str:
+    """What the paper is: a certificate of calibration only where a value is traceable."""
+    return _TITLE if has_certificate(certificate.results) else _NO_CERTIFICATE
+
+
+def accreditation_of(certificate: Certificate) -> str:
+    """The laboratory's words on its accreditation, and what they do not hold for; else empty.
+
+    They vouch for results: a draft or void paper has none, nor one without a valid analyzer
+    certificate.
+    """
+    said = certificate.issue.paper.accreditation
+    if not said or not certificate.vouches or not may_be_accredited(certificate.results):
+        return ""
+    limits = accreditation_limits(certificate.results)
+    return printable(f"{said.rstrip('.')}. {limits}" if limits else said)
 
 
 def draft_text(certificate: Certificate) -> str:
@@ -159,8 +184,9 @@ class CertificateText:
     interruptions: tuple[str, ...]
     """A line for each part of an interrupted run; empty for a run in one part."""
     remarks: tuple[str, ...]
+    bench_heading: str
     protections: tuple[str, ...]
-    """What kept RF from staying on, and what the bench lacked."""
+    """Who must stand by, what kept RF from staying on, and what the bench lacked."""
     pictures: tuple[CurvePicture, ...]
     rules: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -180,8 +206,9 @@ class CertificateText:
 
 def certificate_text(certificate: Certificate) -> CertificateText:
     """The text of `certificate`, its power curves drawn."""
+    title = title_of(certificate)
     return CertificateText(
-        title=_TITLE if not certificate.is_draft else f"Draft of a {_TITLE.lower()}",
+        title=title if not certificate.is_draft else f"Draft of a {title.lower()}",
         number=printable(certificate.issue.number),
         done=f"{certificate.ended_at.astimezone(UTC):%Y-%m-%d}",
         dated=f"{certificate.dated.astimezone(UTC):%Y-%m-%d}",
@@ -202,6 +229,7 @@ def certificate_text(certificate: Certificate) -> CertificateText:
         adjusted_at=adjustment_conditions(certificate).words(),
         reasons=tuple(_reasons(certificate.results)),
         remarks=certificate.remarks,
+        bench_heading=BENCH_HEADING,
         protections=tuple(protection_lines(certificate.parts)),
         interruptions=tuple(interruption_lines(certificate.parts)),
         pictures=tuple(
@@ -224,18 +252,14 @@ def certificate_text(certificate: Certificate) -> CertificateText:
 
 
 def _letterhead(certificate: Certificate) -> Letterhead:
-    """The laboratory at the head of the certificate; all empty where none is known.
-
-    A draft or void one has no words on an accreditation: they vouch for results.
-    """
+    """The laboratory at the head of the certificate; all empty where none is known."""
     paper = certificate.issue.paper
     if paper.laboratory is None:
         return Letterhead("", (), "")
-    shown = certificate.vouches
     return Letterhead(
         printable(paper.laboratory.name),
         tuple(map(printable, paper.laboratory.address)),
-        printable(paper.accreditation) if shown and paper.accreditation else "",
+        accreditation_of(certificate),
     )
 
 

@@ -20,6 +20,7 @@ from .certificate import Certificate
 from .measurand_text import read_until_s
 from .run_parts import RunPart
 from .text import NOT_RECORDED, printable
+from .verdict_grounds import BY_READINGS_ALONE, is_by_readings_alone
 
 # a separator of another locale may cut a cell in two, so what follows one counts as a beginning
 _FORMULA = re.compile(r"(^|[;,|])([\s\"']*)(?=[=+\-@＝＋－＠])")
@@ -69,6 +70,7 @@ def _traceable_to(basis: TraceabilityBasis) -> str:
 def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, Cell]:
     """The cells of one result, by the name of their column."""
     target, measured, held = result.target, result.measured, result.conformity
+    alone = measured is not None and is_by_readings_alone(result)
     quantity = target.quantity if target is not None else measured and measured.quantity
     return {
         "run": certificate.run_id,
@@ -105,13 +107,14 @@ def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, C
         "traceable_to": None if measured is None else _traceable_to(result.traceability),
         "age_s": None if measured is None else measured.age_s,
         "read_until_s": read_until_s(result),
-        "uncertainty_ratio": None if held is None else held.uncertainty_ratio,
-        "probability": None if held is None else held.probability,
+        "uncertainty_ratio": None if held is None or alone else held.uncertainty_ratio,
+        "probability": None if held is None or alone else held.probability,
         "rule": None if held is None else held.rule,
         "requirement": result.requirement,
         "held_against_it": result.held_against_it,
         "said": result.said,
         "verdict": result.verdict,
+        "verdict_by": BY_READINGS_ALONE if alone else "",
         "reason": result.reason,
         "trim_told_by": result.trim_told_by,
         "start_trim": result.start_trim,

@@ -13,9 +13,10 @@ from datetime import UTC, datetime
 from lxml import etree
 
 from ohmwright.model.paper import Party
+from ohmwright.model.result import Verdict, worst
 
 from .certificate import Certificate
-from .certificate_text import CAUTIONS, notes_of, statements_of
+from .certificate_text import CAUTIONS, accreditation_of, notes_of, statements_of, title_of
 from .dcc_elements import (
     DCC,
     SI,
@@ -30,6 +31,7 @@ from .dcc_results import add_measurement
 from .details import corrected_texts
 from .part_texts import interruption_lines, protection_lines
 from .text import NOT_RECORDED, printable
+from .verdict_grounds import covered, qualification
 
 VERSION = "3.3.0"
 UNKNOWN_COUNTRY = "ZZ"
@@ -144,7 +146,7 @@ def _told(certificate: Certificate) -> Iterator[tuple[str, str]]:
     yield from (
         (name, text)
         for name, text in (
-            ("Accreditation", paper.accreditation if certificate.vouches else ""),
+            ("Accreditation", accreditation_of(certificate)),
             ("Place of work", paper.place),
             ("Condition of the item when received", paper.condition),
         )
@@ -157,10 +159,11 @@ def _statements(parent: Element, certificate: Certificate) -> None:
     issue = certificate.issue
     if issue.void:
         void = add(parent, "statement")
-        add_words(void, "name", "VOID. This certificate must not be used.", english=True)
+        add_words(void, "name", "VOID. This paper must not be used.", english=True)
         add_words(void, "declaration", issue.void, english=True)
         add(void, "valid", "false")
     said = [
+        f"{title_of(certificate)}.",
         *statements_of(certificate),
         *(f"{name}: {text}" for name, text in _told(certificate)),
         *(
@@ -173,7 +176,7 @@ def _statements(parent: Element, certificate: Certificate) -> None:
         *interruption_lines(certificate.parts),
         *certificate.remarks,
     ]
-    said += [f"Protection of the bench: {one}" for one in protection_lines(certificate.parts)]
+    said += [f"Bench: {one}" for one in protection_lines(certificate.parts)]
     if certificate.seed is not None:
         said.insert(0, f"SIMULATED, seed {certificate.seed}: no evidence about any real unit.")
     if certificate.head is not None:
@@ -181,6 +184,18 @@ def _statements(parent: Element, certificate: Certificate) -> None:
     for text in said:
         add_words(add(parent, "statement"), "declaration", text, english=True)
     overall = add(parent, "statement")
-    whole = "VOID" if issue.void else certificate.verdict
+    said_of_it = filter(None, (certificate.verdict, qualification(certificate.results)))
+    whole = "VOID" if issue.void else ", ".join(said_of_it)
     add_words(overall, "name", f"Result of the whole: {whole}", english=True)
-    add_conformity(overall, certificate.verdict)
+    add_conformity(overall, _stated_verdict(certificate))
+
+
+def _stated_verdict(certificate: Certificate) -> Verdict:
+    """The verdict of the whole as far as it is traceable: a pass where all is, a fail where any.
+
+    Else `undecided`, for which no conformity is stated.
+    """
+    traceable = covered(certificate.results)
+    if len(traceable) == len(certificate.results):
+        return certificate.verdict
+    return "fail" if worst(r.verdict for r in traceable) == "fail" else "undecided"

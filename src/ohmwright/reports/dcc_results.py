@@ -25,6 +25,7 @@ from .result_tables import requirement_text
 from .run_parts import RunPart
 from .text import NOT_RECORDED, limits_text, printable, unit_symbol
 from .traceability_marks import ValueMarks, traceability_text
+from .verdict_grounds import BY_READINGS_ALONE, is_by_readings_alone
 
 
 def add_measurement(parent: Element, certificate: Certificate) -> None:
@@ -129,7 +130,8 @@ def _point(data: Element, result: Result, marks: ValueMarks) -> None:
     if measured is None or not kind:
         add_words(quantity, "noQuantity", "No value with a unit", english=True)
     else:
-        add_real(quantity, measured.value, quantities.unit_of(kind).d_si, measured)
+        of_true_value = None if is_by_readings_alone(result) else measured
+        add_real(quantity, measured.value, quantities.unit_of(kind).d_si, of_true_value)
     _settings(quantity, result)
     _decision(add(add(quantity, "measurementMetaData"), "metaData"), result, marks)
 
@@ -158,10 +160,13 @@ def _settings(quantity: Element, result: Result) -> None:
 
 def _decision(meta: Element, result: Result, marks: ValueMarks) -> None:
     """Add verdict, rule, probability of conformity, traceability and trim of a result."""
-    said = [", ".join(filter(None, (f"Verdict: {result.verdict}", result.reason)))]
+    alone = result.measured is not None and is_by_readings_alone(result)
+    ground = BY_READINGS_ALONE if alone else ""
+    said = [", ".join(filter(None, (f"Verdict: {result.verdict}", ground, result.reason)))]
     held = result.conformity
     if held is not None:
         said.append(f"Rule: {held.rule}")
+    if held is not None and not alone:
         said.append(f"Probability of conformity: {held.probability:.6g}")
         if held.uncertainty_ratio is not None:
             said.append(f"Test uncertainty ratio: {held.uncertainty_ratio:.3g}")
@@ -172,4 +177,5 @@ def _decision(meta: Element, result: Result, marks: ValueMarks) -> None:
     if result.final_trim is not None:
         said.append(f"Trim: {result.start_trim} to {result.final_trim}")
     add_words(meta, "declaration", "; ".join(said), english=True)
-    add_conformity(meta, result.verdict)
+    if not alone:
+        add_conformity(meta, result.verdict)

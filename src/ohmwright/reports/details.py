@@ -23,7 +23,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
     """Each block of details with its heading: pairs of label and value, as printable text."""
     unit = certificate.asset
     wrong = corrected_texts(certificate)
-    yield "Certificate", _certificate(certificate.issue)
+    yield "This paper", _certificate(certificate.issue)
     yield "Customer and receipt", _receipt(certificate.issue.paper)
     yield (
         "Unit under test",

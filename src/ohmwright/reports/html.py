@@ -71,20 +71,18 @@ def _hash(digest: str) -> str:
 def _body(sheet: CertificateText) -> Iterable[str]:
     """The elements within the body, in order."""
     numbered = "Would have the number" if sheet.draft else "Number"
-    qualified = (
-        f"<strong>{escape(sheet.verdict_qualified)}</strong>" if sheet.verdict_qualified else ""
-    )
     yield (
         f"<header><div><h1>{escape(sheet.title)}</h1>"
         f'<p class="faint">{numbered} {isolated(sheet.number)}</p></div>'
         f'<div class="result"><span class="faint">Result of {escape(sheet.done)}</span>'
-        f"{'<b>VOID</b>' if sheet.void else _verdict(sheet.verdict)}{qualified}</div></header>"
+        f"{'<b>VOID</b>' if sheet.void else _verdict(sheet.verdict, sheet.verdict_qualified)}"
+        "</div></header>"
     )
     marks = {"VOID": sheet.void, "SIMULATED": sheet.simulated, "DRAFT": sheet.draft}
     if mark := next((word for word, said in marks.items() if said), ""):
         yield f'<div class="watermark" aria-hidden="true"><span>{mark}</span></div>'
     if sheet.void:
-        warning = "<b>VOID. This certificate must not be used.</b>"
+        warning = "<b>VOID. This paper must not be used.</b>"
         yield f'<p class="void">{warning} {isolated(sheet.void)}</p>'
     for word, said in (("DRAFT", sheet.draft), ("COPY", sheet.copy)):
         if said:
@@ -93,9 +91,10 @@ def _body(sheet: CertificateText) -> Iterable[str]:
         yield f'<p class="simulated"><b>SIMULATED.</b> {escape(sheet.simulated)}</p>'
     if sheet.verdict_found and sheet.verdict_left:
         found, left = _verdict(sheet.verdict_found), _verdict(sheet.verdict_left)
+        ground = f" {_ground(sheet.verdict_qualified)}" if sheet.verdict_qualified else ""
         adjusted = sheet.verdict_adjusted
         between = f"Adjusted: {_verdict(adjusted)} &emsp; " if adjusted else ""
-        yield f"<p>As found: {found} &emsp; {between}As left: {left}</p>"
+        yield f"<p>As found: {found} &emsp; {between}As left: {left}{ground}</p>"
     yield '<div class="facts">'
     yield from (_detail_block(name, facts) for name, facts in sheet.facts)
     yield "</div>"
@@ -111,7 +110,7 @@ def _body(sheet: CertificateText) -> Iterable[str]:
         yield from map(_figure, sheet.pictures)
         yield "</div>"
     yield from _list("Decision and meaning", (*_rules(sheet), *sheet.notes))
-    yield from _list("What protected this bench", sheet.protections)
+    yield from _list(sheet.bench_heading, sheet.protections)
     yield from _documents(sheet.documents)
     yield '<div class="end">'
     yield from _list("Statements and cautions", (*sheet.statements, *sheet.cautions))
@@ -168,10 +167,16 @@ def _list(name: str, items: Iterable[str]) -> Iterable[str]:
         yield f"<h2>{name}</h2><ul>{found}</ul>"
 
 
-def _verdict(verdict: str) -> str:
-    """A verdict in bold capitals."""
+def _verdict(verdict: str, qualified: str = "") -> str:
+    """A verdict in bold capitals; as large beside it, what it rests on where that needs saying."""
     name = verdict.replace(" ", "-")
-    return f'<b class="verdict {escape(name)}">{escape(verdict.upper())}</b>'
+    said = f'<b class="verdict {escape(name)}">{escape(verdict.upper())}</b>'
+    return f"{said} {_ground(qualified)}" if qualified else said
+
+
+def _ground(qualified: str) -> str:
+    """What the verdicts before it rest on, in bold type of their size."""
+    return f'<b class="ground">{escape(qualified)}</b>'
 
 
 def _figure(picture: CurvePicture) -> str:

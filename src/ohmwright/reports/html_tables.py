@@ -76,9 +76,10 @@ def _result_cells(outcome: ResultCells, stage: str) -> str:
     mark = f"<sup>[{escape(outcome.mark)}]</sup>" if outcome.mark else ""
     verdict = f"verdict {outcome.verdict.replace(' ', '-')}"
     cells = ((value, mark, ""), (outcome.error, "", ""), (outcome.probability, "", ""))
+    verdict_cell = (outcome.verdict, outcome.alone, verdict)
     return "".join(
         _cell(f"{stage}{name}", *cell)
-        for name, cell in zip(_OUTCOME, (*cells, (outcome.verdict, "", verdict)), strict=True)
+        for name, cell in zip(_OUTCOME, (*cells, verdict_cell), strict=True)
     )
 
 
@@ -94,7 +95,7 @@ def faint(words: str) -> str:
 
 def adjusted_table(sheet: CertificateText) -> Iterable[str]:
     """The table of adjusted points."""
-    names = ("Load", "Limits", "Trim, counts", "Moves")
+    names = ("Load", "Limits", "Trim, counts", "Times moved")
     heads = "".join(
         f"<th>{name}</th>" for name in ("Point", *names, "Landed at ± U", *_OUTCOME[1:])
     )

@@ -1,7 +1,8 @@
 """The label for the unit: what it is, when and how it was left, and a QR code of the record.
 
-It says passed, failed or limited; void where the run is void. Only a unit that passed has a due
-date: on any other, it would say that the unit may be used.
+It says passed, failed or limited, and by what where no analyzer certificate covers every value;
+void where the run is void. Only a unit that passed, by an approved paper and traceable values, has
+a due date: on any other, it would say that the unit may be used.
 """
 
 from __future__ import annotations
@@ -13,9 +14,9 @@ from io import BytesIO
 from ohmwright.model.result import Verdict
 
 from .certificate import Certificate
-from .risk_text import qualification
 from .text import printable
 from .typesetting import TEMPLATES, Form, typeset
+from .verdict_grounds import qualification
 
 _WORDS: dict[Verdict, str] = {
     "pass": "passed",
@@ -38,7 +39,7 @@ def label(
 ) -> bytes:
     """The label as SVG, PDF or PNG (600 dots an inch), as large as `size` says.
 
-    `due` is printed on the label of a unit that passed, and on no other.
+    `due` is printed unless there is a reason against it (`why_not_due`).
     """
     unit = certificate.asset
     done = f"{certificate.ended_at.astimezone(UTC):%Y-%m-%d}"
@@ -51,6 +52,7 @@ def label(
         "done": done,
         "until": _until(certificate, due),
         "verdict": "void" if certificate.issue.void else _WORDS[certificate.verdict],
+        "ground": _ground(certificate),
         "note": _note(certificate),
         "head": (certificate.head or "")[:12],
         "simulated": certificate.seed is not None,
@@ -59,13 +61,26 @@ def label(
     return typeset(TEMPLATES / "label.typ", document, form=form, at=certificate.ended_at)
 
 
+def why_not_due(certificate: Certificate) -> str:
+    """Why its label has no due date, as a clause; empty where it may have one."""
+    if certificate.issue.void:
+        return "the run is void"
+    if certificate.verdict != "pass":
+        return f"the verdict is {certificate.verdict}"
+    if certificate.is_draft:
+        return "nobody has approved the certificate"
+    said = qualification(certificate.results)
+    return f"the verdict is {said}" if said else ""
+
+
+def _ground(certificate: Certificate) -> str:
+    """What the verdict rests on, where no certificate covers every value; empty for a void."""
+    return "" if certificate.issue.void else qualification(certificate.results)
+
+
 def _note(certificate: Certificate) -> str:
-    """That nobody has approved it, and that its verdict is no traceable one; empty for a void."""
-    issue = certificate.issue
-    if issue.void:
-        return ""
-    draft = "" if issue.approvals else "not approved"
-    return "; ".join(filter(None, (draft, qualification(certificate.results))))
+    """That nobody has approved it; empty for a void."""
+    return "not approved" if certificate.is_draft and not certificate.issue.void else ""
 
 
 def _until(certificate: Certificate, due: date | None) -> str:
@@ -73,7 +88,7 @@ def _until(certificate: Certificate, due: date | None) -> str:
     if certificate.issue.void:
         return ""
     if certificate.verdict == "pass":
-        return "" if due is None else f"Due {due:%Y-%m-%d}"
+        return "" if due is None or why_not_due(certificate) else f"Due {due:%Y-%m-%d}"
     if certificate.verdict == "fail":
         return ""
     last = [line.last for line in certificate.lines]
@@ -91,7 +106,7 @@ def qr_text(certificate: Certificate) -> str:
     number = (f"certificate {printable(issue.number)}",) if issue.replaces else ()
     verdict = "void" if issue.void else certificate.verdict
     lines = ("ohmwright", verdict, f"run {printable(certificate.run_id)}", *number, *head)
-    note = tuple(filter(None, (_note(certificate),)))
+    note = tuple(filter(None, (_ground(certificate), _note(certificate))))
     return "\n".join((*lines, *note, *simulated))
 
 

@@ -39,8 +39,11 @@ _UNPROVED = "as data and command sets say; none was proved with RF on before the
 _KEYED_BY_FOOT = "nothing of this was proved with RF on: only the person at the switch could end it"
 
 
+BENCH_HEADING = "What protected this bench, and who had to stand by"
+
+
 def protection_lines(parts: Sequence[RunPart]) -> Iterable[str]:
-    """Each protection of the bench against RF that stays on, present or absent, on a line.
+    """Who must stand by; then each protection against RF that stays on, present or absent.
 
     The part of the run is named where parts differ.
     """

@@ -27,7 +27,8 @@ from .text import (
     unit_symbol,
     value_and_uncertainty,
 )
-from .traceability_marks import ValueMarks, readings_mark
+from .traceability_marks import ValueMarks
+from .verdict_grounds import is_by_readings_alone, readings_mark
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,8 @@ class ResultCells:
     probability: str = ""
     ratio: str = ""
     verdict: str = ""
+    alone: str = ""
+    """The mark behind a verdict by the readings alone."""
     mark: str = ""
     """Letter of its traceability and figure of its part, where values differ in them."""
 
@@ -175,14 +178,15 @@ def _result_cells(result: Result | None, marks: ValueMarks) -> ResultCells:
     value, expanded = (
         ("", "") if result.measured is None else value_and_uncertainty(result.measured)
     )
-    held = result.conformity
+    held = None if is_by_readings_alone(result) else result.conformity
     return ResultCells(
         value=printable(result.shown) if result.shown else value,
         expanded=expanded,
         error=_error(result),
-        probability="" if held is None else probability_text(held) + readings_mark(result),
+        probability="" if held is None else probability_text(held),
         ratio="" if held is None else uncertainty_ratio_text(held),
         verdict=result.verdict,
+        alone=readings_mark(result) if result.measured is not None else "",
         mark=marks.of(result),
     )
 

@@ -7,10 +7,15 @@ from collections.abc import Iterable, Sequence
 from ohmwright.model.result import Result
 
 from .text import fixed_decimals
+from .verdict_grounds import covered
 
 
 def risk_text(results: Sequence[Result]) -> str:
-    """How probably a point was decided wrongly, at worst; empty where no value was decided."""
+    """How probably a point was decided wrongly, at worst; empty where no value was decided.
+
+    By the readings alone nobody knows it.
+    """
+    results = covered(results)
     passed = [1 - p for p in _probabilities(results, "pass")]
     failed = list(_probabilities(results, "fail"))
     said = []
@@ -25,44 +30,14 @@ def risk_text(results: Sequence[Result]) -> str:
     ]
     if shares:
         said.append(f"share of all units accepted though out of tolerance: {_at_most(shares)}")
-    qualified = ", ".join(filter(None, ("(1 − P, or P)", qualification(results))))
-    return f"Risk of the decisions made {qualified}: {'; '.join(said)}." if said else ""
-
-
-BY_READINGS_ALONE = "by the readings alone; not traceable"
-
-
-def qualification(results: Iterable[Result]) -> str:
-    """How PASS and FAIL are to be qualified; empty where an analyzer certificate covers them all.
-
-    By the readings alone are those whose U holds nothing of the analyzer's accuracy.
-    """
-    alone = [
-        r.traceability in ("none", "not covered")
-        for r in results
-        if r.conformity is not None and r.verdict in ("pass", "fail")
-    ]
-    if not any(alone):
-        return ""
-    return BY_READINGS_ALONE if all(alone) else f"in part {BY_READINGS_ALONE}"
-
-
-def readings_alone_text(results: Sequence[Result]) -> str:
-    """What PASS and FAIL of such values state; empty where there is none."""
-    if not qualification(results):
-        return ""
-    return (
-        f"PASS, FAIL, P, U, TUR and risk are {BY_READINGS_ALONE}, where no analyzer certificate "
-        "covers the value: they hold nothing of the analyzer's accuracy, U is not of 95 % "
-        "coverage of the true value, and no conformity with the limits is stated."
-    )
+    return f"Risk of the decisions made (1 − P, or P): {'; '.join(said)}." if said else ""
 
 
 def coverage_text(results: Sequence[Result]) -> str:
     """The coverage factors behind U; empty where no value has one."""
     factors = [
         r.measured.coverage_factor
-        for r in results
+        for r in covered(results)
         if r.measured is not None and r.measured.coverage_factor is not None
     ]
     if not factors:

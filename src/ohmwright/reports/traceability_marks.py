@@ -13,16 +13,13 @@ from .run_parts import RunPart
 from .text import NOT_RECORDED
 
 NOT_TRACEABLE = {
-    "none": "none: no analyzer certificate; U, P and TUR are of the readings alone",
-    "not covered": "none: the analyzer's certificate says nothing of this quantity; U, P and TUR "
-    "are of the readings alone",
+    "none": "none: no analyzer certificate; verdict and U are by the readings alone",
+    "not covered": "none: the analyzer's certificate says nothing of this quantity; verdict and U "
+    "are by the readings alone",
     "another instrument": "not known here: read from another instrument, and typed",
     "no scale": "not needed: no scale of the analyzer enters the value",
 }
 """What is said of values that rest on no certificate."""
-_OF_READINGS = ("none", "not covered")
-"""Of those, where U lacks the analyzer, and P with it."""
-_READINGS_MARK = "*"
 
 
 @dataclass(frozen=True)
@@ -43,11 +40,6 @@ class ValueMarks:
     def part_of(self, result: Result) -> str:
         """The number of the part of the run it was measured in; empty where there is only one."""
         return self.figures.get(_key(result), "")
-
-
-def readings_mark(result: Result) -> str:
-    """The mark beside the P of a result whose uncertainty lacks the analyzer's; else empty."""
-    return _READINGS_MARK if result.traceability in _OF_READINGS else ""
 
 
 def value_marks(parts: Sequence[RunPart]) -> ValueMarks:
@@ -106,11 +98,6 @@ def mark_notes(marks: ValueMarks) -> Iterable[str]:
         yield (
             "A letter beside a value: what its U is traceable to, as listed under Analyzer, where "
             "that of values without a letter comes first."
-        )
-    if any(basis in _OF_READINGS for basis in marks.bases):
-        yield (
-            f"{_READINGS_MARK} beside P: by the scatter of the readings alone; how far the "
-            "analyzer is off is not known, and not in it."
         )
     if marks.figures:
         yield "A figure beside a value: the part of the run that it was measured in."
