@@ -17,7 +17,7 @@ DEMO_BENCH = shipped("benches", "demo.toml")
 def records(ohmwright: Callable, procedure: Path, tmp_path: Path) -> Path:
     place = tmp_path / "records"
     outcome = ohmwright("verify", procedure, "--bench", DEMO_BENCH, "--records", place)
-    assert f"ohmwright certificate {outcome.out.split('certificate ')[1].split()[0]}" in outcome.out
+    assert "ohmwright certificate " in outcome.out
     return place
 
 

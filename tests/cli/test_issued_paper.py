@@ -69,7 +69,8 @@ def test_one_number_is_one_paper(
     (tmp_path / "nobody").touch()
     copy = printed("copy", "--trusted", tmp_path / "nobody")
     assert all("COPY, not the issued paper" in page for page in pages(copy)[1:])
-    assert "made where other keys are trusted. Its words differ." in pages(copy)[0]
+    assert "made where the key of whoever issued it is not trusted. It says" in pages(copy)[0]
+    assert "the same but for the note on keys that signed." in pages(copy)[0]
     assert "is no PDF or HTML that was issued here" in paper_state(copy, 4)
 
     changed = tmp_path / "changed.pdf"
@@ -77,6 +78,49 @@ def test_one_number_is_one_paper(
     assert "is no PDF or HTML that was issued here" in paper_state(changed, 4)
     ohmwright("record", "amend", "last", "--reason", "place", "--records", records)
     assert "it was replaced by an amendment since" in paper_state(issued, 4)
+
+
+def test_an_issued_paper_stays_so_whoever_is_trusted_later(
+    ohmwright: Callable, records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def at(home: str) -> None:
+        for name in ("HOME", "XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_STATE_HOME"):
+            monkeypatch.setenv(name, str(tmp_path / home / name))
+
+    def carried(origin: Path, home: str) -> Path:
+        """The records as imported on the computer where the rest of the test goes on."""
+        file = tmp_path / f"{home}.jsonl"
+        assert ohmwright("record", "export", file, "--records", origin).code == 0
+        at(home)
+        assert ohmwright("record", "import", file, "--records", tmp_path / home / "r").code == 0
+        return tmp_path / home / "r"
+
+    def printed(records: Path) -> tuple[bytes, str]:
+        paper = tmp_path / "paper.pdf"
+        said = ohmwright("certificate", "--records", records, "--pdf", paper, "--overwrite")
+        assert said.code == 0
+        return paper.read_bytes(), said.err
+
+    def trust(place: int) -> None:
+        signed = ohmwright("record", "keys", "list", "--records", store, "--json").json["signed"]
+        assert len(signed) == 2
+        key = signed[place]["key"]
+        assert ohmwright("record", "keys", "trust", key, "--records", store).code == 0
+
+    store = carried(records, "approver")
+    assert ohmwright("record", "approve", "last", "--by", "A. Fenn", "--records", store).code == 0
+    issued, told = printed(store)
+    assert "Not known who sealed the record" in told
+    trust(0)
+    assert printed(store) == (issued, "")
+    store = carried(store, "stranger")  # who could be shown a paper that a forger issued
+    copy, told = printed(store)
+    assert (copy != issued, "Not known who approved" in told) == (True, True)
+    trust(1)
+    again, told = printed(store)
+    assert (again == issued, "Not known who sealed the record" in told) == (True, True)
+    ohmwright("record", "void", "last", "--reason", "x", "--records", store)
+    assert printed(store)[0] != issued
 
 
 def test_an_approval_before_papers_were_issued_makes_copies(

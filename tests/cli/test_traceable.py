@@ -79,6 +79,22 @@ def test_the_room_as_read_today_goes_before_the_bench_file(
     )
 
 
+def test_the_screen_says_for_which_analyzer_the_certificate_is(
+    ohmwright: Callable, verify: Callable, bench: Path, tmp_path: Path
+) -> None:
+    def shown() -> str:
+        out = ohmwright("record", "show", "--records", tmp_path / "r").out
+        return " ".join(out.split())
+
+    verify(bench)
+    assert "due 2026-08-18; the certificate names no serial number" in shown()
+    known = started(tmp_path).analyzer.split(",")[2].strip()
+    own = bench.parent / "own.toml"
+    own.write_text(f'serial = "{known}"\n{own.read_text()}')
+    verify(bench)
+    assert f"due 2026-08-18; for serial number {known}" in shown()
+
+
 def test_a_room_nobody_works_in_is_refused(verify: Callable, bench: Path) -> None:
     assert verify(bench, "--humidity-percent", 140).code == 2
 

@@ -100,8 +100,10 @@ async def test_both_thresholds_of_the_contact_monitor(
         assert measured.uncertainty == pytest.approx(200 / 2**7 / 12**0.5)
         assert seen[point].verdict == "pass"
     apart_ohm = seen["alarm"].measured.value - seen["clear"].measured.value
-    assert seen["clear"].held_against_it == f"{apart_ohm:.1f} ohm below the alarm's"
-    assert "not above the resistance of the alarm" in seen["clear"].requirement
+    assert seen["clear"].held_against_it == (
+        f"goes out {apart_ohm:.1f} ohm below where the alarm comes on, each found to 1.6 ohm"
+    )
+    assert "2 ohm, the widest step of the search, above" in seen["clear"].requirement
     assert rig.hardware.truth.rf_on_intervals == ()
 
 

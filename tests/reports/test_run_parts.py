@@ -31,7 +31,7 @@ from ohmwright.reports.html import certificate_html
 from ohmwright.reports.part_texts import rf_not_ended_text
 from ohmwright.reports.pdf import certificate_pdf
 from ohmwright.reports.run_parts import REASON_NOT_RECORDED, parts_of_run
-from ohmwright.reports.traceability_marks import NOT_TRACEABLE
+from ohmwright.reports.traceability_marks import NOT_TRACEABLE, traceability_text
 
 from .conftest import BEGUN, CERTIFICATE, a_run, result
 from .test_csv_file import rows_of
@@ -209,6 +209,24 @@ def test_a_paper_says_that_a_person_pressed_with_rf_on_and_that_no_trim_was_read
         "Trims marked *: counted from 0 by presses as told by the meter; 0 is where the trim "
         "stood at first: its own count was not read from the unit."
     ]
+
+
+@pytest.mark.parametrize(
+    ("serial", "words"),
+    [
+        ("", " (the certificate names no serial number)"),
+        ("S9", " (for serial number S9)"),
+        (None, ""),  # an older record
+    ],
+)
+def test_papers_say_for_which_analyzer_the_certificate_is(serial: str | None, words: str) -> None:
+    basis = CERTIFICATE.model_copy(update={"serial": serial})
+    one = result("as_left", "cut", "a").model_copy(update={"traceability": basis})
+    made = certificate_of(a_run([one]))
+    facts = dict(dict(certificate_text(made).facts)["Analyzer"])
+    assert facts["Certificate"] == f"CAL-1{words}"
+    assert traceability_text(basis).startswith(f"certificate CAL-1{words}, Ambrel")
+    assert f"certificate CAL-1{words}, Ambrel" in certificate_dcc(made).decode()
 
 
 def test_where_all_values_are_alike_nothing_is_marked(certificate: Certificate) -> None:

@@ -72,7 +72,9 @@ def test_with_a_certificate_it_is_one_and_accredited() -> None:
 def test_where_only_some_values_are_covered_it_says_which() -> None:
     sheet = certificate_text(approved(*IN_PART))
     assert sheet.verdict_qualified == f"in part {ALONE}"
-    assert sheet.letterhead.accreditation.startswith(f"{ACCREDITED}. Not for results by the readings alone")
+    assert sheet.letterhead.accreditation.startswith(
+        f"{ACCREDITED}. Not for results by the readings alone"
+    )
     covered, other = sheet.groups[0].rows
     assert (covered.left.alone, other.left.alone) == ("", "*")
     assert any(note.startswith("* behind a verdict: ") for note in sheet.notes)

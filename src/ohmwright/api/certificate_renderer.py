@@ -14,7 +14,7 @@ from ohmwright.model.event import Event
 from ohmwright.records.chain import StoredRun
 from ohmwright.records.json_lines import run_lines
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.trust import TrustedKeys
+from ohmwright.records.trust import TrustedKeys, other_names, signers
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.certificate_text import CertificateText, certificate_text
 from ohmwright.reports.csv_file import certificate_csv
@@ -43,9 +43,11 @@ class CertificateRenderer:
         record: str,
         options: CertificateOptions,
         laboratory: Laboratory | None = None,
+        untrusted: str = "",
     ) -> None:
         self.certificate, self.record, self.options = certificate, record, options
-        self.laboratory = laboratory
+        self.laboratory, self.untrusted = laboratory, untrusted
+        """`untrusted`: which keys that signed are not trusted here, whatever the paper says."""
 
     @cached_property
     def sheet(self) -> CertificateText:
@@ -150,7 +152,7 @@ def certificate_renderer(
     if not copy:
         return made
     marked = replace(made.certificate, copy=copy)
-    return CertificateRenderer(marked, made.record, options, made.laboratory)
+    return CertificateRenderer(marked, made.record, options, made.laboratory, made.untrusted)
 
 
 def renderer_of_run(
@@ -161,12 +163,27 @@ def renderer_of_run(
     _refuse_contradictions(run.run_id, events)
     laboratory = find_laboratory(options.words.laboratory, store.database.place)
     issue = _issue(run, laboratory, options.words)
-    note = " ".join(notes_on_signatures(run, trusted))
-    if issue.issued is not None and not note:
-        note = issue.issued.trust_note
+    untrusted = " ".join(notes_on_signatures(run, trusted))
+    as_issued = _note_as_issued(run, trusted)
+    note = untrusted if as_issued is None else as_issued
     certificate = certificate_of(events, run.head.hex(), note, issue)
     record = b"".join(line + b"\n" for line in run_lines(_as_attached(run)))
-    return CertificateRenderer(certificate, record.decode(), options, laboratory)
+    return CertificateRenderer(certificate, record.decode(), options, laboratory, untrusted)
+
+
+def _note_as_issued(run: StoredRun, trusted: TrustedKeys) -> str | None:
+    """The note on keys that the paper was issued with; None where it does not count here.
+
+    It is the word of whoever issued the paper: their key must be trusted, else anybody could issue
+    one without a note. Nothing may have been declared of the run since.
+    """
+    issue = run.addenda[-1:]
+    if not issue or issue[0].statement.issued is None:
+        return None
+    (signer,) = signers(issue)
+    if signer.key not in trusted or other_names(signer, trusted):
+        return None
+    return issue[0].statement.issued.trust_note
 
 
 def _refuse_contradictions(run_id: str, events: Sequence[Event]) -> None:

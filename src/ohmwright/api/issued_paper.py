@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,7 +12,7 @@ from ohmwright.engine.opening_events import SOFTWARE
 from ohmwright.model.paper import IssuedPaper
 from ohmwright.records.canonical_json import canonical_json
 from ohmwright.reports.certificate import Certificate
-from ohmwright.reports.certificate_text import CertificateText
+from ohmwright.reports.certificate_text import CertificateText, certificate_text
 from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE
 
 if TYPE_CHECKING:
@@ -60,8 +61,17 @@ def copy_text(certificate: Certificate, sheet: CertificateText, own_pages: Path 
     differs = ", ".join(_differences(certificate, sheet, own_pages, issued))
     if not differs:
         return ""
-    says = "It says the same" if _text_digest(sheet) == issued.text_sha256 else "Its words differ"
-    return f"{_COPY}: made {differs}. {says}."
+    return f"{_COPY}: made {differs}. {_same_words(certificate, sheet, issued)}."
+
+
+def _same_words(certificate: Certificate, sheet: CertificateText, issued: IssuedPaper) -> str:
+    """Whether it says what the issued paper says, as far as the hash of its words tells."""
+    if _text_digest(sheet) == issued.text_sha256:
+        return "It says the same"
+    noted = certificate_text(replace(certificate, seal_note=issued.trust_note))
+    if _text_digest(noted) == issued.text_sha256:
+        return "It says the same but for the note on keys that signed"
+    return "Its words differ; the record holds their hash alone, which does not tell in what"
 
 
 def _differences(
@@ -69,7 +79,7 @@ def _differences(
 ) -> Iterator[str]:
     """By what a paper differs from the issued one, as phrases after `made`."""
     if certificate.seal_note != issued.trust_note:
-        yield "where other keys are trusted"
+        yield "where the key of whoever issued it is not trusted"
     if layout_sha256() != issued.template_sha256:
         yield "by another layout"
     if _own_pages_sha256(own_pages) != issued.own_pages_sha256:

@@ -41,8 +41,8 @@ def run_certificate(
         renderer = certificate_renderer(store, run_id, trusted_keys(trusted, store), options)
     if options.due is not None:
         _refuse_past_due(options.due, renderer.certificate.ended_at)
-    if renderer.certificate.seal_note:
-        print_notice(renderer.certificate.seal_note)
+    if renderer.untrusted:
+        print_notice(renderer.untrusted)
     paper = renderer.certificate.issue.paper
     if question := unnamed_customer(renderer.laboratory, paper):
         print_notice(f"{question} Say for whom with --customer.")

@@ -102,7 +102,10 @@ def _basis(basis: TraceabilityBasis) -> Text:
     if basis is None:
         return Text("Traceability is not recorded", style="bold yellow")
     said = printable(f"Certificate {basis.certificate}, {basis.laboratory}, due {basis.due_on}")
-    return Text(f"{said}: EXPIRED", style="bold red") if basis.expired else Text(said)
+    serial = printable(f"; {basis.serial_words}") if basis.serial_words else ""
+    if basis.expired:
+        return Text(f"{said}: EXPIRED{serial}", style="bold red")
+    return Text(f"{said}{serial}", style="" if basis.serial else "yellow")
 
 
 def _reasons(results: Iterable[Result]) -> Iterable[Text]:

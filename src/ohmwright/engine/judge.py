@@ -54,7 +54,10 @@ def judge(
         return "fail", "above the upper limit"
     elif measured.value < limits.lower - half_width:
         return "fail", "below the lower limit"
-    return "undecided", "too close to a limit for the scatter of the readings"
+    return (
+        "undecided",
+        "too close to a limit: with this scatter of the readings, the value may be on either side",
+    )
 
 
 def is_final(measured: Measured, target: Target, decision: Decision = DEFAULT_DECISION) -> bool:

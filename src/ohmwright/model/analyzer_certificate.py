@@ -121,6 +121,7 @@ class AnalyzerCertificate(FrozenModel):
         """The certificate as results name it, and whether it has expired on the date `on`."""
         return Traceability(
             certificate=self.number,
+            serial=self.serial or "",
             laboratory=self.laboratory,
             calibrated_on=self.calibrated_on,
             due_on=self.due_on,

@@ -9,17 +9,30 @@ from pydantic import Field
 
 from .base import FrozenModel
 
+NO_SERIAL = "the certificate names no serial number"
+"""Then nothing in it ties it to the analyzer that was used."""
+
 
 class Traceability(FrozenModel):
     """The analyzer's calibration certificate, by what a certificate of ours must name."""
 
     certificate: str
     """The number of the analyzer's certificate."""
+    serial: str | None = None
+    """The serial number that it names; empty where it names none, None in records that do not
+    say."""
     laboratory: str
     calibrated_on: date
     due_on: date
     expired: bool = False
     """Whether it was past `due_on`, and someone chose to go on."""
+
+    @property
+    def serial_words(self) -> str:
+        """For which analyzer it was issued, as a clause; empty where the record does not say."""
+        if self.serial is None:
+            return ""
+        return f"for serial number {self.serial}" if self.serial else NO_SERIAL
 
 
 class RoomFigures(FrozenModel):

@@ -155,7 +155,8 @@ def _traceability(marks: ValueMarks) -> Iterable[tuple[str, str]]:
                 f"{marks.wheres[place]}: {traceability_text(basis)}",
             )
     elif isinstance(known := bases[0], Traceability):
-        yield "Certificate", known.certificate
+        named = f" ({known.serial_words})" if known.serial_words else ""
+        yield "Certificate", f"{known.certificate}{named}"
         yield "Laboratory", known.laboratory
         yield "Calibrated", f"{known.calibrated_on}, due {known.due_on}"
         if known.expired:

@@ -75,9 +75,10 @@ def traceability_text(basis: TraceabilityBasis) -> str:
         return NOT_RECORDED
     if isinstance(basis, str):
         return NOT_TRACEABLE[basis]
+    serial = f" ({basis.serial_words})" if basis.serial_words else ""
     said = (
-        f"certificate {basis.certificate}, {basis.laboratory}, calibrated {basis.calibrated_on}, "
-        f"due {basis.due_on}"
+        f"certificate {basis.certificate}{serial}, {basis.laboratory}, calibrated "
+        f"{basis.calibrated_on}, due {basis.due_on}"
     )
     return f"{said}, past due when used and accepted by the operator" if basis.expired else said
 

@@ -66,10 +66,10 @@ class ContactQualityStep(InstrumentStep):
     def clear_requirement(self) -> str:
         """What the resistance at which the alarm goes out is compared with, as a clause."""
         most_ohm = self.hysteresis_at_most_ohm
-        bound = "" if most_ohm is None else f", nor more than {most_ohm:g} ohm below it"
+        bound = "" if most_ohm is None else f", nor more than {most_ohm:g} ohm below"
         return (
-            f"not above the resistance of the alarm, but for the search step of {self.step_ohm:g} "
-            f"ohm{bound}"
+            f"goes out not more than {self.step_ohm:g} ohm, the widest step of the search, above "
+            f"where the alarm comes on{bound}"
         )
 
     def point_names(self) -> tuple[str, ...]:
@@ -162,7 +162,11 @@ def _clear_result(work: StepRun, step: ContactQualityStep, found: SearchResult) 
         return _result(work, step, "clear", None, verdict, None)
     apart_ohm = found.alarm.middle_ohm - found.clear.middle_ohm
     where = "below" if apart_ohm >= 0 else "above"
-    compared = f"{abs(apart_ohm):.1f} ohm {where} the alarm's"
+    found_to_ohm = max(one.above_ohm - one.below_ohm for one in (found.alarm, found.clear))
+    compared = (
+        f"goes out {abs(apart_ohm):.1f} ohm {where} where the alarm comes on, each found to "
+        f"{found_to_ohm:.1f} ohm"
+    )
     most_ohm = step.hysteresis_at_most_ohm
     verdict = "pass", ""
     if apart_ohm < -step.step_ohm:
