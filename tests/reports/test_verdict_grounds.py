@@ -1,5 +1,6 @@
 """Papers of values that no analyzer certificate covers: no words, figures or dates beyond that."""
 
+from dataclasses import replace
 from datetime import date
 from io import BytesIO
 
@@ -104,6 +105,9 @@ def test_the_words_are_as_large_as_the_verdict(alone: Certificate) -> None:
     PdfReader(BytesIO(pdf)).pages[0].extract_text(visitor_text=seen)
     assert max(sizes["PASS"]) == max(sizes["traceable"]) >= 20
     assert f'<b class="ground">{ALONE}</b>' in certificate_html(certificate_text(alone))
+    void = replace(alone, issue=replace(alone.issue, void="another unit"))
+    assert certificate_text(void).verdict_qualified == ""  # there is no verdict to qualify
+    assert ALONE not in qr_text(void)
 
 
 def test_the_digital_certificate_states_no_conformity_and_no_coverage(alone: Certificate) -> None:
