@@ -87,12 +87,12 @@ def test_the_screen_says_for_which_analyzer_the_certificate_is(
         return " ".join(out.split())
 
     verify(bench)
-    assert "due 2026-08-18; the certificate names no serial number" in shown()
+    assert "due 2026-08-18 The certificate names no serial number" in shown()
     known = started(tmp_path).analyzer.split(",")[2].strip()
     own = bench.parent / "own.toml"
     own.write_text(f'serial = "{known}"\n{own.read_text()}')
     verify(bench)
-    assert f"due 2026-08-18; for serial number {known}" in shown()
+    assert f"due 2026-08-18 For serial number {known}" in shown()
 
 
 def test_a_room_nobody_works_in_is_refused(verify: Callable, bench: Path) -> None:
@@ -103,6 +103,12 @@ def test_a_bench_without_a_certificate_says_so(verify: Callable, bench: Path) ->
     bench.write_text(bench.read_text().replace('certificate = "own.toml"', ""))
     outcome = verify(bench)
     assert "NO ANALYZER CERTIFICATE" in outcome.out
+    said = " ".join(outcome.out.split())
+    assert "PASS and FAIL are by the readings alone; not traceable. Such values have no P" in said
+    assert ("95 %" in said, "99.9" in said, "Decided by: simple acceptance." in said) == (
+        *(False, False),
+        True,
+    )
 
 
 def test_a_certificate_that_is_not_there_names_those_that_are(

@@ -16,6 +16,7 @@ from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
 from ohmwright.reports.traceability_marks import NOT_TRACEABLE, ValueMarks, mark_letter
 from ohmwright.reports.uncertainty_text import left_out_text
+from ohmwright.reports.verdict_grounds import covered, qualification
 
 VERDICT_STYLES: dict[Verdict, str] = {
     "pass": "green",
@@ -102,10 +103,11 @@ def _basis(basis: TraceabilityBasis) -> Text:
     if basis is None:
         return Text("Traceability is not recorded", style="bold yellow")
     said = printable(f"Certificate {basis.certificate}, {basis.laboratory}, due {basis.due_on}")
-    serial = printable(f"; {basis.serial_words}") if basis.serial_words else ""
+    words = basis.serial_words
+    serial = f"\n{printable(words[:1].upper() + words[1:])}" if words else ""
     if basis.expired:
         return Text(f"{said}: EXPIRED{serial}", style="bold red")
-    return Text(f"{said}{serial}", style="" if basis.serial else "yellow")
+    return Text(f"{said}{serial}")
 
 
 def _reasons(results: Iterable[Result]) -> Iterable[Text]:
@@ -145,15 +147,19 @@ def _interruptions(parts: Sequence[RunPart]) -> Iterable[Text]:
         yield Text(line, style="yellow")
 
 
-def _rules(results: Iterable[Result]) -> Iterable[Text]:
-    """Return one line with the decision rules that were applied."""
+def _rules(results: Sequence[Result]) -> Iterable[Text]:
+    """Return what the figures mean, what no certificate covers, and the rules that decided."""
     rules = dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)
-    if rules:
-        decided = (
+    if rules and any(r.conformity is not None for r in covered(results)):
+        yield Text(
             "± is U, of about 95 % coverage; P is the probability that the true value lies within "
-            f"the limits, TUR half the tolerance over U. Decided by: {'; '.join(rules)}."
+            "the limits, TUR half the tolerance over U.",
+            style="dim",
         )
-        yield Text(printable(decided), style="dim")
+    if said := qualification(results):
+        yield Text(f"PASS and FAIL are {said}. Such values have no P and no TUR.", style="yellow")
+    if rules:
+        yield Text(printable(f"Decided by: {'; '.join(rules)}."), style="dim")
 
 
 def _ending(events: Sequence[Event], parts: Sequence[RunPart]) -> Iterable[RenderableType]:

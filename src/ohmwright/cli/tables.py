@@ -30,6 +30,7 @@ from ohmwright.reports.text import (
     uncertainty_ratio_text,
 )
 from ohmwright.reports.traceability_marks import ValueMarks, value_marks
+from ohmwright.reports.verdict_grounds import is_by_readings_alone
 
 from .console import out
 from .diagnosis_tables import diagnosis_tables
@@ -203,7 +204,7 @@ def _outcome(result: Result | None, marks: ValueMarks, columns: Columns) -> tupl
 def _conformity(result: Result, columns: Columns) -> tuple[str, ...]:
     if not columns.conformity:
         return ()
-    conformity = result.conformity
+    conformity = None if is_by_readings_alone(result) else result.conformity
     if conformity is None:
         return "", ""
     return uncertainty_ratio_text(conformity), probability_text(conformity).replace(" ", "")
