@@ -97,7 +97,7 @@ def test_from_approval_to_void_and_back(
     assert "Wrong place" in record("show").out
     assert record("void", "last", "--reason", " ").code == 2
     assert record("void", "last", "--reason", "another unit").code == 0
-    assert "This certificate must not be used" in page()
+    assert "This paper must not be used" in page()
     assert "void (" in record("list").out
     assert record("list", "--json").json[0]["void"] is True
     assert "Left out: 1 void run." in record("fleet").out

@@ -115,9 +115,9 @@ Design decisions, all in force:
    Decision: an approval is followed by an addendum `issued`, with the SHA-256 of text, layout, PDF
    and HTML, the version and the note on keys. All that a paper states is in the record by then, the
    logo too; the record that is attached ends before that addendum. A later printing whose bytes
-   differ says that it is a copy, and by what. The note on keys is that of the issue where the key of
-   whoever issued it is trusted: anybody could issue a paper without a note. `record verify --paper`
-   looks a file up by its hash.
+   differ says that it is a copy, and by what. The note on keys is that of the issue where the key
+   of whoever issued it is trusted: anybody could issue a paper without a note. `record verify
+   --paper` looks a file up by its hash.
    Rejected: the first printing as the issue, which a reader of a copy of the store would be; a date
    of printing on copies, which would make each another file.
    Held by: tests/cli/test_issued_paper.py.
