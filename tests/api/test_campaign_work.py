@@ -18,6 +18,7 @@ from ohmwright.records.add_addendum import Wanted, add_addendum
 from ohmwright.records.asset_register import AssetChange, AssetRegister
 from ohmwright.records.campaigns import Campaigns, Worker
 from ohmwright.records.sql_store import SqlStore, open_store
+from ohmwright.wire.clock import RealClock
 from tests.records.some_events import finished, point, started
 
 FENN, OAKE = Worker("Fenn", "bench 1"), Worker("Oake", "bench 2")
@@ -40,7 +41,8 @@ def desk(store: SqlStore, worker: Worker = FENN) -> CampaignDesk:
 
 
 def run_of(run_id: str, *stages: Stage) -> tuple[Event, ...]:
-    begun = started(run_id, seed=3).model_copy(update={"stages": stages})
+    now = RealClock().wall()
+    begun = started(run_id, seed=3).model_copy(update={"stages": stages, "at": now})
     return begun, point(), finished()
 
 
@@ -72,7 +74,6 @@ def test_a_voided_run_opens_its_unit_again(store: SqlStore) -> None:
     assert one.take("HF-1").resumes is None
     one.begin("HF-1", "s")
     store.append_all("s", run_of("s", *STAGES))
-    one.settle_all()
     assert phase(store) == ("done", "s")
     assert one.progress().verdicts == {"pass": 1}
 
@@ -82,7 +83,7 @@ def test_a_run_before_again_counts_no_more_though_it_is_reinstated(store: SqlSto
     for run_id in ("first", "second"):
         one.begin("HF-1", run_id)
         store.append_all(run_id, run_of(run_id, *STAGES))
-        one.settle_all()
+        one.settle("HF-1")
         if run_id == "first":
             add_addendum(store, "first", Wanted(what="voided", operator="Fenn", reason="doubt"))
     one.again("HF-1", "repaired")

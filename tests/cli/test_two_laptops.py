@@ -1,6 +1,7 @@
 """A run that is half done on one computer goes on at another, and never at both unnoticed."""
 
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -192,6 +193,43 @@ def test_a_campaign_half_done_on_each_loses_nothing_and_does_nothing_twice(
     damaged = ohmwright("record", "import", file, "--records", tmp_path / "third")
     assert damaged.code != 0
     assert "the register above was changed" in damaged.err
+
+
+def test_a_run_from_before_makes_no_unit_done_in_any_store_and_a_later_one_names_who_did_it(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    here, there, file = tmp_path / "here", tmp_path / "there", tmp_path / "moved.jsonl"
+
+    def keep(place: Path, begun: datetime) -> None:
+        run_id = f"{begun:%Y%m%dT%H%M%SZ}-HF-1-0001"
+        with open_records(str(place)) as store:
+            store.append_all(run_id, (started(run_id, seed=1), finished()))
+
+    def moved(source: Path, target: Path) -> None:
+        file.unlink(missing_ok=True)
+        assert ohmwright("record", "export", file, "--records", source).code == 0
+        assert ohmwright("record", "import", file, "--records", target).code == 0
+
+    def done(place: Path) -> tuple[int, str, float | None]:
+        shown = ohmwright("campaign", "report", "may", "--records", place, "--json").json
+        (unit,) = shown["units"]
+        return shown["done"], unit["by"], unit["minutes"]
+
+    unit = ("--maker", "T", "--model", "Q", "--serial", "7", "--records", here)
+    assert ohmwright("asset", "add", "HF-1", *unit).code == 0
+    keep(here, datetime.now(UTC) - timedelta(minutes=5))
+    new = ("may", "--simulated", "--work", "verify", "--operator", "Fenn", "--records", here)
+    assert ohmwright("campaign", "new", *new).code == 0
+    moved(here, there)
+    moved(there, here)
+    assert [done(here), done(there)] == [(0, "Fenn", None)] * 2
+    keep(there, datetime.now(UTC) + timedelta(minutes=5))
+    assert done(there)[:2] == (1, "Áda")
+    moved(there, here)
+    assert done(here) == done(there)
+    assert done(here)[2] is not None
+    with open_records(str(here)) as store:  # who looked has noted nothing
+        assert [one.what for one in Campaigns(store.database).entries("may")] == ["planned"]
 
 
 def test_two_units_of_one_tag_and_two_campaigns_of_one_name_are_told_apart(

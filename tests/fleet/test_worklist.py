@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime, timedelta
 
 import pytest
 
@@ -18,8 +18,10 @@ from ohmwright.fleet.worklist import (
 )
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.records.campaigns import CampaignEntry, EntryWhat, Worker
+from ohmwright.records.last_runs import WorkDone
 
 TODAY = date(2026, 7, 1)
+LATER = "2026-07-01T12:00:00"
 A, B = Worker("Fenn", "bench 1"), Worker("Oake", "bench 2")
 
 
@@ -35,6 +37,10 @@ def passed(on: date) -> LastWork:
 def entry(number: int, tag: str, what: EntryWhat, who: Worker = A, **said: str) -> CampaignEntry:
     words, run_id = said.get("words", ""), said.get("run_id", "")
     return CampaignEntry(number, tag, "2026-07-01", who.by, who.bench, what, words, run_id)
+
+
+def work(tag: str, run_id: str) -> WorkDone:
+    return WorkDone(tag, 1, run_id, LATER, "pass", "Oake")
 
 
 def test_risk_comes_first_then_the_due_date_then_the_place() -> None:
@@ -146,9 +152,29 @@ def test_a_run_from_elsewhere_counts_unless_somebody_said_that_it_does_not() -> 
     entries = [entry(n, tag, "planned") for n, tag in enumerate("abc", 1)]
     entries.append(entry(4, "b", "deferred", words="2026-07-09"))
     entries.append(entry(5, "c", "again", words="repaired", run_id="t"))
-    elsewhere = {"a": ("r", "pass"), "b": ("s", "pass"), "c": ("t", "fail")}
+    elsewhere = {tag: [work(tag, run)] for tag, run in zip("abc", "rst", strict=True)}
     states = unit_states(entries, {}, elsewhere)
     assert [one.phase for one in states.values()] == ["done", "done", "open"]
+
+
+def test_only_a_run_that_was_begun_since_its_unit_was_planned_counts() -> None:
+    planned = datetime.fromisoformat(entry(1, "a", "planned").at)
+
+    def run(seconds: float) -> WorkDone:
+        begun = f"{planned + timedelta(seconds=seconds):%Y%m%dT%H%M%SZ}"
+        return work("a", f"{begun}-a-0001")
+
+    entries = [entry(1, "a", "planned")]
+    for seconds, phase in ((-1, "open"), (0, "done"), (60, "done")):
+        assert unit_states(entries, {}, {"a": [run(seconds)]})["a"].phase == phase
+    noted = [*entries, entry(2, "a", "done", run_id=run(-60).run_id)]  # by an older version
+    before = {"a": [run(-60)]}
+    assert unit_states(noted, {run(-60).run_id: "pass"}, before)["a"].phase == "open"
+
+
+def test_a_run_that_nobody_noted_names_who_did_it() -> None:
+    state = unit_states([entry(1, "a", "planned")], {}, {"a": [work("a", "r")]})["a"]
+    assert (state.by, state.at, state.verdict) == ("Oake", LATER, "pass")
 
 
 def test_a_unit_that_is_to_be_done_again_has_no_run() -> None:
@@ -161,8 +187,9 @@ def test_a_unit_that_is_to_be_done_again_has_no_run() -> None:
 
 def test_time_left_is_learned_by_model() -> None:
     entries = [entry(n, tag, "planned") for n, tag in enumerate("abcd", 1)]
-    entries += [entry(5, "a", "done", words="10", run_id="r")]
-    entries += [entry(6, "b", "done", words="40", run_id="s")]
+    for tag, run_id, minutes in (("a", "r", "10"), ("b", "s", "40")):
+        entries.append(entry(5, tag, "begun", run_id=run_id))
+        entries.append(entry(6, tag, "done", words=minutes, run_id=run_id))
     far = progress(
         unit_states(entries, {"r": "pass", "s": "fail"}, {}),
         {"a": "Q", "b": "M", "c": "Q", "d": "M"},

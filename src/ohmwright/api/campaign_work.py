@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from ohmwright.engine.resume import run_started_event
@@ -16,7 +16,6 @@ from ohmwright.fleet.campaign_state import (
 )
 from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.errors import UsageError
-from ohmwright.model.event import RunFinished
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.campaigns import (
@@ -28,13 +27,15 @@ from ohmwright.records.campaigns import (
     Worker,
 )
 from ohmwright.records.last_runs import (
-    DecisiveRun,
-    decisive_runs_after,
+    WorkDone,
     first_event,
     is_begun,
+    minutes_of,
     verdicts_of,
+    work_done_after,
 )
 from ohmwright.records.run_lists import Filter, runs
+from ohmwright.records.run_number import begun_at, is_since
 from ohmwright.records.sql_store import SqlStore
 
 from .recorded_worklist import store_worklist, today
@@ -65,6 +66,7 @@ class CampaignDesk:
         self.store, self.worker = store, worker
         self._models = models
         self._adjusted: dict[int, bool] = {}
+        self._minutes: dict[str, float | None] = {}
         self._campaigns = Campaigns(store.database)
         self.campaign: Campaign = self._campaigns.get(name)
 
@@ -87,11 +89,15 @@ class CampaignDesk:
         """Return the state of each unit, by tag."""
         return self._states(self._entries())
 
+    def states_with_minutes(self) -> dict[str, UnitState]:
+        """Return the same with the minutes of every run, also where nobody noted them."""
+        return {tag: self._timed(one) for tag, one in self.states().items()}
+
     def progress(self) -> Progress:
         """Return what is done and what is left."""
         assets = AssetRegister(self.store.database).all()
         models = {one.asset.tag: one.asset.model for one in assets}
-        return progress(self.states(), models, today())
+        return progress(self.states_with_minutes(), models, today())
 
     def in_order(self) -> list[WorkUnit]:
         """Return the worklist by which units are taken: those that the bench can work on."""
@@ -161,21 +167,14 @@ class CampaignDesk:
         self.note(tag, "begun", run_id=run_id)
 
     def settle(self, tag: str) -> UnitState:
-        """Note a unit as done where its run is finished, and return its state."""
+        """Note a unit as done where the run is finished that this worker did; return its state."""
         state = self.states()[tag]
         noted = {e.run_id for e in self._entries() if e.what == "done"}
         if state.phase == "done" and state.run_id not in noted:
-            last = self.store.events(state.run_id)[-1]
-            minutes = f"{last.bench_time_s / 60:.2f}" if isinstance(last, RunFinished) else ""
-            self.note(tag, "done", words=minutes, run_id=state.run_id)
+            minutes = minutes_of(self.store.database, state.run_id)
+            words = "" if minutes is None else f"{minutes:.2f}"
+            self.note(tag, "done", words=words, run_id=state.run_id)
         return self.states()[tag]
-
-    def settle_all(self) -> None:
-        """Note every unit as done whose run is finished, whoever was cut off before saying so."""
-        noted = {e.run_id for e in self._entries() if e.what == "done"}
-        for one in self.states().values():
-            if one.phase == "done" and one.run_id not in noted:
-                self.settle(one.tag)
 
     def skip(self, tag: str, why: str) -> str:
         """Leave a unit out; return what was done, in words. Raises UsageError for one done."""
@@ -260,7 +259,12 @@ class CampaignDesk:
         entries = [one for one in self._entries() if one.tag == tag]
         left_out = {one.run_id for one in entries if one.what == "again"}
         on_record = runs(self.store.database, Filter(asset=tag))
-        known = [row["run_id"] for row in on_record if row["number"] > self.campaign.after_run]
+        known = [
+            row["run_id"]
+            for row in on_record
+            if row["number"] > self.campaign.after_run
+            and is_since(begun_at(row["run_id"], row["at"]), self.campaign.at)
+        ]
         known += [one.run_id for one in entries if one.run_id]
         return [run_id for run_id in dict.fromkeys(known) if run_id not in left_out]
 
@@ -269,7 +273,6 @@ class CampaignDesk:
         before = self.states().get(tag)
         if before is None or _is_removed(before):
             raise _not_in(self.campaign, tag)
-        before = self.settle(tag)
         if before.phase == "done":
             raise UsageError(
                 f"Asset {tag} is done already: {before.verdict}, run {before.run_id}.",
@@ -301,17 +304,26 @@ class CampaignDesk:
         run_ids = list({one.run_id for one in entries if one.run_id})
         return unit_states(entries, verdicts_of(self.store.database, run_ids), self._elsewhere())
 
-    def _elsewhere(self) -> dict[str, tuple[str, str]]:
-        """Return the newest decisive run since the campaign began that did its work, by tag."""
-        begun = self.campaign
-        runs = decisive_runs_after(self.store.database, begun.after_run, simulated=begun.simulated)
-        return {
-            run.asset: (run.run_id, run.verdict)
-            for run in runs
-            if (begun.simulated or run.at >= begun.at) and self._did_the_work(run)
-        }
+    def _timed(self, state: UnitState) -> UnitState:
+        """Return a state with the minutes that its run took, read once."""
+        if state.phase != "done" or state.minutes is not None:
+            return state
+        if state.run_id not in self._minutes:
+            self._minutes[state.run_id] = minutes_of(self.store.database, state.run_id)
+        return replace(state, minutes=self._minutes[state.run_id])
 
-    def _did_the_work(self, run: DecisiveRun) -> bool:
+    def _elsewhere(self) -> dict[str, list[WorkDone]]:
+        """Return the decisive runs that came on record since and did the work, by tag."""
+        found: dict[str, list[WorkDone]] = {}
+        begun = self.campaign
+        for run in work_done_after(
+            self.store.database, begun.after_run, simulated=begun.simulated
+        ):
+            if is_since(run.begun, begun.at) and self._did_the_work(run):
+                found.setdefault(run.asset, []).append(run)
+        return found
+
+    def _did_the_work(self, run: WorkDone) -> bool:
         """Whether a run adjusted its unit where that is the campaign's work."""
         if self.campaign.work == "verify":
             return True

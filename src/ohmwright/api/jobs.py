@@ -13,6 +13,7 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.step import Stage
 from ohmwright.records.fleet_learning import fleet_priors
+from ohmwright.records.run_number import NUMBER_TIME
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
@@ -51,7 +52,7 @@ def new_job(
 
 def new_run_id(asset_id: str) -> str:
     """Return a unique run id that sorts by date and contains the asset id."""
-    return f"{RealClock().wall():%Y%m%dT%H%M%SZ}-{file_name_safe(asset_id)}-{token_hex(2)}"
+    return f"{RealClock().wall():{NUMBER_TIME}}-{file_name_safe(asset_id)}-{token_hex(2)}"
 
 
 def is_number_for(run_id: str, asset_id: str) -> bool:

@@ -110,7 +110,6 @@ def show_status(records: str | None, name: str, *, as_json: bool) -> None:
     """Print how far a campaign is, which units are open, in hand, put off or left out."""
     with open_existing_records(records) as store:
         desk = _desk(store, name)
-        desk.settle_all()
         states, far = desk.states(), desk.progress()
     if as_json:
         print_json({"campaign": name} | asdict(far))
@@ -128,8 +127,7 @@ def show_report(records: str | None, name: str, file: Path | None, *, as_json: b
     """Print one line for each unit of a campaign, and write them to a new CSV file."""
     with open_existing_records(records) as store:
         desk = _desk(store, name)
-        desk.settle_all()
-        states, far = list(desk.states().values()), desk.progress()
+        states, far = list(desk.states_with_minutes().values()), desk.progress()
     if file is not None:
         with new_file(file) as written:
             written.write(_csv(states).encode("utf-8-sig"))

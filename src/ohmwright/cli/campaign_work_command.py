@@ -66,7 +66,6 @@ def work_campaign(request: CampaignWorkRequest) -> int:
         desk = CampaignDesk(store, request.name, worker, models=bench.models())
         if desk.campaign.simulated != simulated:
             raise _wrong_kind(request.name, simulated=simulated)
-        desk.settle_all()
         while (unit := desk.take_next()) is not None:
             out().print(Text(f"Next: {taken_words(unit)}", style="bold"), soft_wrap=True)
             if not _one_unit(request, desk, unit):

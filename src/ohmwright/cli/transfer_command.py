@@ -123,7 +123,6 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
                 pass
         with _open_existing(file) as lines:
             register = Register.read(lines, str(file))
-        after_run = len(store.run_ids())
         came, unsigned, refused = Counter[str](), list[str](), list[UsageError]()
         contradicted = list[AuditFinding]()
         with _open_existing(file) as lines, RecomputedValues() as recomputed:
@@ -138,7 +137,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
                 contradicted += recomputed(run.run_id, events)
                 unsigned += [run.run_id] if run.seal is None and how != "there already" else []
             contradicted += recomputed.rest()
-        merged = import_register(store.database, register, account_name(), after_run=after_run)
+        merged = import_register(store.database, register, account_name())
         new = [one for one in signers(signatures(store.database)) if one.key not in known]
         known_keys = trusted_keys(trusted, store)
         both = list(_noted_on_both(store, merged.both))

@@ -9,6 +9,8 @@ from statistics import median
 from typing import Literal
 
 from ohmwright.records.campaigns import CampaignEntry, Worker
+from ohmwright.records.last_runs import WorkDone
+from ohmwright.records.run_number import is_since
 
 UnitPhase = Literal["open", "taken", "done", "skipped", "removed"]
 _MINUTES_OF_UNKNOWN = 20.0
@@ -47,13 +49,14 @@ class UnitState:
 def unit_states(
     entries: Iterable[CampaignEntry],
     verdicts: Mapping[str, str | None],
-    elsewhere: Mapping[str, tuple[str, str]],
+    elsewhere: Mapping[str, Sequence[WorkDone]],
 ) -> dict[str, UnitState]:
     """The state of each unit, by tag, in the order in which they were planned.
 
     `verdicts`: of each run on record, None while it is not finished, and for one that is void; then
-    its unit is to be done again. `elsewhere`: by tag, run and verdict of a decisive run since the
-    campaign began that it does not know of, as one taken in from a laptop.
+    its unit is to be done again. `elsewhere`: by tag the decisive runs that may have done the work
+    without a note here, as one taken in from a laptop, oldest first; they count where they were
+    begun since the unit was planned, and it was not removed.
 
     A run that is finished makes its unit done, whatever was noted before or after on this computer
     or another; until it is void, or somebody says that the unit is to be done again.
@@ -61,41 +64,40 @@ def unit_states(
     of: dict[str, list[CampaignEntry]] = {}
     for entry in entries:
         of.setdefault(entry.tag, []).append(entry)
-    return {tag: _unit_state(its, verdicts, elsewhere.get(tag)) for tag, its in of.items()}
+    return {tag: _unit_state(its, verdicts, elsewhere.get(tag, ())) for tag, its in of.items()}
 
 
 def _unit_state(
     entries: Sequence[CampaignEntry],
     verdicts: Mapping[str, str | None],
-    elsewhere: tuple[str, str] | None,
+    elsewhere: Sequence[WorkDone],
 ) -> UnitState:
     """The state of one unit by its entries, oldest first."""
     not_counted = {one.run_id for one in entries if one.what == "again"}
-    noted = [one for one in entries if one.what in ("begun", "done") and verdicts.get(one.run_id)]
-    if count := [one for one in noted if one.run_id not in not_counted]:
-        return _done(count[-1], str(verdicts[count[-1].run_id]))
+    begun = [one for one in entries if one.what == "begun" and verdicts.get(one.run_id)]
+    if count := [one for one in begun if one.run_id not in not_counted]:
+        return _done(count[-1], str(verdicts[count[-1].run_id]), entries)
     state = UnitState(entries[0].tag)
     for entry in entries:
         state = _after(state, entry)
-    if (
-        state.phase not in ("skipped", "removed")
-        and elsewhere is not None
-        and elsewhere[0] not in not_counted
-    ):
-        run_id, verdict = elsewhere
-        return replace(state, phase="done", holder=None, run_id=run_id, verdict=verdict)
+    came = [run for run in elsewhere if is_since(run.begun, entries[0].at)]
+    if (new := [run for run in came if run.run_id not in not_counted]) and state.phase != "removed":
+        run = new[-1]
+        told = {"run_id": run.run_id, "verdict": run.verdict, "at": run.begun, "by": run.operator}
+        return UnitState(state.tag, "done", **told)
     return state
 
 
-def _done(entry: CampaignEntry, verdict: str) -> UnitState:
-    """The state of a unit whose run is finished; `entry` names it."""
-    known = entry.what == "done" and entry.words != ""
+def _done(begun: CampaignEntry, verdict: str, entries: Sequence[CampaignEntry]) -> UnitState:
+    """The state of a unit whose run is finished, by whoever noted its end, else its begin."""
+    ends = [one for one in entries if one.what == "done" and one.run_id == begun.run_id]
+    entry = ends[-1] if ends else begun
     return UnitState(
         entry.tag,
         "done",
         run_id=entry.run_id,
         verdict=verdict,
-        minutes=float(entry.words) if known else None,
+        minutes=float(entry.words) if entry.words else None,
         at=entry.at,
         by=entry.by,
     )

@@ -9,6 +9,7 @@ from datetime import date
 
 from ohmwright.model.event import Event, PointDone, RunFinished
 from ohmwright.model.result import Verdict
+from ohmwright.records.run_number import NUMBER_TIME
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.simulator.randomness import Randomness
 
@@ -64,7 +65,7 @@ def _visit(
     bench, unit = bench_day(hardware, day, own), state.invented
     state.age_to(day)
     ending = own.integer("run", (0, 0xFFFF))
-    run_id = f"{bench.begun:%Y%m%dT%H%M%SZ}-{unit.asset.id}-{ending:04x}"
+    run_id = f"{bench.begun:{NUMBER_TIME}}-{unit.asset.id}-{ending:04x}"
     return run_id, tuple(Visit(state, bench, procedure_of(unit.data), run_id).events())
 
 

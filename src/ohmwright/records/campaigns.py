@@ -45,7 +45,7 @@ class Campaign:
     work: CampaignWork
     simulated: bool
     after_run: int
-    """Number of the newest run when it was begun."""
+    """Number of the newest run of this store when it was begun; 0 where it came in a file."""
     home: str
     """Id of the store where it was begun; empty where an older version began it."""
 

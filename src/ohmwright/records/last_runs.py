@@ -10,9 +10,10 @@ from typing import Any
 from sqlalchemy import Connection, Select, select
 
 from ohmwright.model.event import EVENTS as event_adapter  # noqa: N811 - a table is named so
-from ohmwright.model.event import Event
+from ohmwright.model.event import Event, RunFinished
 
 from .database import Database
+from .run_number import begun_at
 from .tables import EVENTS, LEDGER, NEWEST_RUNS, RUNS, VOIDED_RUNS
 
 DECISIVE = ("pass", "fail")
@@ -29,6 +30,18 @@ class DecisiveRun:
     run_id: str
     at: str
     verdict: str
+
+
+@dataclass(frozen=True)
+class WorkDone(DecisiveRun):
+    """A decisive run with who did it."""
+
+    operator: str
+
+    @property
+    def begun(self) -> str:
+        """When it was begun, as text that sorts by time."""
+        return begun_at(self.run_id, self.at)
 
 
 def decisive_runs(database: Database, *, simulated: bool) -> dict[str, DecisiveRun]:
@@ -49,11 +62,12 @@ def decisive_runs(database: Database, *, simulated: bool) -> dict[str, DecisiveR
     return found
 
 
-def decisive_runs_after(database: Database, number: int, *, simulated: bool) -> list[DecisiveRun]:
+def work_done_after(database: Database, number: int, *, simulated: bool) -> list[WorkDone]:
     """Every decisive run that came on record after run number `number`, oldest first."""
     with database.read() as connection:
         query = _decisive(simulated=simulated).where(RUNS.c.number > number)
-        return [DecisiveRun(*row) for row in connection.execute(query)]
+        rows = connection.execute(query.add_columns(RUNS.c.operator))
+        return sorted((WorkDone(*row) for row in rows), key=lambda one: (one.begun, one.number))
 
 
 def span_of_runs(database: Database, run_ids: Sequence[str]) -> tuple[datetime, datetime] | None:
@@ -102,6 +116,21 @@ def first_event(database: Database, number: int) -> Event:
     query = select(c.body).where(c.run == number).order_by(c.number).limit(1)
     with database.read() as connection:
         return event_adapter.validate_json(connection.execute(query).scalar_one())
+
+
+def minutes_of(database: Database, run_id: str) -> float | None:
+    """Minutes at the bench that a finished run took; None for another. No chain is checked."""
+    c = EVENTS.c
+    query = (
+        select(c.body)
+        .join(RUNS, RUNS.c.number == c.run)
+        .where(RUNS.c.run_id == run_id)
+        .order_by(c.number.desc())
+        .limit(1)
+    )
+    with database.read() as connection:
+        last = event_adapter.validate_json(connection.execute(query).scalar_one())
+    return last.bench_time_s / 60 if isinstance(last, RunFinished) else None
 
 
 def is_begun(database: Database, run_id: str) -> bool:

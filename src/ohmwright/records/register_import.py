@@ -51,12 +51,10 @@ class RegisterImport:
     """What was not taken in."""
 
 
-def import_register(
-    database: Database, register: Register, by: str, *, after_run: int
-) -> RegisterImport:
+def import_register(database: Database, register: Register, by: str) -> RegisterImport:
     """Take in what `register` has and the store has not, all of it or, if it fails, nothing.
 
-    `by`: who does it; `after_run`: number of the newest run before those of the same file.
+    `by`: who does it.
     """
     came = RegisterImport()
     ours: dict[str, list[AssetRevision]] = {}
@@ -75,7 +73,7 @@ def import_register(
                 came.refused.append(f"Campaign {name}: another one of that name is here.")
                 continue
             if name not in known:
-                row = campaign.model_dump() | {"after_run": after_run}
+                row = campaign.model_dump() | {"after_run": 0}
                 row |= {"simulated": int(campaign.simulated)}
                 connection.execute(insert(CAMPAIGNS), [row])
             _take_entries(
