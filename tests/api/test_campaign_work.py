@@ -123,6 +123,22 @@ def test_what_is_left_is_named_with_the_reason(store: SqlStore) -> None:
     }
 
 
+def test_a_unit_in_somebodys_hands_is_theirs_at_every_bench_and_others_are_told_the_way(
+    store: SqlStore,
+) -> None:
+    desk(store, Worker("Fenn", "a computer")).take("HF-1")
+    with pytest.raises(UsageError) as refused:
+        desk(store, OAKE).take("HF-1")
+    assert "is in the hands of Fenn at a computer" in refused.value.happened
+    assert "ohmwright campaign hand-over may HF-1 --to Oake" in refused.value.do
+    assert desk(store).take("HF-1").state.holder == FENN
+    desk(store).begin("HF-1", "r")
+    store.append_all("r", run_of("r", *STAGES))
+    with pytest.raises(UsageError) as refused:
+        desk(store, OAKE).take("HF-1")
+    assert "ohmwright campaign again may HF-1" in refused.value.do
+
+
 def test_what_is_said_about_a_unit_is_what_was_done(store: SqlStore) -> None:
     one = desk(store)
     one.take("HF-2")

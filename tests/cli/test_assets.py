@@ -13,9 +13,11 @@ import pytest
 from ohmwright.api.assets import asset_of_scan
 from ohmwright.api.bench_data import BenchData
 from ohmwright.api.campaign_work import CampaignDesk
+from ohmwright.api.jobs import claimed_events
 from ohmwright.api.unit_on_bench import IN_REPAIR
 from ohmwright.cli import campaign_work_command
 from ohmwright.cli.open_records import open_existing_records
+from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Commented, Fault, FileAttached, RunStarted
 from ohmwright.records.campaigns import Worker
 from ohmwright.reports.certificate import certificate_of
@@ -229,10 +231,24 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     assert swapped["refused"].startswith("The unit at the bench says")
     assert (swapped["verdict"], whole["refused"]) == ("cut short", None)
     listed = ohmwright("record", "list").out
-    assert f"{swapped['run']} refused: The unit at the bench says" in listed
+    row, *rest = (line for line in listed.splitlines() if swapped["run"] in line)
+    assert row.split()[2:4] == ["refused", "HF-2"]
+    assert rest == [f"Why a run was refused: ohmwright record show {swapped['run']}"]
+    kinds = {
+        kind: [one["run"] for one in ohmwright("record", "list", *only, "--json").json]
+        for kind in ("refused", "cut short")
+        for only in [("--verdict", kind)]
+    }
+    assert kinds == {"refused": [swapped["run"]], "cut short": []}
+    verified = ohmwright("record", "verify").out
+    assert "Refused before anything was measured, so signed by nobody: 1" in verified
+    assert swapped["run"] not in verified
     assert "not recorded" not in listed
     assert f"resume {swapped['run']}" not in outcome.err
-    assert "It was refused before it began, and is over" in outcome.err
+    assert "It was refused, and is over" in outcome.err
+    for tag in ("HF-1", "HF-2"):
+        said = f"{tag} comes again until it is done; 'skip REASON' leaves it out."
+        assert outcome.out.count(said) == 1
     shown = ohmwright("record", "show", swapped["run"])
     assert ("is over: begin a new run" in shown.err, "--resume" in shown.err) == (True, False)
     assert "Refused: The unit at the bench says" in shown.out
@@ -312,3 +328,21 @@ def test_a_refused_run_is_called_so_by_list_and_fleet(workshop: Path, ohmwright:
     assert ohmwright("record", "fleet", "--json").json["units"][0]["verdict"] == "refused"
     assert "refused" in ohmwright("record", "fleet").out
     assert "refused" in ohmwright("record", "list").out
+    assert "It was refused, and is over" in ohmwright("record", "show", "r").err
+    paper = ohmwright("certificate", "r")
+    assert "This run was refused, and is over." in paper.err
+
+
+def test_a_unit_that_was_refused_gets_a_new_run_of_the_campaign(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    ohmwright("campaign", "new", "may", "--simulated", "--work", "verify")
+    fault = Fault(at=AT, bench_s=1.0, error="WrongInstrument", message="another", rf_state="off")
+    with open_existing_records(str(workshop / "records")) as store:
+        desk = CampaignDesk(store, "may", Worker("Fenn", "bench"))
+        for run_id, events in (("r", (fault,)), ("s", ())):
+            desk.begin("HF-1", run_id)
+            store.append_all(run_id, (started(run_id, "HF-1", seed=1), *events))
+            assert desk.take("HF-1").resumes == {"r": None, "s": "s"}[run_id]
+        with pytest.raises(UsageError, match="or was refused"):
+            claimed_events(store, "r", "Fenn")

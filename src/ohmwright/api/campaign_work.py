@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from shlex import quote
 
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.resume import is_refused, run_started_event
 from ohmwright.fleet.campaign_state import (
     Progress,
     UnitState,
@@ -120,7 +121,9 @@ class CampaignDesk:
     def take(self, tag: str) -> TakenUnit:
         """Take this unit, and put back the one in hand.
 
-        Raises UsageError where it is done, skipped, deferred, another's or not of the campaign.
+        One in the worker's hands at another bench, as by `next`, is taken from there: it stands
+        here. Raises UsageError where it is done, skipped, deferred, another's or not of the
+        campaign.
         """
         states = self.states()
         if tag not in states or _is_removed(states[tag]):
@@ -131,13 +134,13 @@ class CampaignDesk:
 
         def this_one(entries: Sequence[CampaignEntry]) -> str | None:
             state = self._states(entries)[tag]
-            mine = state.phase == "taken" and state.holder == self.worker
+            held_by = None if state.holder is None else state.holder.by
+            mine = state.phase == "taken" and held_by == self.worker.by
             free = state.may_be_taken(self.worker, today(), away=self.is_away)
             return tag if mine or free else None
 
         if self._campaigns.take(self.campaign.name, self.worker, this_one) is None:
-            why = _why_not(states[tag], away=self.is_away)
-            raise UsageError(f"Asset {tag} is {why}.", "It was not taken.")
+            raise self._not_taken(self.states()[tag])
         return self._taken(tag)
 
     def why_left(self) -> dict[str, str]:
@@ -152,6 +155,18 @@ class CampaignDesk:
             if one.phase in ("open", "taken")
             and not (self.is_away and one.phase == "open" and not one.only_by)
         }
+
+    def _not_taken(self, state: UnitState) -> UsageError:
+        """Return the error for a unit that cannot be taken, with the way to have it."""
+        unit = f"{quote(self.campaign.name)} {quote(state.tag)}"
+        do = f"To have it: ohmwright campaign hand-over {unit} --to {quote(self.worker.by)}"
+        if state.phase == "done":
+            do = f"To have it done again: ohmwright campaign again {unit} --why REASON"
+        if state.phase == "taken":
+            do = f"If nobody works on it there any more, it may be handed over. {do}"
+        return UsageError(
+            f"Asset {state.tag} is {_why_not(state, away=self.is_away)}.", "It was not taken.", do
+        )
 
     def _not_for_bench(self, asset: RegisteredAsset) -> str:
         """Return why a unit is not for this bench, whoever works there; empty where it is."""
@@ -297,8 +312,15 @@ class CampaignDesk:
     def _taken(self, tag: str) -> TakenUnit:
         state = self.states()[tag]
         asset = AssetRegister(self.store.database).get(tag).asset
-        begun = state.run_id != "" and is_begun(self.store.database, state.run_id)
-        return TakenUnit(asset, state, state.run_id if begun else None)
+        return TakenUnit(asset, state, self._cut_short(state.run_id))
+
+    def _cut_short(self, run_id: str) -> str | None:
+        """Return the run that was begun of a unit, where it can go on; None where it was refused.
+
+        Before its first event, it is not on record yet.
+        """
+        known = run_id != "" and is_begun(self.store.database, run_id)
+        return run_id if known and not is_refused(self.store.events(run_id)) else None
 
     def _states(self, entries: Sequence[CampaignEntry]) -> dict[str, UnitState]:
         run_ids = list({one.run_id for one in entries if one.run_id})

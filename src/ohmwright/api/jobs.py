@@ -6,7 +6,7 @@ from secrets import token_hex
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import ProcedureFile
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.resume import is_refused, run_started_event
 from ohmwright.instruments.bench import named_unit
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.errors import UsageError
@@ -57,21 +57,26 @@ def new_run_id(asset_id: str) -> str:
 
 def is_number_for(run_id: str, asset_id: str) -> bool:
     """Whether `run_id` is a number as `new_run_id` gives it for a run of this asset."""
-    return run_id.partition("-")[2].rpartition("-")[0] == file_name_safe(asset_id)
+    return unit_in_number(run_id) == file_name_safe(asset_id)
+
+
+def unit_in_number(run_id: str) -> str:
+    """Return the asset id as the number of a run has it; empty for a number of another form."""
+    return run_id.partition("-")[2].rpartition("-")[0]
 
 
 def claimed_events(store: SqlStore, run_id: str, operator: str) -> tuple[Event, ...]:
     """Claim an unfinished run and return its events; the first is that it was started.
 
-    Raises UsageError where it is finished, was never begun, or another program has it, and where a
+    Raises UsageError where it is finished, was refused, or another program has it, and where a
     campaign handed its unit over to somebody else than `operator`.
     """
     refuse_handed_over(store, run_id, operator)
     store.claim(run_id)
     events = store.events(run_id)
-    if run_started_event(events) is None or isinstance(events[-1], RunFinished):
+    if is_refused(events) or isinstance(events[-1], RunFinished):
         raise UsageError(
-            f"Run {run_id} cannot be resumed: it is finished or was never begun.",
+            f"Run {run_id} cannot be resumed: it is finished, or was refused.",
             do="Start a new run.",
         )
     return events

@@ -5,6 +5,7 @@ from __future__ import annotations
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
+from shlex import quote
 
 import anyio
 from rich.text import Text
@@ -35,6 +36,7 @@ from .run_subject import WorkRequest, agrees_to_repair
 from .worklist_command import taken_words
 
 _HOW = "Scan or type its tag  (or skip REASON, defer YYYY-MM-DD, hand over NAME, anew, stop)"
+_COMES_AGAIN = "comes again until it is done; 'skip REASON' leaves it out."
 _PAUSE_S = 0.5
 """A scanner types one line after another faster than this."""
 _STAGES: dict[str, tuple[Stage, ...]] = {"calibrate": STAGES, "verify": ("as_found",)}
@@ -66,7 +68,11 @@ def work_campaign(request: CampaignWorkRequest) -> int:
         desk = CampaignDesk(store, request.name, worker, models=bench.models())
         if desk.campaign.simulated != simulated:
             raise _wrong_kind(request.name, simulated=simulated)
+        before = ""
         while (unit := desk.take_next()) is not None:
+            if unit.asset.tag == before:
+                out().print(Text(printable(f"{before} {_COMES_AGAIN}")), soft_wrap=True)
+            before = unit.asset.tag
             out().print(Text(f"Next: {taken_words(unit)}", style="bold"), soft_wrap=True)
             if not _one_unit(request, desk, unit):
                 break
@@ -147,6 +153,7 @@ def _run(
         accept_expired=request.accept_expired,
         work=WorkRequest(tag, request.operator, request.work_order, in_repair=True),
         on_begun=begun,
+        go_on=f"ohmwright campaign work {quote(request.name)}",
     )
     try:
         run_procedure(run)

@@ -9,14 +9,21 @@ from typing import get_args
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.api.jobs import is_number_for
+from ohmwright.api.jobs import is_number_for, unit_in_number
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.engine.contradictions import contradicted_verdicts
 from ohmwright.engine.resume import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Result, Verdict
 from ohmwright.records.flat_rows import Row
-from ohmwright.records.run_lists import CUT_SHORT, Filter, count_runs, refusals, runs
+from ohmwright.records.run_lists import (
+    CUT_SHORT,
+    REFUSED,
+    Filter,
+    count_runs,
+    refusals,
+    runs,
+)
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.measurand_text import extrapolated_text, measurand_text
 from ohmwright.reports.text import printable
@@ -38,7 +45,7 @@ _ROOM_FOR_RUN = 31
 
 def run_filter(options: RunFilterOptions) -> Filter:
     """Return the filter of runs that the options select. Raises UsageError for a wrong verdict."""
-    known, verdict = (*get_args(Verdict), CUT_SHORT), options.verdict
+    known, verdict = (*get_args(Verdict), CUT_SHORT, REFUSED), options.verdict
     if verdict is not None and verdict not in known:
         raise UsageError(
             f"There is no verdict '{verdict}'.", do=f"Give one of: {', '.join(known)}."
@@ -70,8 +77,9 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
         print_json([_run_json(row, refused) for row in rows])
         return
     out().print(runs_table(rows, refused) if rows else "No runs like that.")
-    for run_id, why in refused.items():
-        out().print(Text(printable(f"{run_id} refused: {why}"), style="dim"), soft_wrap=True)
+    if refused:
+        said = f"Why a run was refused: ohmwright record show {next(reversed(refused))}"
+        out().print(Text(printable(said), style="dim"), soft_wrap=True)
     if left_out > 0:
         out().print(f"{left_out} older runs are not shown: --newest {left_out + len(rows)}")
 
@@ -82,7 +90,7 @@ def _refused_attempts(store: SqlStore, selected: Filter) -> list[Row]:
     Such a run names the asset in its number alone.
     """
     asset = selected.asset
-    if asset is None or selected.verdict not in (None, CUT_SHORT):
+    if asset is None or selected.verdict not in (None, REFUSED):
         return []
     unknown = runs(store.database, replace(selected, asset="", model=None, serial=None))
     return [row for row in unknown if is_number_for(row["run_id"], asset)]
@@ -100,6 +108,7 @@ def runs_table(rows: Sequence[Row], refused: Mapping[str, str]) -> Table:
     What is copied is never cut: where it is long it takes more lines, and the procedure is left
     out. `refused`: why, for each run that was refused at its start; it may name no unit.
     """
+    rows = [row | {"asset": row["asset"] or unit_in_number(row["run_id"])} for row in rows]
     table = Table(box=None, pad_edge=False)
     run, unit, serial = (max(len(_cell(row[key])) for row in rows) for key in _COPIED)
     is_short = run + unit + serial <= _ROOM_FOR_COPIED
@@ -112,7 +121,7 @@ def runs_table(rows: Sequence[Row], refused: Mapping[str, str]) -> Table:
     for name in named:
         table.add_column(name.capitalize())
     for row in rows:
-        ended = "refused" if row["run_id"] in refused else row["verdict"]
+        ended = REFUSED if row["run_id"] in refused else row["verdict"]
         verdict = Text(ended, style=VERDICT_STYLES.get(row["verdict"], "dim"))
         if row["voided"]:
             verdict = Text(f"void ({row['verdict']})", style="bold")

@@ -68,6 +68,8 @@ class RunRequest:
     work: WorkRequest = field(default_factory=WorkRequest)
     on_begun: OnBegun = ignore_begun
     """Called with the store and the run's number, before the first event."""
+    go_on: str = ""
+    """The command that goes on with it once it was cut short; empty for this one, by `--resume`."""
     hearing: Hearing = field(default_factory=Hearing)
     """What is heard of the run."""
 
@@ -168,10 +170,10 @@ def _run(
             events = anyio.run(work, sounds)
     except Exception:  # whatever it was, the run can be resumed
         _print_left_open(notes)
-        print_how_to_resume(store, job.run_id)
+        print_how_to_resume(store, job.run_id, request.go_on)
         raise
     _print_left_open(notes)
-    print_run(job.run_id, events, store, as_json=request.as_json)
+    print_run(job.run_id, events, store, as_json=request.as_json, go_on=request.go_on)
     if not isinstance(events[-1], RunFinished):
         print_rf_after_stop()
     elif not request.as_json:

@@ -7,7 +7,7 @@ from contextlib import suppress
 
 from rich.text import Text
 
-from ohmwright.engine.resume import results, run_started_event
+from ohmwright.engine.resume import is_refused, results, run_started_event
 from ohmwright.model import errors, rf_state
 from ohmwright.model.event import CurveDiagnosed, Event, Fault, FileAttached, RunFinished
 from ohmwright.model.result import Verdict
@@ -19,7 +19,7 @@ from ohmwright.reports.run_parts import RunPart, parts_of_run
 from .console import err, out, print_json
 from .tables import run_tables
 
-NEVER_BEGUN = "It was refused before it began, and is over: begin a new run."
+REFUSED = "It was refused, and is over: begin a new run."
 EXIT_CODES: dict[Verdict, int] = {"pass": 0, "fail": 1, "undecided": 4, "not measured": 4}
 
 
@@ -28,14 +28,17 @@ def print_rf_after_stop() -> None:
     err().print(Text(rf_state.latest().text()), soft_wrap=True)
 
 
-def print_how_to_resume(store: Store, run_id: str) -> None:
-    """Print, on standard error, where the record is and how the run is resumed, if it can be."""
+def print_how_to_resume(store: Store, run_id: str, go_on: str = "") -> None:
+    """Print, on standard error, where the record is and how the run is resumed, if it can be.
+
+    `go_on`: the command that does so; empty for the one that began it, by `--resume`.
+    """
     with suppress(Exception):  # the record itself may have failed, which is reported already
         if run_id in store.run_ids():
             err().print(f"The record so far: {store.place(run_id)}", soft_wrap=True)
-            begun = run_started_event(store.events(run_id)) is not None
-            how = f"Go on with: --resume {run_id}" if begun else NEVER_BEGUN
-            err().print(how, soft_wrap=True)
+            how = f"Go on with: {go_on or f'--resume {run_id}'}"
+            over = is_refused(store.events(run_id))
+            err().print(Text(REFUSED if over else how), soft_wrap=True)
 
 
 def print_run(
@@ -45,10 +48,12 @@ def print_run(
     *,
     as_json: bool,
     addenda: Sequence[Addendum] = (),
+    go_on: str = "",
 ) -> None:
     """Print a run as tables, or as one JSON document; an unfinished one with how to resume it.
 
-    What was approved, amended or declared void afterwards comes last.
+    What was approved, amended or declared void afterwards comes last. `go_on` is as in
+    `print_how_to_resume`.
     """
     if not as_json:
         out().print(run_tables(events))
@@ -56,7 +61,7 @@ def print_run(
             out().print(Text(line, style="bold"), soft_wrap=True)
         out().print(f"Record: {store.place(run_id)}", soft_wrap=True)
         if not isinstance(events[-1], RunFinished):
-            print_how_to_resume(store, run_id)
+            print_how_to_resume(store, run_id, go_on)
         return
     started = run_started_event(events)
     kept = [event.attachment for event in events if isinstance(event, FileAttached)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from shlex import quote
@@ -19,7 +19,7 @@ from ohmwright.records.audit_finding import AuditFinding, FindingKind
 from ohmwright.records.issued_papers import FoundPaper, issued_papers
 from ohmwright.records.private_files import access_of_others
 from ohmwright.records.queries import signatures
-from ohmwright.records.run_lists import CUT_SHORT, Filter, runs
+from ohmwright.records.run_lists import CUT_SHORT, REFUSED, Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import (
     Signer,
@@ -67,6 +67,8 @@ class StoreCheck:
     """How many values were computed once more, under ''; how many not, under the reason."""
     named: Mapping[str, Sequence[str]] = field(default_factory=dict[str, Sequence[str]])
     """The first of these values, by the reason."""
+    refused: Collection[str] = frozenset()
+    """Ids of runs that were refused: they measured nothing, and there is nothing to sign."""
 
     @property
     def state(self) -> StoreState:
@@ -127,18 +129,22 @@ def _checked_store(
         *misnamed_signers(sealed, trusted),
         *_changed_by_others(trusted),
     ]
-    open_runs = [row["run_id"] for row in runs(store.database, Filter(verdict=CUT_SHORT))]
+    cut, refused = (
+        [row["run_id"] for row in runs(store.database, Filter(verdict=how))]
+        for how in (CUT_SHORT, REFUSED)
+    )
     return StoreCheck(
         len(chosen or known),
         findings,
         sealed,
-        [run_id for run_id in open_runs if not chosen or run_id in chosen],
+        [run_id for run_id in cut + refused if not chosen or run_id in chosen],
         trusted,
         None,
         papers,
         {head: run_ids_with_head(store, head) for head in shown.heads if has_head(store, head)},
         recomputed.reasons,
         recomputed.named,
+        frozenset(refused),
     )
 
 
@@ -208,9 +214,13 @@ def _print(check: StoreCheck) -> None:
     for head, found in check.heads.items():
         where = f"an event of run {', '.join(found)}" if found else "a signature or approval"
         out().print(Text(printable(f"{head}: on record, the hash of {where}.")), soft_wrap=True)
-    if check.open_runs:
-        named = ", ".join(map(printable, check.open_runs))
+    cut = [run_id for run_id in check.open_runs if run_id not in check.refused]
+    if cut:
+        named = ", ".join(map(printable, cut))
         out().print(Text(f"Not finished, so signed by nobody: {named}"), soft_wrap=True)
+    if refused := len(check.open_runs) - len(cut):
+        said = f"Refused before anything was measured, so signed by nobody: {refused}"
+        out().print(Text(said), soft_wrap=True)
     if check.values:
         out().print(Text(_recomputed_words(check.values)), soft_wrap=True)
     for why, points in check.named.items():

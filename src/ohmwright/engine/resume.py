@@ -36,12 +36,29 @@ ROLES_THAT_MUST_AGREE: tuple[Role, ...] = (
 Each result says which certificate its uncertainty rests on.
 """
 
+_REFUSALS = frozenset(("WrongInstrument", "OutOfCapability", "CertificateExpired"))
+"""Errors by which a run whose unit is known is refused before anything is measured."""
 _COMMANDS: dict[tuple[Stage, ...], str] = {STAGES: "calibrate", ("as_found",): "verify"}
 
 
 def run_started_event(events: Iterable[Event]) -> RunStarted | None:
     """Return the event that began the run; None where `events` do not hold it."""
     return next((event for event in events if isinstance(event, RunStarted)), None)
+
+
+def is_refusal(last: Event, *, unit_known: bool) -> bool:
+    """Whether a run without a result was refused by its last event, and so is over.
+
+    Nothing was measured that a new run would lack.
+    """
+    return isinstance(last, Fault) and (not unit_known or last.error in _REFUSALS)
+
+
+def is_refused(events: Sequence[Event]) -> bool:
+    """Whether the run of these events was refused, or never begun, and so is over."""
+    if any(isinstance(event, PointDone) for event in events):
+        return False
+    return run_started_event(events) is None or is_refusal(events[-1], unit_known=True)
 
 
 def refuse_another_job(

@@ -9,6 +9,7 @@ from functools import reduce
 
 from sqlalchemy import ColumnElement, Select, func, or_, select
 
+from ohmwright.engine.resume import is_refusal
 from ohmwright.model.event import EVENTS as ANY_EVENT
 from ohmwright.model.event import Fault
 
@@ -24,7 +25,8 @@ class Filter:
     asset: str | None = None
     model: str | None = None
     verdict: str | None = None
-    """A verdict, or `cut short` for a run that is not finished."""
+    """A verdict, `cut short` for a run that may go on, or `refused` for one that measured nothing
+    and is over."""
     since: datetime | None = None
     until: datetime | None = None
     """Before this time."""
@@ -38,12 +40,11 @@ class Filter:
 
 ANY_RUN = Filter()
 CUT_SHORT = "cut short"
+REFUSED = "refused"
 _NAMES = (RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator", "at"))
 _SEARCHED: ColumnElement[str] = reduce(lambda text, name: text + "\n" + name, _NAMES)
 """The searched columns as one text; line ends keep a word from matching across two columns."""
 Query = Select[tuple[object, ...]]
-_REFUSALS = frozenset(("WrongInstrument", "OutOfCapability", "CertificateExpired"))
-"""Errors by which a run that has begun is refused before anything is measured."""
 
 
 def runs(database: Database, wanted: Filter = ANY_RUN, newest: int | None = None) -> list[Row]:
@@ -51,6 +52,12 @@ def runs(database: Database, wanted: Filter = ANY_RUN, newest: int | None = None
 
     A row holds the columns of the table of runs but `opening`, with `verdict` and `voided`.
     """
+    if wanted.verdict in (CUT_SHORT, REFUSED):
+        unfinished = fetch_dictionaries(database, selected_runs(wanted).order_by(RUNS.c.number))
+        refused = refusals(database, unfinished)
+        asked = wanted.verdict == REFUSED
+        found = [row for row in unfinished if (row["run_id"] in refused) == asked]
+        return found if newest is None else found[-newest:]
     if newest is None:
         return fetch_dictionaries(database, selected_runs(wanted).order_by(RUNS.c.number))
     query = selected_runs(wanted).order_by(RUNS.c.number.desc()).limit(newest)
@@ -59,13 +66,18 @@ def runs(database: Database, wanted: Filter = ANY_RUN, newest: int | None = None
 
 def count_runs(database: Database, wanted: Filter) -> int:
     """How many runs `wanted` lets through."""
+    if wanted.verdict in (CUT_SHORT, REFUSED):
+        return len(runs(database, wanted))
     counted = select(func.count()).select_from(RUNS).where(*_conditions(wanted))
     with database.read() as connection:
         return int(connection.execute(counted).scalar_one())
 
 
 def selected_runs(wanted: Filter) -> Query:
-    """Query: the runs that `wanted` lets through, each with its verdict, in no order."""
+    """Query: the runs that `wanted` lets through, each with its verdict, in no order.
+
+    Those cut short and those refused are one kind here: runs without a verdict.
+    """
     verdict = select(LEDGER.c.verdict).where(_decides_run()).limit(1).scalar_subquery()
     columns = [column for column in RUNS.c if column.name != "opening"]
     voided = RUNS.c.number.in_(select(VOIDED_RUNS.c.run)).label("voided")
@@ -93,7 +105,7 @@ def _conditions(wanted: Filter) -> list[ColumnElement[bool]]:
         found.append(c.at >= sortable_time(wanted.since))
     if wanted.until is not None:
         found.append(c.at < sortable_time(wanted.until))
-    if wanted.verdict == CUT_SHORT:
+    if wanted.verdict in (CUT_SHORT, REFUSED):
         found.append(~select(LEDGER.c.run).where(_decides_run()).exists())
     elif wanted.verdict is not None:
         decided = select(LEDGER.c.run).where(LEDGER.c.verdict == wanted.verdict)
@@ -136,7 +148,7 @@ def refusals(database: Database, rows: Iterable[Row]) -> dict[str, str]:
     found: dict[str, str] = {}
     for one in fetch_dictionaries(database, query):
         event, row = ANY_EVENT.validate_json(one["body"]), open_rows[one["run"]]
-        if isinstance(event, Fault) and (not row["asset"] or event.error in _REFUSALS):
+        if isinstance(event, Fault) and is_refusal(event, unit_known=bool(row["asset"])):
             found[row["run_id"]] = event.message
     return found
 

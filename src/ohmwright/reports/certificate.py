@@ -6,13 +6,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from ohmwright.engine.resume import is_refused
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.document import Document
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import (
     DocumentKept,
     Event,
-    Fault,
     RunFinished,
     RunResumed,
     RunStarted,
@@ -218,9 +218,9 @@ def _first_and_last(events: Sequence[Event]) -> tuple[RunStarted, RunFinished]:
     """The events that began and finished a run. Raises UsageError for one that is not finished."""
     started = next((event for event in events if isinstance(event, RunStarted)), None)
     finished = events[-1] if events else None
-    if started is None and isinstance(finished, Fault):
+    if is_refused(events):
         raise UsageError(
-            "This run was refused before it began, and is over.",
+            "This run was refused, and is over.",
             "A certificate speaks of whole runs only.",
             "Begin a new run.",
         )
