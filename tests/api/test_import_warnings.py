@@ -2,7 +2,11 @@
 
 from pathlib import Path
 
+import pytest
+
 from ohmwright.api.import_warnings import import_warnings
+from ohmwright.api.paths import procedure_file
+from ohmwright.model.errors import SourceError
 from ohmwright.model.registered_asset import RegisteredAsset
 
 
@@ -37,4 +41,10 @@ def test_a_procedure_that_is_not_found_is_told(tmp_path: Path) -> None:
     said = warned(*units, file=file)
     assert said.startswith("Procedure 'gone.toml' (1 unit) is no shipped one")
     assert said.count("Procedure") == 1
+    assert "shipped one has" not in said
+    meant = "The shipped one has the name 'demo-monopolar', without an ending."
+    assert meant in warned(unit("Y", procedure="demo-monopolar.toml"), file=file)
+    with pytest.raises(SourceError, match=r"demo-monopolar\.toml") as missing:
+        procedure_file("demo-monopolar.toml", tmp_path / "bench.toml", "Y")
+    assert missing.value.means == meant
     assert warned(*units, file=file, known=(unit("Z", procedure="gone.toml"),)) == ""

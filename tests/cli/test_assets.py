@@ -321,6 +321,18 @@ def test_a_campaign_of_simulated_units_is_not_worked_with_real_ones(
     assert "This bench is simulated, and campaign real is of real units." in outcome.err
 
 
+def test_lint_holds_a_procedure_against_the_generator_of_its_model(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    told = ohmwright("lint", "quick.toml", "--bench", "bench.toml")  # the second of the bench
+    assert (told.code, "nothing wrong, and by its files bench.toml can do it" in told.out) == (0, 1)
+    text = Path("quick.toml").read_text()
+    Path("other.toml").write_text(text.replace("Quillon 300", "Osier 90"))
+    other = ohmwright("lint", "other.toml", "--bench", "bench.toml")
+    assert "the procedure is for Osier 90, the bench holds Marlow 150." in other.err
+    assert other.err.count("other.toml:") == 1
+
+
 def test_a_refused_run_is_called_so_by_list_and_fleet(workshop: Path, ohmwright: Callable) -> None:
     fault = Fault(at=AT, bench_s=1.0, error="WrongInstrument", message="another", rf_state="off")
     with open_existing_records(str(workshop / "records")) as store:

@@ -159,6 +159,10 @@ def test_a_campaign_half_done_on_each_loses_nothing_and_does_nothing_twice(
     assert ohmwright("campaign", "defer", "may", "HF-1", *until, "--records", laptop).code == 0
     before, _ = log_and_sites(laptop)
 
+    with open_records(str(laptop)) as store:
+        planned = list(CampaignDesk(store, "may", Worker("Oake", "")).states())
+    assert planned == list(TAGS)  # in the order in which they were planned
+
     merged = moved(laptop, shop)
     assert merged.code == 0, merged.err
     said = " ".join(merged.out.split())

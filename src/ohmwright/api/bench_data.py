@@ -154,9 +154,7 @@ class BenchData:
         A simulated unit is the one whose serial number the simulator gives it, where the register
         has such a one. Raises SourceError where the bench has no generator of the model.
         """
-        entry = _entry_of_model(self.file, self.path, unit)
-        chosen = {"generator": entry.model_copy(update={"identity": ""}), "generators": ()}
-        data = read_bench_of(self.file.model_copy(update=chosen), self.path, self.documents[:1])
+        data = self._with_generator(_entry_of_model(self.file, self.path, unit))
         data = replace(data, file=data.file.model_copy(update={"asset": unit.unit}))
         seed = _SIMULATED_SERIAL.fullmatch(unit.serial)
         if seed is None or not data.file.in_process:
@@ -164,6 +162,17 @@ class BenchData:
         stated = data.certificate  # the simulator's analyzers are numbered with their units
         any_analyzer = None if stated is None else stated.model_copy(update={"serial": None})
         return replace(data, certificate=any_analyzer).with_seed(int(seed[1]))
+
+    def for_model(self, model: str) -> BenchData:
+        """Return the bench with its generator of a model; as it is where it has no such one."""
+        entries = _entries_with_models(self.file, self.path)
+        entry = next((entry for entry, known in entries if known == model), self.file.generator)
+        return self if entry == self.file.generator else self._with_generator(entry)
+
+    def _with_generator(self, entry: InstrumentEntry) -> BenchData:
+        """Return the bench with one generator, and no identity that it should have."""
+        chosen = {"generator": entry.model_copy(update={"identity": ""}), "generators": ()}
+        return read_bench_of(self.file.model_copy(update=chosen), self.path, self.documents[:1])
 
     def gone_on_with(self, earlier: Sequence[Event]) -> BenchData:
         """Return the bench as the `earlier` events of a run have left its unit."""

@@ -11,6 +11,8 @@ from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import is_existing_file
 
+from .paths import shipped_procedure_meant
+
 _ALIKE = 0.8
 """Likeness of two names, of 1, from which on one may be the other with a slip."""
 
@@ -51,9 +53,11 @@ def _missing_procedures(
     counts = Counter(unit.procedure for unit in units)
     for name, count in counts.items():
         if name and name not in before and not _is_procedure(name, file.parent):
+            meant = shipped_procedure_meant(name)
+            hint = f" The shipped one has the name '{meant}', without an ending." if meant else ""
             yield (
                 f"Procedure '{name}' ({_units(count)}) is no shipped one and no file in "
-                f"{file.parent}: it is looked for beside the bench file."
+                f"{file.parent}: it is looked for beside the bench file.{hint}"
             )
 
 

@@ -95,13 +95,23 @@ def procedure_file(name: str, beside: Path, tag: str) -> Path:
     own, other = beside.parent / name, shipped("procedures", f"{name}.toml")
     found = next((path for path in (own, other) if name and is_existing_file(path)), None)
     if found is None:
+        meant = shipped_procedure_meant(name)
         raise SourceError(
             f"Asset {tag} has no procedure." if name == "" else f"{own}: there is no such file.",
-            "Its procedure stands in the register, by its path beside the bench file or the name "
+            f"The shipped one has the name '{meant}', without an ending."
+            if meant
+            else "Its procedure stands in the register, by its path beside the bench file or the name "
             "of a shipped one.",
             f"Name it on the command line, or: ohmwright asset change {tag} --procedure FILE",
         )
     return found
+
+
+def shipped_procedure_meant(name: str) -> str:
+    """Return the shipped procedure that a name with the ending of a file means; empty for none."""
+    stem = name.removesuffix(".toml")
+    there = stem != name and is_existing_file(shipped("procedures", name))
+    return stem if there else ""
 
 
 def _file(

@@ -37,7 +37,7 @@ def run_lint(
     file = read_procedure(procedure_path)
     told: Sequence[Foreseen] = ()
     if bench_path is not None:
-        bench = read_bench(bench_path)
+        bench = read_bench(bench_path).for_model(file.procedure.model)
         abilities = bench.abilities(attended=not unattended)
         lines = list(complaints(file, STAGES, abilities))
         if lines:

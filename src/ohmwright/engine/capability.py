@@ -37,6 +37,7 @@ def complaints(file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities)
             f"{file.path}:{line}:{column}: the procedure is for {procedure.model}, "
             f"the bench holds {bench.generator.model}."
         )
+        return  # whatever else were said would be about another generator
     yield from _lacking_protections(file, stages, bench)
     yield from _given_for_nothing(file, bench.given)
     for step in procedure.step:

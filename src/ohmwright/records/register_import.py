@@ -173,8 +173,9 @@ def _take_entries(
     came: RegisterImport,
 ) -> None:
     here = {replace(one, number=0) for one in ours}
-    there = {replace(one, number=0) for one in theirs}
-    new = sorted(there - here, key=lambda one: (one.at, one.what != "planned"))
+    numbers = {replace(one, number=0): one.number for one in theirs}
+    there = set(numbers)
+    new = sorted(there - here, key=lambda one: (one.at, one.what != "planned", numbers[one]))
     number = connection.execute(
         select(func.max(CAMPAIGN_LOG.c.number)).where(CAMPAIGN_LOG.c.campaign == name)
     ).scalar()
