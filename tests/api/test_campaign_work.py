@@ -115,7 +115,7 @@ def test_what_is_left_is_named_with_the_reason(store: SqlStore) -> None:
         ("HF-1", "HF-2"), "a Q, and this bench has a generator file for Else, Other alone"
     )
     here = CampaignDesk(store, "may", FENN, models=["Q"])
-    here.defer("HF-1", date(2999, 1, 31))
+    here.defer("HF-1", date(2999, 1, 31), "in use")
     desk(store, OAKE).take("HF-2")
     assert here.why_left() == {
         "HF-1": "deferred to 2999-01-31",
@@ -139,6 +139,16 @@ def test_a_unit_in_somebodys_hands_is_theirs_at_every_bench_and_others_are_told_
     assert "ohmwright campaign again may HF-1" in refused.value.do
 
 
+def test_a_withdrawn_unit_is_not_left_to_be_done(store: SqlStore) -> None:
+    desk(store).take("HF-1")
+    known = AssetRegister(store.database).get("HF-1")
+    gone = known.asset.model_copy(update={"state": "withdrawn"})
+    change = AssetChange("withdrawn", gone, known.revision + 1)
+    AssetRegister(store.database).apply([change], by="Fenn")
+    assert phase(store) == ("withdrawn", "")
+    assert (desk(store).progress().left, list(desk(store).why_left())) == (1, ["HF-2"])
+
+
 def test_what_is_said_about_a_unit_is_what_was_done(store: SqlStore) -> None:
     one = desk(store)
     one.take("HF-2")
@@ -147,13 +157,14 @@ def test_what_is_said_about_a_unit_is_what_was_done(store: SqlStore) -> None:
     for wrong, words in (
         (lambda: one.skip("HF-1", "gone"), "is done already: pass, run r"),
         (lambda: one.hand_over("HF-1", "Oake"), "is done already"),
-        (lambda: one.defer("HF-1", later), "is done already"),
+        (lambda: one.defer("HF-1", later, "in use"), "is done already"),
         (lambda: one.again("HF-2", "repaired"), "HF-2 is not done"),
         (lambda: one.again("HF-1", ""), "Why is it done again"),
         (lambda: one.skip("HF-9", "gone"), "not in the campaign"),
         (lambda: one.skip("HF-2", ""), "Why is it skipped"),
         (lambda: one.hand_over("HF-2", ""), "To whom"),
-        (lambda: one.defer("HF-2", date(2020, 1, 1)), "2020-01-01 is not ahead"),
+        (lambda: one.defer("HF-2", later, ""), "Why is it deferred"),
+        (lambda: one.defer("HF-2", date(2020, 1, 1), "in use"), "2020-01-01 is not ahead"),
     ):
         with pytest.raises(UsageError, match=words):
             wrong()

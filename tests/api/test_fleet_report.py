@@ -1,4 +1,4 @@
-"""The fleet report: what failed, was adjusted, recurs and is due, alike in every form."""
+"""The fleet report: what failed, was adjusted, recurs and is at risk, alike in every form."""
 
 import csv
 import re
@@ -72,7 +72,7 @@ def test_pdf_and_html_say_the_same(report: FleetReport, tmp_path: Path) -> None:
     pages = PdfReader(BytesIO((tmp_path / "fleet.pdf").read_bytes())).pages
     pdf = " ".join("".join(page.extract_text() for page in pages).split())
     html = (tmp_path / "fleet.html").read_text()
-    for said in ("SIMULATED", "Failed as found", "Recurring", "Due", "HF-007"):
+    for said in ("SIMULATED", "Failed as found", "Recurring", "At risk within a year", "HF-007"):
         assert said in pdf
         assert said in html
     for failure in report.review.failures:
@@ -94,20 +94,20 @@ def test_each_value_names_its_column_since_on_a_phone_it_stands_under_that(
         assert named == [*table.columns] * len(table.rows), table.heading
 
 
-def test_due_is_what_creep_says_of_the_year_though_the_risk_may_fall_again(
+def test_at_risk_is_what_creep_says_of_the_year_though_the_risk_may_fall_again(
     store: SqlStore, report: FleetReport
 ) -> None:
     end = SPAN.until + timedelta(days=365)
     rows = creep_rows(creep.recorded_forecast(store, simulated=True), SPAN.until)
     leaving = [u for u in unit_creep(rows) if u.leaves_at is not None and u.leaves_at <= end]
-    due = {unit.riskiest.asset for unit in report.due()}
+    due = {unit.riskiest.asset for unit in report.at_risk()}
     assert {unit.riskiest.asset for unit in leaving} == due
     assert 0 < len(due) < 20
     for unit in report.units():
         of_points = max(row.within_year for row in unit.points)
         assert unit.risk.within_year == of_points >= unit.riskiest.risk
     units = [unit.riskiest.asset for unit in unit_creep(rows)]
-    assert [u.riskiest.asset for u in report.due()] == [u for u in units if u in due]
+    assert [u.riskiest.asset for u in report.at_risk()] == [u for u in units if u in due]
 
 
 def test_a_report_of_a_past_time_foretells_by_what_was_measured_before_its_end(
@@ -119,14 +119,14 @@ def test_a_report_of_a_past_time_foretells_by_what_was_measured_before_its_end(
     assert {row.asset for row in past.rows} <= {row.asset for row in report.rows}
 
 
-def test_a_withdrawn_unit_counts_as_seen_and_is_not_due(
+def test_a_withdrawn_unit_counts_as_seen_and_is_not_at_risk(
     store: SqlStore, report: FleetReport, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    gone, *others = report.due()
+    gone, *others = report.at_risk()
     tag = gone.riskiest.asset
     monkeypatch.setattr(AssetRegister, "withdrawn", lambda _: frozenset({tag}))
     without = fleet_report(store, SPAN)
-    assert [unit.riskiest.asset for unit in without.due()] == [
+    assert [unit.riskiest.asset for unit in without.at_risk()] == [
         unit.riskiest.asset for unit in others
     ]
     paper = fleet_paper(without)

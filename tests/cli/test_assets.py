@@ -140,7 +140,7 @@ def test_a_tag_in_other_capitals_is_that_of_the_one_unit_it_fits(
     assert (changed.json["tag"], changed.json["site"]) == ("HF-1", "Ward 9")
     new = ohmwright("campaign", "new", "may", "--tag", "hf-1", "--simulated", "--json")
     assert new.json["units"] == ["HF-1"]
-    put_off = ("--until", "2999-01-31", "--json")
+    put_off = ("--until", "2999-01-31", "--why", "in use", "--json")
     assert ohmwright("campaign", "defer", "may", "hf-1", *put_off).json["tag"] == "HF-1"
     model = ohmwright("asset", "show", "HF-1", "--json").json[0]["model"]
     listed = ohmwright("worklist", "--model", model.upper(), "--json").json
@@ -157,7 +157,14 @@ def test_each_fact_of_a_campaign_s_unit_has_a_column_of_its_own(
     assert "Open: HF-1, HF-2." in ohmwright("campaign", "status", "may").out
     ohmwright("campaign", "defer", "may", "HF-1", "--until", "2999-01-31", "--why", "in use")
     ohmwright("campaign", "hand-over", "may", "HF-2", "--to", "Oake")
-    assert "Open:" not in ohmwright("campaign", "status", "may").out
+    status = ohmwright("campaign", "status", "may").out
+    assert "2 left (1 deferred, 1 handed over); about" in status
+    assert "Open:" not in status
+    rows = [line.split() for line in status.splitlines() if line.startswith("HF-")]
+    assert rows == [
+        ["HF-1", "deferred", "to", "2999-01-31", "in", "use"],
+        ["HF-2", "handed", "over", "to", "Oake"],
+    ]
     assert ohmwright("campaign", "report", "may", "--csv", "may.csv").code == 0
     with Path("may.csv").open(encoding="utf-8-sig", newline="") as file:
         rows = {row["tag"]: row for row in csv.DictReader(file)}
@@ -319,6 +326,25 @@ def test_a_campaign_of_simulated_units_is_not_worked_with_real_ones(
     outcome = ohmwright("campaign", "work", "real", "--bench", "bench.toml")
     assert outcome.code == 2
     assert "This bench is simulated, and campaign real is of real units." in outcome.err
+
+
+def test_a_campaign_is_not_named_as_another_but_for_capitals(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    assert ohmwright("campaign", "new", "winter").code == 0
+    twin = ohmwright("campaign", "new", "Winter")
+    assert (twin.code, "There is a campaign 'winter' already" in twin.err) == (2, True)
+
+
+def test_who_says_nothing_at_the_bench_is_shown_what_may_be_said(
+    workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ohmwright("campaign", "new", "may", "--simulated")
+    with _scanned(monkeypatch, "\nhelp\nstop\n"):
+        said = ohmwright("campaign", "work", "may", "--bench", "bench.toml")
+    assert "There is no asset" not in said.err
+    assert said.err.count("Scan or type its tag") == 3
+    assert said.out.count("Next: ") == 1
 
 
 def test_lint_holds_a_procedure_against_the_generator_of_its_model(

@@ -131,7 +131,7 @@ def test_export_and_import(ohmwright: Callable, run: str, tmp_path: Path) -> Non
     assert (twice.code, "Nothing is ever written over" in twice.err) == (2, True)
     new = tmp_path / "new.sqlite"
     first = ohmwright("record", "import", file, "--records", new).out
-    assert "1 runs imported" in first
+    assert "1 run imported" in first
     assert "which is trusted here" in first
     assert "1 were on record" in ohmwright("record", "import", file, "--records", new).out
     assert ohmwright("record", "verify", "--records", new).code == 0

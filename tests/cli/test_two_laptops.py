@@ -81,7 +81,7 @@ def test_where_both_went_on_one_is_refused_and_all_else_comes_in(
     merged = ohmwright("record", "import", back, "--records", here)
     assert merged.code == 2
     assert "event 4 is another one, of 4 here and 4 in the file" in merged.err
-    assert "1 runs imported" in merged.out
+    assert "1 run imported" in merged.out
     assert "1 were refused" in merged.out
     assert ohmwright("record", "verify", "--records", here).code == 0
     go_on(here, finished())  # what is here was not touched
@@ -155,7 +155,7 @@ def test_a_campaign_half_done_on_each_loses_nothing_and_does_nothing_twice(
     change(shop, "HF-3", "--owner", "Trust")
     change(shop, "HF-4", "--site", "Ward 4")
     change(laptop, "HF-4", "--site", "Ward 5")
-    until = ("--until", "2999-01-31", "--operator", "Oake")
+    until = ("--until", "2999-01-31", "--why", "in use", "--operator", "Oake")
     assert ohmwright("campaign", "defer", "may", "HF-1", *until, "--records", laptop).code == 0
     before, _ = log_and_sites(laptop)
 
@@ -168,7 +168,7 @@ def test_a_campaign_half_done_on_each_loses_nothing_and_does_nothing_twice(
     said = " ".join(merged.out.split())
     assert "Campaign may, HF-1: done by Fenn on 20" in said
     assert "here, deferred by Oake on 20" in said
-    assert "(2999-01-31) there. It counts as: pass." in said
+    assert "(2999-01-31 in use) there. It counts as: pass." in said
     assert said.count("Campaign may, ") == 1
     assert "HF-4: site was set to 'Ward 4' here and to 'Ward 5' there; 'Ward 5'" in merged.out
     log, units = log_and_sites(shop)
@@ -186,7 +186,7 @@ def test_a_campaign_half_done_on_each_loses_nothing_and_does_nothing_twice(
         assert {one.phase for one in states.values()} == {"done"}
     assert work_through(shop, "Oake") == work_through(shop, "Fenn") == []
     again = moved(laptop, shop)
-    assert (again.code, "entries imported" in again.out, log_and_sites(shop)) == (
+    assert (again.code, "notes of campaigns" in again.out, log_and_sites(shop)) == (
         0, False, (log, units),
     )  # fmt: skip
     assert moved(shop, laptop).code == 0
@@ -268,10 +268,10 @@ def test_a_laptop_gets_what_was_handed_over_and_no_more(
     assert ohmwright("record", "import", file, "--records", laptop).code == 0
     assert work_through(laptop, "Oake") == ["HF-1", "HF-2"]
     taken = ohmwright("next", "--campaign", "may", "--operator", "Oake", "--records", laptop).out
-    assert "2 more are kept by the computer on which the campaign was begun" in taken
+    assert "2 more are for the records in which the campaign was begun" in taken
     with open_records(str(laptop)) as store:
         desk = CampaignDesk(store, "may", Worker("Oake", "bench of Oake"))
-        with pytest.raises(UsageError, match="kept by the computer on which"):
+        with pytest.raises(UsageError, match="for the records in which the campaign was begun"):
             desk.take("HF-3")
         desk.hand_over("HF-3", "Oake")
         desk.hand_over("HF-4", "Oake")

@@ -87,8 +87,15 @@ class CampaignDesk:
         return sum(one.phase == "open" and not one.only_by for one in self.states().values())
 
     def states(self) -> dict[str, UnitState]:
-        """Return the state of each unit, by tag."""
-        return self._states(self._entries())
+        """Return the state of each unit, by tag; one that is withdrawn is not left to be done."""
+        assets = AssetRegister(self.store.database).all()
+        gone = {one.asset.tag for one in assets if not one.asset.in_use}
+        return {
+            tag: replace(one, phase="withdrawn", holder=None)
+            if tag in gone and one.phase in ("open", "taken")
+            else one
+            for tag, one in self._states(self._entries()).items()
+        }
 
     def states_with_minutes(self) -> dict[str, UnitState]:
         """Return the same with the minutes of every run, also where nobody noted them."""
@@ -170,8 +177,6 @@ class CampaignDesk:
 
     def _not_for_bench(self, asset: RegisteredAsset) -> str:
         """Return why a unit is not for this bench, whoever works there; empty where it is."""
-        if not asset.in_use:
-            return "withdrawn"
         if self._models is None or asset.model in self._models:
             return ""
         known = ", ".join(sorted(self._models))
@@ -197,7 +202,7 @@ class CampaignDesk:
             raise UsageError("Why is it skipped?", "Nothing was noted.", "Give the reason.")
         return f"{tag} skipped: {why}{self._moved(tag, 'skipped', why)}"
 
-    def defer(self, tag: str, until: date, why: str = "") -> str:
+    def defer(self, tag: str, until: date, why: str) -> str:
         """Put a unit off to a day, also one that was skipped; return what was done, in words.
 
         Raises UsageError for a day that is not ahead, and for a unit that is done.
@@ -208,9 +213,9 @@ class CampaignDesk:
                 "Nothing was noted: the unit would come again at once.",
                 "Give a later day.",
             )
-        words = f"{until} {why}".strip()
-        said = f": {why}" if why else ""
-        return f"{tag} deferred to {until}{said}{self._moved(tag, 'deferred', words)}"
+        if not why:
+            raise UsageError("Why is it deferred?", "Nothing was noted.", "Give the reason.")
+        return f"{tag} deferred to {until}: {why}{self._moved(tag, 'deferred', f'{until} {why}')}"
 
     def hand_over(self, tag: str, to: str) -> str:
         """Hand a unit to another operator; return what was done, in words.
@@ -384,7 +389,7 @@ def _why_not(state: UnitState, *, away: bool) -> str:
         if state.not_before:
             return f"deferred to {state.not_before}"
         if away and not state.only_by:
-            return "kept by the computer on which the campaign was begun; hand it over first"
+            return "for the records in which the campaign was begun; hand it over first"
         return f"for {state.only_by}" if state.only_by else "not free any more"
     if state.phase == "taken" and state.holder is not None:
         return f"in the hands of {state.holder.by} at {state.holder.bench}"

@@ -11,7 +11,7 @@ from ohmwright.fleet.fleet_review import Failure, FleetReview
 from ohmwright.fleet.surprise_chart import RULES, SurpriseChart, plot_surprises, surprise_charts
 from ohmwright.model.quantity import unit_of
 from ohmwright.reports.table_paper import PaperPicture, PaperTable, TablePaper
-from ohmwright.reports.text import fixed_decimals, percent_text, printable
+from ohmwright.reports.text import counted, fixed_decimals, percent_text, printable
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from .fleet_report import FleetReport
 
 _FEW_TRIMS = 2
+_AT_RISK = "At risk within a year"
 _SIMULATED = "Simulated units and instruments: no evidence about any real unit."
 _NOTES = (
     "As found: the visits whose unit failed a point before anything was adjusted, with limits of "
@@ -48,7 +49,7 @@ def fleet_paper(report: FleetReport) -> TablePaper:
             _failures(review.failures),
             _adjusted(review),
             _recurring(review),
-            _due(report),
+            _at_risk(report),
             _look_at(report),
             _off_forecast(charts),
         ),
@@ -69,13 +70,9 @@ def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
         ("Failed as found", f"{failed} of {visits}"),
         ("With adjustment", str(len(review.adjusted))),
         ("Points that recur", str(len(review.recurring))),
-        ("At risk now", f"{_units(risky)} of 10 % or more"),
-        ("Due", f"{_units(len(report.due()))}, table below"),
+        ("At risk now", f"{counted(risky, "unit")} of 10 % or more"),
+        (_AT_RISK, f"{counted(len(report.at_risk()), "unit")}, table below"),
     )
-
-
-def _units(count: int) -> str:
-    return f"{count} unit{'' if count == 1 else 's'}"
 
 
 def _models(review: FleetReview) -> PaperTable:
@@ -152,18 +149,18 @@ def _recurring(review: FleetReview) -> PaperTable:
     return PaperTable("Recurring", note, ("Unit", "Model", "Point", "Failed as found on"), rows)
 
 
-def _due(report: FleetReport) -> PaperTable:
-    due = report.due()
-    rows = tuple(_due_row(unit) for unit in due)
+def _at_risk(report: FleetReport) -> PaperTable:
+    risky = report.at_risk()
+    rows = tuple(_row_at_risk(unit) for unit in risky)
     note = (
         "Units in use whose risk of being out of tolerance reaches 10 % within a year, the "
-        f"riskiest first; {len(report.units()) - len(due)} others stay below."
+        f"riskiest first; {len(report.units()) - len(risky)} others stay below."
     )
     columns = ("Unit", "Model", "Point", "Seen", "Creep a year", "Out now", "In a year", "10 % on")
-    return PaperTable("Due", note, columns, rows, figures=5)
+    return PaperTable(_AT_RISK, note, columns, rows, figures=5)
 
 
-def _due_row(unit: UnitCreep) -> tuple[str, ...]:
+def _row_at_risk(unit: UnitCreep) -> tuple[str, ...]:
     row = unit.riskiest
     return (
         printable(row.asset),

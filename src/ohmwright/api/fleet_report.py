@@ -1,4 +1,4 @@
-"""The fleet report: what a span of time or a campaign brought, what recurs, what is due."""
+"""The fleet report: what a span of time or a campaign brought, what recurs, what is at risk."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ class FleetReport:
     """The forecast of each point of each unit at the end of the span, by what was measured before
     it; the riskiest first."""
     withdrawn: Collection[str]
-    """Units that are not used any more: what was done counts, nothing is due."""
+    """Units that are not used any more: what was done counts, nothing is foretold."""
 
     def write(self, path: Path) -> None:
         """Write it as what the ending of `path` says; raises UsageError for another one."""
@@ -86,7 +86,7 @@ class FleetReport:
         """Return each unit in use, the riskiest first."""
         return unit_creep(self.in_use())
 
-    def due(self) -> list[UnitCreep]:
+    def at_risk(self) -> list[UnitCreep]:
         """Return the units in use that any point may leave within the year, as `units` does.
 
         As `record creep` tells it: the risk has reached 10 %, or will within the year.

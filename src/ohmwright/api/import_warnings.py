@@ -10,6 +10,7 @@ from pathlib import Path
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import is_existing_file
+from ohmwright.reports.text import counted
 
 from .paths import shipped_procedure_meant
 
@@ -38,7 +39,7 @@ def _new_models(
         like = get_close_matches(model, _oftener(model, counts, before), n=1, cutoff=_ALIKE)
         if before or like:
             said = f" Is it '{like[0]}'?" if like else ""
-            yield f"Model '{model}' ({_units(count)}) was not in the register before.{said}"
+            yield f"Model '{model}' ({counted(count, 'unit')}) was not in the register before.{said}"
 
 
 def _oftener(model: str, counts: Counter[str], before: Collection[str]) -> list[str]:
@@ -56,7 +57,7 @@ def _missing_procedures(
             meant = shipped_procedure_meant(name)
             hint = f" The shipped one has the name '{meant}', without an ending." if meant else ""
             yield (
-                f"Procedure '{name}' ({_units(count)}) is no shipped one and no file in "
+                f"Procedure '{name}' ({counted(count, 'unit')}) is no shipped one and no file in "
                 f"{file.parent}: it is looked for beside the bench file.{hint}"
             )
 
@@ -64,7 +65,3 @@ def _missing_procedures(
 def _is_procedure(name: str, folder: Path) -> bool:
     places = (folder / name, shipped("procedures", f"{name}.toml"))
     return any(map(is_existing_file, places))
-
-
-def _units(count: int) -> str:
-    return f"{count} unit{'' if count == 1 else 's'}"

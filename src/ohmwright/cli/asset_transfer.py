@@ -13,7 +13,7 @@ from ohmwright.model.account import account_name
 from ohmwright.records.asset_changes import FieldChanges, field_changes
 from ohmwright.records.asset_file import ImportPlan, assets_csv, import_plan, read_asset_rows
 from ohmwright.records.asset_register import AssetRegister
-from ohmwright.reports.text import printable
+from ohmwright.reports.text import counted, printable
 
 from .asset_command import changes_text
 from .console import out, print_json
@@ -95,4 +95,4 @@ def export_assets(file: Path, records: str | None, *, as_json: bool) -> None:
     if as_json:
         print_json({"written": str(file), "assets": len(assets)})
     else:
-        out().print(Text(f"Written: {file}, {len(assets)} assets"), soft_wrap=True)
+        out().print(Text(f"Written: {file}, {counted(len(assets), 'asset')}"), soft_wrap=True)

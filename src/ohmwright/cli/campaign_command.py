@@ -22,9 +22,9 @@ from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.campaigns import Campaigns, CampaignWork, Worker
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.csv_file import spreadsheet_safe
-from ohmwright.reports.text import printable
+from ohmwright.reports.text import counted, printable
 
-from .campaign_words import place_words, progress_words
+from .campaign_words import place_words, progress_words, reason_words
 from .console import out, print_json
 from .open_records import open_existing_records
 from .transfer_command import new_file
@@ -67,7 +67,7 @@ def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) ->
     if as_json:
         print_json({"campaign": name, "work": work, "units": tags})
     else:
-        out().print(Text(printable(f"Campaign {name}: {len(tags)} units to {work}.")))
+        out().print(Text(printable(f"Campaign {name}: {counted(len(tags), 'unit')} to {work}.")))
 
 
 def add_units(
@@ -170,12 +170,12 @@ def _desk(store: SqlStore, name: str, operator: str | None = None) -> CampaignDe
 
 def _apart(state: UnitState) -> bool:
     put_off = state.not_before is not None or state.only_by != ""
-    return state.phase in ("taken", "skipped", "removed") or (state.phase == "open" and put_off)
+    return state.phase in ("taken", "skipped", "removed", "withdrawn") or (state.phase == "open" and put_off)
 
 
 def units_table(states: Sequence[UnitState]) -> Table:
     """Return a table, a line a unit; tag and run are never cut, and too long ones take more."""
-    table = Table("Tag", "Where", "Run", "Min", "Words", box=None, pad_edge=False)
+    table = Table("Tag", "Where", "Run", "Min", "Why", box=None, pad_edge=False)
     tag = max((len(printable(one.tag)) for one in states), default=0)
     run = max((len(printable(one.run_id)) for one in states), default=0)
     for column in (table.columns[0], table.columns[2]):
@@ -183,7 +183,7 @@ def units_table(states: Sequence[UnitState]) -> Table:
     table.columns[3].justify = "right"
     for one in states:
         minutes = "" if one.minutes is None else f"{one.minutes:.1f}"
-        cells = (one.tag, place_words(one), one.run_id, minutes, one.words)
+        cells = (one.tag, place_words(one), one.run_id, minutes, reason_words(one))
         table.add_row(*(Text(printable(cell) if cell else "") for cell in cells))
     return table
 

@@ -11,13 +11,11 @@ def progress_words(name: str, far: Progress) -> str:
     """Return how far a campaign is, as one printable line."""
     counts = ", ".join(f"{count} {verdict}" for verdict, count in sorted(far.verdicts.items()))
     done = f"{far.done} of {far.done + far.left + far.skipped} done"
-    said = [f"{done} ({counts})" if counts else done, f"{far.left} left"]
-    for count, what in (
-        (far.in_hand, "in hand"),
-        (far.deferred, "deferred"),
-        (far.skipped, "skipped"),
-    ):
-        said += [f"{count} {what}"] if count else []
+    parts = ((far.in_hand, "in hand"), (far.deferred, "deferred"), (far.given, "handed over"))
+    of_them = ", ".join(f"{count} {what}" for count, what in parts if count)
+    left = f"{far.left} left"
+    said = [f"{done} ({counts})" if counts else done, f"{left} ({of_them})" if of_them else left]
+    said += [f"{far.skipped} skipped"] if far.skipped else []
     hours, minutes = divmod(round(far.minutes_left), 60)
     learned = f"by the {far.learned_from} done" if far.learned_from else "a guess until one is done"
     if far.left:
@@ -35,7 +33,16 @@ def place_words(state: UnitState) -> str:
         return f"{state.phase} by {state.by}"
     if state.only_by:
         return f"handed over to {state.only_by}"
+    if state.phase == "withdrawn":
+        return "withdrawn"
     return "open" if state.not_before is None else f"deferred to {state.not_before}"
+
+
+def reason_words(state: UnitState) -> str:
+    """Return why a unit is where `place_words` says; empty where nobody gave a reason."""
+    if state.phase == "open" and state.not_before is not None:
+        return state.words.partition(" ")[2]
+    return state.words if state.phase in ("skipped", "removed") or not state.only_by else ""
 
 
 def entry_words(entry: CampaignEntry) -> str:
@@ -49,6 +56,6 @@ def entry_words(entry: CampaignEntry) -> str:
 def kept_words(count: int) -> str:
     """Return why a laptop does not get units that are free."""
     return (
-        f"{count} more are kept by the computer on which the campaign was begun: 'campaign "
-        "hand-over' gives them to you, here if nobody works on them there."
+        f"{count} more are for the records in which the campaign was begun, not for these: "
+        "'campaign hand-over' gives them to you, if nobody works on them there."
     )

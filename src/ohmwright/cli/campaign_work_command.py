@@ -35,7 +35,8 @@ from .run_command import RunRequest, run_procedure
 from .run_subject import WorkRequest, agrees_to_repair
 from .worklist_command import taken_words
 
-_HOW = "Scan or type its tag  (or skip REASON, defer YYYY-MM-DD, hand over NAME, anew, stop)"
+_HOW = "Scan or type its tag  (or skip REASON, defer YYYY-MM-DD REASON, hand over NAME, anew, stop)"
+_QUESTIONS = ("", "?", "help")
 _COMES_AGAIN = "comes again until it is done; 'skip REASON' leaves it out."
 _PAUSE_S = 0.5
 """A scanner types one line after another faster than this."""
@@ -87,7 +88,8 @@ def work_campaign(request: CampaignWorkRequest) -> int:
 
 def _one_unit(request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit) -> bool:
     """Do what the person says about a unit; return False where they stop."""
-    said = _asked()
+    while (said := _asked()).casefold() in _QUESTIONS:
+        pass  # what may be said is shown again
     if said.casefold() == "stop":
         return False
     try:

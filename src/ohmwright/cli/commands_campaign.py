@@ -182,7 +182,7 @@ def defer(
     name: CampaignName,
     tag: CampaignTag,
     until: Annotated[datetime, typer.Option("--until", formats=list(DAY), help="The day.")],
-    why: ReasonKept = "",
+    why: ReasonKept,
     operator: OperatorName = None,
     records: RecordsPlace = None,
     as_json: Json = False,

@@ -209,7 +209,7 @@ def report(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace the file.")] = False,
     records: RecordsPlace = None,
 ) -> None:
-    """Write the fleet report: what failed as found, was adjusted, recurs and is due."""
+    """Write the fleet report: what failed as found, was adjusted, recurs and is at risk."""
     from .fleet_report_command import ReportRequest, write_fleet_report
 
     asked = ReportRequest(file, _utc(since), _utc(until), campaign, simulated, overwrite)

@@ -32,7 +32,7 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.records.values_audit import RecomputedValues
 from ohmwright.records.verdict_audit import audit_verdicts
-from ohmwright.reports.text import printable
+from ohmwright.reports.text import counted, printable
 
 from .campaign_words import entry_words, place_words
 from .console import err, out
@@ -87,7 +87,7 @@ def export_runs(file: Path, selection: Selection, records: str | None) -> None:
                 target.writelines(line + b"\n" for line in register_lines(store.database))
     of_them_void = len(void.intersection(chosen))
     said = f", {of_them_void} of them void, and marked so" if of_them_void else ""
-    out().print(f"{len(chosen)} runs written to {file}{said}", soft_wrap=True)
+    out().print(f"{counted(len(chosen), 'run')} written to {file}{said}", soft_wrap=True)
 
 
 def write_runs(store: SqlStore, run_ids: Iterable[str], target: BinaryIO) -> None:
@@ -154,7 +154,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
     for refusal in refused:
         print_error(refusal)
     out().print(
-        f"{came['new']} runs imported, {came['longer']} of those on record continued, "
+        f"{counted(came['new'], 'run')} imported, {came['longer']} of those on record continued, "
         f"{came['there already']} were on record already"
         f"{f', {len(refused)} were refused' if refused else ''}.",
         soft_wrap=True,
@@ -176,7 +176,7 @@ def _noted_on_both(store: SqlStore, units: Iterable[NotedOnBoth]) -> Iterator[st
 def _print_merged(merged: RegisterImport, both: Iterable[str]) -> None:
     """Print what came of the register and the campaigns, and what both computers did."""
     if merged.changes or merged.entries:
-        said = f"{merged.changes} changes of assets and {merged.entries} campaign entries imported."
+        said = f"Imported, too: {counted(merged.changes, 'change')} of assets, {counted(merged.entries, 'note')} of campaigns."
         out().print(said, soft_wrap=True)
     for line in (*merged.told, *both):
         out().print(Text(printable(line), style="yellow"), soft_wrap=True)

@@ -12,7 +12,7 @@ from ohmwright.records.campaigns import CampaignEntry, Worker
 from ohmwright.records.last_runs import WorkDone
 from ohmwright.records.run_number import is_since
 
-UnitPhase = Literal["open", "taken", "done", "skipped", "removed"]
+UnitPhase = Literal["open", "taken", "done", "skipped", "removed", "withdrawn"]
 _MINUTES_OF_UNKNOWN = 20.0
 """A unit takes so long until one was done; a guess."""
 
@@ -156,6 +156,8 @@ class Progress:
     """Open or in somebody's hands, deferred ones with them."""
     in_hand: int
     deferred: int
+    given: int
+    """Handed over to somebody, and not in their hands yet."""
     skipped: int
     verdicts: Mapping[str, int]
     minutes_left: float
@@ -180,6 +182,7 @@ def progress(states: Mapping[str, UnitState], models: Mapping[str, str], today: 
         left=len(left),
         in_hand=sum(one.phase == "taken" for one in left),
         deferred=sum(one.not_before is not None and one.not_before > today for one in left),
+        given=sum(one.phase == "open" and one.only_by != "" for one in left),
         skipped=sum(one.phase == "skipped" for one in units),
         verdicts=counts,
         minutes_left=sum(by_model.get(models.get(one.tag, ""), typical) for one in left),

@@ -58,6 +58,7 @@ def restore_store(copy: Path, path: Path) -> CheckedCopy:
 
     Raises UsageError where there is a file, RecordError where the copy is damaged in any place.
     """
+    refuse_existing(path)  # before the copy is opened, which may take long
     database = ReadOnlyDatabase(copy, wait_s=5.0)
     try:
         with _draft_of(path) as draft:

@@ -121,9 +121,11 @@ class Campaigns:
         at = sortable_time(RealClock().wall())
         with self._database.write() as connection:
             lock_name(connection, "campaigns")
-            taken = select(CAMPAIGNS.c.name).where(CAMPAIGNS.c.name == name)
-            if connection.execute(taken).first() is not None:
-                raise UsageError(f"There is a campaign '{name}' already.", do="Choose another.")
+            for known in connection.execute(select(CAMPAIGNS.c.name)).scalars():
+                if known.casefold() == name.casefold():
+                    raise UsageError(
+                        f"There is a campaign '{known}' already.", do="Choose another."
+                    )
             newest = connection.execute(select(func.max(RUNS.c.number))).scalar() or 0
             row: dict[str, object] = {"name": name, "at": at, "by": by, "work": work}
             row |= {"simulated": int(simulated)}

@@ -66,6 +66,11 @@ def value_and_uncertainty(measured: Measured) -> tuple[str, str]:
     )
 
 
+def counted(count: int, noun: str) -> str:
+    """A number of things, as in `1 unit` and `2 units`."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
 def limits_text(target: Target) -> str:
     """The limits of a tolerance, as in `76.0 to 84.0`."""
     if target.lower_only:
