@@ -343,9 +343,7 @@ class CampaignDesk:
         """Return the decisive runs that came on record since and did the work, by tag."""
         found: dict[str, list[WorkDone]] = {}
         begun = self.campaign
-        for run in work_done_after(
-            self.store.database, begun.after_run, simulated=begun.simulated
-        ):
+        for run in work_done_after(self.store.database, begun.after_run, simulated=begun.simulated):
             if is_since(run.begun, begun.at) and self._did_the_work(run):
                 found.setdefault(run.asset, []).append(run)
         return found

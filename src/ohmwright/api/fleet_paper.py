@@ -70,8 +70,8 @@ def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
         ("Failed as found", f"{failed} of {visits}"),
         ("With adjustment", str(len(review.adjusted))),
         ("Points that recur", str(len(review.recurring))),
-        ("At risk now", f"{counted(risky, "unit")} of 10 % or more"),
-        (_AT_RISK, f"{counted(len(report.at_risk()), "unit")}, table below"),
+        ("At risk now", f"{counted(risky, 'unit')} of 10 % or more"),
+        (_AT_RISK, f"{counted(len(report.at_risk()), 'unit')}, table below"),
     )
 
 

@@ -170,7 +170,9 @@ def _desk(store: SqlStore, name: str, operator: str | None = None) -> CampaignDe
 
 def _apart(state: UnitState) -> bool:
     put_off = state.not_before is not None or state.only_by != ""
-    return state.phase in ("taken", "skipped", "removed", "withdrawn") or (state.phase == "open" and put_off)
+    return state.phase in ("taken", "skipped", "removed", "withdrawn") or (
+        state.phase == "open" and put_off
+    )
 
 
 def units_table(states: Sequence[UnitState]) -> Table:

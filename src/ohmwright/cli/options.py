@@ -223,7 +223,8 @@ class RunFilterOptions:
     asset: Annotated[str | None, typer.Option(help="Only this unit.")] = None
     model: Annotated[str | None, typer.Option(help="Only this model.")] = None
     verdict: Annotated[
-        str | None, typer.Option(help="pass, fail, undecided, 'not measured', 'cut short' or refused.")
+        str | None,
+        typer.Option(help="pass, fail, undecided, 'not measured', 'cut short' or refused."),
     ] = None
     since: Annotated[
         datetime | None, typer.Option(formats=list(INSTANT), help="From this date on (UTC).")

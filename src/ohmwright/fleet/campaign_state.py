@@ -83,8 +83,14 @@ def _unit_state(
     came = [run for run in elsewhere if is_since(run.begun, entries[0].at)]
     if (new := [run for run in came if run.run_id not in not_counted]) and state.phase != "removed":
         run = new[-1]
-        told = {"run_id": run.run_id, "verdict": run.verdict, "at": run.begun, "by": run.operator}
-        return UnitState(state.tag, "done", **told)
+        return UnitState(
+            state.tag,
+            "done",
+            run_id=run.run_id,
+            verdict=run.verdict,
+            at=run.begun,
+            by=run.operator,
+        )
     return state
 
 
