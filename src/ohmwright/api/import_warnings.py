@@ -12,7 +12,7 @@ from ohmwright.model.shipped import shipped
 from ohmwright.model.source import is_existing_file
 from ohmwright.reports.text import counted
 
-from .paths import shipped_procedure_meant
+from .paths import shipped_procedure_hint
 
 _ALIKE = 0.8
 """Likeness of two names, of 1, from which on one may be the other with a slip."""
@@ -39,7 +39,8 @@ def _new_models(
         like = get_close_matches(model, _oftener(model, counts, before), n=1, cutoff=_ALIKE)
         if before or like:
             said = f" Is it '{like[0]}'?" if like else ""
-            yield f"Model '{model}' ({counted(count, 'unit')}) was not in the register before.{said}"
+            of = f"Model '{model}' ({counted(count, 'unit')})"
+            yield f"{of} was not in the register before.{said}"
 
 
 def _oftener(model: str, counts: Counter[str], before: Collection[str]) -> list[str]:
@@ -54,11 +55,10 @@ def _missing_procedures(
     counts = Counter(unit.procedure for unit in units)
     for name, count in counts.items():
         if name and name not in before and not _is_procedure(name, file.parent):
-            meant = shipped_procedure_meant(name)
-            hint = f" The shipped one has the name '{meant}', without an ending." if meant else ""
             yield (
                 f"Procedure '{name}' ({counted(count, 'unit')}) is no shipped one and no file in "
-                f"{file.parent}: it is looked for beside the bench file.{hint}"
+                f"{file.parent}: it is looked for beside the bench file. "
+                f"{shipped_procedure_hint(name)}".rstrip()
             )
 
 

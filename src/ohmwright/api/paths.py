@@ -95,23 +95,24 @@ def procedure_file(name: str, beside: Path, tag: str) -> Path:
     own, other = beside.parent / name, shipped("procedures", f"{name}.toml")
     found = next((path for path in (own, other) if name and is_existing_file(path)), None)
     if found is None:
-        meant = shipped_procedure_meant(name)
+        where = (
+            "Its procedure stands in the register, by its path beside the bench file or the name "
+            "of a shipped one."
+        )
         raise SourceError(
             f"Asset {tag} has no procedure." if name == "" else f"{own}: there is no such file.",
-            f"The shipped one has the name '{meant}', without an ending."
-            if meant
-            else "Its procedure stands in the register, by its path beside the bench file or the name "
-            "of a shipped one.",
+            shipped_procedure_hint(name) or where,
             f"Name it on the command line, or: ohmwright asset change {tag} --procedure FILE",
         )
     return found
 
 
-def shipped_procedure_meant(name: str) -> str:
-    """Return the shipped procedure that a name with the ending of a file means; empty for none."""
+def shipped_procedure_hint(name: str) -> str:
+    """Return what a name with the ending of a shipped file should be; empty for another."""
     stem = name.removesuffix(".toml")
-    there = stem != name and is_existing_file(shipped("procedures", name))
-    return stem if there else ""
+    if stem == name or not is_existing_file(shipped("procedures", name)):
+        return ""
+    return f"The shipped one has the name '{stem}', without an ending."
 
 
 def _file(

@@ -176,8 +176,8 @@ def _noted_on_both(store: SqlStore, units: Iterable[NotedOnBoth]) -> Iterator[st
 def _print_merged(merged: RegisterImport, both: Iterable[str]) -> None:
     """Print what came of the register and the campaigns, and what both computers did."""
     if merged.changes or merged.entries:
-        said = f"Imported, too: {counted(merged.changes, 'change')} of assets, {counted(merged.entries, 'note')} of campaigns."
-        out().print(said, soft_wrap=True)
+        changes, notes = counted(merged.changes, "change"), counted(merged.entries, "note")
+        out().print(f"Imported, too: {changes} of assets, {notes} of campaigns.", soft_wrap=True)
     for line in (*merged.told, *both):
         out().print(Text(printable(line), style="yellow"), soft_wrap=True)
     for line in merged.refused:

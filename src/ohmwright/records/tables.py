@@ -142,8 +142,8 @@ CAMPAIGNS = _table(
     Column("after_run", Integer),
     _text("home"),
 )
-"""`work`: calibrate or verify; `after_run`: number of the newest run when it was begun, 0 where it came in a
-file; `home`: id of the store where it was begun."""
+"""`work`: calibrate or verify; `after_run`: number of the newest run when it was begun, 0
+where it came in a file; `home`: id of the store where it was begun."""
 
 CAMPAIGN_LOG = _table(
     "campaign_log",
