@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from shlex import quote
 
-from ohmwright.engine.resume import is_refused, run_started_event
+from ohmwright.engine.resume import is_refused
 from ohmwright.fleet.campaign_state import (
     Progress,
     UnitState,
@@ -28,18 +28,16 @@ from ohmwright.records.campaigns import (
     Worker,
 )
 from ohmwright.records.last_runs import (
-    WorkDone,
-    first_event,
     is_begun,
     minutes_of,
     verdicts_of,
-    work_done_after,
 )
 from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.run_number import begun_at, is_since
 from ohmwright.records.sql_store import SqlStore
 
 from .recorded_worklist import store_worklist, today
+from .work_on_record import WorkOnRecord
 
 
 @dataclass(frozen=True)
@@ -66,10 +64,9 @@ class CampaignDesk:
         """`models`: which the bench can work on; None for any."""
         self.store, self.worker = store, worker
         self._models = models
-        self._adjusted: dict[int, bool] = {}
-        self._minutes: dict[str, float | None] = {}
         self._campaigns = Campaigns(store.database)
         self.campaign: Campaign = self._campaigns.get(name)
+        self._on_record = WorkOnRecord(store, self.campaign)
 
     @property
     def is_away(self) -> bool:
@@ -99,7 +96,7 @@ class CampaignDesk:
 
     def states_with_minutes(self) -> dict[str, UnitState]:
         """Return the same with the minutes of every run, also where nobody noted them."""
-        return {tag: self._timed(one) for tag, one in self.states().items()}
+        return {tag: self._on_record.timed(one) for tag, one in self.states().items()}
 
     def progress(self) -> Progress:
         """Return what is done and what is left."""
@@ -329,33 +326,9 @@ class CampaignDesk:
 
     def _states(self, entries: Sequence[CampaignEntry]) -> dict[str, UnitState]:
         run_ids = list({one.run_id for one in entries if one.run_id})
-        return unit_states(entries, verdicts_of(self.store.database, run_ids), self._elsewhere())
-
-    def _timed(self, state: UnitState) -> UnitState:
-        """Return a state with the minutes that its run took, read once."""
-        if state.phase != "done" or state.minutes is not None:
-            return state
-        if state.run_id not in self._minutes:
-            self._minutes[state.run_id] = minutes_of(self.store.database, state.run_id)
-        return replace(state, minutes=self._minutes[state.run_id])
-
-    def _elsewhere(self) -> dict[str, list[WorkDone]]:
-        """Return the decisive runs that came on record since and did the work, by tag."""
-        found: dict[str, list[WorkDone]] = {}
-        begun = self.campaign
-        for run in work_done_after(self.store.database, begun.after_run, simulated=begun.simulated):
-            if is_since(run.begun, begun.at) and self._did_the_work(run):
-                found.setdefault(run.asset, []).append(run)
-        return found
-
-    def _did_the_work(self, run: WorkDone) -> bool:
-        """Whether a run adjusted its unit where that is the campaign's work."""
-        if self.campaign.work == "verify":
-            return True
-        if run.number not in self._adjusted:
-            started = run_started_event((first_event(self.store.database, run.number),))
-            self._adjusted[run.number] = started is not None and "adjust" in started.stages
-        return self._adjusted[run.number]
+        return unit_states(
+            entries, verdicts_of(self.store.database, run_ids), self._on_record.decisive_runs()
+        )
 
 
 def refuse_handed_over(store: SqlStore, run_id: str, operator: str) -> None:

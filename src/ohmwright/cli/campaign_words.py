@@ -11,7 +11,7 @@ def progress_words(name: str, far: Progress) -> str:
     """Return how far a campaign is, as one printable line."""
     counts = ", ".join(f"{count} {verdict}" for verdict, count in sorted(far.verdicts.items()))
     done = f"{far.done} of {far.done + far.left + far.skipped} done"
-    parts = ((far.in_hand, "in hand"), (far.deferred, "deferred"), (far.given, "handed over"))
+    parts = ((far.in_hand, "in hand"), (far.deferred, "deferred"), (far.handed_over, "handed over"))
     of_them = ", ".join(f"{count} {what}" for count, what in parts if count)
     left = f"{far.left} left"
     said = [f"{done} ({counts})" if counts else done, f"{left} ({of_them})" if of_them else left]

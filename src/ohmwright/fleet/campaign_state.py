@@ -162,7 +162,7 @@ class Progress:
     """Open or in somebody's hands, deferred ones with them."""
     in_hand: int
     deferred: int
-    given: int
+    handed_over: int
     """Handed over to somebody, and not in their hands yet."""
     skipped: int
     verdicts: Mapping[str, int]
@@ -188,7 +188,7 @@ def progress(states: Mapping[str, UnitState], models: Mapping[str, str], today: 
         left=len(left),
         in_hand=sum(one.phase == "taken" for one in left),
         deferred=sum(one.not_before is not None and one.not_before > today for one in left),
-        given=sum(one.phase == "open" and one.only_by != "" for one in left),
+        handed_over=sum(one.phase == "open" and one.only_by != "" for one in left),
         skipped=sum(one.phase == "skipped" for one in units),
         verdicts=counts,
         minutes_left=sum(by_model.get(models.get(one.tag, ""), typical) for one in left),
