@@ -15,14 +15,16 @@ from ohmwright.api.bench_data import BenchData
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.jobs import claimed_events
 from ohmwright.api.unit_on_bench import IN_REPAIR
-from ohmwright.cli import campaign_work_command
+from ohmwright.cli import campaign_work_command, run_command
 from ohmwright.cli.open_records import open_existing_records
-from ohmwright.model.errors import UsageError
+from ohmwright.engine.job import Job
+from ohmwright.model.errors import LinkLost, UsageError
 from ohmwright.model.event import Commented, Fault, FileAttached, RunStarted
 from ohmwright.records.campaigns import Worker
+from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.label import qr_text
-from tests.records.some_events import AT, started
+from tests.records.some_events import AT, stage, started
 
 BENCH = """
 name = "Bench 1"
@@ -369,6 +371,22 @@ def test_a_refused_run_is_called_so_by_list_and_fleet(workshop: Path, ohmwright:
     assert "It was refused, and is over" in ohmwright("record", "show", "r").err
     paper = ohmwright("certificate", "r")
     assert "This run was refused, and is over." in paper.err
+
+
+def test_a_run_of_a_campaign_goes_on_by_the_command_of_the_campaign(
+    workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ohmwright("campaign", "new", "may day", "--simulated", "--work", "verify")
+
+    async def cut(job: Job, bench: object, store: SqlStore, *_: object) -> None:
+        store.append_all(job.run_id, (started(job.run_id, "HF-1", seed=1), stage()))
+        raise LinkLost("The line is gone.")
+
+    monkeypatch.setattr(run_command, "run_and_record", cut)
+    with _scanned(monkeypatch, "HF-1\nstop\n"):
+        said = ohmwright("campaign", "work", "may day", "--bench", "bench.toml")
+    assert "Go on with: ohmwright campaign work 'may day'" in said.err
+    assert "--resume" not in said.err
 
 
 def test_a_unit_that_was_refused_gets_a_new_run_of_the_campaign(
