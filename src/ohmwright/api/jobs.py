@@ -68,15 +68,16 @@ def unit_in_number(run_id: str) -> str:
 def claimed_events(store: SqlStore, run_id: str, operator: str) -> tuple[Event, ...]:
     """Claim an unfinished run and return its events; the first is that it was started.
 
-    Raises UsageError where it is finished, was refused, or another program has it, and where a
-    campaign handed its unit over to somebody else than `operator`.
+    Raises UsageError where it is finished, never begun or refused, or another program has it, and
+    where a campaign handed its unit over to somebody else than `operator`.
     """
     refuse_handed_over(store, run_id, operator)
     store.claim(run_id)
     events = store.events(run_id)
-    if is_refused(events) or isinstance(events[-1], RunFinished):
+    never_begun = run_started_event(events) is None
+    if never_begun or is_refused(events) or isinstance(events[-1], RunFinished):
         raise UsageError(
-            f"Run {run_id} cannot be resumed: it is finished, or was refused.",
+            f"Run {run_id} cannot be resumed: it is finished, was never begun, or was refused.",
             do="Start a new run.",
         )
     return events

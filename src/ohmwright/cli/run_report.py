@@ -19,6 +19,7 @@ from ohmwright.reports.run_parts import RunPart, parts_of_run
 from .console import err, out, print_json
 from .tables import run_tables
 
+NEVER_BEGUN = "It was cut short before it began: begin a new run."
 REFUSED = "It was refused, and is over: begin a new run."
 EXIT_CODES: dict[Verdict, int] = {"pass": 0, "fail": 1, "undecided": 4, "not measured": 4}
 
@@ -36,9 +37,10 @@ def print_how_to_resume(store: Store, run_id: str, go_on: str = "") -> None:
     with suppress(Exception):  # the record itself may have failed, which is reported already
         if run_id in store.run_ids():
             err().print(f"The record so far: {store.place(run_id)}", soft_wrap=True)
-            how = f"Go on with: {go_on or f'--resume {run_id}'}"
-            over = is_refused(store.events(run_id))
-            err().print(Text(REFUSED if over else how), soft_wrap=True)
+            events, how = store.events(run_id), f"Go on with: {go_on or f'--resume {run_id}'}"
+            if run_started_event(events) is None:
+                how = NEVER_BEGUN
+            err().print(Text(REFUSED if is_refused(events) else how), soft_wrap=True)
 
 
 def print_run(

@@ -55,10 +55,10 @@ def is_refusal(last: Event, *, unit_known: bool) -> bool:
 
 
 def is_refused(events: Sequence[Event]) -> bool:
-    """Whether the run of these events was refused, or never begun, and so is over."""
-    if any(isinstance(event, PointDone) for event in events):
+    """Whether the run of these events was refused, and so is over."""
+    if not events or any(isinstance(event, PointDone) for event in events):
         return False
-    return run_started_event(events) is None or is_refusal(events[-1], unit_known=True)
+    return is_refusal(events[-1], unit_known=run_started_event(events) is not None)
 
 
 def refuse_another_job(
