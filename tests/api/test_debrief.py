@@ -111,6 +111,8 @@ async def test_slips_at_a_unit_are_told_by_the_truth_of_what_was_pressed() -> No
         "other direction",
         "too few",
     ]
-    assert found.noticed == 4
+    # one fine press less than asked for, at the end: the meter hardly shows it
+    assert [slip.noticed for slip in found.slips] == [True, True, True, False]
+    assert found.noticed == 3
     assert found.you.presses == len(opened.hardware.truth.pressed) > 0
     assert found.you.rf_on_s == opened.hardware.truth.rf_on_s > 0

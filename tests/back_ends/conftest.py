@@ -55,7 +55,7 @@ revision = "1"
 model = "Marrick 120"
 
 [defaults]
-rest_s = 1
+rest_s = 30  # nobody states how this unit droops
 age_s = 1
 max_on_s = 12
 

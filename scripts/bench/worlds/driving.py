@@ -223,6 +223,8 @@ class _Job:
             plant.rest(rest_s)
             self._policy.rested(rest_s)
         left, on_s = self._warmth.residual_warmth(plant.clock_s, timing.age_s), plant.clock_s
+        if not plant.unit.world.droop_stated:
+            left = self._warmth.typical_warmth(plant.clock_s)
         plant.activate(timing.max_on_s)
         self._policy.activated(left)
         age_s, gone = self._watch()

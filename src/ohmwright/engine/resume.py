@@ -9,6 +9,7 @@ from ohmwright.model.document import Document, DocumentRef, Role, changed_roles
 from ohmwright.model.errors import UsageError, WrongInstrument
 from ohmwright.model.event import (
     ActivationClosed,
+    ActivationOpened,
     DocumentKept,
     Event,
     Fault,
@@ -55,8 +56,12 @@ def is_refusal(last: Event, *, unit_known: bool) -> bool:
 
 
 def is_refused(events: Sequence[Event]) -> bool:
-    """Whether the run of these events was refused, and so is over."""
-    if not events or any(isinstance(event, PointDone) for event in events):
+    """Whether the run of these events was refused, and so is over.
+
+    One that had RF on, or has a result, was not: a refused attempt to go on with it ends nothing.
+    """
+    begun = (ActivationOpened, PointDone)
+    if not events or any(isinstance(event, begun) for event in events):
         return False
     return is_refusal(events[-1], unit_known=run_started_event(events) is not None)
 
