@@ -17,6 +17,22 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 SETTLED_MS = 350
 """Longer than a request must have been shown before it is answered."""
 expect.set_options(timeout=1000 * LIMIT_S)
+LONG_ACTIVATION = """\
+title = "One long activation"
+revision = "1"
+model = "Quillon 300"
+[[step]]
+kind = "output"
+name = "cut"
+mode = "cut"
+setting_w = 100
+load_ohm = 500
+power_w = 100
+tolerance = { percent = 20 }
+age_s = 25
+max_on_s = 35
+"""
+"""A procedure during whose one activation there is time for a STOP."""
 
 
 @contextmanager

@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, Page, expect
 from ohmwright.api.records_view import Records
 from ohmwright.wire.paced_clock import PacedClock
 
-from .browsing import Hands, Person, axe_findings, opened_browser
+from .browsing import LONG_ACTIVATION, Hands, Person, axe_findings, opened_browser
 from .conftest import LIMIT_S, Site, page_settings, serving
 
 SHORT = """\
@@ -146,27 +146,10 @@ def beyond_first_screen(page: Page, asked: str) -> dict[str, float]:
     return found
 
 
-LONG = """\
-title = "One long activation"
-revision = "1"
-model = "Quillon 300"
-[[step]]
-kind = "output"
-name = "cut"
-mode = "cut"
-setting_w = 100
-load_ohm = 500
-power_w = 100
-tolerance = { percent = 20 }
-age_s = 25
-max_on_s = 35
-"""
-
-
 def test_stop_and_the_space_bar(
     browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (place / "long.toml").write_text(LONG)
+    (place / "long.toml").write_text(LONG_ACTIVATION)
     with serving(page_settings(place, 4.0, place / "long.toml"), monkeypatch) as site:
         person, other = Person.admitted(browser, site), Person.admitted(browser, site)
         for each in (person, other):

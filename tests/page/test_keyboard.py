@@ -6,24 +6,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from .browsing import Person, opened_browser
+from .browsing import LONG_ACTIVATION, Person, opened_browser
 from .conftest import page_settings, serving
 
-LONG = """\
-title = "One long activation"
-revision = "1"
-model = "Quillon 300"
-[[step]]
-kind = "output"
-name = "cut"
-mode = "cut"
-setting_w = 100
-load_ohm = 500
-power_w = 100
-tolerance = { percent = 20 }
-age_s = 25
-max_on_s = 35
-"""
 _MARK = """() => {
   const said = []
   const all = document.querySelectorAll('a[href], button, input, select, textarea, summary')
@@ -47,7 +32,7 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def place(tmp_path: Path) -> Path:
-    (tmp_path / "long.toml").write_text(LONG)
+    (tmp_path / "long.toml").write_text(LONG_ACTIVATION)
     return tmp_path
 
 

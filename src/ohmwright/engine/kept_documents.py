@@ -5,10 +5,15 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 from ohmwright.model.document import Document, Role
+from ohmwright.model.errors import ProcedureError
 from ohmwright.model.event import RunResumed, RunStarted
+from ohmwright.model.source import parse
+
+from .procedure import Procedure
 
 
 def kept_document(
@@ -36,3 +41,12 @@ def _parsed(text: str) -> Mapping[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError:
         return {}
+
+
+@lru_cache(maxsize=64)
+def read_kept_procedure(document: Document) -> Procedure | None:
+    """Return a kept procedure; None where it cannot be read here, as with steps of a package."""
+    try:
+        return parse(Path(document.name), document.text, Procedure, error=ProcedureError)
+    except ProcedureError:
+        return None

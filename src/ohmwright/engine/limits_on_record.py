@@ -5,17 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 from math import isclose
-from pathlib import Path
 
 from ohmwright.model.document import Document
-from ohmwright.model.errors import ProcedureError
 from ohmwright.model.event import DocumentKept, Event, PointDone, RunResumed, RunStarted
 from ohmwright.model.result import Result
-from ohmwright.model.source import parse
 from ohmwright.model.tolerance import Target
 
-from .kept_documents import kept_document
-from .procedure import Procedure
+from .kept_documents import kept_document, read_kept_procedure
 
 _Targets = Mapping[tuple[str, str], Target]
 """By names of step and point."""
@@ -51,9 +47,8 @@ def unreadable_procedures(events: Iterable[Event]) -> tuple[str, ...]:
 @lru_cache(maxsize=64)
 def _stated_targets(document: Document) -> _Targets | None:
     """The limits that a procedure states; None where it cannot be read."""
-    try:
-        procedure = parse(Path(document.name), document.text, Procedure, error=ProcedureError)
-    except ProcedureError:
+    procedure = read_kept_procedure(document)
+    if procedure is None:
         return None
     return {
         (step.name, point): target

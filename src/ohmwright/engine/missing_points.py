@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
-from pathlib import Path
 
 from ohmwright.model.document import Document
-from ohmwright.model.errors import ProcedureError
 from ohmwright.model.event import (
     DocumentKept,
     Event,
@@ -16,11 +14,9 @@ from ohmwright.model.event import (
     RunResumed,
     RunStarted,
 )
-from ohmwright.model.source import parse
 from ohmwright.model.step import Stage
 
-from .kept_documents import kept_document
-from .procedure import Procedure
+from .kept_documents import kept_document, read_kept_procedure
 
 _NAMED = 5
 """Points that are named; more are counted."""
@@ -57,18 +53,17 @@ def missing_points(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
                 found.add((result.stage, result.step, result.point))
             case RunFinished() if part is not None:
                 procedure = kept_document(part, kept, "procedure")
-                points = None if procedure is None else points_of(procedure)
+                points = None if procedure is None else _points_of(procedure)
                 for stage in stages if points is not None else ():
                     if said := _what_is_missing(stage, points or {}, found):
                         yield number, said
 
 
 @lru_cache(maxsize=64)
-def points_of(document: Document) -> Points | None:
+def _points_of(document: Document) -> Points | None:
     """Return the points that must have a result; None where the procedure cannot be read."""
-    try:
-        procedure = parse(Path(document.name), document.text, Procedure, error=ProcedureError)
-    except ProcedureError:
+    procedure = read_kept_procedure(document)
+    if procedure is None:
         return None
     return {
         stage: [(s.name, point) for s in procedure.steps_in(stage) for point in s.point_names()]
