@@ -6,6 +6,7 @@ import pytest
 from ohmwright.engine.asked_current import question
 from ohmwright.engine.stop_rules import UntilDecided, UntilSettled
 from ohmwright.estimation.activation_record import Question
+from ohmwright.estimation.sequential_test import ActivationTest
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.hardware import MeterData
@@ -74,6 +75,20 @@ def test_on_the_limit_it_looks_on_to_the_end_and_then_says_what_it_knows() -> No
     assert age_s > 19
     assert settled.settled
     assert settled.value == pytest.approx(797.5, abs=5 * settled.uncertainty)
+
+
+def test_it_looks_seldom_while_no_decision_is_near(monkeypatch: pytest.MonkeyPatch) -> None:
+    looks = []
+    estimate = ActivationTest.quick_estimate
+
+    def counted(test: ActivationTest, *readings: np.ndarray):
+        looks.append(readings[0][-1])
+        return estimate(test, *readings)
+
+    monkeypatch.setattr(ActivationTest, "quick_estimate", counted)
+    age_s, _ = watched(point(), 1000 * (318 / 500) ** 0.5)
+    assert len(looks) < 2 * age_s
+    assert np.diff(looks).max() < 0.95
 
 
 def settled_after(left: ResidualWarmth):

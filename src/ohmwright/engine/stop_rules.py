@@ -29,8 +29,12 @@ Floats = NDArray[np.float64]
 
 _TEST_EVERY_S = 0.5
 """Time between two tests whether a value has settled."""
-_TEST_AGAIN_S = 0.2
-"""Shortest time between two tests whether a target is decided."""
+_TEST_AGAIN_S, _TEST_AT_LAST_S = 0.2, 0.8
+"""Shortest and longest time between two tests whether a target is decided."""
+_DECISIVE_SDS = 2.6
+"""Standard deviations from a value to the nearest limit with which it is decided."""
+_NARROWING = 1.5
+"""Power of the age with which a standard deviation falls where it falls quickly."""
 _BOUNDS = DecisionBounds(inside=0.9955, outside=0.9955, remainder=3.0)
 """Confidence that decides, and the largest remainder of the lag, in tolerances, that it allows.
 
@@ -102,8 +106,8 @@ class UntilDecided:
 
     A verification point is decided here and nowhere else. All of this must hold, cheap tests first:
     the sequential test knows on which side of each limit the value lies; the value is precise
-    enough to be stated, which is waited for for a while; the test still knows with departures from
-    the model allowed for; and `is_final`, which is the
+    enough to be stated, which is waited for for a while; both still hold with departures from the
+    model allowed for; and `is_final`, which is the
     decision rule's part: the value passes, fails, or more readings could not change that.
     """
 
@@ -117,10 +121,10 @@ class UntilDecided:
         """`precision_ma`: standard uncertainty to wait for; None: that of `precise_enough_ma`."""
         prior = vague_prior().with_coefficient(Coefficient.LEVEL, 1.0, _LEVEL_SD)
         self._test = ActivationTest(asked, _BOUNDS, residual_warmth=warmth, prior=prior)
+        self._asked = asked
         self._precision_ma = precise_enough_ma(asked) if precision_ma is None else precision_ma
         self._wait_until_s = _WAIT_AGES * asked.at_age_s
         self._is_final = is_final
-        self._digit_ma = asked.resolution
         self._until_settled = UntilSettled(asked.at_age_s, asked.window_s, asked.resolution, warmth)
         self._next_test_s = 0.0
         self._remainder = inf
@@ -143,25 +147,43 @@ class UntilDecided:
         if estimate is None:
             return False
         self._remainder = estimate.remainder
-        self._next_test_s = age_s + max(_TEST_AGAIN_S, estimate.wait_s(_BOUNDS))
-        if estimate.outcome(_BOUNDS) == "undecided":
+        value = self._asked.in_readings(estimate.value)
+        self._test_again(age_s, value, at_least_s=estimate.wait_s(_BOUNDS))
+        if estimate.outcome(_BOUNDS) == "undecided" or not self._is_precise(value, age_s):
             return False
-        if may_stand_still(currents_ma, self._digit_ma):
+        if may_stand_still(currents_ma, self._asked.resolution):
             return False
-        if self._test.outcome(ages_s, currents_ma) == "undecided":
+        outcome, value_then = self._test.outcome(ages_s, currents_ma), self._test.value
+        if value_then is None:
             return False
-        value = self._test.value
-        if value is None or (value.sd > self._precision_ma and age_s < self._wait_until_s):
+        self._test_again(age_s, value_then)
+        if outcome == "undecided" or not self._is_precise(value_then, age_s):
             return False
-        return self._is_final(settled_of(self._test, value))
+        return self._is_final(settled_of(self._test, value_then))
+
+    def _is_precise(self, value: Mixture, age_s: float) -> bool:
+        """Whether `value` is precise enough to be stated, or was waited for long enough."""
+        return value.sd <= self._precision_ma or age_s >= self._wait_until_s
+
+    def _test_again(self, age_s: float, value: Mixture, at_least_s: float = _TEST_AGAIN_S) -> None:
+        """Set the age of the next test to when `value` may be certain enough to decide."""
+        error, asked = self._asked.in_tolerances(value), self._asked
+        nearest = min(abs(error.mean - asked.low), abs(error.mean - asked.high))
+        wanted = min(self._precision_ma / asked.tolerance, nearest / _DECISIVE_SDS)
+        narrower = max(1.0, error.sd / max(wanted, 1e-9)) ** (1 / _NARROWING)
+        wait_s = max(_TEST_AGAIN_S, at_least_s, age_s * (narrower - 1))
+        self._next_test_s = age_s + min(_TEST_AT_LAST_S, wait_s)
 
     def settled(self) -> Settled | None:
         """Return the estimate by the readings so far, in mA; None before the first reading.
 
         With hardly any output the test has no estimate, and the settled value is returned.
         """
+        readings = self._until_settled.readings
+        if not self._decided and readings[0].size:  # the next test was not due yet
+            self._decided = self._is_decided(float(readings[0][-1]), *readings)
         if not self._decided:
-            self._test.estimate(*self._until_settled.readings)
+            self._test.estimate(*readings)
         value = self._test.value
         if value is None:
             return self._until_settled.settled()
