@@ -30,6 +30,8 @@ LIMIT_PROOF, MEASUREMENT = 2, 4
 KINDS = ("tcp", "pty")
 _AT_ONCE_REDUCED = 4
 """Starting a bench costs as much as two trials."""
+_TRIES_REDUCED = 3
+"""Beside a suite that keeps all cores busy one trial may be late; three in a row are a defect."""
 _Benches = dict[str, "SimpleQueue[KillBench]"]
 
 
@@ -65,6 +67,11 @@ class Outcome:
     how: str = ""
 
     @property
+    def late(self) -> bool:
+        """Whether RF went off, but later than its bound."""
+        return self.left_on and self.after_s is not None
+
+    @property
     def bad(self) -> bool:
         """Whether a rule did not hold."""
         return self.left_on or self.wrong or self.undetected or self.hang
@@ -92,6 +99,7 @@ class Part:
     def rows(self, seed: int, reduced: bool, *, jobs: int = 1, mutate: str = "") -> Iterator[Row]:
         """One row for each way, `jobs` benches at a time."""
         each = self.each_reduced if reduced else self.each
+        tries = _TRIES_REDUCED if reduced else 1
         jobs = min(jobs, _AT_ONCE_REDUCED) if reduced else jobs
         with ExitStack() as stack:
             served = _benches(stack, KINDS, (jobs + 1) // 2, mutate)
@@ -101,7 +109,7 @@ class Part:
                 way: [Trial(way, seed, number) for number in range(each)] for way in self.ways
             }
             begun = {
-                way: [pool.submit(self._tried, served, trial) for trial in of_way]
+                way: [pool.submit(self._tried, served, trial, tries) for trial in of_way]
                 for way, of_way in trials.items()
             }
             for way, of_way in trials.items():
@@ -112,7 +120,11 @@ class Part:
         with ExitStack() as stack:
             return asdict(self._tried(_benches(stack, (trial.kind,), 1, mutate), trial))
 
-    def _tried(self, served: _Benches, trial: Trial) -> Outcome:
+    def _tried(self, served: _Benches, trial: Trial, tries: int = 1) -> Outcome:
+        outcome = self._failed(served, trial)
+        return self._tried(served, trial, tries - 1) if outcome.late and tries > 1 else outcome
+
+    def _failed(self, served: _Benches, trial: Trial) -> Outcome:
         bench = served[trial.kind].get()
         try:
             return self.fail(bench, trial)
