@@ -193,11 +193,14 @@ def wicket(folder: Path, **more: str) -> Path:
     return path
 
 
+def commands_in(folder: Path) -> CommandSet:
+    return load(folder / "wicket-5-commands.toml", CommandSet)
+
+
 def test_how_a_checksum_of_text_is_written_is_kept(ohmwright: Callable, tmp_path: Path) -> None:
     answers = wicket(tmp_path, checksum="sum8", checksum_form="decimal")
     assert ohmwright("new", "analyzer", tmp_path / "new", "--answers", answers).code == 0
-    commands = load(tmp_path / "new/wicket-5-commands.toml", CommandSet)
-    assert commands.frames[0].checksum_form == "decimal"
+    assert commands_in(tmp_path / "new").frames[0].checksum_form == "decimal"
 
 
 @pytest.mark.parametrize(
@@ -210,6 +213,21 @@ def test_an_answer_that_would_be_lost_is_refused(
     outcome = ohmwright("new", "analyzer", tmp_path / "new", "--answers", answers)
     assert outcome.code == 2
     assert f"{next(iter(unused))}: there is no use for it" in " ".join(outcome.err.split())
+
+
+def test_replies_end_as_messages_do_where_a_file_says_nothing_else(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    answers = wicket(tmp_path, message_ends="<CR>")
+    assert ohmwright("new", "analyzer", tmp_path / "new", "--answers", answers).code == 0
+    assert [each.ends for each in commands_in(tmp_path / "new").frames] == [b"\r", b"\r"]
+
+
+def test_an_address_of_the_web_is_refused(ohmwright: Callable, tmp_path: Path) -> None:
+    answers = wicket(tmp_path, reached="tcp://127.0.0.1:7711")
+    outcome = ohmwright("new", "analyzer", tmp_path / "new", "--answers", answers)
+    assert outcome.code == 2
+    assert "say HOST:PORT" in " ".join(outcome.err.split())
 
 
 def test_files_that_exist_stay_as_they_are(

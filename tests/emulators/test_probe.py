@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
+from math import nan
 from pathlib import Path
 
 import pytest
@@ -13,6 +15,7 @@ from ohmwright import guide
 from ohmwright.cli import probe_command
 from ohmwright.cli.probe_command import ProbeRequest, run_probe
 from ohmwright.model.errors import UnaskedOutput, UsageError
+from ohmwright.wire.probing import Probed, Prober
 
 from .conftest import FILES, Table
 
@@ -51,6 +54,21 @@ def test_a_reply_of_another_form_shows_its_bytes_and_what_it_should_be(
     assert "NOT UNDERSTOOD: it should be 'ID{identity}'" in shown
     assert "<STX>VSedge S1" in shown
     assert shown.count("understood: current_ma = 0, state = off") == 4  # lines of the stream
+
+
+def test_no_reading_is_not_shown_as_a_figure(
+    monkeypatch: pytest.MonkeyPatch, on_table: Callable[..., Table], probed: Callable
+) -> None:
+    question = Prober.question
+
+    async def asked(*given: object) -> Probed:
+        reply = await question(*given)
+        nothing = "current_ma" in (reply.understood or {})
+        return replace(reply, understood={"current_ma": nan}) if nothing else reply
+
+    monkeypatch.setattr(Prober, "question", asked)
+    _, shown = probed(on_table("brindle-7", quick=True).bench)
+    assert "understood: current_ma = no reading yet" in shown
 
 
 def test_a_text_that_is_a_command_is_not_sent(

@@ -115,6 +115,12 @@ def _needed(text: str) -> str:
     return text
 
 
+def _address(text: str) -> str:
+    if "://" in text:
+        raise ValueError("an address stands without '://': say HOST:PORT, as 127.0.0.1:5025")
+    return text
+
+
 def _optional(check: MessageCheck) -> AfterValidator:
     return AfterValidator(lambda text, known: text if text == NONE else check(text, known))
 
@@ -133,15 +139,18 @@ class _Answers(FrozenModel):
     @model_validator(mode="before")
     @classmethod
     def _usual(cls, given: object) -> object:
-        if not isinstance(given, dict) or given.get("frames") != "binary":
+        if not isinstance(given, dict):
             return given
-        usual = {key: said for key, said in USUAL_OF_BINARY.items() if key in cls.model_fields}
+        if given.get("frames") == "binary":
+            usual = {key: said for key, said in USUAL_OF_BINARY.items() if key in cls.model_fields}
+        else:
+            usual = {"reply_ends": given["message_ends"]} if "message_ends" in given else {}
         return {**usual, **given}
 
     @model_validator(mode="after")
     def _has_messages(self) -> Self:
         given, known = vars(self), self.model_fields_set
-        usual = USUAL_OF_BINARY if given["frames"] == "binary" else ()
+        usual = USUAL_OF_BINARY if given["frames"] == "binary" else ("reply_ends",)
         refuse_unused(given, known.difference(usual))
         if given["frames"] == "binary":
             wanted = (key for key in OF_TEXT if key in given and is_asked(key, given))
@@ -188,7 +197,7 @@ class _AnalyzerFacts(_Answers):
     resolution_ma: Positive = Field(1, description="The meter's last digit, in mA")
     readings_per_s: Positive = Field(description="New readings a second")
     window_s: Positive = Field(0.5, description="Each reading is the mean over how many s")
-    reached: Annotated[str, AfterValidator(_needed)] = Field(
+    reached: Annotated[str, AfterValidator(_needed), AfterValidator(_address)] = Field(
         min_length=1,
         description="How it is reached: a serial port (as COM3, /dev/ttyUSB0 or serial=NUMBER of "
         "its adapter), HOST:PORT, or a VISA resource",
@@ -204,7 +213,7 @@ class _GeneratorFacts(_Answers):
     mode_kind: ModeKind = Field("cut", description="Its kind: cut, blend, coag or bipolar")
     max_setting_w: Positive = Field(description="The full setting of that mode in W")
     rated_load_ohm: Positive = Field(description="Its rated load in ohm")
-    reached: str = Field(
+    reached: Annotated[str, AfterValidator(_address)] = Field(
         NONE,
         min_length=1,
         description="How its port is reached: a serial port, HOST:PORT, or a VISA resource "

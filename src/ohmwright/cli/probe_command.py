@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Sequence
 from contextlib import AsyncExitStack
 from dataclasses import dataclass
+from math import isnan
 from pathlib import Path
 
 import anyio
@@ -155,13 +156,15 @@ def _print_bytes(way: str, data: bytes, note: str) -> None:
 
 
 def _said(probed: Probed) -> list[tuple[str, float | str]]:
-    """Return what was understood, a state of the output in words."""
+    """Return what was understood, in words where a figure would not tell."""
     said = probed.understood or {}
-    return [(name, _state(value) if name == "state" else value) for name, value in said.items()]
+    return [(name, _in_words(name, value)) for name, value in said.items()]
 
 
-def _state(value: float | str) -> str:
-    return "off" if value == 0 else "on"
+def _in_words(name: str, value: float | str) -> float | str:
+    if name == "state":
+        return "off" if value == 0 else "on"
+    return "no reading yet" if isinstance(value, float) and isnan(value) else value
 
 
 def _value(value: object) -> str:
