@@ -77,6 +77,13 @@ def test_it_fits_any_terminal_and_says_in_words_what_matters(
             assert text.isascii()
 
 
+def test_a_line_that_is_cut_says_so() -> None:
+    lines = [line.plain for line in screen(pictured(ON, 100.2), Extent(60, 20), "q" * 90)]
+    assert lines[-1].endswith("q…")
+    lines = [line.plain for line in screen(pictured(ON, 100.2), Extent(60, 20, False), "q" * 90)]
+    assert lines[-1].endswith("qq")
+
+
 def test_what_was_seen_is_said_once() -> None:
     twice = CUE._replace(words=f"{CUE.seen} {CUE.words}")
     lines = screen(pictured(ON._replace(cue=twice), 100.2), Extent(79, 23), "q")

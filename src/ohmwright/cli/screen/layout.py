@@ -95,9 +95,7 @@ def few_lines(picture: RunPicture, room: Extent) -> list[Text]:
             reading = Text.assemble((reading_words(picture), "bold"), "   ", side_words(band))
         gauge_line = Text(gauge(band, min(_GAUGE_COLUMNS, room.columns), blocks=room.blocks))
     lines = [place_line(picture), rf_line(picture.rf, blocks=room.blocks), reading, gauge_line]
-    for line in lines:
-        line.truncate(room.columns)
-    return lines
+    return [_cut(line, room) for line in lines]
 
 
 def _reading(picture: RunPicture, room: Extent) -> Iterator[Text]:
@@ -249,7 +247,10 @@ def _fitted(lines: Sequence[Text], foot: Sequence[Text], room: Extent) -> list[T
     empty = [i for i, line in enumerate(body) if not _has_words(line)]
     for i in reversed(empty[: max(0, len(body) - most)]):
         del body[i]
-    fitted = [*body[:most], *foot][: room.rows]
-    for line in fitted:
-        line.truncate(room.columns)
-    return fitted
+    return [_cut(line, room) for line in [*body[:most], *foot][: room.rows]]
+
+
+def _cut(line: Text, room: Extent) -> Text:
+    """Return `line` cut to the terminal's width; where there are signs for it, that it is cut."""
+    line.truncate(room.columns, overflow="ellipsis" if room.blocks else "crop")
+    return line
