@@ -16,5 +16,5 @@ set_up("dev")
 os.chdir(ROOT)
 # hundreds of programs are started: each would compile all that it imports
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-workers = str((os.cpu_count() or 1) + 1)  # one more: the tests in real time mostly wait
+workers = str((os.cpu_count() or 1) + 2)  # two more: the tests in real time mostly wait
 run_in_venv("-m", "pytest", "-n", workers, "--dist", "worksteal", *sys.argv[1:])
