@@ -1,18 +1,62 @@
-"""Questions about a fleet: as a store answers them, and of its plain tables alone."""
+"""What a store is measured against: SQLite alone, and questions to its plain tables alone."""
 
 from __future__ import annotations
 
+import sqlite3
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import chain
+from pathlib import Path
 
 from sqlalchemy import BigInteger, Select, case, cast, func, select
 
+from ohmwright.model.event import Event
 from ohmwright.model.step import Stage
 from ohmwright.records import queries, run_lists
+from ohmwright.records.canonical_json import event_bytes
 from ohmwright.records.flat_rows import sortable_time
 from ohmwright.records.tables import LEDGER, RESULTS, RUNS
 
 Query = Select[tuple[object, ...]]
+
+
+class EventsAlone:
+    """The bytes of one event put durably into a table of SQLite, with nothing around it."""
+
+    def __init__(self, path: Path, event: Event) -> None:
+        self._body, self._hash, self._number = event_bytes(event), bytes(32), 0
+        self._connection = sqlite3.connect(path, isolation_level=None)
+        for text in ("PRAGMA journal_mode = WAL", "PRAGMA synchronous = FULL", _EVENTS_ALONE):
+            self._connection.execute(text)
+
+    def single(self) -> None:
+        """One row, one commit."""
+        self._commit(1)
+
+    def batch(self) -> None:
+        """A hundred rows, one statement, one commit."""
+        self._commit(100)
+
+    def close(self) -> None:
+        """Close the file."""
+        self._connection.close()
+
+    def _commit(self, rows: int) -> None:
+        first, self._number = self._number, self._number + rows
+        values = [(1, number, self._body, self._hash) for number in range(first, self._number)]
+        self._connection.execute("BEGIN IMMEDIATE")
+        self._connection.execute(
+            f"INSERT INTO events VALUES {', '.join(['(?, ?, ?, ?)'] * rows)}",
+            [*chain.from_iterable(values)],
+        )
+        self._connection.execute("COMMIT")
+
+
+_EVENTS_ALONE = """
+CREATE TABLE events (
+    run INTEGER, number INTEGER, body BLOB, hash BLOB, PRIMARY KEY (run, number)
+) WITHOUT ROWID, STRICT
+"""
 
 
 @dataclass(frozen=True)

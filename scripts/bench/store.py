@@ -1,8 +1,10 @@
 """Durable commits beside the disk's own rate; fleet queries beside a store without help for them.
 
-Batch ÷ single hangs on the disk: an event in a batch costs 10 to 20 microseconds (JSON, hash,
-insert), and one commit at least its sync. So 30 is reached where a sync takes 0.3 ms or more; on
-a faster disk both rates are higher, and their ratio is lower (12 to 15 at 0.1 ms).
+Both ratios hang on the disk: a commit costs its sync and 0.1 to 0.25 ms of the processor (the more,
+the colder its caches are when the sync returns), of which SQLite alone takes about half; an event
+in a batch costs 7 to 20 microseconds (JSON, hash, insert). So 0.6 and 30 are reached where a sync
+takes 0.3 ms or more; on a faster disk all rates are higher, and their ratios lower. What SQLite
+alone makes of the same bytes, without chain, triggers and witness, is measured by turns with ours.
 
 Run: python scripts/bench/store.py [--results 1000000] [--rounds 60] [--folder FOLDER] [--seed 1]
 """
@@ -69,6 +71,8 @@ def commits(folder: Path, rounds: int) -> list[Row]:
     file = os.open(folder / "reference", os.O_CREAT | os.O_RDWR)
     place = 0
 
+    alone = plain_store.EventsAlone(folder / "alone.sqlite", event)
+
     def sync() -> None:
         nonlocal place  # round and round like the log of a database, so the file does not grow
         place = (place + 1) % 1000
@@ -84,22 +88,28 @@ def commits(folder: Path, rounds: int) -> list[Row]:
     def point() -> None:
         store.append("point", result)
 
-    seconds: dict[Callable[[], None], list[float]] = {sync: [], single: [], batch: [], point: []}
-    for work in seconds:
+    works = (sync, alone.single, single, alone.batch, batch, point)
+    seconds: dict[Callable[[], None], list[float]] = {work: [] for work in works}
+    for work in works:
         _each(work, 25 * rounds)  # with 60, until the log has been written round once
     for _ in range(rounds):
         for work, times in seconds.items():
             times.append(_each(work, 40))
     os.close(file)
+    alone.close()
     store.close()
     rate = {work: 1 / median(times) for work, times in seconds.items()}
     return [
         Row("fdatasync of this disk, per s", rate[sync]),
         Row("durable single commits, per s", rate[single]),
+        Row("SQLite alone: single commits, per s", rate[alone.single]),
         Row("events in batches of 100, per s", 100 * rate[batch]),
+        Row("SQLite alone: rows in batches of 100, per s", 100 * rate[alone.batch]),
         Row("single commits of a result, per s", rate[point]),
         Row("single commits ÷ fdatasync", rate[single] / rate[sync], 0.6),
+        Row("SQLite alone: single commits ÷ fdatasync", rate[alone.single] / rate[sync]),
         Row("batch of 100 ÷ single", 100 * rate[batch] / rate[single], 30),
+        Row("SQLite alone: batch of 100 ÷ single", 100 * rate[alone.batch] / rate[alone.single]),
     ]
 
 

@@ -145,9 +145,10 @@ class Database:
 def driver_connection(connection: Connection) -> Any:
     """The driver's own connection, for statements that are executed at every event.
 
-    SQLAlchemy adds to a statement several times the time that SQLite needs for it.
+    SQLAlchemy adds to a statement several times the time that SQLite needs for it; to find its
+    `driver_connection`, which is another one for asynchronous drivers only, as much as a hash.
     """
-    return connection.connection.driver_connection
+    return connection.connection.dbapi_connection
 
 
 def _file_identity(place: str) -> tuple[int, int] | None:

@@ -74,7 +74,7 @@ class SqlStore(Store):
                 end = renew_claim(connection, end, self._holder, self.database.place)
             newest, end = end.newest, self._insert_events(connection, end, events)
             last = events[-1]
-            if isinstance(last, RunFinished):
+            if last.kind == "run_finished":
                 entry = self._seal_run(connection, end, last)
             self._tell_intended(newest, end, entry)
         self._tell_committed(end, entry, last)
@@ -218,7 +218,7 @@ class SqlStore(Store):
         number = end.run["number"]
         if entry is not None:
             self.witness.note_committed_entry(ChainPosition(entry.number, entry.hash))
-        if isinstance(last, RunFinished):
+        if last.kind == "run_finished":
             self.witness.note_end(number, end.newest)
         else:
             self._ends[end.run["run_id"]] = end
