@@ -29,7 +29,7 @@ def test_a_copy_is_restored_whole(ohmwright: Callable, tmp_path: Path) -> None:
     there = tmp_path / "there"
     back = ohmwright("record", "restore", copy, "--records", there)
     assert back.code == 0
-    assert "2 runs, 10 events, 4 entries of the ledger; every hash, link" in back.out
+    assert "2 runs, 10 events, 4 ledger entries; every hash, link" in back.out
     assert made["head"] in back.out
     assert "holds all that this computer has seen" in back.out
     kept(there, "c")  # it goes on

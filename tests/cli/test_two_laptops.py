@@ -303,3 +303,25 @@ def test_each_field_of_an_asset_keeps_its_own_newest_change(
     *_, unit = ohmwright("asset", "show", "HF-1", "--records", shop, "--json").json
     assert (unit["state"], unit["site"], unit["owner"]) == ("in repair", "Ward 3", "Trust")
     assert "'in repair' is newer and counts" in " ".join(told.out.split())
+
+
+def test_one_serial_number_under_two_tags_is_told_at_every_merge_until_one_is_withdrawn(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    shop, laptop, file = tmp_path / "shop", tmp_path / "laptop", tmp_path / "laptop.jsonl"
+    for place, tag, serial in ((shop, "HF-1", "S1"), (laptop, "X-1", "s1"), (laptop, "X-2", "S2")):
+        unit = ("--maker", "T", "--model", "Q", "--serial", serial, "--records", place)
+        assert ohmwright("asset", "add", tag, *unit).code == 0
+    assert ohmwright("record", "export", file, "--records", laptop).code == 0
+
+    def told() -> str:
+        merged = ohmwright("record", "import", file, "--records", shop)
+        assert merged.code == 0, merged.err
+        return " ".join(merged.out.split())
+
+    for said in (told(), told()):
+        assert "Asset X-1: serial: 's1' is also that of HF-1, of the same model." in said
+        assert said.count("is also that of") == 1
+    gone = ("HF-1", "--why", "it is X-1", "--records", shop)
+    assert ohmwright("asset", "withdraw", *gone).code == 0
+    assert "is also that of" not in told()

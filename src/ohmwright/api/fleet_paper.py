@@ -24,8 +24,8 @@ _SIMULATED = "Simulated units and instruments: no evidence about any real unit."
 _NOTES = (
     "As found: the visits whose unit failed a point before anything was adjusted, with limits of "
     "95 % confidence (Wilson).",
-    "Out now: probability that the true value of the unit's riskiest point lies outside its "
-    "limits, by the creep of the unit and of its model. In a year: the highest of any of its "
+    "Risk now: probability that the true value of the unit's riskiest point lies outside its "
+    "limits, by the creep of the unit and of its model. Within a year: the highest of any of its "
     "points within a year; it may fall again with the season. 10 % on: when that of any of its "
     "points reaches 10 %. Steps by repairs that nobody put on record are allowed for by their "
     "usual frequency, and cannot be foretold.",
@@ -156,7 +156,7 @@ def _at_risk(report: FleetReport) -> PaperTable:
         "Units in use whose risk of being out of tolerance reaches 10 % within a year, the "
         f"riskiest first; {len(report.units()) - len(risky)} others stay below."
     )
-    columns = ("Unit", "Model", "Point", "Seen", "Creep a year", "Out now", "In a year", "10 % on")
+    columns = ("Unit", "Model", "Point", "Seen", "Creep a year", "Risk now", "Within a year", "10 % on")
     return PaperTable(_AT_RISK, note, columns, rows, figures=5)
 
 

@@ -104,8 +104,11 @@ def _print_contents(copy: CheckedCopy, what: str) -> None:
         out().print(Text(printable(str(finding)), style="bold red"), soft_wrap=True)
     so = "not whole, as named above" if copy.findings else "every hash, link and signature holds"
     runs = f"{copy.runs} run{'' if copy.runs == 1 else 's'}"
-    _say(f"{what}: {runs}, {copy.events} events, {copy.entries} entries of the ledger; {so}.")
-    _say(f"Its head, to be noted elsewhere: {copy.head}")
+    _say(f"{what}: {runs}, {copy.events} events, {copy.entries} ledger entries; {so}.")
+    _say(
+        f"The hash of its newest ledger entry: {copy.head}. Note it elsewhere: 'ohmwright record "
+        "verify --head HASH' tells whether records still have what is in this copy."
+    )
 
 
 def _of_keys(copy: CheckedCopy) -> list[str]:

@@ -76,7 +76,8 @@ def _where_risks_come_from(units: Iterable[WorkUnit]) -> Iterator[str]:
     of = [u for u in units if u.is_foretold or (u.last is not None and u.last.verdict == "pass")]
     by_date = sum(not unit.is_foretold for unit in of)
     if of:
-        yield f"Risk of being out of tolerance: {len(of) - by_date} by the forecast made last."
+        yield "Risk: the probability of being out of tolerance, now and within a year;"
+        yield f"of {len(of) - by_date} by the forecast made last."
     if by_date:
         yield f"~: {by_date} by the due date alone; 'ohmwright record creep' makes the forecast."
 
@@ -176,7 +177,7 @@ def _due(unit: WorkUnit) -> str:
 
 
 def _table(units: Iterable[WorkUnit]) -> Table:
-    names = ("Tag", "Model", "Site", "Out now", "In a year", "Due")
+    names = ("Tag", "Model", "Site", "Risk now", "Within a year", "Due")
     table = Table(*names, box=None, pad_edge=False)
     for column in (*table.columns[:2], *table.columns[3:]):
         column.no_wrap = True

@@ -8,7 +8,7 @@ told. So is each unit of a campaign about which both noted something.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from sqlalchemy import Connection, func, insert, select
@@ -45,7 +45,7 @@ class RegisterImport:
     changes: int = 0
     entries: int = 0
     told: list[str] = field(default_factory=list)
-    """What both computers changed of an asset, and which change counts."""
+    """What both computers changed of an asset, and which change counts; twins of one serial."""
     both: list[NotedOnBoth] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
     """What was not taken in."""
@@ -79,7 +79,25 @@ def import_register(database: Database, register: Register, by: str) -> Register
             _take_entries(
                 connection, name, entries.get(name, []), register.entries.get(name, []), came
             )
+    came.told += _twins(AssetRegister(database), register.assets)
     return came
+
+
+def _twins(register: AssetRegister, tags: Collection[str]) -> Iterator[str]:
+    """Yield a line for each unit that came and has the serial number of another one in use.
+
+    A file of assets would be refused for that; of two computers each may have added its own in
+    good faith, and what either did is kept.
+    """
+    now = [one.asset for one in register.all() if one.asset.in_use]
+    first: dict[tuple[str, str, str], str] = {}
+    for asset in sorted(now, key=lambda asset: asset.tag in tags):
+        known = first.setdefault(asset.identity, asset.tag)
+        if known != asset.tag:
+            yield (
+                f"Asset {asset.tag}: serial: '{asset.serial}' is also that of {known}, of the same "
+                "model. If both are one unit, withdraw one of them; else correct its serial number."
+            )
 
 
 def _take_asset(
