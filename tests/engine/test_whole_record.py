@@ -169,6 +169,61 @@ def test_another_kind_than_the_procedure_says_is_told(job: Sequence[Event]) -> N
     )
 
 
+def test_protections_that_the_kept_bench_file_does_not_give_are_told(job: Sequence[Event]) -> None:
+    began = next(event for event in job if isinstance(event, RunStarted))
+    assert began.protections is not None
+
+    def claimed(**changes: object) -> str:
+        protections = began.protections.model_copy(update=changes)
+        forged = began.model_copy(update={"protections": protections})
+        return said(differing_figures([forged if event is began else event for event in job]))
+
+    assert "it has no port" in claimed(guard=True)
+    assert "by hand is done: foot switch; by the bench kept with the run: nothing" in claimed(
+        by_hand=("foot switch",)
+    )
+    real = without_table(job, "simulation")
+    assert "invented hardware is recorded" in said(differing_figures(real))
+
+
+def without_table(events: Sequence[Event], name: str) -> Sequence[Event]:
+    """The same events; the kept bench file has another name for one of its tables."""
+    return [
+        event.model_copy(
+            update={
+                "document": event.document.model_copy(
+                    update={"text": event.document.text.replace(f"[{name}]", f"[other-{name}]")}
+                )
+            }
+        )
+        if isinstance(event, DocumentKept) and event.document.role == "bench"
+        else event
+        for event in events
+    ]
+
+
+def test_an_analyzer_without_the_serial_number_of_its_certificate_is_told(
+    job: Sequence[Event],
+) -> None:
+    def with_serial(serial: str) -> str:
+        place = next(
+            i
+            for i, event in enumerate(job)
+            if isinstance(event, DocumentKept) and event.document.role == "analyzer certificate"
+        )
+        kept = job[place]
+        assert isinstance(kept, DocumentKept)
+        text = f'serial = "{serial}"\n{kept.document.text}'
+        document = kept.document.model_copy(update={"text": text})
+        changed = kept.model_copy(update={"document": document})
+        return said(differing_certificates([*job[:place], changed, *job[place + 1 :]]))
+
+    began = next(event for event in job if isinstance(event, RunStarted))
+    own = began.analyzer.split(",")[2]
+    assert with_serial(own) == ""
+    assert with_serial("A999").count("is for serial number A999") == 1
+
+
 def test_readings_after_rf_was_off_are_told(job: Sequence[Event]) -> None:
     def later(result: Result) -> dict[str, Any]:
         last = result.samples[-1]

@@ -156,7 +156,16 @@ def _at_risk(report: FleetReport) -> PaperTable:
         "Units in use whose risk of being out of tolerance reaches 10 % within a year, the "
         f"riskiest first; {len(report.units()) - len(risky)} others stay below."
     )
-    columns = ("Unit", "Model", "Point", "Seen", "Creep a year", "Risk now", "Within a year", "10 % on")
+    columns = (
+        "Unit",
+        "Model",
+        "Point",
+        "Seen",
+        "Creep a year",
+        "Risk now",
+        "Within a year",
+        "10 % on",
+    )
     return PaperTable(_AT_RISK, note, columns, rows, figures=5)
 
 

@@ -27,6 +27,7 @@ from ohmwright.model.traceability import Traceability
 from .influences import Conditions, stated_effects
 from .kept_documents import kept_table
 from .measured_value import FROM_READINGS, Accuracy, left_out
+from .traceability import names_serial
 
 _SAME = 0.02
 """Relative difference of a line that is none: a drawn value is not quite the linear one."""
@@ -69,7 +70,9 @@ def differing_certificates(events: Iterable[Event]) -> Iterator[tuple[int, str]]
             part, of_part = event, None
             yield from ((number, said) for said in _dates(event.traceability, event))
         elif isinstance(event, PointDone) and part is not None and part.documents:
-            of_part = of_part or _kept_of(part, kept)
+            if of_part is None:
+                of_part = _kept_of(part, kept)
+                yield from ((number, said) for said in _foreign(of_part))
             for said in _against(event.result, of_part):
                 yield number, f"{event.result.step}, {event.result.point}: {said}"
 
@@ -85,6 +88,17 @@ def _dates(basis: Traceability | None, part: RunStarted | RunResumed) -> Iterato
         yield (
             f"the work was done on {part.at.date()}, certificate {basis.certificate} was due on "
             f"{basis.due_on}, and the record does not say that it had expired"
+        )
+
+
+def _foreign(kept: _Kept) -> Iterator[str]:
+    """Yield that the analyzer of a run is not the one that its certificate names."""
+    serial = None if kept.certificate is None else kept.certificate.serial
+    part = kept.part
+    if serial and isinstance(part, RunStarted) and not names_serial(part.analyzer, serial):
+        yield (
+            f"the analyzer says '{part.analyzer}', and the certificate kept with the run is for "
+            f"serial number {serial}"
         )
 
 

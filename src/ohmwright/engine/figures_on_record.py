@@ -8,6 +8,7 @@ from typing import Any
 
 from ohmwright.model.document import Document
 from ohmwright.model.event import DocumentKept, Event, PointDone, RunResumed, RunStarted
+from ohmwright.model.protections import Protections
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.traceability import Environment, Traceability
 from ohmwright.uncertainty.inputs import coverage_factor
@@ -22,6 +23,9 @@ _LAST_READING = 0.3
 from memory of the lags that units have, no source."""
 _DIGITS_MA = 5.0
 """Difference in mA that is none: of small currents the meter's digits are a large part."""
+
+_GUARDED = ("serial", "tcp", "visa")
+"""Links whose port a guard process may own."""
 
 _Table = Mapping[str, Any]
 
@@ -132,6 +136,7 @@ def _other_certificate(basis: Traceability, certificate: _Table) -> bool:
 def _against_bench(part: RunStarted | RunResumed, bench: _Table) -> Iterator[str]:
     """What the kept bench file says against the beginning of a run or of its part."""
     yield from _other_room(part.environment, bench.get("environment", {}))
+    yield from _other_protections(part.protections, bench)
     if isinstance(part, RunResumed):
         return
     if part.seed is None and "simulation" in bench:
@@ -144,6 +149,21 @@ def _against_bench(part: RunStarted | RunResumed, bench: _Table) -> Iterator[str
         said, stated = getattr(part.asset, key), asset[key]
         if said != stated:
             yield f"the unit's {key} is {said}, and what is kept with the run says {stated}"
+
+
+def _other_protections(said: Protections | None, bench: _Table) -> Iterator[str]:
+    """What the kept bench file says against the protections that are claimed."""
+    if said is None or not bench:
+        return
+    entry = bench.get("analyzer", {})
+    link, by_hand = entry.get("link", {}).get("kind"), entry.get("by_hand", ())
+    if said.guard and (link not in _GUARDED or "foot switch" in by_hand):
+        yield "a guard process is recorded, and by the bench kept with the run it has no port"
+    if said.harmless and "simulation" not in bench:
+        yield "invented hardware is recorded, and the bench kept with the run is a real one"
+    if set(said.by_hand) != set(by_hand):
+        done, stated = (", ".join(sorted(which)) or "nothing" for which in (said.by_hand, by_hand))
+        yield f"by hand is done: {done}; by the bench kept with the run: {stated}"
 
 
 def _other_room(room: Environment | None, stated: _Table) -> Iterator[str]:

@@ -61,14 +61,19 @@ def refuse_foreign(bench: Bench, identity: str) -> None:
     certificate = bench.certificate
     if certificate is None or certificate.serial is None:
         return
-    fields = [field.strip() for field in identity.split(",")]
-    if certificate.serial not in (*fields, *identity.replace(",", " ").split()):
+    if not names_serial(identity, certificate.serial):
         raise UsageError(
             f"Certificate {certificate.number} is for the analyzer with serial number "
             f"{certificate.serial}; the one connected says '{identity}'.",
             "Nothing was switched on: its accuracy is not known.",
             "Connect that analyzer, or name the right certificate in the bench file.",
         )
+
+
+def names_serial(identity: str, serial: str) -> bool:
+    """Whether an identity, fields separated by commas or spaces, has this serial number."""
+    fields = [field.strip() for field in identity.split(",")]
+    return serial in (*fields, *identity.replace(",", " ").split())
 
 
 def untied_certificate(bench: Bench) -> str:

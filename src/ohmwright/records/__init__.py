@@ -34,6 +34,7 @@ Read in this order:
     queries             questions about many results
     audit_finding       what an audit reports
     time_order          times that run backwards
+    analyzers_seen      runs by one certificate that name different analyzers
     schema_check        file and tables as they were made
     run_audit, audit    whether one run, and a whole store, is whole
     vouchers            keys that somebody vouches for, kept with the records

@@ -11,6 +11,7 @@ from sqlalchemy import ColumnElement, Connection, Table, false, func, select
 
 from ohmwright.model.errors import RecordError
 
+from .analyzers_seen import analyzers_of_one_certificate
 from .audit_finding import AuditFinding
 from .canonical_json import canonical_json, sha256_digest
 from .flat_rows import Row
@@ -173,6 +174,11 @@ def _times(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
     yield from runs_dated_backwards(connection)
 
 
+def _analyzers(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
+    """Runs by one certificate with different analyzers."""
+    yield from analyzers_of_one_certificate(connection)
+
+
 def _modes(_: Connection, store: SqlStore) -> Iterator[AuditFinding]:
     """A warning for each file or folder that others than its owner can read or change.
 
@@ -206,6 +212,7 @@ _CHECKS: tuple[_Check, ...] = (
     _witness,
     wrong_vouchers,
     _times,
+    _analyzers,
     _modes,
 )
 
