@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from functools import partial
 from math import sqrt
 from typing import TypeVar
 
@@ -18,15 +17,14 @@ from pydantic import ValidationError
 
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.base import FrozenModel
-from ohmwright.model.document import Document
 from ohmwright.model.event import DocumentKept, Event, PointDone, RunResumed, RunStarted
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.traceability import Traceability
 
 from .influences import Conditions, stated_effects
-from .kept_documents import kept_table
-from .measured_value import FROM_READINGS, Accuracy, left_out
+from .kept_documents import Part, with_parts
+from .measured_value import FROM_READINGS, Accuracy, left_out, power_sensitivities
 from .traceability import names_serial
 
 _SAME = 0.02
@@ -60,18 +58,16 @@ def differing_certificates(events: Iterable[Event]) -> Iterator[tuple[int, str]]
     Documents count from where the record has them. Records of before documents were kept have
     none, and are passed over.
     """
-    kept: dict[str, Document] = {}
-    part: RunStarted | RunResumed | None = None
     of_part: _Kept | None = None
-    for number, event in enumerate(events, start=1):
+    for number, event, part in with_parts(events):
         if isinstance(event, DocumentKept):
-            kept[event.document.sha256], of_part = event.document, None
+            of_part = None
         elif isinstance(event, RunStarted | RunResumed):
-            part, of_part = event, None
+            of_part = None
             yield from ((number, said) for said in _dates(event.traceability, event))
-        elif isinstance(event, PointDone) and part is not None and part.documents:
+        elif isinstance(event, PointDone) and part is not None and part.began.documents:
             if of_part is None:
-                of_part = _kept_of(part, kept)
+                of_part = _kept_of(part)
                 yield from ((number, said) for said in _foreign(of_part))
             for said in _against(event.result, of_part):
                 yield number, f"{event.result.step}, {event.result.point}: {said}"
@@ -102,15 +98,14 @@ def _foreign(kept: _Kept) -> Iterator[str]:
         )
 
 
-def _kept_of(part: RunStarted | RunResumed, kept: Mapping[str, Document]) -> _Kept:
-    table = partial(kept_table, part, kept)
-    certificate = table("analyzer certificate")
+def _kept_of(part: Part) -> _Kept:
+    certificate = part.table("analyzer certificate")
     return _Kept(
-        part,
+        part.began,
         _understood(AnalyzerCertificate, certificate),
         bool(certificate),
-        _understood(AnalyzerData, table("analyzer data").get("data", {})),
-        _understood(GeneratorData, table("generator data").get("data", {})),
+        _understood(AnalyzerData, part.table("analyzer data").get("data", {})),
+        _understood(GeneratorData, part.table("generator data").get("data", {})),
     )
 
 
@@ -190,7 +185,7 @@ def _expected_lines(
         lines = [(one, 1.0) for one in accuracy.current_lines(measured.value)]
     else:
         current_ma = 1000 * sqrt(max(0.0, measured.value) / load_ohm)
-        per_ma, per_ohm = 2e-6 * current_ma * load_ohm, 1e-6 * current_ma**2
+        per_ma, per_ohm = power_sensitivities(current_ma, load_ohm)
         lines = [(one, per_ma) for one in accuracy.current_lines(current_ma)]
         lines += [(one, per_ohm) for one in accuracy.load_lines(load_ohm)]
     return {one.label: sensitivity * one.standard_uncertainty for one, sensitivity in lines}

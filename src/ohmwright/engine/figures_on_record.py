@@ -6,14 +6,13 @@ from collections.abc import Iterable, Iterator, Mapping
 from math import isclose, sqrt
 from typing import Any
 
-from ohmwright.model.document import Document
 from ohmwright.model.event import DocumentKept, Event, PointDone, RunResumed, RunStarted
 from ohmwright.model.protections import Protections
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.traceability import Environment, Traceability
 from ohmwright.uncertainty.inputs import coverage_factor
 
-from .kept_documents import kept_table
+from .kept_documents import Part, with_parts
 from .measured_value import COVERAGE, LOAD, METER
 
 _SAME, _DRAWN = 1e-3, 0.05
@@ -35,29 +34,21 @@ def differing_figures(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
 
     Documents count from where the record has them; one that is no TOML here is passed over.
     """
-    kept: dict[str, Document] = {}
-    part: RunStarted | RunResumed | None = None
-    waiting: list[tuple[int, RunStarted | RunResumed]] = []
-    for number, event in enumerate(events, start=1):
+    waiting: list[tuple[int, Part]] = []
+    for number, event, part in with_parts(events):
         if isinstance(event, DocumentKept):
-            kept[event.document.sha256] = event.document
             continue
         for begun, one in waiting:  # their documents follow them
-            yield from (
-                (begun, said) for said in _against_bench(one, kept_table(one, kept, "bench"))
-            )
+            yield from ((begun, said) for said in _against_bench(one.began, one.table("bench")))
         waiting = []
-        if isinstance(event, RunStarted | RunResumed):
-            part = event
-            waiting = [(number, event)]
+        if isinstance(event, RunStarted | RunResumed) and part is not None:
+            waiting = [(number, part)]
         elif isinstance(event, PointDone):
             for said in _against_itself(event.result):
                 yield number, said
             if part is not None:
-                certificate = kept_table(part, kept, "analyzer certificate")
-                for said in _against_documents(
-                    event.result, certificate, kept_table(part, kept, "procedure")
-                ):
+                certificate, procedure = part.table("analyzer certificate"), part.table("procedure")
+                for said in _against_documents(event.result, certificate, procedure):
                     yield number, said
 
 

@@ -1,38 +1,54 @@
-"""The documents that a record keeps in full, found by their role."""
+"""The documents that a record keeps in full, found by their role, along the events of a run."""
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from ohmwright.model.document import Document, Role
 from ohmwright.model.errors import ProcedureError
-from ohmwright.model.event import RunResumed, RunStarted
+from ohmwright.model.event import DocumentKept, Event, RunResumed, RunStarted
 from ohmwright.model.source import parse
 
 from .procedure import Procedure
 
 
-def kept_document(
-    part: RunStarted | RunResumed, kept: Mapping[str, Document], role: Role
-) -> Document | None:
-    """Return the document of that role that a run or its part goes by; None where none is kept.
+@dataclass(frozen=True)
+class Part:
+    """A run, or what was resumed of it, and the documents on record so far."""
 
-    `kept`: the documents on record so far, by SHA-256.
+    began: RunStarted | RunResumed
+    _kept: Mapping[str, Document]
+    """By SHA-256; those of this part follow its beginning."""
+
+    def document(self, role: Role) -> Document | None:
+        """Return the document of that role that it goes by; None where none is kept."""
+        named = (one.sha256 for one in self.began.documents if one.role == role)
+        return self._kept.get(next(named, ""))
+
+    def table(self, role: Role) -> Mapping[str, Any]:
+        """Return the document of that role as a table; empty without one, or where no TOML."""
+        document = self.document(role)
+        return {} if document is None else _parsed(document.text)
+
+
+def with_parts(events: Iterable[Event]) -> Iterator[tuple[int, Event, Part | None]]:
+    """Yield each event with its number and the part that it is of, from whose beginning on.
+
+    None before the first. The documents of a part are complete at its first event that keeps none.
     """
-    digest = next((one.sha256 for one in part.documents if one.role == role), "")
-    return kept.get(digest)
-
-
-def kept_table(
-    part: RunStarted | RunResumed, kept: Mapping[str, Document], role: Role
-) -> Mapping[str, Any]:
-    """Return the kept document of that role as a table; empty without one, or where no TOML."""
-    document = kept_document(part, kept, role)
-    return {} if document is None else _parsed(document.text)
+    kept: dict[str, Document] = {}
+    part: Part | None = None
+    for number, event in enumerate(events, start=1):
+        if isinstance(event, DocumentKept):
+            kept[event.document.sha256] = event.document
+        elif isinstance(event, RunStarted | RunResumed):
+            part = Part(event, kept)
+        yield number, event, part
 
 
 @lru_cache(maxsize=64)

@@ -7,11 +7,11 @@ from functools import lru_cache
 from math import isclose
 
 from ohmwright.model.document import Document
-from ohmwright.model.event import DocumentKept, Event, PointDone, RunResumed, RunStarted
+from ohmwright.model.event import DocumentKept, Event, PointDone
 from ohmwright.model.result import Result
 from ohmwright.model.tolerance import Target
 
-from .kept_documents import kept_document, read_kept_procedure
+from .kept_documents import read_kept_procedure, with_parts
 
 _Targets = Mapping[tuple[str, str], Target]
 """By names of step and point."""
@@ -23,15 +23,9 @@ def differing_limits(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
     A resumed run goes by the procedure that it was resumed with. Points for which a procedure
     states no limits, and procedures that cannot be read here, are passed over.
     """
-    kept: dict[str, Document] = {}
-    part: RunStarted | RunResumed | None = None
-    for number, event in enumerate(events, start=1):
-        if isinstance(event, DocumentKept):
-            kept[event.document.sha256] = event.document
-        elif isinstance(event, RunStarted | RunResumed):
-            part = event
-        elif isinstance(event, PointDone) and part is not None:
-            procedure = kept_document(part, kept, "procedure")
+    for number, event, part in with_parts(events):
+        if isinstance(event, PointDone) and part is not None:
+            procedure = part.document("procedure")
             stated = None if procedure is None else _stated_targets(procedure)
             if said := _what_differs(event.result, stated or {}):
                 yield number, said

@@ -191,7 +191,7 @@ def _measurement_model(
         inputs = (*readings, *meter)
         return _MeasurementModel(_sum_ma, (1.0,) * len(inputs), inputs)
     load = () if accuracy is None else accuracy.load_lines(load_ohm)
-    per_ma, per_ohm = 2e-6 * current_ma * load_ohm, 1e-6 * current_ma**2
+    per_ma, per_ohm = power_sensitivities(current_ma, load_ohm)
     currents = len(readings) + len(meter)
     return _MeasurementModel(
         partial(_power_w, load_ohm, currents),
@@ -199,6 +199,11 @@ def _measurement_model(
         (*readings, *meter, *load),
         None if accuracy is None else accuracy.correlations,
     )
+
+
+def power_sensitivities(current_ma: float, load_ohm: float) -> tuple[float, float]:
+    """Return how P = I² R changes with I, in W per mA, and with R, in W per ohm."""
+    return 2e-6 * current_ma * load_ohm, 1e-6 * current_ma**2
 
 
 def _readings_inputs(settled: Settled, accuracy: Accuracy | None) -> tuple[Input, ...]:

@@ -6,17 +6,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 
 from ohmwright.model.document import Document
-from ohmwright.model.event import (
-    DocumentKept,
-    Event,
-    PointDone,
-    RunFinished,
-    RunResumed,
-    RunStarted,
-)
+from ohmwright.model.event import Event, PointDone, RunFinished, RunStarted
 from ohmwright.model.step import Stage
 
-from .kept_documents import kept_document, read_kept_procedure
+from .kept_documents import read_kept_procedure, with_parts
 
 _NAMED = 5
 """Points that are named; more are counted."""
@@ -37,22 +30,16 @@ def missing_points(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
     goes by the procedure that it was resumed with. A procedure that cannot be read here, such as
     one with steps of another package, is passed over.
     """
-    kept: dict[str, Document] = {}
     found: set[tuple[str, str, str]] = set()
-    part: RunStarted | RunResumed | None = None
     stages: tuple[Stage, ...] = ()
-    for number, event in enumerate(events, start=1):
+    for number, event, part in with_parts(events):
         match event:
             case RunStarted():
-                part, stages = event, event.stages
-            case RunResumed():
-                part = event
-            case DocumentKept():
-                kept[event.document.sha256] = event.document
+                stages = event.stages
             case PointDone(result=result):
                 found.add((result.stage, result.step, result.point))
             case RunFinished() if part is not None:
-                procedure = kept_document(part, kept, "procedure")
+                procedure = part.document("procedure")
                 points = None if procedure is None else _points_of(procedure)
                 for stage in stages if points is not None else ():
                     if said := _what_is_missing(stage, points or {}, found):

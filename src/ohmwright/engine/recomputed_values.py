@@ -15,10 +15,8 @@ from typing import Any, NamedTuple
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth
-from ohmwright.model.document import Document
 from ohmwright.model.event import (
     ActivationClosed,
-    DocumentKept,
     Event,
     PointDone,
     RunResumed,
@@ -26,7 +24,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.result import Measured, Result
 
-from .kept_documents import kept_table
+from .kept_documents import with_parts
 from .measured_value import FROM_READINGS
 from .opening_events import SOFTWARE
 from .stop_rules import UntilDecided
@@ -113,22 +111,18 @@ def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
 
 def _with_evidence(events: Iterable[Event]) -> Iterator[Recomputable]:
     """Yield each result that has a value, with its number and what else the record holds of it."""
-    kept: dict[str, Document] = {}
-    part: RunStarted | RunResumed | None = None
     on_record: list[ActivationClosed] = []
-    for number, event in enumerate(events, start=1):
-        if isinstance(event, DocumentKept):
-            kept[event.document.sha256] = event.document
-        elif isinstance(event, RunStarted | RunResumed):
-            part, on_record = event, []  # the engine takes a unit as rested then
+    for number, event, part in with_parts(events):
+        if isinstance(event, RunStarted | RunResumed):
+            on_record = []  # the engine takes a unit as rested then
         elif isinstance(event, ActivationClosed):
             on_record.append(event)
         elif isinstance(event, PointDone) and event.result.measured is not None and part:
-            analyzer = kept_table(part, kept, "analyzer data").get("data", {})
-            generator = kept_table(part, kept, "generator data").get("data", {})
+            analyzer = part.table("analyzer data").get("data", {})
+            generator = part.table("generator data").get("data", {})
             warmth = _warmth(on_record, generator, event.result.measured.age_s)
             meter = analyzer.get("meter", {})
-            yield number, event.result, BesideReadings(meter, warmth, part.software)
+            yield number, event.result, BesideReadings(meter, warmth, part.began.software)
 
 
 def _warmth(
