@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk, refuse_handed_over
 from ohmwright.api.jobs import claimed_events
 from ohmwright.model.errors import UsageError
@@ -38,6 +39,10 @@ def store(tmp_path: Path) -> Iterator[SqlStore]:
 
 def desk(store: SqlStore, worker: Worker = FENN) -> CampaignDesk:
     return CampaignDesk(store, "may", worker)
+
+
+def changes(store: SqlStore, worker: Worker = FENN) -> CampaignChanges:
+    return CampaignChanges(desk(store, worker))
 
 
 def run_of(run_id: str, *stages: Stage) -> tuple[Event, ...]:
@@ -86,7 +91,7 @@ def test_a_run_before_again_counts_no_more_though_it_is_reinstated(store: SqlSto
         one.settle("HF-1")
         if run_id == "first":
             add_addendum(store, "first", Wanted(what="voided", operator="Fenn", reason="doubt"))
-    one.again("HF-1", "repaired")
+    changes(store).again("HF-1", "repaired")
     add_addendum(store, "first", Wanted(what="reinstated", operator="Fenn", reason="was right"))
     assert phase(store) == ("open", "")
     one.begin("HF-1", "third")
@@ -102,11 +107,11 @@ def test_a_begun_run_is_gone_on_with_by_whom_its_unit_was_handed_over_to_alone(
     one.begin("HF-1", "half")
     store.append_all("half", run_of("half", *STAGES)[:2])
     refuse_handed_over(store, "half", "Fenn")
-    one.hand_over("HF-1", "Oake")
+    changes(store).hand_over("HF-1", "Oake")
     with pytest.raises(UsageError, match="half is for Oake to go on with"):
         refuse_handed_over(store, "half", "Fenn")
     refuse_handed_over(store, "half", "Oake")
-    one.hand_over("HF-1", "Fenn")
+    changes(store).hand_over("HF-1", "Fenn")
     refuse_handed_over(store, "half", "Fenn")
 
 
@@ -115,7 +120,7 @@ def test_what_is_left_is_named_with_the_reason(store: SqlStore) -> None:
         ("HF-1", "HF-2"), "a Q, and this bench has a generator file for Else, Other alone"
     )
     here = CampaignDesk(store, "may", FENN, models=["Q"])
-    here.defer("HF-1", date(2999, 1, 31), "in use")
+    CampaignChanges(here).defer("HF-1", date(2999, 1, 31), "in use")
     desk(store, OAKE).take("HF-2")
     assert here.why_left() == {
         "HF-1": "deferred to 2999-01-31",
@@ -155,60 +160,63 @@ def test_what_is_said_about_a_unit_is_what_was_done(store: SqlStore) -> None:
     store.append_all("r", run_of("r", *STAGES))  # makes HF-1 done
     later = date(2999, 1, 31)
     for wrong, words in (
-        (lambda: one.skip("HF-1", "gone"), "is done already: pass, run r"),
-        (lambda: one.hand_over("HF-1", "Oake"), "is done already"),
-        (lambda: one.defer("HF-1", later, "in use"), "is done already"),
-        (lambda: one.again("HF-2", "repaired"), "HF-2 is not done"),
-        (lambda: one.again("HF-1", ""), "Why is it done again"),
-        (lambda: one.skip("HF-9", "gone"), "not in the campaign"),
-        (lambda: one.skip("HF-2", ""), "Why is it skipped"),
-        (lambda: one.hand_over("HF-2", ""), "To whom"),
-        (lambda: one.defer("HF-2", later, ""), "Why is it deferred"),
-        (lambda: one.defer("HF-2", date(2020, 1, 1), "in use"), "2020-01-01 is not ahead"),
+        (lambda: changes(store).skip("HF-1", "gone"), "is done already: pass, run r"),
+        (lambda: changes(store).hand_over("HF-1", "Oake"), "is done already"),
+        (lambda: changes(store).defer("HF-1", later, "in use"), "is done already"),
+        (lambda: changes(store).again("HF-2", "repaired"), "HF-2 is not done"),
+        (lambda: changes(store).again("HF-1", ""), "Why is it done again"),
+        (lambda: changes(store).skip("HF-9", "gone"), "not in the campaign"),
+        (lambda: changes(store).skip("HF-2", ""), "Why is it skipped"),
+        (lambda: changes(store).hand_over("HF-2", ""), "To whom"),
+        (lambda: changes(store).defer("HF-2", later, ""), "Why is it deferred"),
+        (
+            lambda: changes(store).defer("HF-2", date(2020, 1, 1), "in use"),
+            "2020-01-01 is not ahead",
+        ),
     ):
         with pytest.raises(UsageError, match=words):
             wrong()
-    assert one.again("HF-1", "repaired") == (
+    assert changes(store).again("HF-1", "repaired") == (
         "HF-1 is to be done again: repaired. It was done: pass, run r"
     )
-    assert desk(store, OAKE).skip("HF-2", "in use") == (
+    assert changes(store, OAKE).skip("HF-2", "in use") == (
         "HF-2 skipped: in use. It was in the hands of Fenn at bench 1"
     )
-    assert desk(store, OAKE).hand_over("HF-2", "Fenn") == "HF-2 handed over to Fenn"
+    assert changes(store, OAKE).hand_over("HF-2", "Fenn") == "HF-2 handed over to Fenn"
     assert [state.phase for state in one.states().values()] == ["open", "open"]
 
 
 def test_units_come_into_a_campaign_that_runs_and_go_out_of_it(store: SqlStore) -> None:
     more = [RegisteredAsset(tag=tag, maker="T", model="Q", serial=tag) for tag in ("HF-3", "HF-4")]
     AssetRegister(store.database).apply([AssetChange("added", u, 1) for u in more], by="Fenn")
-    assert desk(store).add(["HF-3", "HF-1", "HF-3"]) == "HF-3 added to may"
+    assert changes(store).add(["HF-3", "HF-1", "HF-3"]) == "HF-3 added to may"
     with pytest.raises(UsageError, match="has all of these units already"):
-        desk(store).add(["HF-3", "HF-1"])
-    assert desk(store).remove("HF-2", "scrapped") == "HF-2 removed: scrapped"
+        changes(store).add(["HF-3", "HF-1"])
+    assert changes(store).remove("HF-2", "scrapped") == "HF-2 removed: scrapped"
     assert desk(store).progress().left == 2
     assert [desk(store).take_next() is not None for _ in range(1)] == [True]
     desk(store).take("HF-3")
-    for refused in (desk(store).take, lambda tag: desk(store).skip(tag, "late")):
+    for refused in (desk(store).take, lambda tag: changes(store).skip(tag, "late")):
         with pytest.raises(UsageError, match="Asset HF-2 is not in the campaign 'may'"):
             refused("HF-2")
-    desk(store).add(["HF-2"])
+    changes(store).add(["HF-2"])
     assert desk(store).states()["HF-2"].phase == "open"
 
 
 def test_a_unit_that_was_removed_is_not_done_by_a_run_from_elsewhere(store: SqlStore) -> None:
-    desk(store).remove("HF-1", "scrapped")
+    changes(store).remove("HF-1", "scrapped")
     store.append_all("other", run_of("other", *STAGES))
     assert phase(store) == ("removed", "")
-    desk(store).add(["HF-1"])
+    changes(store).add(["HF-1"])
     assert phase(store) == ("done", "other")
     with pytest.raises(UsageError, match="HF-1 is done already"):
-        desk(store).remove("HF-1", "scrapped")
+        changes(store).remove("HF-1", "scrapped")
 
 
 def test_what_was_handed_over_is_not_gone_on_with_by_a_program_either(store: SqlStore) -> None:
     desk(store).begin("HF-1", "half")
     store.append_all("half", run_of("half", *STAGES)[:-1])
-    desk(store).hand_over("HF-1", "Oake")
+    changes(store).hand_over("HF-1", "Oake")
     with pytest.raises(UsageError, match="is for Oake to go on with"):
         claimed_events(store, "half", "Fenn")
     assert len(claimed_events(store, "half", "Oake")) == 2

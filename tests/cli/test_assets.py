@@ -12,6 +12,7 @@ import pytest
 
 from ohmwright.api.assets import asset_of_scan
 from ohmwright.api.bench_data import BenchData
+from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.jobs import claimed_events
 from ohmwright.api.unit_on_bench import IN_REPAIR
@@ -183,7 +184,7 @@ def test_a_run_whose_unit_was_handed_over_is_resumed_by_nobody_else(
         store.append_all("half", (started("half", "HF-1", seed=1),))
         desk = CampaignDesk(store, "may", Worker("Fenn", "here"))
         desk.begin("HF-1", "half")
-        desk.hand_over("HF-1", "Oake")
+        CampaignChanges(desk).hand_over("HF-1", "Oake")
     resume = ("verify", "--asset", "HF-1", "--bench", "bench.toml", "--unattended")
     refused = ohmwright(*resume, "--resume", "half", "--operator", "Fenn")
     assert (refused.code, "Run half is for Oake to go on with" in refused.err) == (2, True)

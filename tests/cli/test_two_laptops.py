@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.cli.open_records import open_records
 from ohmwright.model.errors import UsageError
@@ -273,8 +274,8 @@ def test_a_laptop_gets_what_was_handed_over_and_no_more(
         desk = CampaignDesk(store, "may", Worker("Oake", "bench of Oake"))
         with pytest.raises(UsageError, match="for the records in which the campaign was begun"):
             desk.take("HF-3")
-        desk.hand_over("HF-3", "Oake")
-        desk.hand_over("HF-4", "Oake")
+        CampaignChanges(desk).hand_over("HF-3", "Oake")
+        CampaignChanges(desk).hand_over("HF-4", "Oake")
         desk.take("HF-3")
         desk.take("HF-4")  # puts HF-3 back, and not out of reach
         assert desk.states()["HF-3"].only_by == "Oake"

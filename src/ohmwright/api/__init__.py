@@ -25,7 +25,8 @@ Read in this order:
     issued_paper                the paper that an approval issues, and how a copy differs from it
     certificate_renderer        each paper of a run: a draft, as issued, or a copy
     assets, attached_files      the unit that a tag or scan means; files given with a run
-    campaign_work               the worklist of a store; a campaign as one bench works it
+    campaign_work               a campaign as one bench works it: what is next, what is done
+    campaign_changes            what becomes of its units by a person's word
     pandas_extra                rows as DataFrames
     output_file                 a path is refused before the work that is to be written there
 

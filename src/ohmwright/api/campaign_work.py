@@ -1,10 +1,9 @@
-"""The campaigns of a store, for whoever works through them."""
+"""One campaign of a store, for whoever works through it: what is left, next and done."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from shlex import quote
 
 from ohmwright.engine.resume import is_refused
@@ -32,8 +31,6 @@ from ohmwright.records.last_runs import (
     minutes_of,
     verdicts_of,
 )
-from ohmwright.records.run_lists import Filter, runs
-from ohmwright.records.run_number import begun_at, is_since
 from ohmwright.records.sql_store import SqlStore
 
 from .recorded_worklist import store_worklist, today
@@ -91,7 +88,7 @@ class CampaignDesk:
             tag: replace(one, phase="withdrawn", holder=None)
             if tag in gone and one.phase in ("open", "taken")
             else one
-            for tag, one in self._states(self._entries()).items()
+            for tag, one in self.states_by(self._entries()).items()
         }
 
     def states_with_minutes(self) -> dict[str, UnitState]:
@@ -117,7 +114,7 @@ class CampaignDesk:
             self.campaign.name,
             self.worker,
             lambda entries: tag_to_take(
-                self._states(entries), in_order, self.worker, today(), away=self.is_away
+                self.states_by(entries), in_order, self.worker, today(), away=self.is_away
             ),
         )
         return None if tag is None else self._taken(tag)
@@ -130,14 +127,14 @@ class CampaignDesk:
         campaign.
         """
         states = self.states()
-        if tag not in states or _is_removed(states[tag]):
-            raise _not_in(self.campaign, tag)
+        if tag not in states or states[tag].phase == "removed":
+            raise not_in_campaign(self.campaign, tag)
         for one in states.values():
             if one.phase == "taken" and one.holder == self.worker and one.tag != tag:
                 self.note(one.tag, "handed over", one.only_by)
 
         def this_one(entries: Sequence[CampaignEntry]) -> str | None:
-            state = self._states(entries)[tag]
+            state = self.states_by(entries)[tag]
             held_by = None if state.holder is None else state.holder.by
             mine = state.phase == "taken" and held_by == self.worker.by
             free = state.may_be_taken(self.worker, today(), away=self.is_away)
@@ -193,115 +190,6 @@ class CampaignDesk:
             self.note(tag, "done", words=words, run_id=state.run_id)
         return self.states()[tag]
 
-    def skip(self, tag: str, why: str) -> str:
-        """Leave a unit out; return what was done, in words. Raises UsageError for one done."""
-        if not why:
-            raise UsageError("Why is it skipped?", "Nothing was noted.", "Give the reason.")
-        return f"{tag} skipped: {why}{self._moved(tag, 'skipped', why)}"
-
-    def defer(self, tag: str, until: date, why: str) -> str:
-        """Put a unit off to a day, also one that was skipped; return what was done, in words.
-
-        Raises UsageError for a day that is not ahead, and for a unit that is done.
-        """
-        if until <= today():
-            raise UsageError(
-                f"{until} is not ahead: today is {today()} (UTC).",
-                "Nothing was noted: the unit would come again at once.",
-                "Give a later day.",
-            )
-        if not why:
-            raise UsageError("Why is it deferred?", "Nothing was noted.", "Give the reason.")
-        return f"{tag} deferred to {until}: {why}{self._moved(tag, 'deferred', f'{until} {why}')}"
-
-    def hand_over(self, tag: str, to: str) -> str:
-        """Hand a unit to another operator; return what was done, in words.
-
-        Raises UsageError for one that is done.
-        """
-        if not to:
-            raise UsageError("To whom?", "Nothing was noted.", "Give the operator's name.")
-        return f"{tag} handed over to {to}{self._moved(tag, 'handed over', to)}"
-
-    def again(self, tag: str, why: str) -> str:
-        """Have a unit that is done done again; return what was done, in words.
-
-        Its run stays on record and counts for the campaign no more. Raises UsageError for one that
-        is not done.
-        """
-        if not why:
-            raise UsageError("Why is it done again?", "Nothing was noted.", "Give the reason.")
-        state = self.states().get(tag)
-        if state is None or _is_removed(state):
-            raise _not_in(self.campaign, tag)
-        if state.phase != "done":
-            raise UsageError(f"Asset {tag} is not done.", "Nothing was noted.")
-        said = f"{state.verdict}, run {state.run_id}"
-        for run_id in self._runs_that_may_count(tag):
-            self.note(tag, "again", why, run_id)
-        return f"{tag} is to be done again: {why}. It was done: {said}"
-
-    def add(self, tags: Sequence[str]) -> str:
-        """Take units into the campaign, also removed ones; return what was done, in words.
-
-        Raises UsageError where all of them are of it already.
-        """
-
-        def missing(entries: Sequence[CampaignEntry]) -> list[str]:
-            states = self._states(entries)
-            return [t for t in dict.fromkeys(tags) if t not in states or _is_removed(states[t])]
-
-        added = self._campaigns.plan(self.campaign.name, self.worker, missing)
-        if not added:
-            raise UsageError(
-                f"The campaign '{self.campaign.name}' has all of these units already.",
-                do=f"See them with 'ohmwright campaign report {self.campaign.name}'.",
-            )
-        return f"{', '.join(added)} added to {self.campaign.name}"
-
-    def remove(self, tag: str, why: str) -> str:
-        """Take a unit out of the campaign; return what was done, in words.
-
-        What was noted of it stays. Raises UsageError for one that is done.
-        """
-        if not why:
-            raise UsageError("Why is it removed?", "Nothing was noted.", "Give the reason.")
-        return f"{tag} removed: {why}{self._moved(tag, 'removed', why)}"
-
-    def _runs_that_may_count(self, tag: str) -> list[str]:
-        """Return every run of a unit since the campaign began that was not left out before.
-
-        Void and unfinished ones are among them: reinstated or resumed, one would count later.
-        """
-        entries = [one for one in self._entries() if one.tag == tag]
-        left_out = {one.run_id for one in entries if one.what == "again"}
-        on_record = runs(self.store.database, Filter(asset=tag))
-        known = [
-            row["run_id"]
-            for row in on_record
-            if row["number"] > self.campaign.after_run
-            and is_since(begun_at(row["run_id"], row["at"]), self.campaign.at)
-        ]
-        known += [one.run_id for one in entries if one.run_id]
-        return [run_id for run_id in dict.fromkeys(known) if run_id not in left_out]
-
-    def _moved(self, tag: str, what: EntryWhat, words: str) -> str:
-        """Note what becomes of a unit; return what a person should know of it beside, in words."""
-        before = self.states().get(tag)
-        if before is None or _is_removed(before):
-            raise _not_in(self.campaign, tag)
-        if before.phase == "done":
-            raise UsageError(
-                f"Asset {tag} is done already: {before.verdict}, run {before.run_id}.",
-                "Nothing was noted.",
-                f"To have it done again: 'ohmwright campaign again {self.campaign.name} {tag}'.",
-            )
-        self.note(tag, what, words)
-        holder = before.holder
-        if before.phase == "taken" and holder is not None and holder != self.worker:
-            return f". It was in the hands of {holder.by} at {holder.bench}"
-        return ""
-
     def note(self, tag: str, what: EntryWhat, words: str = "", run_id: str = "") -> None:
         """Note what was done about a unit; it must be of the campaign."""
         self._campaigns.note(
@@ -324,7 +212,8 @@ class CampaignDesk:
         known = run_id != "" and is_begun(self.store.database, run_id)
         return run_id if known and not is_refused(self.store.events(run_id)) else None
 
-    def _states(self, entries: Sequence[CampaignEntry]) -> dict[str, UnitState]:
+    def states_by(self, entries: Sequence[CampaignEntry]) -> dict[str, UnitState]:
+        """Return the state of each unit by `entries` and the runs on record, withdrawn or not."""
         run_ids = list({one.run_id for one in entries if one.run_id})
         return unit_states(
             entries, verdicts_of(self.store.database, run_ids), self._on_record.decisive_runs()
@@ -344,11 +233,8 @@ def refuse_handed_over(store: SqlStore, run_id: str, operator: str) -> None:
             )
 
 
-def _is_removed(state: UnitState) -> bool:
-    return state.phase == "removed"
-
-
-def _not_in(campaign: Campaign, tag: str) -> UsageError:
+def not_in_campaign(campaign: Campaign, tag: str) -> UsageError:
+    """Return the error for a unit that is not of the campaign, or not any more."""
     return UsageError(
         f"Asset {tag} is not in the campaign '{campaign.name}'.",
         do=f"See its units with 'ohmwright campaign report {campaign.name}'.",

@@ -13,6 +13,7 @@ from typing import get_args
 from rich.table import Table
 from rich.text import Text
 
+from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.recorded_worklist import store_worklist
 from ohmwright.fleet.campaign_state import UnitState
@@ -85,7 +86,7 @@ def add_units(
                     "Nothing was added.",
                     "'ohmwright asset edit' puts it in service again.",
                 )
-        said = desk.add([unit.tag for unit in units])
+        said = CampaignChanges(desk).add([unit.tag for unit in units])
     if as_json:
         print_json({"campaign": name, "units": [unit.tag for unit in units]})
     else:
@@ -149,12 +150,12 @@ class UnitOfCampaign:
     records: str | None
     as_json: bool
 
-    def print_noted(self, note: Callable[[CampaignDesk, str], str]) -> None:
+    def print_noted(self, note: Callable[[CampaignChanges, str], str]) -> None:
         """Have something noted of the unit of this tag, and print what was done."""
         with open_existing_records(self.records) as store:
             desk = _desk(store, self.campaign, self.operator)
             tag = AssetRegister(store.database).get(self.tag).asset.tag
-            said = note(desk, tag)
+            said = note(CampaignChanges(desk), tag)
             state = desk.states()[tag]
         if self.as_json:
             noted = {"phase": state.phase, "words": state.words, "only_by": state.only_by}

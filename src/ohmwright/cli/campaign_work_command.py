@@ -12,6 +12,7 @@ from rich.text import Text
 
 from ohmwright.api.assets import LABEL_HEAD, InRepairError, asset_of_scan, refuse_in_repair
 from ohmwright.api.bench_data import BenchChoice
+from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk, TakenUnit
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import (
@@ -113,12 +114,12 @@ def _noted(desk: CampaignDesk, tag: str, said: str) -> str | None:
     words = words.strip()
     match word.casefold():
         case "skip":
-            return desk.skip(tag, words)
+            return CampaignChanges(desk).skip(tag, words)
         case "defer":
             day, _, why = words.partition(" ")
-            return desk.defer(tag, _day(day), why.strip())
+            return CampaignChanges(desk).defer(tag, _day(day), why.strip())
         case "hand" if words.casefold().partition(" ")[0] == "over":
-            return desk.hand_over(tag, words[4:].strip())
+            return CampaignChanges(desk).hand_over(tag, words[4:].strip())
     return None
 
 

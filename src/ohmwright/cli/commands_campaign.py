@@ -158,7 +158,7 @@ def remove(
     from .campaign_command import UnitOfCampaign
 
     unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda desk, tag: desk.remove(tag, why))
+    unit.print_noted(lambda changes, tag: changes.remove(tag, why))
 
 
 @app.command()
@@ -174,7 +174,7 @@ def skip(
     from .campaign_command import UnitOfCampaign
 
     unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda desk, tag: desk.skip(tag, why))
+    unit.print_noted(lambda changes, tag: changes.skip(tag, why))
 
 
 @app.command()
@@ -191,7 +191,7 @@ def defer(
     from .campaign_command import UnitOfCampaign
 
     unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda desk, tag: desk.defer(tag, until.date(), why))
+    unit.print_noted(lambda changes, tag: changes.defer(tag, until.date(), why))
 
 
 @app.command()
@@ -207,7 +207,7 @@ def again(
     from .campaign_command import UnitOfCampaign
 
     unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda desk, tag: desk.again(tag, why))
+    unit.print_noted(lambda changes, tag: changes.again(tag, why))
 
 
 @app.command("hand-over")
@@ -223,7 +223,7 @@ def hand_over(
     from .campaign_command import UnitOfCampaign
 
     unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda desk, tag: desk.hand_over(tag, to))
+    unit.print_noted(lambda changes, tag: changes.hand_over(tag, to))
 
 
 @app.command()

@@ -23,7 +23,7 @@ from ohmwright.model.result import Measured, Result
 from ohmwright.model.traceability import Traceability
 
 from .influences import Conditions, stated_effects
-from .kept_documents import Part, with_parts
+from .kept_documents import DocumentedPart, with_parts
 from .measured_value import FROM_READINGS, Accuracy, left_out, power_sensitivities
 from .traceability import names_serial
 
@@ -98,7 +98,7 @@ def _foreign(kept: _Kept) -> Iterator[str]:
         )
 
 
-def _kept_of(part: Part) -> _Kept:
+def _kept_of(part: DocumentedPart) -> _Kept:
     certificate = part.table("analyzer certificate")
     return _Kept(
         part.began,

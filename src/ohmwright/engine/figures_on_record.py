@@ -12,7 +12,7 @@ from ohmwright.model.result import Measured, Result
 from ohmwright.model.traceability import Environment, Traceability
 from ohmwright.uncertainty.inputs import coverage_factor
 
-from .kept_documents import Part, with_parts
+from .kept_documents import DocumentedPart, with_parts
 from .measured_value import COVERAGE, LOAD, METER
 
 _SAME, _DRAWN = 1e-3, 0.05
@@ -34,7 +34,7 @@ def differing_figures(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
 
     Documents count from where the record has them; one that is no TOML here is passed over.
     """
-    waiting: list[tuple[int, Part]] = []
+    waiting: list[tuple[int, DocumentedPart]] = []
     for number, event, part in with_parts(events):
         if isinstance(event, DocumentKept):
             continue

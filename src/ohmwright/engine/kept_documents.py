@@ -18,7 +18,7 @@ from .procedure import Procedure
 
 
 @dataclass(frozen=True)
-class Part:
+class DocumentedPart:
     """A run, or what was resumed of it, and the documents on record so far."""
 
     began: RunStarted | RunResumed
@@ -36,18 +36,18 @@ class Part:
         return {} if document is None else _parsed(document.text)
 
 
-def with_parts(events: Iterable[Event]) -> Iterator[tuple[int, Event, Part | None]]:
+def with_parts(events: Iterable[Event]) -> Iterator[tuple[int, Event, DocumentedPart | None]]:
     """Yield each event with its number and the part that it is of, from whose beginning on.
 
     None before the first. The documents of a part are complete at its first event that keeps none.
     """
     kept: dict[str, Document] = {}
-    part: Part | None = None
+    part: DocumentedPart | None = None
     for number, event in enumerate(events, start=1):
         if isinstance(event, DocumentKept):
             kept[event.document.sha256] = event.document
         elif isinstance(event, RunStarted | RunResumed):
-            part = Part(event, kept)
+            part = DocumentedPart(event, kept)
         yield number, event, part
 
 
