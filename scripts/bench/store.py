@@ -1,7 +1,7 @@
 """Durable commits beside the disk's own rate; fleet queries beside a store without help for them.
 
 Both ratios hang on the disk: a commit costs its sync and 0.1 to 0.25 ms of the processor (the more,
-the colder its caches are when the sync returns), of which SQLite alone takes about half; an event
+the colder its caches are when the sync returns), of which SQLite alone takes 25 to 40 %; an event
 in a batch costs 7 to 20 microseconds (JSON, hash, insert). So 0.6 and 30 are reached where a sync
 takes 0.3 ms or more; on a faster disk all rates are higher, and their ratios lower. What SQLite
 alone makes of the same bytes, without chain, triggers and witness, is measured by turns with ours.
