@@ -19,6 +19,8 @@ from .unit_estimator import UnitEstimator
 
 NO_EFFECT = "the trim has no effect"
 """Reason for giving up a point whose output follows no move."""
+RUN_AWAY = "the output does not follow the trim"
+"""Reason for giving up a point that moves have twice brought far away."""
 _SHOWN_AFTER_LAGS = 1.0
 """Least time after a move before a gain counts as beyond doubt: a rise can look like one."""
 
@@ -116,7 +118,7 @@ class AdjustmentDecider:
         """Back to the start with nothing known of the gain; the second time the end."""
         self._estimator.forget_gain()
         if self._runaway_check.runaways > 1:
-            return AdjustmentDecision("give up", reason="the output does not follow the trim")
+            return AdjustmentDecision("give up", reason=RUN_AWAY)
         return AdjustmentDecision("return to start")
 
     def _probe(

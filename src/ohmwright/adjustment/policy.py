@@ -21,7 +21,7 @@ from .actions import Action, Activate, Finish, Press, Release, TakeReading
 from .activation_log import ActivationLog
 from .cause import why_undecided
 from .confirmation import Confirmation
-from .decision import AdjustmentDecider, AdjustmentDecision
+from .decision import RUN_AWAY, AdjustmentDecider, AdjustmentDecision
 from .evidence import evidence
 from .findings import Findings
 from .first_move import first_move
@@ -334,6 +334,8 @@ class AdjustPolicy:
         if self._rf_on:
             self.findings.note_places(self.log, self._confirmation)
             self._queue.release()
+        if reason == RUN_AWAY and self.spec.keys is not None:
+            self.findings.places.forget_all_but_start()  # presses were others than was believed
         best = self.findings.places.best()
         counts, coarse = (0, 0) if best is None else (best.counts, best.coarse)
         self._queue.return_to(counts, coarse, rf_on=False)
