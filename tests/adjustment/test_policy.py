@@ -8,6 +8,7 @@ import pytest
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press, Release, TakeReading
 from ohmwright.adjustment.activation_log import ActivationLog
 from ohmwright.adjustment.confirmation import Confirmation
+from ohmwright.adjustment.findings import Findings
 from ohmwright.adjustment.fleet_prior import FleetPrior, Learned, learn
 from ohmwright.adjustment.parameters import Parameters
 from ohmwright.adjustment.point import Expected, Keys, PointSpec
@@ -17,6 +18,7 @@ from ohmwright.adjustment.trim import Trim
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.habits import Habits
+from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.prior import vague_prior
 from ohmwright.estimation.sequential_test import ActivationTest
 from ohmwright.estimation.thermal_droop import ResidualWarmth
@@ -211,6 +213,29 @@ def test_an_output_that_runs_away_twice_is_given_up_at_its_start(monkeypatch):
     assert bench.moves_with_rf_on == 3  # out, back, out again; then back with RF off
     assert (end.ended, end.reason) == ("not adjustable", "the output does not follow the trim")
     assert bench.counts == policy.trim.counts == 0
+
+
+@pytest.mark.parametrize("keys", [None, Keys()])
+def test_places_noted_of_presses_that_ran_away_are_not_believed(monkeypatch, keys):
+    """A trim that is moved by port stands where it was sent, whatever the output did."""
+
+    def away_after_any_move(self, *_):
+        away = bench.counts != 0
+        self.runaways += away
+        return away
+
+    def note_one_far_off_and_one_near(self, *_):
+        for counts, off in ((0, 0.1), (3, 0.001)):
+            self.places.note(
+                counts, 0, Mixture(np.ones(1), np.array([1 - off]), np.full(1, 1e-3), 9)
+            )
+
+    monkeypatch.setattr(RunawayCheck, "is_runaway", away_after_any_move)
+    monkeypatch.setattr(Findings, "note_places", note_one_far_off_and_one_near)
+    bench = Bench(Made(level=TARGET + 30), 1.5)
+    end, _ = run(bench, keys)
+    assert end.reason == "the output does not follow the trim"
+    assert end.back_at_start == (keys is not None)
 
 
 def fleet(gain):

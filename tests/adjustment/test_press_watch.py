@@ -10,9 +10,11 @@ from ohmwright.adjustment.activation_log import ActivationLog
 from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.press_hypotheses import (
+    AS_BELIEVED,
     OTHER_SIGN,
     SLIPS,
     Suspect,
+    suspects_after,
     suspects_of,
     suspects_of_direction,
     what_may_be_done,
@@ -135,6 +137,20 @@ def test_an_earlier_slip_shows_when_the_next_presses_do_half_of_what_was_learned
     assert seen is not None
     assert seen.suspect is not None
     assert (seen.done, seen.suspect.done, seen.suspect.counts) == ("as asked", "more", 10)
+
+
+def test_what_was_corrected_is_believed_then_and_can_be_undone() -> None:
+    suspects = suspects_of((Press("coarse", 1),), KEYS)
+    for corrected in suspects:
+        believed, *others = suspects_after(suspects, corrected)
+        assert believed[:3] == AS_BELIEVED[:3]
+        assert believed.probability == corrected.probability
+        assert believed.done == corrected.done
+        for other in others:  # as far as it would have been at once
+            before = next(each for each in suspects if each.done == other.done)
+            assert corrected.counts + other.counts == before.counts
+            assert corrected.coarse + other.coarse == before.coarse
+            assert corrected.gain_ratio * other.gain_ratio == pytest.approx(before.gain_ratio)
 
 
 @pytest.mark.parametrize(("counts", "ratio"), [(-10, -1.0), (10, None)])

@@ -64,6 +64,24 @@ def what_may_be_done(asked: tuple[Press, ...]) -> list[PressesDone]:
     return found
 
 
+def suspects_after(suspects: tuple[Suspect, ...], corrected: Suspect) -> tuple[Suspect, ...]:
+    """Return `suspects` by what is believed once `corrected`, one of them, has been corrected.
+
+    That one comes first, as believed now; the others say how they differ from it.
+    """
+    found = [
+        Suspect(
+            each.gain_ratio / corrected.gain_ratio,
+            each.counts - corrected.counts,
+            each.coarse - corrected.coarse,
+            each.done,
+            each.probability,
+        )
+        for each in suspects
+    ]
+    return tuple(sorted(found, key=lambda each: each[:3] != AS_BELIEVED[:3]))
+
+
 def _slips(press: Press) -> Iterator[tuple[HowDone, tuple[Press, ...], float]]:
     """Yield each slip, what is done then, and its probability."""
     sign, times = (1 if press.times > 0 else -1), abs(press.times)

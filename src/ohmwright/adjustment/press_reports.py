@@ -14,6 +14,7 @@ from .press_hypotheses import (
     OTHER_SIGN,
     Suspect,
     counts_of,
+    suspects_after,
     suspects_of,
     suspects_of_direction,
 )
@@ -126,6 +127,8 @@ class PressReports:
             self._suspect_step = step
         elif seen.presses and watch.gain_known:
             self._suspects = seen.suspects
+            if seen.suspect is not None:
+                self._suspects = suspects_after(seen.suspects, seen.suspect)
             doubt = min(OTHER_SIGN, self._other_sign.probability * seen.other_sign)
             self._other_sign = self._other_sign._replace(probability=doubt)
         elif seen.presses:

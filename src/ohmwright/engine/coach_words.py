@@ -27,6 +27,7 @@ _LIKELY = " That is likely, and not sure yet."
 _TO_LEARN = " Only to learn what it does."
 _EARLIER = " An earlier cue was probably not carried out as asked ({done}); it is allowed for."
 _OTHER_SIGN = " The output follows the keys the other way than was learned; it is allowed for."
+_AFTER_ALL = " An earlier cue was probably carried out as asked after all; it is allowed for."
 NAMES_EARLIER = "not carried out as asked"
 """In every sentence that tells of a slip at an earlier cue."""
 NAMES_SLIP = (
@@ -94,7 +95,7 @@ def seen_words(asked: tuple[Press, ...], seen: PressesSeen) -> str:
 
 def _earlier_words(suspect: Suspect) -> str:
     if suspect.done == "as asked":  # then what is in doubt is the gain that was learned from it
-        return _OTHER_SIGN
+        return _OTHER_SIGN if suspect.gain_ratio < 0 else _AFTER_ALL
     return _EARLIER.format(done=suspect.done)
 
 
