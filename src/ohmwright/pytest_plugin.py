@@ -14,7 +14,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pytest
 
@@ -55,9 +55,19 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Run a test once for each of its `seeds`, a number of units or a list of seeds."""
     if "ohmwright_seed" not in metafunc.fixturenames:
         return
-    seeds = _choices(metafunc.definition).get("seeds")
-    if seeds is not None:
-        metafunc.parametrize("ohmwright_seed", _every(seeds), indirect=True)
+    try:
+        seeds = _choices(metafunc.definition).get("seeds")
+        every: list[Any] = [] if seeds is None else _every(seeds)
+    except pytest.fail.Exception as problem:  # raised here it would end the whole file
+        every = [pytest.param(_Refused(str(problem)), id="refused")]
+    if every:
+        metafunc.parametrize("ohmwright_seed", every, indirect=True)
+
+
+class _Refused(NamedTuple):
+    """Why the seeds of a mark cannot be taken."""
+
+    why: str
 
 
 def _every(seeds: object) -> list[int]:
@@ -78,7 +88,9 @@ def ohmwright_seed(request: pytest.FixtureRequest) -> int | None:
     given: int | None = request.config.getoption("--ohmwright-seed")
     if given is not None:
         return given
-    drawn: int | None = getattr(request, "param", None)
+    drawn: int | _Refused | None = getattr(request, "param", None)
+    if isinstance(drawn, _Refused):
+        pytest.fail(drawn.why, pytrace=False)
     return _choices(request.node).get("seed") if drawn is None else drawn
 
 

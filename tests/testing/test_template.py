@@ -181,3 +181,5 @@ def test_units_that_contradict_each_other_are_no_units(project: Path):
     for words in wrong.values():
         assert re.search(words, printed), printed
     assert "3 errors" in printed
+    assert "ERROR at setup of" in printed
+    assert "error during collection" not in printed  # which would end the whole file

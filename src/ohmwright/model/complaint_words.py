@@ -53,8 +53,7 @@ def words_of_error(detail: ErrorDetails) -> str:
     kind, about = detail["type"], detail.get("ctx", {})
     wanted = _WANTED.get(kind)
     if wanted is not None:
-        unquoted = ", not in quotes" if kind.endswith("_parsing") else ""
-        return f"must be {wanted}{unquoted}"
+        return f"must be {wanted}"
     special = _SPECIAL.get(kind)
     what = detail["msg"].removeprefix("Value error, ") if special is None else special(about)
     what = what[:1].lower() + what[1:]

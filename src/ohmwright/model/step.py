@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from .base import FrozenModel
+from .complaint_words import error_at
 from .decision import Decision, SimpleAcceptance
 from .errors import UsageError
 from .hardware import NotNegative, Positive
@@ -70,12 +71,13 @@ def quantity_of(current_ma: object, power_w: object) -> Quantity:
 
 
 def check_units(quantity: Quantity, tolerance: Tolerance) -> None:
-    """Raise ValueError where the tolerance is in another unit than its target."""
+    """Complain about the key `tolerance` where it is in another unit than its target."""
     for side in sides(tolerance):
         wrong = side.wrong_unit(quantity)
         if wrong is not None:
             fitting = " or ".join([*filter(None, [absolute_key(quantity)]), "percent"])
-            raise ValueError(
+            raise error_at(
+                ("tolerance",),
                 f"the tolerance is in another unit than the target: {wrong} given for "
-                f"{quantity}; use {fitting}"
+                f"{quantity}; use {fitting}",
             )

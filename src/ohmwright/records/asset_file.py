@@ -243,7 +243,7 @@ def _wrong(path: Path, row: AssetRow, before: AssetRevision | None) -> Iterator[
         for detail in problem.errors():
             name = str(detail["loc"][0])
             said = row.said.get(name, "")
-            words = words_of_error(detail).removesuffix(", not in quotes")
+            words = words_of_error(detail)
             what = f"'{said}' {words}" if said else "it must not be empty"
             if name not in row.columns:
                 what = f"the file has no column for it, and the unit is new: {name}"

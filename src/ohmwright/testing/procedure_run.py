@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import overall_verdict
-from ohmwright.model.event import Event
+from ohmwright.model.event import Event, StageStarted
 from ohmwright.model.result import Result, Verdict, latest
 from ohmwright.model.step import Stage
 
@@ -43,8 +43,18 @@ class ProcedureRun:
         return found[-1]
 
     def not_passed(self) -> str:
-        """Return one line for each point that did not pass, with its reason; empty for none."""
-        return "\n".join(_line(result) for result in self.results if result.verdict != "pass")
+        """Return one line for each point that did not pass, with its reason; empty for none.
+
+        A stage in which the procedure measures nothing has a line, too.
+        """
+        failed = [_line(result) for result in self.results if result.verdict != "pass"]
+        measured = {result.stage for result in self.results}
+        begun = [event.stage for event in self.events if isinstance(event, StageStarted)]
+        return "\n".join([*failed, *(_nothing(stage) for stage in begun if stage not in measured)])
+
+
+def _nothing(stage: Stage) -> str:
+    return f"{stage.replace('_', ' ')}: NOT MEASURED: no step of the procedure is of this stage"
 
 
 def _line(result: Result) -> str:
