@@ -1,9 +1,11 @@
 """Draws changes over the arithmetic that decides results, tries each, and names survivors.
 
-    python -m scripts.mutations --count 60 --seed 1 --jobs 2
+    python -m scripts.mutations --count 60 --seed 1
 
 The same number is drawn from each of `targets.TARGETS`, or all that it has. `--named` tries the
-changes of `named.py` instead, which survived once. Exit code 1 where fewer than the bars are
+changes of `named.py` instead, which survived once. Each is tried on the groups of `groups.py`, one
+after the other. What came out is kept in `build/mutations` at once: a run that was stopped goes on
+where it was, as long as source and tests are the same. Exit code 1 where fewer than the bars are
 noticed: 95 % by all tests, 50 % by the published values alone.
 """
 
@@ -15,14 +17,13 @@ import random
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from queue import SimpleQueue
 
+from .kept import KeptOutcomes, Outcome
 from .named import named_changes
 from .sites import Change
 from .targets import drawable
-from .trial import Copy, Outcome
+from .trial import Copy
 
 ROOT = Path(__file__).parents[2]
 _SUITE_BAR, _PUBLISHED_BAR = 0.95, 0.5
@@ -36,7 +37,7 @@ def main() -> int:
     else:
         chosen = drawn(drawable(ROOT), asked.count, asked.seed)
     with tempfile.TemporaryDirectory() as folder:
-        outcomes = list(_tried(chosen, Path(folder), asked.jobs))
+        outcomes = list(_tried(chosen, Path(folder)))
     return _report(outcomes, as_json=asked.json)
 
 
@@ -44,7 +45,6 @@ def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=60, help="how many changes are drawn")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--jobs", type=int, default=2, help="how many are tried at a time")
     parser.add_argument("--named", action="store_true", help="the changes that survived once")
     parser.add_argument("--json", action="store_true")
     return parser.parse_args()
@@ -60,34 +60,30 @@ def drawn(targets: dict[str, list[Change]], count: int, seed: int) -> list[Chang
     return chosen[:count]
 
 
-def _tried(chosen: Sequence[Change], folder: Path, jobs: int) -> Iterator[Outcome]:
-    """The outcome of each, in their order; each job has a copy of its own."""
-    copies: SimpleQueue[Copy] = SimpleQueue()
-    for job in range(jobs):
-        copies.put(Copy(ROOT, folder / str(job)))
-
-    def one(change: Change) -> Outcome:
-        copy = copies.get()
-        try:
-            return copy.tried(change)
-        finally:
-            copies.put(copy)
-
-    with ThreadPoolExecutor(jobs) as pool:
-        for outcome in pool.map(one, chosen):
-            print(f"{_noticed_by(outcome):>9}  {outcome.change}", file=sys.stderr, flush=True)
-            yield outcome
+def _tried(chosen: Sequence[Change], folder: Path) -> Iterator[Outcome]:
+    """The outcome of each, in their order; one that is kept is not tried again."""
+    copy = Copy(ROOT, folder / "project")
+    kept = KeptOutcomes(ROOT)
+    for number, change in enumerate(chosen, start=1):
+        outcome = kept.of(change)
+        if outcome is None:
+            tests = copy.noticed_by(change)
+            outcome = Outcome(change, None if tests is None else " ".join(tests))
+            kept.keep(outcome)
+        print(f"{number:3} of {len(chosen)}  {_told(outcome)}", file=sys.stderr, flush=True)
+        yield outcome
 
 
-def _noticed_by(outcome: Outcome) -> str:
-    return "published" if outcome.by_published else "suite" if outcome.by_suite else "NOTHING"
+def _told(outcome: Outcome) -> str:
+    word = "NOTHING" if outcome.noticed_by is None else outcome.noticed_by.split()[0]
+    return f"{outcome.change}: {word}"
 
 
 def _report(outcomes: Sequence[Outcome], *, as_json: bool) -> int:
     tried = len(outcomes)
-    by_suite = sum(outcome.by_suite for outcome in outcomes) / tried
+    by_suite = sum(outcome.noticed_by is not None for outcome in outcomes) / tried
     by_published = sum(outcome.by_published for outcome in outcomes) / tried
-    survivors = [str(outcome.change) for outcome in outcomes if not outcome.by_suite]
+    survivors = [str(outcome.change) for outcome in outcomes if outcome.noticed_by is None]
     if as_json:
         shares = {"tried": tried, "by_suite": by_suite, "by_published": by_published}
         print(json.dumps({**shares, "survivors": survivors}))

@@ -6,41 +6,19 @@ import multiprocessing
 import os
 import shutil
 import sys
+import time
 from contextlib import redirect_stdout
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
+from .groups import Group, groups
 from .sites import Change
 
-PUBLISHED = ("tests/published",)
-_SAME_SEED = ("tests/engine/test_same_seed.py",)
-_ROOMS = (
-    "tests/uncertainty",
-    "tests/model",
-    "tests/estimation",
-    "tests/adjustment",
-    "tests/engine/test_judge.py",
-    "tests/engine/test_measured_value.py",
-    "tests/engine/test_accuracy.py",
-    "tests/engine/test_difference.py",
-    "tests/engine/test_crest_factor_value.py",
-    "tests/engine/test_stop_rules.py",
-    "tests/engine/test_output_checks.py",
-)
-_JOBS = (
-    "tests/engine/test_run.py",
-    "tests/engine/test_adjust.py",
-    "tests/engine/test_adjustment_activation.py",
-    "tests/engine/test_evidence.py",
-    "tests/engine/test_step_kinds.py",
-    "tests/engine/test_traceability.py",
-)
-"""Other tests that can notice a change of the arithmetic, the quickest to do so first."""
 _COPIED = ("src", "tests", "scripts", "sim_profiles", "pyproject.toml", "README.md")
-_LONGEST_S = 600.0
-"""Longer than any group of tests takes; what hangs is noticed."""
+_LONGEST_OF_BASELINE = 10.0
+_SHORTEST_LIMIT_S = 60.0
+"""Tests that take ten times as long as without the change, and a minute, hang: noticed."""
 
 # each run of tests begins with these imported, but with no module of the project
 _CONTEXT = multiprocessing.get_context("forkserver")
@@ -49,21 +27,12 @@ _CONTEXT.set_forkserver_preload(
 )
 
 
-@dataclass(frozen=True)
-class Outcome:
-    """What noticed a change: published values, or any test; neither is a survivor."""
-
-    change: Change
-    by_published: bool
-    by_suite: bool
-
-
 class Copy:
     """A copy of the project in which changes are tried one after the other."""
 
     def __init__(self, root: Path, place: Path) -> None:
         self._place = place
-        self._passed_unchanged: set[tuple[str, ...]] = set()
+        self._limits_s: dict[frozenset[str], float] = {}
         place.mkdir(parents=True)
         for name in _COPIED:
             if (root / name).is_dir():
@@ -72,40 +41,41 @@ class Copy:
             else:
                 shutil.copy(root / name, place / name)
 
-    def tried(self, change: Change) -> Outcome:
-        """The outcome of one change; the copy is as before afterwards."""
-        if self._notice(PUBLISHED, change):
-            return Outcome(change, by_published=True, by_suite=True)
-        groups = (self._nearest(change), _SAME_SEED, _ROOMS, _JOBS)
-        noticed = any(self._notice(tests, change) for tests in groups if tests)
-        return Outcome(change, by_published=False, by_suite=noticed)
+    def noticed_by(self, change: Change) -> Group | None:
+        """The first group of tests that fails with the change, None where none does.
 
-    def _nearest(self, change: Change) -> tuple[str, ...]:
-        """The tests of the changed module alone, none where there is no such file."""
-        module = Path(change.path).relative_to("src/ohmwright")
-        test = Path("tests", module.parent, f"test_{module.name}")
-        return (str(test),) if (self._place / test).exists() else ()
+        The copy is as before afterwards. Raises RuntimeError where a group fails without it.
+        """
+        found = groups(change, self._place)
+        return next((tests for tests in found if self._notice(tests, change)), None)
 
-    def _notice(self, tests: tuple[str, ...], change: Change) -> bool:
-        """Whether tests fail with a change. Raises RuntimeError where they do without it."""
+    def _notice(self, tests: Group, change: Change) -> bool:
+        limit_s = self._limit_s(tests)
         file = self._place / change.path
         before = file.read_text("utf-8")
         self._write(file, change.applied(before))
         try:
-            if self._passes(tests):
-                return False
+            return not self._passes(tests, limit_s)
         finally:
             self._write(file, before)
-        if tests not in self._passed_unchanged and not self._passes(tests):
-            raise RuntimeError(f"{' '.join(tests)} do not pass without any change")
-        self._passed_unchanged.add(tests)
-        return True
 
-    def _passes(self, tests: tuple[str, ...]) -> bool:
-        """Whether the tests pass in the copy as it stands; what hangs does not."""
+    def _limit_s(self, tests: Group) -> float:
+        """How long the tests may take, from how long they take without any change."""
+        known = frozenset(tests)
+        if known not in self._limits_s:
+            begin_s = time.monotonic()
+            if not self._passes(tests, limit_s=None):
+                raise RuntimeError(f"{' '.join(tests)} do not pass without any change")
+            baseline_s = time.monotonic() - begin_s
+            print(f"{baseline_s:7.0f} s  without any change: {tests[0]}", file=sys.stderr)
+            self._limits_s[known] = max(_LONGEST_OF_BASELINE * baseline_s, _SHORTEST_LIMIT_S)
+        return self._limits_s[known]
+
+    def _passes(self, tests: Group, limit_s: float | None) -> bool:
+        """Whether the tests pass in the copy as it stands, within the limit."""
         process = _CONTEXT.Process(target=_run, args=(self._place, tests))
         process.start()
-        process.join(_LONGEST_S)
+        process.join(limit_s)
         if process.is_alive():
             process.kill()
             process.join()
@@ -119,7 +89,7 @@ class Copy:
             compiled.unlink()
 
 
-def _run(place: Path, tests: tuple[str, ...]) -> None:
+def _run(place: Path, tests: Group) -> None:
     """Run the tests of a copy in a process of their own, with the copy's modules; then exit."""
     os.chdir(place)
     sys.dont_write_bytecode = False

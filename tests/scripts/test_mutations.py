@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from scripts.mutations.__main__ import ROOT, drawn
+from scripts.mutations.groups import groups
+from scripts.mutations.kept import KeptOutcomes, Outcome
 from scripts.mutations.named import named_changes
 from scripts.mutations.sites import Change, changes
 from scripts.mutations.targets import NOT_DRAWN, drawable
@@ -87,3 +89,37 @@ def test_the_draw_is_even_and_decided_by_the_seed() -> None:
     assert len(set(chosen)) == 10
     assert sum(change.path == "few" for change in chosen) == 2
     assert chosen == drawn(targets, 10, 1) != drawn(targets, 10, 2)
+
+
+def test_every_group_of_tests_exists() -> None:
+    for found in drawable(ROOT).values():
+        for tests in groups(found[0], ROOT):
+            assert tests
+            assert [name for name in tests if not (ROOT / name).exists()] == []
+
+
+def test_the_room_of_a_change_is_tried_before_the_others() -> None:
+    change = Change("src/ohmwright/estimation/settled_value.py", 0, 0, "a", "b")
+    first = [tests[0] for tests in groups(change, ROOT)]
+    assert first[:2] == ["tests/published", "tests/estimation/test_settled_value.py"]
+    assert first[3] == "tests/estimation"
+
+
+def project(root: Path, text: str) -> Path:
+    """A project of one source file and one test file."""
+    for name in ("src", "tests"):
+        (root / name).mkdir(parents=True, exist_ok=True)
+        (root / name / "m.py").write_text(text, "utf-8")
+    return root
+
+
+def test_an_outcome_is_kept_for_the_project_as_it_stood(tmp_path: Path) -> None:
+    change, other = Change("m.py", 0, 0, "a", "b"), Change("m.py", 1, 0, "a", "b")
+    root = project(tmp_path, "y = 1\n")
+    KeptOutcomes(root).keep(Outcome(change, "tests/published"))
+    KeptOutcomes(root).keep(Outcome(other, None))
+    again = KeptOutcomes(root)
+    assert again.of(change) == Outcome(change, "tests/published")
+    assert again.of(other) == Outcome(other, None)
+    assert again.of(Change("m.py", 2, 0, "a", "b")) is None
+    assert KeptOutcomes(project(tmp_path, "y = 2\n")).of(change) is None

@@ -1,0 +1,65 @@
+"""Which tests a change is tried on, group after group, the quickest to notice it first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from .sites import Change
+
+Group = tuple[str, ...]
+"""Files and folders of tests, in the order in which they run."""
+PUBLISHED: Group = ("tests/published",)
+_SAME_SEED: Group = ("tests/engine/test_same_seed.py",)
+_ROOMS = {
+    "uncertainty": ("tests/uncertainty",),
+    "model": ("tests/model",),
+    "estimation": ("tests/estimation",),
+    "engine": (
+        "tests/engine/test_judge.py",
+        "tests/engine/test_measured_value.py",
+        "tests/engine/test_accuracy.py",
+        "tests/engine/test_difference.py",
+        "tests/engine/test_crest_factor_value.py",
+        "tests/engine/test_stop_rules.py",
+        "tests/engine/test_output_checks.py",
+    ),
+}
+"""The tests of each room that holds arithmetic."""
+_JOBS: Group = (
+    "tests/engine/test_step_kinds.py",
+    "tests/engine/test_evidence.py",
+    "tests/engine/test_traceability.py",
+    "tests/engine/test_adjustment_activation.py",
+    "tests/engine/test_run.py",
+    "tests/engine/test_adjust.py",
+)
+_ABOVE = ("tests/engine", "tests/reports", "tests/adjustment", "tests/rehearsal", "tests/api")
+"""Rooms whose code calls the arithmetic.
+
+The command line, the page and the harness of faults do, too, but take longer than all others
+together, and look at how a run goes, not at what it says of a value.
+"""
+
+
+def groups(change: Change, root: Path) -> Iterator[Group]:
+    """The groups to try the change on, until one notices it; those after the first are no longer
+    published values alone."""
+    module = Path(change.path).relative_to("src/ohmwright")
+    yield PUBLISHED
+    own = Path("tests", module.parent, f"test_{module.name}")
+    if (root / own).exists():
+        yield (str(own),)
+    yield _SAME_SEED
+    room = _ROOMS[module.parts[0]]
+    yield (*room, *(test for tests in _ROOMS.values() if tests != room for test in tests))
+    yield _JOBS
+    yield _rest(root)
+
+
+def _rest(root: Path) -> Group:
+    """The files of `_ABOVE` that are in no other group."""
+    others = {*_SAME_SEED, *_ROOMS["engine"], *_JOBS}
+    found = (file for room in _ABOVE for file in sorted((root / room).glob("**/test_*.py")))
+    names = (file.relative_to(root).as_posix() for file in found)
+    return tuple(name for name in names if name not in others)
