@@ -1,0 +1,139 @@
+"""Settled values of outputs whose truth is a closed form, and rests and slopes found by scipy.
+
+No document prints these; readings are means of the closed form over the meter's window, without
+noise or with some that is seeded. A value may lie from the truth by what its own uncertainty says.
+"""
+
+import math
+from collections.abc import Callable, Iterator
+from functools import lru_cache, partial
+
+import numpy as np
+from scipy import integrate, optimize
+from scipy.differentiate import derivative
+
+from ohmwright.estimation.departures import COURSE_COUNT, course_slopes, departure_columns
+from ohmwright.estimation.settled_value import Settled, settled_value
+from ohmwright.estimation.thermal_droop import Droop, Warmth
+from ohmwright.installation.check import Check, Value, clause_checks
+
+WINDOW_S, RATE_HZ, AT_S = 0.5, 5.0, 6.0
+LEVEL_MA = 640.0
+
+
+def test_agrees(check: Check, holds: Callable[[Check], None]) -> None:
+    holds(check)
+
+
+def checks() -> Iterator[Check]:
+    yield from settled()
+    yield from rests()
+    yield from slopes()
+
+
+# ---- settled values ------------------------------------------------------------------------
+
+
+def droop(t: np.ndarray, part: float) -> np.ndarray:
+    return 1.0 - part * (1.0 - np.exp(-t / 8.0))
+
+
+def plain(t: np.ndarray) -> np.ndarray:
+    since = np.maximum(t - 0.4, 0.0)
+    rise = 1.0 - (0.9 * np.exp(-since / 0.9) - 0.1 * np.exp(-since / 0.1)) / 0.8
+    return LEVEL_MA * rise * droop(t, 0.012)
+
+
+def slow(t: np.ndarray) -> np.ndarray:
+    since = np.maximum(t - 0.4, 0.0)
+    return LEVEL_MA * (1.0 - np.exp(-since / 4.0)) * droop(t, 0.012)
+
+
+TRUTH_MA = float(LEVEL_MA * droop(np.array([AT_S]), 0.012)[0])
+# output, s of readings: why it has not settled, or that it has
+REASONS: tuple[tuple[str, Callable[[np.ndarray], np.ndarray], float, Value], ...] = (
+    ("plain, 10 s", plain, 10.0, "settled"),
+    ("plain, 2 s", plain, 2.0, "the output is still rising or falling"),
+    ("lag of 4 s, 5 s", slow, 5.0, "the output is still rising or falling"),
+    ("plain, 0.9 s", plain, 0.9, "too few readings of a risen output"),
+)
+
+
+@lru_cache(maxsize=16)
+def value_of(shape: Callable[[np.ndarray], np.ndarray], until_s: float, seed: int) -> Settled:
+    age_s = np.arange(WINDOW_S, until_s, 1 / RATE_HZ)
+    clean = [integrate.quad_vec(shape, age - WINDOW_S, age)[0] / WINDOW_S for age in age_s]
+    noise = np.random.default_rng(seed).normal(0.0, 0.001, age_s.size)
+    readings = np.round(np.array(clean) * (1.0 + noise), 1)
+    return settled_value(age_s, readings, window_s=WINDOW_S, resolution=0.1)
+
+
+def settled() -> Iterator[Check]:
+    for seed in (1, 2):
+        yield from clause_checks(
+            *("closed form", f"output of 640 mA with droop, readings {seed}", "reference"),
+            ("at 6 s, mA", TRUTH_MA, 1.2, lambda seed=seed: value_of(plain, 10.0, seed).value),
+        )
+    for what, shape, until_s, reason in REASONS:
+        row = (what, reason, 0.0, partial(reason_of, shape, until_s))
+        yield from clause_checks("closed form", "whether it has settled", "reference", row)
+
+
+def reason_of(shape: Callable[[np.ndarray], np.ndarray], until_s: float) -> str:
+    value = value_of(shape, until_s, 0)
+    return "settled" if value.settled else value.reason
+
+
+# ---- rests ---------------------------------------------------------------------------------
+
+UNIT = Droop(0.02, (6.0, 11.0), (12.0, 21.0))
+
+
+def rests() -> Iterator[Check]:
+    """Until the uncertainty that a warm start leaves is allowed, found by scipy's brentq."""
+    warm = Warmth(UNIT).heated(25.0)
+    for allowed in (0.003, 0.001):
+        expected = optimize.brentq(lambda s, a=allowed: left_after(s) - a, 0.0, 300.0)
+        yield from clause_checks(
+            *("scipy brentq", f"25 s of RF, {100 * allowed:g} % allowed", "reference"),
+            ("rest, s", expected + 0.25, 0.25, partial(warm.rest_s, allowed, AT_S, 300.0)),
+        )
+    yield from clause_checks(
+        *("scipy brentq", "25 s of RF, at most 10 s", "reference"),
+        ("rest, s", 10.0, 0.0, lambda: warm.rest_s(0.001, AT_S, 10.0)),
+        ("rest where all is allowed, s", 0.0, 0.0, lambda: warm.rest_s(0.1, AT_S, 300.0)),
+    )
+
+
+def left_after(rest_s: float) -> float:
+    """GUM 4.3.7 of the largest loss at 6 s, the likely half of it being taken off."""
+    likely = (1 - math.exp(-25.0 / 8.0)) * math.exp(-rest_s / 15.0) * math.exp(-AT_S / 8.0)
+    most = (1 - math.exp(-25.0 / 6.0)) * math.exp(-rest_s / 21.0) * math.exp(-AT_S / 11.0)
+    middle = 0.5 * 0.02 * likely
+    return max(middle, 0.02 * most - middle) / math.sqrt(3.0)
+
+
+# ---- slopes --------------------------------------------------------------------------------
+
+
+def slopes() -> Iterator[Check]:
+    """Of each course of the droop at the age asked for, by differences of its column."""
+    for index in range(COURSE_COUNT):
+        expected = derivative(partial(course, index), AT_S).df
+        yield from clause_checks(
+            *("scipy derivative", f"course {index} of the droop", "reference"),
+            ("per second at 6 s", float(expected), 1e-7, partial(slope_of, index)),
+            ("0 at 6 s", 0.0, 1e-12, lambda i=index: float(course(i, np.array([AT_S]))[0])),
+        )
+
+
+def course(index: int, warm_s: np.ndarray) -> np.ndarray:
+    flat = np.ravel(warm_s)
+    columns = departure_columns(
+        flat + 0.5, np.ones_like(flat), dead_time_s=0.4, warm_s=flat, at_age_s=AT_S
+    )
+    return columns[:, index - COURSE_COUNT].reshape(np.shape(warm_s))
+
+
+def slope_of(index: int) -> float:
+    return float(course_slopes(AT_S)[index])
