@@ -16,10 +16,11 @@ import json
 import random
 import sys
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
-from .kept import KeptOutcomes, Outcome
+from .groups import PUBLISHED, Group, groups
+from .kept import KeptTrials
 from .named import named_changes
 from .sites import Change
 from .targets import drawable
@@ -37,8 +38,17 @@ def main() -> int:
     else:
         chosen = drawn(drawable(ROOT), asked.count, asked.seed)
     with tempfile.TemporaryDirectory() as folder:
-        outcomes = list(_tried(chosen, Path(folder)))
-    return _report(outcomes, as_json=asked.json)
+        copy, kept = Copy(ROOT, Path(folder) / "project"), KeptTrials(ROOT)
+
+        def notices(change: Change, tests: Group) -> bool:
+            known = kept.noticed(change, tests)
+            if known is None:
+                known = copy.notice(tests, change)
+                kept.keep(change, tests, known)
+            return known
+
+        noticed_by = first_noticed(chosen, notices)
+    return _report(noticed_by, as_json=asked.json)
 
 
 def _arguments() -> argparse.Namespace:
@@ -60,30 +70,31 @@ def drawn(targets: dict[str, list[Change]], count: int, seed: int) -> list[Chang
     return chosen[:count]
 
 
-def _tried(chosen: Sequence[Change], folder: Path) -> Iterator[Outcome]:
-    """The outcome of each, in their order; one that is kept is not tried again."""
-    copy = Copy(ROOT, folder / "project")
-    kept = KeptOutcomes(ROOT)
-    for number, change in enumerate(chosen, start=1):
-        outcome = kept.of(change)
-        if outcome is None:
-            tests = copy.noticed_by(change)
-            outcome = Outcome(change, None if tests is None else " ".join(tests))
-            kept.keep(outcome)
-        print(f"{number:3} of {len(chosen)}  {_told(outcome)}", file=sys.stderr, flush=True)
-        yield outcome
+def first_noticed(
+    chosen: Sequence[Change], notices: Callable[[Change, Group], bool]
+) -> dict[Change, Group | None]:
+    """The first group of tests that notices each; None for a survivor.
+
+    All are tried on the quick groups before any is on a long one.
+    """
+    found: dict[Change, Group | None] = dict.fromkeys(chosen)
+    queues = {change: groups(change, ROOT) for change in chosen}
+    for stage in range(max(map(len, queues.values()))):
+        left = [c for c in chosen if found[c] is None and stage < len(queues[c])]
+        for number, change in enumerate(left, start=1):
+            tests = queues[change][stage]
+            seen = notices(change, tests)
+            found[change] = tests if seen else None
+            word = "noticed by" if seen else "passes"
+            _tell(f"stage {stage + 1}, {number:2} of {len(left)}: {change} {word} {tests[0]}")
+    return found
 
 
-def _told(outcome: Outcome) -> str:
-    word = "NOTHING" if outcome.noticed_by is None else outcome.noticed_by.split()[0]
-    return f"{outcome.change}: {word}"
-
-
-def _report(outcomes: Sequence[Outcome], *, as_json: bool) -> int:
-    tried = len(outcomes)
-    by_suite = sum(outcome.noticed_by is not None for outcome in outcomes) / tried
-    by_published = sum(outcome.by_published for outcome in outcomes) / tried
-    survivors = [str(outcome.change) for outcome in outcomes if outcome.noticed_by is None]
+def _report(noticed_by: Mapping[Change, Group | None], *, as_json: bool) -> int:
+    tried = len(noticed_by)
+    survivors = [str(change) for change, tests in noticed_by.items() if tests is None]
+    by_suite = 1 - len(survivors) / tried
+    by_published = sum(tests == PUBLISHED for tests in noticed_by.values()) / tried
     if as_json:
         shares = {"tried": tried, "by_suite": by_suite, "by_published": by_published}
         print(json.dumps({**shares, "survivors": survivors}))
@@ -93,6 +104,10 @@ def _report(outcomes: Sequence[Outcome], *, as_json: bool) -> int:
         for survivor in survivors:
             print(f"NOT NOTICED  {survivor}")
     return 0 if by_suite >= _SUITE_BAR and by_published >= _PUBLISHED_BAR else 1
+
+
+def _tell(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
 
 
 if __name__ == "__main__":

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 from .sites import Change
@@ -42,19 +41,17 @@ together, and look at how a run goes, not at what it says of a value.
 """
 
 
-def groups(change: Change, root: Path) -> Iterator[Group]:
-    """The groups to try the change on, until one notices it; those after the first are no longer
-    published values alone."""
+def groups(change: Change, root: Path) -> tuple[Group, ...]:
+    """The groups to try the change on, one after the other, until one notices it.
+
+    The first is that of the published values, and the last the longest by far.
+    """
     module = Path(change.path).relative_to("src/ohmwright")
-    yield PUBLISHED
     own = Path("tests", module.parent, f"test_{module.name}")
-    if (root / own).exists():
-        yield (str(own),)
-    yield _SAME_SEED
+    nearest = ((str(own),),) if (root / own).exists() else ()
     room = _ROOMS[module.parts[0]]
-    yield (*room, *(test for tests in _ROOMS.values() if tests != room for test in tests))
-    yield _JOBS
-    yield _rest(root)
+    others = (test for tests in _ROOMS.values() if tests != room for test in tests)
+    return PUBLISHED, *nearest, _SAME_SEED, (*room, *others), _JOBS, _rest(root)
 
 
 def _rest(root: Path) -> Group:

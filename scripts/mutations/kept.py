@@ -1,51 +1,40 @@
-"""Outcomes kept as they come, so that a run that was stopped goes on where it was."""
+"""Trials kept as they come, so that a run that was stopped goes on where it was."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
 from pathlib import Path
 
-from .groups import PUBLISHED
+from .groups import Group
 from .sites import Change
 
 _DECIDING = ("src", "tests")
 
 
-@dataclass(frozen=True)
-class Outcome:
-    """The tests that noticed a change, in words; None for a survivor."""
+class KeptTrials:
+    """Which tests noticed which changes of the project as it stands.
 
-    change: Change
-    noticed_by: str | None
-
-    @property
-    def by_published(self) -> bool:
-        """Whether published values alone notice it."""
-        return self.noticed_by == " ".join(PUBLISHED)
-
-
-class KeptOutcomes:
-    """What is known of changes of the project as it stands: a line of JSON for each, in a file
-    named after the contents of its source and tests."""
+    A line of JSON for each trial, in a file named after the contents of source and tests.
+    """
 
     def __init__(self, root: Path) -> None:
         self._file = root / "build" / "mutations" / f"{_digest(root)}.jsonl"
         self._file.parent.mkdir(parents=True, exist_ok=True)
         lines = self._file.read_text("utf-8").splitlines() if self._file.exists() else []
-        self._known: dict[str, str | None] = dict(json.loads(line) for line in lines)
+        trials = (json.loads(line) for line in lines)
+        self._known: dict[tuple[str, str], bool] = {(of, by): seen for of, by, seen in trials}
 
-    def of(self, change: Change) -> Outcome | None:
-        """The outcome of a change that was tried before."""
-        known = str(change) in self._known
-        return Outcome(change, self._known[str(change)]) if known else None
+    def noticed(self, change: Change, tests: Group) -> bool | None:
+        """Whether the tests noticed the change; None where that was not tried."""
+        return self._known.get((str(change), " ".join(tests)))
 
-    def keep(self, outcome: Outcome) -> None:
-        """Add an outcome to the file at once."""
-        self._known[str(outcome.change)] = outcome.noticed_by
+    def keep(self, change: Change, tests: Group, noticed: bool) -> None:
+        """Add a trial to the file at once."""
+        trial = (str(change), " ".join(tests))
+        self._known[trial] = noticed
         with self._file.open("a", encoding="utf-8") as file:
-            file.write(json.dumps([str(outcome.change), outcome.noticed_by]) + "\n")
+            file.write(json.dumps([*trial, noticed]) + "\n")
 
 
 def _digest(root: Path) -> str:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from .groups import Group, groups
+from .groups import Group
 from .sites import Change
 
 _COPIED = ("src", "tests", "scripts", "sim_profiles", "pyproject.toml", "README.md")
@@ -41,15 +41,11 @@ class Copy:
             else:
                 shutil.copy(root / name, place / name)
 
-    def noticed_by(self, change: Change) -> Group | None:
-        """The first group of tests that fails with the change, None where none does.
+    def notice(self, tests: Group, change: Change) -> bool:
+        """Whether the tests fail with the change; the copy is as before afterwards.
 
-        The copy is as before afterwards. Raises RuntimeError where a group fails without it.
+        Raises RuntimeError where they do without it.
         """
-        found = groups(change, self._place)
-        return next((tests for tests in found if self._notice(tests, change)), None)
-
-    def _notice(self, tests: Group, change: Change) -> bool:
         limit_s = self._limit_s(tests)
         file = self._place / change.path
         before = file.read_text("utf-8")

@@ -1,4 +1,4 @@
-"""What a digitiser of N bits leaves open of a crest factor, from captures as an analyzer sends them.
+"""What a digitiser of N bits leaves open of a crest factor, from captures as it sends them.
 
 Codes of N bits in two's complement end at 2^(N-1) - 1 and are uncertain by a count / sqrt(12)
 (IEEE 1241 and GUM F.2.2.1, from memory); the rest is exact arithmetic.

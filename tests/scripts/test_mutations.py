@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from scripts.mutations.__main__ import ROOT, drawn
-from scripts.mutations.groups import groups
-from scripts.mutations.kept import KeptOutcomes, Outcome
+from scripts.mutations.__main__ import ROOT, drawn, first_noticed
+from scripts.mutations.groups import PUBLISHED, Group, groups
+from scripts.mutations.kept import KeptTrials
 from scripts.mutations.named import named_changes
 from scripts.mutations.sites import Change, changes
 from scripts.mutations.targets import NOT_DRAWN, drawable
@@ -113,13 +113,31 @@ def project(root: Path, text: str) -> Path:
     return root
 
 
-def test_an_outcome_is_kept_for_the_project_as_it_stood(tmp_path: Path) -> None:
+def test_a_trial_is_kept_for_the_project_as_it_stood(tmp_path: Path) -> None:
     change, other = Change("m.py", 0, 0, "a", "b"), Change("m.py", 1, 0, "a", "b")
     root = project(tmp_path, "y = 1\n")
-    KeptOutcomes(root).keep(Outcome(change, "tests/published"))
-    KeptOutcomes(root).keep(Outcome(other, None))
-    again = KeptOutcomes(root)
-    assert again.of(change) == Outcome(change, "tests/published")
-    assert again.of(other) == Outcome(other, None)
-    assert again.of(Change("m.py", 2, 0, "a", "b")) is None
-    assert KeptOutcomes(project(tmp_path, "y = 2\n")).of(change) is None
+    KeptTrials(root).keep(change, ("tests/one", "tests/two"), True)
+    KeptTrials(root).keep(other, ("tests/one",), False)
+    again = KeptTrials(root)
+    assert again.noticed(change, ("tests/one", "tests/two")) is True
+    assert again.noticed(other, ("tests/one",)) is False
+    assert again.noticed(change, ("tests/one",)) is None
+    assert KeptTrials(project(tmp_path, "y = 2\n")).noticed(other, ("tests/one",)) is None
+
+
+def test_long_groups_see_only_what_no_quick_one_noticed() -> None:
+    found = drawable(ROOT)
+    chosen = [found["budget"][0], found["tolerance"][0], found["estimator"][0]]
+    tried: list[tuple[Change, str]] = []
+
+    def notices(change: Change, tests: Group) -> bool:
+        tried.append((change, tests[0]))
+        seen_by = {chosen[0]: "tests/published", chosen[1]: "tests/model/test_tolerance.py"}
+        return tests[0] == seen_by.get(change)
+
+    noticed_by = first_noticed(chosen, notices)
+    assert noticed_by[chosen[0]] == PUBLISHED
+    assert noticed_by[chosen[1]] == ("tests/model/test_tolerance.py",)
+    assert noticed_by[chosen[2]] is None
+    assert tried[:3] == [(change, "tests/published") for change in chosen]
+    assert [change for change, _ in tried[5:]] == [chosen[2]] * len(tried[5:])
