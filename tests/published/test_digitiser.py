@@ -28,24 +28,28 @@ CODES = "IEEE 1241, codes of two's complement"
 CREST = math.sqrt(2.0)
 # bits of the digitiser, bits that its codes are shifted up by, peak in codes as sent, one count
 CAPTURES = ((12, 0, 1000, 1), (12, 4, 16_000, 16), (8, 8, 25_600, 256), (16, 0, 10_001, 1))
+CLIPPED = "a waveform reaches the end of the digitiser's range"
 # bits stated, shift, largest code of the capture, whether that is the end of the range
 ENDS = (
-    (12, 0, 2047, "clipped"),
+    (12, 0, 2047, CLIPPED),
     (12, 0, 2046, "whole"),
-    (12, 4, 32_752, "clipped"),
+    (12, 4, 32_752, CLIPPED),
     (12, 4, 32_736, "whole"),
-    (16, 0, 32_767, "clipped"),
+    (16, 0, 32_767, CLIPPED),
     (16, 0, 32_766, "whole"),
-    (None, 0, 32_767, "clipped"),
+    (None, 0, 32_767, CLIPPED),
     (None, 0, 32_766, "whole"),
 )
-# crest factors of the captures: value
+FEW_SEEN = "too few waveforms with a current in them"
+SAME_AGAIN = "the analyzer gave the same waveform again instead of a new one"
+# captures, crest factors of those that differ: value, or why there is none
 FEW = (
-    ((2.0, 2.0), "no value"),
-    ((2.0, 2.0, 2.0), "value"),
-    ((2.0, 2.0, math.nan), "no value"),
-    ((1.0, 1.0, 1.0), "value"),  # a square wave's
-    ((0.99, 2.0, 2.0), "no value"),  # below any waveform's
+    (2, (2.0, 2.0), FEW_SEEN),
+    (3, (2.0, 2.0), SAME_AGAIN),
+    (3, (2.0, 2.0, 2.0), "value"),
+    (3, (2.0, 2.0, math.nan), FEW_SEEN),
+    (3, (1.0, 1.0, 1.0), "value"),  # a square wave's
+    (3, (0.99, 2.0, 2.0), FEW_SEEN),  # below any waveform's
 )
 
 
@@ -64,8 +68,8 @@ def checks() -> Iterator[Check]:
     for bits, shift, code, expected in ENDS:
         row = (f"{bits} bits, {code}", expected, 0.0, partial(end_of_range, bits, shift, code))
         yield from clause_checks(CODES, f"codes sent as {shift} higher", "from memory", row)
-    for crests, expected in FEW:
-        row = (f"{crests}", expected, 0.0, partial(valued, crests))
+    for captures, crests, expected in FEW:
+        row = (f"{captures}, {crests}", expected, 0.0, partial(valued, captures, crests))
         yield from clause_checks("exact arithmetic", "three captures at least", "reference", row)
     yield from stated()
 
@@ -89,15 +93,14 @@ def value_of(shapes: list[WaveformShape], limits: CaptureLimits = NO_DATA) -> Me
 
 def end_of_range(bits: int | None, shift: int, code: int) -> str:
     shapes = [waveform_shape(capture(shift, peak), bits) for peak in (code, code // 2, code // 4)]
-    measured = CapturedWaveforms(3, tuple(shapes), 1.0, ()).measured(6.0)
-    assert shapes[0].clipped == (measured is None)
-    return "clipped" if measured is None else "whole"
+    found = CapturedWaveforms(3, tuple(shapes), 1.0, ())
+    return found.why_no_value if found.measured(6.0) is None else "whole"
 
 
-def valued(crests: tuple[float, ...]) -> str:
+def valued(captures: int, crests: tuple[float, ...], limits: CaptureLimits = NO_DATA) -> str:
     shapes = tuple(WaveformShape(crest, 0.001) for crest in crests)
-    found = CapturedWaveforms(len(crests), shapes, 1.0, ()).measured(6.0)
-    return "no value" if found is None else "value"
+    found = CapturedWaveforms(captures, shapes, 1.0, (), limits=limits)
+    return found.why_no_value if found.measured(6.0) is None else "value"
 
 
 def stated() -> Iterator[Check]:
@@ -113,16 +116,24 @@ def stated() -> Iterator[Check]:
         *("closed form", "a sine of 8 samples a period", "reference"),
         ("sampling covers it", "covered", 0.0, lambda: covers(least)),
         ("by no more than a damped train needs", "narrow", 0.0, lambda: narrow(least)),
-        ("two samples a period say nothing", "no value", 0.0, lambda: at_two_samples()),
+        (
+            "two samples a period",
+            "the samples are too far apart to show a peak",
+            0.0,
+            lambda: valued(3, (2.0, 2.0, 2.0), limits_at(2)),
+        ),
+        ("eight samples a period", "value", 0.0, lambda: valued(3, (2.0, 2.0, 2.0), limits_at(8))),
     )
 
 
-LIMITS = capture_limits(DigitiserData(bandwidth_hz=4.5e6, bits=16), 450e3, 1 / (8 * 450e3))
+def limits_at(samples_a_period: int) -> CaptureLimits:
+    data = DigitiserData(bandwidth_hz=4.5e6, bits=16)
+    return capture_limits(data, 450e3, 1 / (samples_a_period * 450e3))
 
 
 def line(name: str) -> float:
     """Standard uncertainty of the line whose name ends so, of a crest factor of 2."""
-    budget = value_of([WaveformShape(2.0, 0.001)] * 3, LIMITS).budget
+    budget = value_of([WaveformShape(2.0, 0.001)] * 3, limits_at(8)).budget
     return next(one.standard_uncertainty for one in budget if one.source.endswith(name))
 
 
@@ -135,10 +146,3 @@ def narrow(least: float) -> str:
     """One whose amplitude falls by the third of an angle is curved by 10/9 at its peak."""
     half_width = line("sampling") * math.sqrt(3.0) / 2.0
     return "narrow" if half_width <= 1.13 * least else "wide"
-
-
-def at_two_samples() -> str:
-    few = capture_limits(DigitiserData(bits=16), 450e3, 1 / (2 * 450e3))
-    shapes = (WaveformShape(2.0, 0.001),) * 3
-    found = CapturedWaveforms(3, shapes, 1.0, (), limits=few).measured(6.0)
-    return "no value" if found is None else "value"
