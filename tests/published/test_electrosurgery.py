@@ -37,6 +37,7 @@ def checks() -> Iterator[Check]:
         *(STANDARD, "201.8.7.3.101, HF leakage", "from memory"),
         ("limit where 4.5 W is allowed, mA", 150.0, 1e-9, partial(leakage_limit_ma, 450)),
         ("limit where 2 W is allowed, mA", 100.0, 1e-9, partial(leakage_limit_ma, 200)),
+        ("limit stated as 150 mA, mA", 150.0, 1e-9, lambda: leakage(limit_ma=150.0)),
         ("limit at 2 % of 100 W, mA", 100.0, 1e-9, partial(leakage_limit_ma, 100, 2.0)),
         *(
             (f"bipolar, {rated_w} W, mA", limit_ma, 6e-4, partial(leakage_limit_ma, rated_w))
@@ -66,14 +67,13 @@ def checks() -> Iterator[Check]:
 
 def leakage_limit_ma(rated_power_w: float, percent: float | None = None) -> float:
     """By the step's own share of the rated power where no `percent` is given."""
-    step = LeakageStep(
-        kind="leakage",
-        name="leak",
-        mode="cut",
-        setting_w=50,
-        rated_power_w=rated_power_w,
-        **({} if percent is None else {"limit_percent": percent}),
-    )
+    share = {} if percent is None else {"limit_percent": percent}
+    return leakage(rated_power_w=rated_power_w, **share)
+
+
+def leakage(**limit: float) -> float:
+    """The limit in mA of a step whose limit is stated so."""
+    step = LeakageStep(kind="leakage", name="leak", mode="cut", setting_w=50, **limit)
     return step.points()[0].target.upper
 
 

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from functools import lru_cache, partial
 
 import numpy as np
-from scipy import integrate, optimize
+from scipy import integrate, linalg, optimize
 from scipy.differentiate import derivative
 
 from ohmwright.estimation.departures import COURSE_COUNT, course_slopes, departure_columns
@@ -29,6 +29,7 @@ def checks() -> Iterator[Check]:
     yield from settled()
     yield from rests()
     yield from slopes()
+    yield from free_motions()
 
 
 # ---- settled values ------------------------------------------------------------------------
@@ -137,3 +138,41 @@ def course(index: int, warm_s: np.ndarray) -> np.ndarray:
 
 def slope_of(index: int) -> float:
     return float(course_slopes(AT_S)[index])
+
+
+# ---- what an output may do beside rise and droop -------------------------------------------
+
+CREEPS_S = (1.0, 1.4, 2.0, 2.8, 4.0, 5.6)
+SWINGS_S = ((0.9, 3.0), (2.0, 6.0))  # time constant, period
+WANDERS_S = (3.0, 4.5, 6.75, 10.1, 15.2, 22.8)  # periods: each 1.5 times the last
+DEAD_S, SEEN_S = 0.4, 2.9
+
+
+def free_motions() -> Iterator[Check]:
+    """Each is a motion of a damped spring or of a decay, as their equations of motion say."""
+    since_s = SEEN_S - DEAD_S
+    motions = [
+        *(spring(math.inf, period_s, SEEN_S)[0] for period_s in WANDERS_S),
+        *(spring(math.inf, period_s, SEEN_S)[1] for period_s in WANDERS_S),
+        *(float(linalg.expm(np.array([[-since_s / tau_s]]))[0, 0]) for tau_s in CREEPS_S),
+        *(spring(*swing, since_s)[0] for swing in SWINGS_S),
+        *(spring(*swing, since_s)[1] for swing in SWINGS_S),
+    ]
+    for index, expected in enumerate(motions):
+        row = (f"column {index} at 2.9 s", expected, 1e-9, partial(column_at, index, SEEN_S))
+        yield from clause_checks("scipy expm", "equations of motion", "reference", row)
+
+
+def spring(tau_s: float, period_s: float, time_s: float) -> tuple[float, float]:
+    """A damped sine and cosine of amplitude 1, from the equation of a point on a spiral."""
+    rate = math.tau / period_s
+    motion = linalg.expm(np.array([[-1 / tau_s, -rate], [rate, -1 / tau_s]]) * time_s)
+    return float(motion[1, 0]), float(motion[0, 0])
+
+
+def column_at(index: int, age_s: float) -> float:
+    one = np.array([age_s])
+    columns = departure_columns(
+        one, np.ones(1), dead_time_s=DEAD_S, warm_s=one - 0.5, at_age_s=AT_S
+    )
+    return float(columns[0, index])

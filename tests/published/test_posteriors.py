@@ -15,6 +15,7 @@ from scipy.linalg import toeplitz
 from scipy.special import logsumexp
 
 from ohmwright.engine.asked_current import question
+from ohmwright.estimation.activation_record import ActivationRecord
 from ohmwright.estimation.ar1_regression import (
     CORRELATIONS,
     LOG_SHARES,
@@ -22,7 +23,7 @@ from ohmwright.estimation.ar1_regression import (
     diagonal_prior,
     moments,
 )
-from ohmwright.estimation.coefficients import COUNT, Coefficient
+from ohmwright.estimation.coefficients import COUNT, Coefficient, Steps
 from ohmwright.estimation.departures import (
     COURSE_COUNT,
     DEPARTURE_COUNT,
@@ -32,8 +33,9 @@ from ohmwright.estimation.departures import (
 )
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Members, members_with_departures
+from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds
-from ohmwright.estimation.transient_estimate import TransientEstimate
+from ohmwright.estimation.transient_estimate import TransientEstimate, fit_transient
 from ohmwright.installation.check import Check, clause_checks
 from ohmwright.model.hardware import MeterData
 from ohmwright.model.step import Point, Timing
@@ -56,6 +58,7 @@ def checks() -> Iterator[Check]:
     yield from shares()
     yield from explained()
     yield from merged()
+    yield from swings()
     yield from outcomes()
 
 
@@ -257,6 +260,30 @@ def merged() -> Iterator[Check]:
 
 def mean_remainder() -> float:
     return float(np.average([transient_of(s).remainder for s in (1, 2)], weights=[0.7, 0.3]))
+
+
+# ---- swings --------------------------------------------------------------------------------
+
+
+def swings() -> Iterator[Check]:
+    """A sine of 1 % is a standard deviation of 1 % / sqrt(2), when whole periods are seen."""
+    for period_s in (1.0, 1.5, 3.0):
+        row = ("swing", 0.01 / 2**0.5, 0.0004, partial(swing_of, period_s))
+        clause = f"output that hunts by 1 %, period {period_s:g} s"
+        yield from clause_checks("closed form", clause, "reference", row)
+
+
+def swing_of(period_s: float) -> float:
+    made = Made(
+        hunting=0.01, period_s=period_s, noise=0.0005, window_s=0.1, rate_hz=10.0, resolution=0.1
+    )
+    age_s, value = made.readings(14.0)
+    relative, digit = value / made.level, made.resolution / made.level
+    switched = Steps.switching_on()
+    record = ActivationRecord(age_s, relative, switched, made.window_s, digit, 6.0, 0.0)
+    fit = fit_transient(record, vague_prior(), NoisePrior(), None)
+    assert fit is not None
+    return fit.habits.swing
 
 
 # ---- decisions of an activation ------------------------------------------------------------

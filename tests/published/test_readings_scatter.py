@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from functools import partial
 
 import numpy as np
-from scipy import stats
+from scipy import signal, stats
 
 from ohmwright.engine.judge import is_final, judge, scatter_half_width, stays_undecided
 from ohmwright.estimation.ar1_regression import spikes
@@ -146,27 +146,28 @@ def residuals(count: int, jump: float) -> np.ndarray:
     return left + 5.0
 
 
-def jumps_by_mad(left: np.ndarray) -> np.ndarray:
-    """Where two changes of opposite sign exceed six robust sd, from scipy's normalised MAD about 0.
+def jumps_by_mad(left: np.ndarray, correlation: float) -> float:
+    """How many shocks exceed six robust sd, and the next one is of opposite sign.
 
-    For noise that is not correlated.
+    Shocks by scipy's filter, their sd by its normalised median absolute deviation about 0.
     """
-    left = left - np.median(left)
-    spread = stats.median_abs_deviation(left[1:], center=lambda _, axis: 0.0, scale="normal")
-    large = np.abs(left) > 6.0 * spread
-    return np.flatnonzero(large[1:-1] & (left[1:-1] * left[2:] < 0)) + 1
+    shocks = signal.lfilter([1.0, -correlation], [1.0], left - np.median(left))[1:]
+    spread = stats.median_abs_deviation(shocks, center=lambda _, axis: 0.0, scale="normal")
+    large = np.abs(shocks) > 6.0 * spread
+    return float(np.count_nonzero(large[:-1] & (shocks[:-1] * shocks[1:] < 0)))
 
 
 def spiked() -> Iterator[Check]:
-    for count in (40, 41):
-        sizes = np.linspace(-0.12, 0.12, 49)
-        expected = sum(jumps_by_mad(residuals(count, size)).size for size in sizes)
+    sizes = np.linspace(-0.12, 0.12, 49)
+    for count, correlation in ((40, 0.0), (41, 0.0), (41, 0.7)):
+        expected = sum(jumps_by_mad(residuals(count, size), correlation) for size in sizes)
+        clause = f"jumps in {count} residuals, correlation {correlation:g}"
         yield from clause_checks(
-            *("scipy median_abs_deviation", f"jumps in {count} residuals", "reference"),
-            ("spikes found", float(expected), 0.0, partial(spikes_found, count, sizes)),
+            *("scipy median_abs_deviation", clause, "reference"),
+            ("spikes found", expected, 0.0, partial(spikes_found, count, sizes, correlation)),
         )
 
 
-def spikes_found(count: int, sizes: np.ndarray) -> float:
+def spikes_found(count: int, sizes: np.ndarray, correlation: float) -> float:
     keep = np.ones(count, dtype=bool)
-    return float(sum(spikes(residuals(count, size), 0.0, keep).sum() for size in sizes))
+    return float(sum(spikes(residuals(count, size), correlation, keep).sum() for size in sizes))

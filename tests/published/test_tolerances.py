@@ -1,4 +1,4 @@
-"""Tolerances as rules of other trades state them, through `target_of` as a point goes.
+"""Tolerances as rules of other trades state them, read as a procedure's file gives them.
 
 Two allowances of which the larger counts are those of the proficiency testing of clinical
 laboratories in the United States; sides that differ, those of the public supply. Both are from
@@ -8,16 +8,18 @@ memory, and lend only their arithmetic: their units are read as those of a power
 from collections.abc import Callable, Iterator
 from functools import partial
 
+from pydantic import TypeAdapter
+
 from ohmwright.engine.judge import accepted_half_width, room_to_pass
 from ohmwright.installation.check import Check, clause_checks
 from ohmwright.model.decision import Decision, GuardBand, SimpleAcceptance, SpecificRisk
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
-from ohmwright.model.tolerance import Allowance, Target, TwoSided, at_most, target_of
+from ohmwright.model.tolerance import Target, Tolerance, at_most, target_of
 
 CFR, SUPPLY = "42 CFR 493.931 (1992)", "CENELEC HD 472 (230 V)"
-GLUCOSE = Allowance(percent=10, absolute_w=6)  # mg/dL
-CARBON_DIOXIDE = Allowance(percent=8, absolute_w=5)  # mm Hg
-SODIUM = Allowance(absolute_w=4)  # mmol/L
+GLUCOSE = {"percent": 10, "absolute_w": 6}  # mg/dL
+CARBON_DIOXIDE = {"percent": 8, "absolute_w": 5}  # mm Hg
+SODIUM = {"absolute_w": 4}  # mmol/L
 # allowance, target, lower limit, upper limit
 PROFICIENCY = (
     ("glucose", GLUCOSE, 50.0, 44.0, 56.0),
@@ -27,8 +29,8 @@ PROFICIENCY = (
     ("pCO2", CARBON_DIOXIDE, 100.0, 92.0, 108.0),
     ("sodium", SODIUM, 140.0, 136.0, 144.0),
 )
-MAINS = TwoSided(lower=Allowance(percent=6), upper=Allowance(percent=10))
-UNDER_MAINS = TwoSided(lower=Allowance(percent=10), upper=Allowance(percent=6))
+MAINS = {"lower": {"percent": 6}, "upper": {"percent": 10}}
+UNDER_MAINS = {"lower": {"percent": 10}, "upper": {"percent": 6}}
 GUARDED, CERTAIN = GuardBand(rule="guard band"), SpecificRisk(rule="specific risk")
 
 
@@ -38,7 +40,7 @@ def test_agrees(check: Check, holds: Callable[[Check], None]) -> None:
 
 def checks() -> Iterator[Check]:
     for name, allowance, value, lower, upper in PROFICIENCY:
-        of = partial(target_of, "power_w", value, allowance)
+        of = partial(within, value, allowance)
         yield from clause_checks(
             *(CFR, f"{name} of {value:g}", "from memory"),
             ("lower limit", lower, 1e-9, lambda of=of: of().lower),
@@ -55,8 +57,12 @@ def checks() -> Iterator[Check]:
     yield from rooms()
 
 
-def supply(sides: TwoSided) -> Target:
-    return target_of("power_w", 230.0, sides)
+def within(value: float, tolerance: dict[str, object]) -> Target:
+    return target_of("power_w", value, TypeAdapter(Tolerance).validate_python(tolerance))
+
+
+def supply(sides: dict[str, object]) -> Target:
+    return within(230.0, sides)
 
 
 def rooms() -> Iterator[Check]:
