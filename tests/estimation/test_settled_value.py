@@ -3,6 +3,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ohmwright.estimation.activation_record import ActivationRecord
+from ohmwright.estimation.coefficients import Coefficient, Steps
+from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.settled_value import Settled, pooled, settled_value
 from ohmwright.estimation.transient_estimate import fit_transient
 
@@ -158,3 +161,20 @@ def test_two_values_that_contradict_each_other_widen_the_statement():
     both = pooled(seen(500.0, 1.0), seen(520.0, 1.0))
     assert both.value == pytest.approx(510.0)
     assert 7.0 < both.uncertainty < 10.0
+
+
+@pytest.mark.parametrize("until_s", [5.0, 12.0])
+def test_what_was_extrapolated_is_what_the_uncertainty_has_beyond_the_estimate(until_s):
+    """Parts add in square (GUM 5.1.2): early the lag to come is most of it, later the model."""
+    made = Made(noise=0.0005, resolution=0.1)
+    age_s, value = made.readings(until_s)
+    seen = look(made, until_s)
+    unit = float(np.median(value[-3:]))
+    readings = ActivationRecord(
+        age_s, value / unit, Steps.switching_on(), made.window_s, made.resolution / unit, 6.0, 0.0
+    )
+    prior = vague_prior().with_coefficient(Coefficient.LEVEL, 1.0, 0.3)
+    fit = fit_transient(readings, prior, NoisePrior(), None, departures=True)
+    estimated = unit * fit.coefficient(Coefficient.LEVEL).sd
+    beyond = np.sqrt(seen.uncertainty**2 - estimated**2)
+    assert seen.extrapolation == pytest.approx(beyond, rel=1e-6)

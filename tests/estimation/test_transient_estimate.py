@@ -161,3 +161,13 @@ def test_droop_that_shows_later_by_the_delay_is_within_the_uncertainty():
         seen = ActivationRecord(age_s, value / TARGET, Steps.switching_on(), 0.5, 1e-5, 6.0, 0.0)
         fit = fit_transient(seen, vague_prior(), NoisePrior(), None, departures=True)
         assert abs(fit.level(0.0).mean * TARGET - made.at(6.0)) < 2 * fit.level(0.0).sd * TARGET
+
+
+@pytest.mark.parametrize("dynamics", [(-2.5, 1.5, -1.9), (1.5, 1.0, -0.1), (-0.2, 1.2, -2.0)])
+def test_a_fit_that_begins_far_off_ends_where_one_from_a_first_guess_does(dynamics):
+    readings = record(Made(), 8.0)
+    fresh = fit_transient(readings, vague_prior(), NoisePrior(), None)
+    far_off = replace(fresh.start, dynamics=np.array(dynamics))
+    fit = fit_transient(readings, vague_prior(), NoisePrior(), far_off)
+    assert fit.lag_s == pytest.approx(fresh.lag_s, rel=1e-3)
+    assert abs(level(fit).mean - level(fresh).mean) < 0.01 * level(fresh).sd
