@@ -14,6 +14,8 @@ from ohmwright.estimation.coefficients import (
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.transient_estimate import fit_transient
+from ohmwright.estimation.transient_fit import best_fit, without_early_departures
+from ohmwright.estimation.transient_problem import Problem
 
 from .activations import Made, step_response
 
@@ -171,3 +173,17 @@ def test_a_fit_that_begins_far_off_ends_where_one_from_a_first_guess_does(dynami
     fit = fit_transient(readings, vague_prior(), NoisePrior(), far_off)
     assert fit.lag_s == pytest.approx(fresh.lag_s, rel=1e-3)
     assert abs(level(fit).mean - level(fresh).mean) < 0.01 * level(fresh).sd
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_an_early_disturbance_takes_weight_from_readings_within_a_second_and_no_later_ones(seed):
+    made = Made(lag_s=0.3, noise=0.003, correlation=0.0, rate_hz=10.0, window_s=0.1, resolution=0.1)
+    calm = record(made, 16.0, seed)
+    bump = (calm.age_s > 2.65) & (calm.age_s < 3.05)
+    readings = replace(calm, relative=calm.relative + np.where(bump, 0.05, 0.0))
+    problem = Problem.of(readings, vague_prior(), NoisePrior(), False)
+    weighed, _ = without_early_departures(*best_fit(problem, None))
+    count_less = readings.age_s[weighed.excess > 0]
+    assert set(readings.age_s[bump]) <= set(count_less)
+    assert count_less.min() == pytest.approx(2.7 - 0.8, abs=0.25)
+    assert count_less.max() == pytest.approx(3.0 + 0.8, abs=0.25)
