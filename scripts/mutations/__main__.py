@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import json
 import random
+import signal
 import sys
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
@@ -32,6 +33,7 @@ _SUITE_BAR, _PUBLISHED_BAR = 0.95, 0.5
 
 def main() -> int:
     """Try, print and compare with the bars."""
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit("stopped; begun again, it goes on from here"))
     asked = _arguments()
     if asked.named:
         chosen = list(named_changes(ROOT).values())

@@ -71,8 +71,9 @@ class Copy:
         """Whether the tests pass in the copy as it stands, within the limit."""
         process = _CONTEXT.Process(target=_run, args=(self._place, tests))
         process.start()
-        process.join(limit_s)
-        if process.is_alive():
+        try:
+            process.join(limit_s)
+        finally:  # too late, or stopped by a person: nothing runs on
             process.kill()
             process.join()
         return process.exitcode == 0
