@@ -163,6 +163,13 @@ def test_two_values_that_contradict_each_other_widen_the_statement():
     assert 7.0 < both.uncertainty < 10.0
 
 
+@pytest.mark.parametrize(("apart", "sds"), [(2.5, 0.0), (2.9, 0.0358), (4.0, 0.5858)])
+def test_only_what_lies_beyond_two_standard_deviations_is_a_contradiction(apart, sds):
+    """Of the difference of two values of standard uncertainty 1, which is sqrt(2) = 1.4142."""
+    both = pooled(seen(500.0, 1.0), seen(500.0 + apart, 1.0))
+    assert both.uncertainty**2 - 0.5 == pytest.approx(sds**2, abs=1e-4)
+
+
 @pytest.mark.parametrize("until_s", [5.0, 12.0])
 def test_what_was_extrapolated_is_what_the_uncertainty_has_beyond_the_estimate(until_s):
     """Parts add in square (GUM 5.1.2): early the lag to come is most of it, later the model."""

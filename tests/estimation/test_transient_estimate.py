@@ -118,6 +118,15 @@ def test_hunting_is_recognised_and_widens_the_answer():
     assert seen[0].habits.hunting < 0.3 < 0.8 < seen[1].habits.hunting
 
 
+@pytest.mark.parametrize(("half", "swing"), [(0.02, 0.02), (-0.02, 0.02), (0.001, 0.004)])
+def test_a_unit_swings_by_the_most_that_was_seen_of_it(half, swing):
+    fit = fit_transient(record(Made(), 8.0), vague_prior(), NoisePrior(), None)
+    calm = replace(fit, habits=Habits(swing=0.004))
+    seen = calm.swinging(half, 0.003)
+    assert (seen.habits.swing, seen.habits.hunting) == (swing, 1.0)
+    assert level(seen).sd == pytest.approx(np.hypot(level(calm).sd, 0.003), rel=1e-6)
+
+
 def test_nothing_is_said_before_the_output_rises():
     assert fit_transient(record(Made(), 0.9), vague_prior(), NoisePrior(), None) is None
 

@@ -189,7 +189,7 @@ def specific_risk_band(measured: MeasuredValue, tolerance: Limits, maximum_risk:
         return t_cdf(-band / u, measured.dof) + t_cdf((band - span) / u, measured.dof)
 
     far = t_cdf((least - span) / u, measured.dof)
-    if 0.0 <= least < 0.5 * span and far <= _NO_RISK * maximum_risk:
+    if least >= 0.0 and far <= _NO_RISK * maximum_risk:
         return least
     if risk(0.5 * span) > maximum_risk:
         return -u * t_quantile(0.5 * maximum_risk, measured.dof)
