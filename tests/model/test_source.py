@@ -57,11 +57,8 @@ def test_a_good_procedure_is_read(tmp_path: Path) -> None:
         ("load_ohm", "load_kohm", "the nearest valid key is 'load_ohm'"),
         ("load_ohm = 300", "load_ohm = -3", "10:1: step 'cut', load_ohm: must be greater"),
         ('title = "Output"\n', "", "p.toml:1:1: the key 'title' is missing here."),
-        (
-            "percent = 10",
-            "absolute_ma = 10",
-            "12:1: step 'cut', tolerance: the tolerance is in another unit than the target: absolute_ma",
-        ),
+        ("percent = 10", "absolute_ma = 10", "12:1: step 'cut', tolerance: the tolerance is in"),
+        ("percent = 10", "absolute_ma = 10", "another unit than the target: absolute_ma given"),
         ("percent = 10", "percent = 10, x = 1", "12:29: step 'cut', tolerance.x: unknown key"),
         ('kind = "output"', 'kind = "outptu"', "p.toml:6:1: step 'cut', kind: unknown kind "),
         ("power_w = 100", "power_w = 100\ncurrent_ma = 5", "give exactly one of current_ma and"),
