@@ -124,11 +124,11 @@ class Certificate:
 
     @property
     def vouches(self) -> bool:
-        """Whether somebody released its results and nobody declared them void since.
+        """Whether somebody released its results, of a real unit, and nobody declared them void.
 
         Only such a paper bears accreditation, logo and the laboratory's own statements.
         """
-        return not self.is_draft and not self.issue.void
+        return not self.is_draft and not self.issue.void and self.seed is None
 
     @property
     def number(self) -> str:
