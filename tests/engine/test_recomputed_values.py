@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any
 
+import anyio
 import pytest
 
 from ohmwright.engine.recomputed_values import differing, recomputable
@@ -35,13 +36,13 @@ def why_not(events: Sequence[Event]) -> Counter[str]:
 
 
 def with_result(
-    events: Sequence[Event], change: Callable[[Result], dict[str, Any]]
+    events: Sequence[Event], change: Callable[[Result], dict[str, Any]], kind: str = "power_curve"
 ) -> tuple[list[Event], str]:
     """The events with the last computed point changed, and that point's name."""
     at, done = [
         (at, e)
         for at, e in enumerate(events)
-        if isinstance(e, PointDone) and e.result.kind == "power_curve" and e.result.samples
+        if isinstance(e, PointDone) and e.result.kind == kind and e.result.samples
     ][-1]
     changed = done.result.model_copy(update=change(done.result))
     whole = list(events)
@@ -105,3 +106,50 @@ def test_a_value_by_another_version_is_not_held_against_this_one(job: Sequence[E
     ]
     assert differing_values(older) == []
     assert why_not(older)["by another version, ohmwright 0.0.1"] >= 4
+
+
+SWEEP = """title = "Sweep"
+revision = "1"
+model = "Quillon 300"
+
+[[step]]
+kind = "sweep"
+name = "sweep"
+modes = { cut = [50, 300] }
+loads_ohm = [100, 2000]
+rest_s = 5
+max_on_s = 15
+"""
+
+
+@pytest.fixture(scope="module")
+def sweep(
+    make_rig: Callable[..., Rig], tmp_path_factory: pytest.TempPathFactory
+) -> Sequence[Event]:
+    path = tmp_path_factory.mktemp("sweep") / "sweep.toml"
+    path.write_text(SWEEP, encoding="utf-8")
+    return tuple(anyio.run(make_rig().run, path, ("as_found",)))
+
+
+def test_the_values_of_a_sweep_are_those_of_its_readings(sweep: Sequence[Event]) -> None:
+    assert differing_values(sweep) == []
+    assert why_not(sweep) == {"": 4}
+
+
+@pytest.mark.parametrize("share", [0.02, -0.02])
+@pytest.mark.parametrize("quantity", ["power_w", "current_ma"])
+def test_a_power_or_current_of_a_sweep_that_its_readings_do_not_give_is_told(
+    sweep: Sequence[Event], quantity: str, share: float
+) -> None:
+    def change(result: Result) -> dict[str, Any]:
+        assert result.sweep is not None
+        measured = result.measured if quantity == "power_w" else result.sweep.current
+        assert measured is not None
+        forged = measured.model_copy(update={"value": measured.value * (1 + share)})
+        if quantity == "power_w":
+            return {"measured": forged}
+        return {"sweep": result.sweep.model_copy(update={"current": forged})}
+
+    forged, named = with_result(sweep, change, kind="sweep")
+    ((_, said),) = differing_values(forged)
+    assert named in said

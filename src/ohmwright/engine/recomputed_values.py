@@ -27,7 +27,7 @@ from ohmwright.model.result import Measured, Result
 from .kept_documents import with_parts
 from .measured_value import FROM_READINGS
 from .opening_events import SOFTWARE
-from .stop_rules import UntilDecided
+from .stop_rules import UntilDecided, UntilSettled
 
 _BY_ANOTHER_START = 0.001
 """Relative difference that another start of the search may make."""
@@ -94,7 +94,7 @@ def differing(values: Iterable[Recomputable]) -> list[tuple[int, str]]:
 def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
     """Return why the value of a result is not computed once more; empty where it is."""
     of_point = result.target is not None and result.stage != "adjust" and result.kind in _KINDS
-    if not of_point or _quantity(result) not in ("power_w", "current_ma") or not result.load_ohm:
+    if not (of_point or result.sweep) or _quantity(result) not in ("power_w", "current_ma") or not result.load_ohm:
         return "neither power nor current of a test point"
     if not result.samples:
         return "no readings on record"
@@ -150,6 +150,18 @@ def _pair(value: Any) -> Any:
 
 def _what_differs(result: Result, evidence: BesideReadings) -> str:
     """Return what the readings make of a value that is another one; empty where they agree."""
+    said = (_what_differs_of(one, evidence) for one in _stated(result))
+    return next(filter(None, said), "")
+
+
+def _stated(result: Result) -> Iterator[Result]:
+    """Yield the result, and that of a sweep with its current in the place of its power, too."""
+    yield result
+    if result.sweep is not None and result.sweep.current is not None:
+        yield result.model_copy(update={"measured": result.sweep.current})
+
+
+def _what_differs_of(result: Result, evidence: BesideReadings) -> str:
     measured = result.measured
     assert measured is not None
     again, value_ma = again_settled(result, measured, evidence), _current_ma(result, measured.value)
@@ -178,22 +190,32 @@ def _u_of_readings_ma(result: Result, measured: Measured) -> float:
 
 def again_settled(result: Result, measured: Measured, evidence: BesideReadings) -> Settled | None:
     """Return the settled current by the readings on record, in mA."""
-    target = result.target
-    assert target is not None
+    rule = _stop_rule(result, measured, evidence)
+    for sample in result.samples:
+        rule.add_reading(*sample)
+    return rule.settled()
+
+
+def _stop_rule(
+    result: Result, measured: Measured, evidence: BesideReadings
+) -> UntilDecided | UntilSettled:
+    """Return the rule that a value came of: a point of a sweep has no target."""
+    target, meter = result.target, evidence.meter
+    window_s, resolution_ma = float(meter["window_s"]), float(meter["resolution_ma"])
+    warmth = evidence.warmth or ResidualWarmth()
+    if target is None:
+        return UntilSettled(measured.age_s, window_s, resolution_ma, warmth)
     low, middle, high = (_current_ma(result, v) for v in (target.lower, target.value, target.upper))
     narrower = min(middle - low, high - middle)
     asked = Question(
         target=middle,
         tolerance=narrower if narrower > 0 else _ONE_SIDED * middle,
-        window_s=float(evidence.meter["window_s"]),
-        resolution=float(evidence.meter["resolution_ma"]),
+        window_s=window_s,
+        resolution=resolution_ma,
         at_age_s=measured.age_s,
         limits=(low, high),
     )
-    rule = UntilDecided(asked, evidence.warmth or ResidualWarmth(), lambda _: False)
-    for sample in result.samples:
-        rule.add_reading(*sample)
-    return rule.settled()
+    return UntilDecided(asked, warmth, lambda _: False)
 
 
 def _quantity(result: Result) -> str | None:
