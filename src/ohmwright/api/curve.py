@@ -19,6 +19,7 @@ from ohmwright.model.result import Measured, latest
 from ohmwright.model.traceability import Traceability
 
 from .curve_difference import Comparison, mean_difference
+from .outlived_faults import outlived_faults
 from .pandas_extra import data_frame
 
 if TYPE_CHECKING:
@@ -101,6 +102,8 @@ class Curve:
     origin: CurveOrigin
     file: str = field(default="", compare=False)
     """What it was read from, as its name was given; empty where it was measured here."""
+    outlived: tuple[str, ...] = field(default=(), compare=False)
+    """The faults that the sweep went on after, in words; no file has them."""
 
     def __iter__(self) -> Iterator[CurvePoint]:
         return iter(self.points)
@@ -174,12 +177,12 @@ class Curve:
         )
 
     def remarks(self) -> tuple[str, ...]:
-        """Return what a reader should know: missing and unsettled points, a falling power."""
+        """Return what a reader should know: points without a value, faults, falls of power."""
         missing = [point for point in self.points if point.power is None]
         unsettled = [point for point in self.points if point.power and not point.settled]
         said = [f"{_place(point.key)}: not measured: {point.reason}" for point in missing]
         said += [f"{_place(point.key)}: not settled: {point.reason}" for point in unsettled]
-        return (*said, *self._falls())
+        return (*said, *self.outlived, *self._falls())
 
     def _falls(self) -> Iterator[str]:
         """Yield each pair of settings of which the higher surely gives less into the same load."""
@@ -221,7 +224,7 @@ def curve_of(events: Sequence[Event]) -> Curve:
         age_s=ages_s[0] if ages_s else None,
         seed=started.seed,
     )
-    return Curve(points, origin)
+    return Curve(points, origin, outlived=tuple(outlived_faults(events)))
 
 
 def curve_point(event: PointDone) -> CurvePoint:

@@ -96,11 +96,6 @@ class SweepRun:
         return bool(self.events) and isinstance(self.events[-1], RunFinished)
 
     @property
-    def outlived(self) -> tuple[Fault, ...]:
-        """The faults after which the sweep went on, with RF read back as off."""
-        return tuple(event for event in self.events[:-1] if isinstance(event, Fault))
-
-    @property
     def done(self) -> int:
         """The number of points that have a result."""
         return sum(isinstance(event, PointDone) for event in self.events)

@@ -174,9 +174,6 @@ def _show_curve(request: SweepRequest, sweep: SweepRun, others: Sequence[Curve])
     print_sweep(curve, others, sweep.store.database.place, as_json=request.as_json)
     for remark in remarks_of_run(sweep.events):
         err().print(remark, soft_wrap=True, markup=False)
-    for fault in sweep.outlived:
-        err().print(
-            f"RF was read back as off and the sweep went on after: {printable(fault.message)}",
-            soft_wrap=True,
-            markup=False,
-        )
+    if request.as_json:  # a table has them among its remarks
+        for fault in curve.outlived:
+            err().print(printable(fault), soft_wrap=True, markup=False)

@@ -94,7 +94,8 @@ def differing(values: Iterable[Recomputable]) -> list[tuple[int, str]]:
 def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
     """Return why the value of a result is not computed once more; empty where it is."""
     of_point = result.target is not None and result.stage != "adjust" and result.kind in _KINDS
-    if not (of_point or result.sweep) or _quantity(result) not in ("power_w", "current_ma") or not result.load_ohm:
+    of_current = _quantity(result) in ("power_w", "current_ma") and result.load_ohm
+    if not (of_point or result.sweep) or not of_current:
         return "neither power nor current of a test point"
     if not result.samples:
         return "no readings on record"

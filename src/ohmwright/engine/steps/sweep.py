@@ -113,7 +113,7 @@ class SweepStep(TimedStep, SweepPoints):
                 except PASSING_FAULTS as fault:
                     async for event in progress.noted(fault, work):
                         yield event
-                    yield _done(work, self, point, "not measured", str(fault))
+                    yield _done(work, self, point, "not measured", fault.happened)
                     break
             else:
                 yield _done(work, self, point, "not measured", skipped[setting])
