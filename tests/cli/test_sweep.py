@@ -313,3 +313,16 @@ def test_curves_without_a_point_in_common_are_not_called_alike(
     assert ohmwright(*SWEEP[:-1], "200", "--csv", other, "--records", place).code == 0
     seen = ohmwright(*SWEEP, "--against", other, "--records", place)
     assert "no point in common, nothing was compared" in seen.out
+
+
+def test_the_table_of_a_random_order_is_sorted_and_the_file_keeps_the_order(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    path = tmp_path / "curve.csv"
+    what = ("--loads", "100,500,2000", "--order", "random", "--order-seed", "2", "--csv", path)
+    shown = ohmwright(*SWEEP, *what, "--records", tmp_path / "r").out
+    loads = [line.split("│")[3].split()[0] for line in shown.splitlines() if "│ cut" in line]
+    assert loads == ["100", "500", "2000"]
+    with path.open(encoding="utf-8", newline="") as file:
+        measured = [float(row["load_ohm"]) for row in csv.DictReader(file)]
+    assert sorted(measured) == [100, 500, 2000] != measured

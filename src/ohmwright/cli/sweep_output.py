@@ -87,10 +87,11 @@ def _print_origin(curve: Curve) -> None:
 
 
 def _table(curve: Curve) -> Table:
+    """Return the points by mode, setting and load, in whatever order they were measured."""
     table = Table("Mode", "Setting", "Load")
     for name in ("Power ± U, W", "Current ± U, mA", "Voltage"):
         table.add_column(name, justify="right", no_wrap=True)
-    for point in curve:
+    for point in sorted(curve, key=lambda one: (*one.key, one.repeat)):
         again = f" ({point.repeat})" if point.repeat > 1 else ""
         table.add_row(
             point.mode,
