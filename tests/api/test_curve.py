@@ -16,6 +16,7 @@ from ohmwright.api.curve import Curve, CurveOrigin, CurvePoint
 from ohmwright.api.curve_plot import band_limits
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.bench_file import Asset
+from ohmwright.model.errors import UsageError
 from ohmwright.model.result import BudgetEntry, Measured
 
 _PLAN = ohmwright.Sweep(modes={"cut": (150, 300), "coag": (40,)}, loads_ohm=(100, 500, 2000))
@@ -216,3 +217,16 @@ def test_why_a_file_is_no_curve_is_said_in_words(curve: Curve, tmp_path: Path) -
         curve.save(tmp_path / "x.gif")
     assert "switched on" not in str(refused.value)
     assert "Nothing was written" in str(refused.value)
+
+
+def test_a_comparison_shows_itself_in_a_line(curve: Curve) -> None:
+    assert repr(curve.compare(curve)).endswith(" points, 0 differ by more than U>")
+
+
+def test_a_curve_saved_over_a_file_says_nothing_of_a_bench(curve: Curve, tmp_path: Path) -> None:
+    old = tmp_path / "old.csv"
+    old.touch()
+    with pytest.raises(UsageError) as refused:
+        curve.save(old)
+    assert "overwrite=True" in str(refused.value)
+    assert "switched on" not in str(refused.value)

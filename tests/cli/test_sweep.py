@@ -326,3 +326,10 @@ def test_the_table_of_a_random_order_is_sorted_and_the_file_keeps_the_order(
     with path.open(encoding="utf-8", newline="") as file:
         measured = [float(row["load_ohm"]) for row in csv.DictReader(file)]
     assert sorted(measured) == [100, 500, 2000] != measured
+
+
+def test_that_a_sweep_has_no_limits_is_shown_once(ohmwright: Callable, tmp_path: Path) -> None:
+    place = ("--records", tmp_path / "r")
+    assert ohmwright(*SWEEP, "--loads", "200,500", *place).code == 0
+    shown = ohmwright("record", "show", "last", *place).out
+    assert shown.count("a sweep has no limits") == 1

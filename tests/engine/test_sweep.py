@@ -81,6 +81,12 @@ def test_a_value_given_twice_or_too_many_points_are_refused_by_their_key() -> No
         SweepPoints(modes={"cut": range(1, 90)}, loads_ohm=range(1, 90))
 
 
+def test_choices_are_taken_as_the_command_line_spells_them() -> None:
+    points = {"modes": {"cut": (50,)}, "loads_ohm": (100,)}
+    spelt = SweepPoints(**points, on_fault="go-on", order="as-given")
+    assert spelt == SweepPoints(**points, on_fault="go on", order="as given")
+
+
 async def test_power_and_current_agree_with_each_other_and_with_the_truth(
     make_rig: Callable, swept: Callable
 ) -> None:

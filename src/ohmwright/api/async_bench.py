@@ -323,7 +323,9 @@ def _out_path(options: SweepOptions) -> Path | None:
     path = Path(options["out"])
     refuse_unknown_ending(path)
     overwrite = options.get("overwrite", False)
-    refuse_unwritable(path, overwrite=overwrite, choice="overwrite=True")
+    refuse_unwritable(
+        path, overwrite=overwrite, choice="overwrite=True", means="Nothing was switched on."
+    )
     return path
 
 

@@ -48,6 +48,10 @@ class Comparison:
     def __len__(self) -> int:
         return len(self.points)
 
+    def __repr__(self) -> str:
+        differ = len(self.certain())
+        return f"<Comparison of {len(self)} points, {differ} differ by more than U>"
+
     def certain(self) -> tuple[PointDifference, ...]:
         """Return the differences larger than their expanded uncertainty."""
         return tuple(point for point in self.points if point.certain)

@@ -47,11 +47,17 @@ def refuse_no_picture(path: Path, *, option: str, means: str) -> None:
         )
 
 
-def refuse_unwritable(path: Path, *, overwrite: bool, choice: str = "--overwrite") -> None:
+def refuse_unwritable(
+    path: Path,
+    *,
+    overwrite: bool,
+    choice: str = "--overwrite",
+    means: str = "Nothing was written.",
+) -> None:
     """Raise UsageError where `path` cannot be written, or exists and `overwrite` is false.
 
-    `choice`: what the caller gives to replace a file. A file that does not exist is made and
-    removed again. A device or pipe is not tried.
+    `choice`: what the caller gives to replace a file; `means`: what was not done. A file that
+    does not exist is made and removed again. A device or pipe is not tried.
     """
     try:
         exists = path.exists()
@@ -60,7 +66,7 @@ def refuse_unwritable(path: Path, *, overwrite: bool, choice: str = "--overwrite
         if path.is_file() and not overwrite:
             raise UsageError(
                 f"{path} exists.",
-                "Nothing was written, and nothing was switched on.",
+                means,
                 f"Give another name, or {choice}.",
             )
         with path.open("ab"):
@@ -70,6 +76,6 @@ def refuse_unwritable(path: Path, *, overwrite: bool, choice: str = "--overwrite
     except OSError as problem:
         raise UsageError(
             f"{path}: cannot be written: {problem.strerror}.",
-            "Nothing was switched on.",
+            means,
             "Give a name in a folder that exists and that you may write to.",
         ) from None

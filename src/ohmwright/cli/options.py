@@ -74,7 +74,9 @@ Faults = Annotated[
         parser=LineFault.parse,
         metavar=SYNTAX,
         help="Repeatable: what befalls the Nth message to a simulated instrument, or its reply. "
-        f"KIND: {', '.join(KINDS)}.",
+        f"KIND: {', '.join(KINDS)}. again: it arrives, and once more ahead of the next; late: "
+        "only ahead of the next; later: three messages later; masquerade: another instrument "
+        "answers.",
     ),
 ]
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
+from ohmwright.engine.steps.sweep import NO_LIMITS
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.event import Event, Fault, RunFinished, RunStarted
 from ohmwright.model.result import Result, TraceabilityBasis, Verdict
@@ -111,11 +112,15 @@ def _basis(basis: TraceabilityBasis) -> Text:
 
 
 def _reasons(results: Iterable[Result]) -> Iterable[Text]:
-    """Return a line for each result that has a reason or remark."""
+    """Return a line for each result that has a reason or remark; one for those without limits."""
+    without_limits: dict[str, None] = {}
     for result in results:
-        if result.reason:
+        if result.reason == NO_LIMITS:
+            without_limits[f"{result.stage.replace('_', ' ')}, {result.step}"] = None
+        elif result.reason:
             where = f"{result.stage.replace('_', ' ')}, {result.step} {result.point}"
             yield Text(printable(f"{where}: {result.reason}"), style=VERDICT_STYLES[result.verdict])
+    yield from (Text(printable(f"{where}: {NO_LIMITS}"), style="dim") for where in without_limits)
 
 
 def _requirements(results: Iterable[Result]) -> Iterable[Text]:

@@ -83,11 +83,11 @@ class PlanOptions:
                     "modes": dict(map(self._mode, self.modes)),
                     "loads_ohm": loads_ohm,
                     "repeats": self.repeats,
-                    "order": self.order.replace("-", " "),
+                    "order": self.order,
                     "order_seed": self.order_seed,
                     "age_s": self.age_s,
                     "rest_s": self.rest_s,
-                    "on_fault": self.on_fault.replace("-", " "),
+                    "on_fault": self.on_fault,
                 }
             )
         except ValidationError as problem:
@@ -153,7 +153,7 @@ class SweepFiles:
                 refuse_ending_of_another(path, form, means=_NOTHING_WRITTEN, do=do)
         for path in (self.csv, self.parquet, self.plot):
             if path is not None:
-                refuse_unwritable(path, overwrite=self.overwrite)
+                refuse_unwritable(path, overwrite=self.overwrite, means=_NOTHING_WRITTEN)
         if self.parquet is not None:
             refuse_unknown_ending(Path("curve.parquet"))
 

@@ -6,7 +6,7 @@ from itertools import chain
 from random import Random
 from typing import Annotated, Literal, NamedTuple
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.complaint_words import error_at
@@ -14,8 +14,15 @@ from ohmwright.model.hardware import MANY, PanelName, Positive
 
 _MOST_POINTS = 5000
 """Some two days at the bench; a longer list is a slip."""
-Order = Literal["as given", "snake", "random"]
-FaultChoice = Literal["stop", "go on"]
+
+
+def _in_words(value: object) -> object:
+    """Return a choice as a file spells it: on the command line a hyphen joins its words."""
+    return value.replace("-", " ") if isinstance(value, str) else value
+
+
+Order = Annotated[Literal["as given", "snake", "random"], BeforeValidator(_in_words)]
+FaultChoice = Annotated[Literal["stop", "go on"], BeforeValidator(_in_words)]
 SweepValues = Annotated[tuple[Positive, ...], Field(min_length=1, max_length=MANY)]
 
 
