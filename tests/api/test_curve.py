@@ -16,8 +16,9 @@ from ohmwright.api.curve import Curve, CurveOrigin, CurvePoint
 from ohmwright.api.curve_plot import band_limits
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.bench_file import Asset
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.result import BudgetEntry, Measured
+from ohmwright.model.shipped import shipped
 
 _PLAN = ohmwright.Sweep(modes={"cut": (150, 300), "coag": (40,)}, loads_ohm=(100, 500, 2000))
 PROCEDURE = "demo-monopolar.toml"
@@ -25,7 +26,6 @@ PROCEDURE = "demo-monopolar.toml"
 
 @pytest.fixture(scope="module")
 def curve(tmp_path_factory: pytest.TempPathFactory) -> Curve:
-    from ohmwright.model.shipped import shipped
 
     with ohmwright.bench(shipped("benches", "demo.toml")) as bench:
         return bench.measure(_PLAN, records=str(tmp_path_factory.mktemp("records")))
@@ -158,9 +158,8 @@ def test_a_higher_setting_that_surely_gives_less_is_remarked() -> None:
 
 
 def test_limits_are_of_outputs_alone_and_in_watts() -> None:
-    from ohmwright.model.shipped import shipped
 
-    limits = band_limits(shipped("procedures", PROCEDURE))
+    limits = band_limits(shipped("procedures", PROCEDURE), "Quillon 300")
     assert limits["cut", 300, 500] == pytest.approx((296.7 * 0.94, 296.7 * 1.06))
     assert limits["cut", 300, 200][0] > 100, "a limit of leakage is none of the output"
 
@@ -174,7 +173,6 @@ def test_a_mean_stands_where_every_other_curve_has_a_value(curve: Curve) -> None
 
 
 def test_a_picture_shows_bars_limits_and_others(curve: Curve, tmp_path: Path) -> None:
-    from ohmwright.model.shipped import shipped
 
     figure = curve.plot(band=shipped("procedures", PROCEDURE), against=[curve, curve])
     panels = figure.axes
@@ -230,3 +228,29 @@ def test_a_curve_saved_over_a_file_says_nothing_of_a_bench(curve: Curve, tmp_pat
         curve.save(old)
     assert "overwrite=True" in str(refused.value)
     assert "switched on" not in str(refused.value)
+
+
+def test_limits_of_another_model_are_refused(curve: Curve, tmp_path: Path) -> None:
+    other = tmp_path / "other.toml"
+    text = shipped("procedures", PROCEDURE).read_text(encoding="utf-8")
+    other.write_text(text.replace('model = "Quillon 300"', 'model = "Teasel 200"'))
+    with pytest.raises(UsageError, match="the procedure is for Teasel 200, the curve of a Quillon"):
+        curve.plot(band=other)
+    coag = replace(curve, points=tuple(p for p in curve.points if p.mode == "coag"))
+    with pytest.raises(UsageError, match="has no limits at any mode, setting and load"):
+        coag.plot(band=shipped("procedures", PROCEDURE))
+
+
+def test_another_curve_is_given_itself_or_by_its_file(curve: Curve, tmp_path: Path) -> None:
+    file = tmp_path / "c.csv"
+    curve.save(file)
+    assert len(curve.compare(str(file))) == len(curve.compare(curve)) > 3
+    curve.plot(against=file)
+    curve.plot(against=[curve, str(file)])
+    for wrong in (5, [5]):
+        with pytest.raises(UsageError, match="A curve is wanted, or the name of its file, not 5"):
+            curve.plot(against=wrong)
+    with pytest.raises(UsageError, match="not None"):
+        curve.compare(None)
+    with pytest.raises(OhmwrightError, match=r"nix\.csv"):
+        curve.compare("nix.csv")

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import combinations
 from math import nan
+from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias, cast
 
 from ohmwright.engine.resume import run_started_event
 from ohmwright.model.base import FrozenModel
@@ -23,9 +24,11 @@ from .outlived_faults import outlived_faults
 from .pandas_extra import data_frame
 
 if TYPE_CHECKING:
-    from os import PathLike
-
     from matplotlib.figure import Figure
+
+
+CurveOrFile: TypeAlias = "Curve | str | PathLike[str]"
+"""A curve, or the name of a file that one was written to."""
 
 
 class CurveKey(NamedTuple):
@@ -148,24 +151,28 @@ class Curve:
         self,
         *,
         band: str | PathLike[str] | float | None = None,
-        against: Curve | Iterable[Curve] = (),
+        against: CurveOrFile | Iterable[CurveOrFile] = (),
     ) -> Figure:
         """Return a figure: power over load resistance, a panel for each mode.
 
         `band`: a procedure file, whose limits at these modes and settings are drawn; or a number of
         percent about each setting. `against`: an earlier curve, or those of other units, which are
-        drawn as their mean and twice their standard deviation.
+        drawn as their mean and twice their standard deviation; each a curve or its file. Raises
+        OhmwrightError for a file that is none, and limits that are of no point of this curve.
         """
         from .curve_plot import curve_figure
 
-        others = (against,) if isinstance(against, Curve) else tuple(against)
-        return curve_figure(self, band, others)
+        several = isinstance(against, Iterable) and not isinstance(against, Curve | str)
+        others: Iterable[object] = cast("Iterable[object]", against) if several else (against,)
+        return curve_figure(self, band, tuple(map(_curve_of_file, others)))
 
-    def compare(self, other: Curve) -> Comparison:
+    def compare(self, other: CurveOrFile) -> Comparison:
         """Return this curve less `other`, where both have a value, each with its uncertainty.
 
-        Errors that both share hardly count: those of one analyzer by one certificate.
+        `other`: a curve or its file. Errors that both share hardly count: those of one analyzer by
+        one certificate. Raises OhmwrightError for a file that is none.
         """
+        other = _curve_of_file(other)
         one_analyzer = self.origin.analyzer == other.origin.analyzer
         theirs = other.by_key()
         return Comparison(
@@ -202,6 +209,20 @@ class Curve:
         from .curve_plot import svg_text
 
         return svg_text(self.plot())
+
+
+def _curve_of_file(given: object) -> Curve:
+    """Return a curve that is given itself or by the name of its file."""
+    if isinstance(given, Curve):
+        return given
+    if isinstance(given, str | PathLike):
+        from .curve_file import read
+
+        return read(Path(given))
+    raise UsageError(
+        f"A curve is wanted, or the name of its file, not {given!r}.",
+        do="ohmwright.read(PATH) gives the curve of a file.",
+    )
 
 
 def curve_of(events: Sequence[Event]) -> Curve:

@@ -219,7 +219,14 @@ def _limits(curve: Curve, band: str | PathLike[str] | float | None) -> BandLimit
         refuse_impossible_percent(band, means="No picture was made.")
         part = band / 100
         return {key: (key.setting_w * (1 - part), key.setting_w * (1 + part)) for key in keys}
-    return band_limits(Path(band))
+    limits = band_limits(Path(band), curve.origin.asset.model)
+    if limits.keys().isdisjoint(keys):
+        raise UsageError(
+            f"{band} has no limits at any mode, setting and load of this curve.",
+            "No picture was made.",
+            "Give the procedure of these points, or a number of percent.",
+        )
+    return limits
 
 
 def refuse_impossible_percent(percent: float, *, option: str = "", means: str) -> None:
@@ -236,10 +243,20 @@ def refuse_impossible_percent(percent: float, *, option: str = "", means: str) -
         )
 
 
-def band_limits(procedure: Path) -> BandLimits:
-    """Return the limits of the power that a procedure file has. Raises ProcedureError."""
+def band_limits(path: Path, model: str) -> BandLimits:
+    """Return the limits of the power that a procedure file has.
+
+    Raises ProcedureError, and UsageError where it is not for the generator `model`.
+    """
     found: dict[CurveKey, tuple[float, float]] = {}
-    for step in read_procedure(procedure).procedure.step:
+    procedure = read_procedure(path).procedure
+    if procedure.model != model:
+        raise UsageError(
+            f"{path}: the procedure is for {procedure.model}, the curve of a {model}.",
+            "Its limits are not drawn.",
+            "Give a procedure for that model, or a number of percent.",
+        )
+    for step in procedure.step:
         if isinstance(step, OutputPointsStep):  # a leakage has limits, too, and is no output
             for point in step.judged_points():
                 key = CurveKey(step.mode, point.setting_w or step.setting_w, point.load_ohm)

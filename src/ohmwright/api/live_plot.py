@@ -7,9 +7,10 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.model.event import Event, PointDone, RunStarted
 
-from .curve import Curve, curve_of
+from .curve import CurveOrFile, curve_of
 from .curve_plot import band_limits, svg_text
 
 
@@ -24,10 +25,10 @@ class LivePlot:
         self,
         *,
         band: str | PathLike[str] | float | None = None,
-        against: Curve | Iterable[Curve] = (),
+        against: CurveOrFile | Iterable[CurveOrFile] = (),
     ) -> None:
         if isinstance(band, str | PathLike):
-            band_limits(Path(band))
+            read_procedure(Path(band))
         self._band, self._against = band, against
         self._events: list[Event] = []
         self._handle: Any = None
@@ -36,6 +37,8 @@ class LivePlot:
         """Take an event, and draw where it is a point of a sweep."""
         if isinstance(event, RunStarted):
             self._events, self._handle = [], None
+        if isinstance(event, RunStarted) and isinstance(self._band, str | PathLike):
+            band_limits(Path(self._band), event.asset.model)
         if isinstance(event, RunStarted | PointDone):
             self._events.append(event)
         if isinstance(event, PointDone) and event.result.measured is not None:

@@ -65,7 +65,7 @@ def run_sweep(request: SweepRequest) -> int:
     if plan is not None:
         plan.refuse_impossible(data, OPTION_OF_KEY)
     request.files.refuse_unwritable()
-    request.files.limits()
+    request.files.limits(data.generator.model)
     others = tuple(map(read, request.files.against))
     if request.dry_run:
         cost = _rest_of_record(request, data) if plan is None else plan.cost(data)

@@ -166,8 +166,11 @@ class SweepFiles:
                 "Give each a name of its own.",
             )
 
-    def limits(self) -> str | PathLike[str] | float | None:
-        """Return the limits of the picture. Raises SourceError for a wrong procedure file."""
+    def limits(self, model: str) -> str | PathLike[str] | float | None:
+        """Return the limits of the picture.
+
+        Raises ProcedureError, and UsageError where they are not for the generator `model`.
+        """
         if not self.band:
             return None
         from ohmwright.api.curve_plot import band_limits, refuse_impossible_percent
@@ -175,7 +178,7 @@ class SweepFiles:
         try:
             percent = float(self.band)
         except ValueError:
-            band_limits(Path(self.band))
+            band_limits(Path(self.band), model)
             return Path(self.band)
         refuse_impossible_percent(percent, option="--band", means=_NOTHING_WRITTEN)
         return percent
@@ -187,7 +190,7 @@ class SweepFiles:
         if self.parquet is not None:
             write_curve(curve, self.parquet, "parquet")
         if self.plot is not None:
-            figure = curve.plot(band=self.limits(), against=others)
+            figure = curve.plot(band=self.limits(curve.origin.asset.model), against=others)
             write_curve(curve, self.plot, figure=figure)
 
 
