@@ -15,7 +15,16 @@ import pytest
 from .groups import Group
 from .sites import Change
 
-_COPIED = ("src", "tests", "scripts", "sim_profiles", "pyproject.toml", "README.md")
+_COPIED = (
+    "src",
+    "tests",
+    "scripts",
+    "sim_profiles",
+    "pyproject.toml",
+    "README.md",
+    "DEVELOPERS.md",
+    "LICENSE",
+)
 _LONGEST_OF_BASELINE = 10.0
 _SHORTEST_LIMIT_S = 60.0
 """Tests that take ten times as long as without the change, and a minute, hang: noticed."""

@@ -63,21 +63,24 @@ def test_each_value_as_found_is_that_of_the_unit(as_found: Callable, seed: int) 
         assert measured_ma == pytest.approx(true_ma, rel=0.012)
 
 
-@pytest.mark.parametrize("seed", range(1, 5))
-async def test_each_value_holds_at_the_age_that_the_procedure_states(
-    make_rig: Callable, seed: int
-) -> None:
-    rig = make_rig(seed=seed, droop=0.015)
-    early, late = results(await rig.run(TWO_AGES, ("as_found",)))
-    rig.hardware.panel.select("cut", 300)
-    true_2s, true_15s = (
-        rig.hardware.truth.lag_free_current_ma(age_s, mode="cut", setting_w=300, load_ohm=500)
-        for age_s in (2.0, 15.0)
-    )
-    assert true_2s / true_15s > 1.009
-    # errors of meter and load are the same in both
-    ratio = (early.measured.value / late.measured.value) ** 0.5
-    assert ratio == pytest.approx(true_2s / true_15s, rel=0.005)
+async def test_each_value_holds_at_the_age_that_the_procedure_states(make_rig: Callable) -> None:
+    """The mean over units, for in one of them the readings' noise is half of the droop between."""
+    off = []
+    for seed in range(1, 9):
+        rig = make_rig(seed=seed, droop=0.015)
+        early, late = results(await rig.run(TWO_AGES, ("as_found",)))
+        rig.hardware.panel.select("cut", 300)
+        true_2s, true_15s = (
+            rig.hardware.truth.lag_free_current_ma(age_s, mode="cut", setting_w=300, load_ohm=500)
+            for age_s in (2.0, 15.0)
+        )
+        assert true_2s / true_15s > 1.009
+        # errors of meter and load are the same in both
+        ratio = (early.measured.value / late.measured.value) ** 0.5
+        off.append(ratio / (true_2s / true_15s) - 1)
+    # by half a delay's droop off, for heat begins with ON here; with no heed of the age by 0.0097
+    assert abs(sum(off)) / len(off) < 0.005
+    assert max(map(abs, off)) < 0.01
 
 
 def test_rf_is_on_only_between_its_events_and_never_beyond_its_limit(whole_job: tuple) -> None:
