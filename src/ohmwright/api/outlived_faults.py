@@ -6,10 +6,11 @@ from collections.abc import Iterator, Sequence
 
 from ohmwright.model.errors import Stopped
 from ohmwright.model.event import Event, Fault, PointDone
+from ohmwright.model.result import Result
 
 
 def outlived_faults(events: Sequence[Event]) -> Iterator[str]:
-    """Yield a line for each fault after which a point was measured; none for a person's stop.
+    """Yield a line for each fault that a sweep went on after; none for a person's stop.
 
     What a fault told a person to do was of its time, and is left out.
     """
@@ -18,11 +19,12 @@ def outlived_faults(events: Sequence[Event]) -> Iterator[str]:
         if isinstance(event, Fault) and event.error != Stopped.__name__:
             before.append(event)
         elif isinstance(event, PointDone):
-            yield from (_words(event.result.point, fault) for fault in before)
+            yield from (_words(event.result, fault) for fault in before)
             before.clear()
 
 
-def _words(point: str, fault: Fault) -> str:
+def _words(result: Result, fault: Fault) -> str:
     happened = fault.message.partition(". ")[0].rstrip(".")
     read = ", with RF read back as off" if fault.rf_state == "off" else ""
-    return f"{point}: measured anew{read}, after: {happened}."
+    went_on = "no value, then gone on" if result.measured is None else "measured anew"
+    return f"{result.point}: {went_on}{read}, after: {happened}."
