@@ -237,8 +237,7 @@ def test_limits_of_another_model_are_refused(curve: Curve, tmp_path: Path) -> No
     with pytest.raises(UsageError, match="the procedure is for Teasel 200, the curve of a Quillon"):
         curve.plot(band=other)
     coag = replace(curve, points=tuple(p for p in curve.points if p.mode == "coag"))
-    with pytest.raises(UsageError, match="has no limits at any mode, setting and load"):
-        coag.plot(band=shipped("procedures", PROCEDURE))
+    coag.plot(band=shipped("procedures", PROCEDURE))  # a live picture may begin with such points
 
 
 def test_another_curve_is_given_itself_or_by_its_file(curve: Curve, tmp_path: Path) -> None:

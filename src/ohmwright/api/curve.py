@@ -158,7 +158,7 @@ class Curve:
         `band`: a procedure file, whose limits at these modes and settings are drawn; or a number of
         percent about each setting. `against`: an earlier curve, or those of other units, which are
         drawn as their mean and twice their standard deviation; each a curve or its file. Raises
-        OhmwrightError for a file that is none, and limits that are of no point of this curve.
+        OhmwrightError for a file that is none, and limits of another model.
         """
         from .curve_plot import curve_figure
 

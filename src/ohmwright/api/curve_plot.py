@@ -219,14 +219,7 @@ def _limits(curve: Curve, band: str | PathLike[str] | float | None) -> BandLimit
         refuse_impossible_percent(band, means="No picture was made.")
         part = band / 100
         return {key: (key.setting_w * (1 - part), key.setting_w * (1 + part)) for key in keys}
-    limits = band_limits(Path(band), curve.origin.asset.model)
-    if limits.keys().isdisjoint(keys):
-        raise UsageError(
-            f"{band} has no limits at any mode, setting and load of this curve.",
-            "No picture was made.",
-            "Give the procedure of these points, or a number of percent.",
-        )
-    return limits
+    return band_limits(Path(band), curve.origin.asset.model)
 
 
 def refuse_impossible_percent(percent: float, *, option: str = "", means: str) -> None:
