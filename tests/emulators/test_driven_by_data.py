@@ -58,14 +58,15 @@ async def test_they_pass_the_conformance_kit_and_calibrate_a_unit(
         table = on_table(name)
         command = _program("calibrate", table, tmp_path / name)
         program = await anyio.run_process(command, stderr=STDOUT, check=False)
-        assert program.returncode == 0, program.stdout
-        shown = POINT.search(program.stdout.decode())
-        assert shown is not None, program.stdout
+        said = program.stdout.decode()
+        assert program.returncode == 0, said
+        shown = POINT.search(said)
+        assert shown is not None, said
         found_w, found_u, left_w, left_u = map(float, shown.groups())
         assert found_w == pytest.approx(FOUND_W, abs=found_u)
         assert left_w == pytest.approx(300 * (table.plant.settled_ma / 1000) ** 2, abs=left_u)
         assert table.generator.kept == table.plant.trim
-        assert f"0 to {table.plant.trim} ".encode() in program.stdout
+        assert f"0 to {table.plant.trim} " in said
         assert not table.plant.is_on
 
     async with anyio.create_task_group() as tasks:

@@ -1,14 +1,17 @@
 """What the page refuses, and that it does so before anything is done."""
 
 import json
+from pathlib import Path
 
 import pytest
 
-from ohmwright.page.gate import HEADERS
+from ohmwright.page import site as page_site
+from ohmwright.page.gate import HEADERS, Gate
 from ohmwright.page.request_body import LARGEST_BODY
 from ohmwright.page.routes import CALLS, Call
+from ohmwright.wire.clock import VirtualClock
 
-from .conftest import Client, Site
+from .conftest import Client, Site, page_settings, serving
 
 BEGIN = {"procedure": 0, "unattended": True}
 NAN = b'{"procedure":0,"temperature_c":NaN}'
@@ -98,11 +101,23 @@ def test_a_cookie_is_for_the_server_alone(shared: Site) -> None:
     assert shared.token not in answer.text
 
 
-def test_too_many_requests_are_refused_and_a_stop_is_heard(site: Site) -> None:
-    client = site.client()
-    answers = [client.get("/records").status for _ in range(400)]
-    assert {200, 429} == set(answers)
-    assert client.post("/benches/1/stop").json == {"stopping": False}
-    tries = [Client(site.host).post("/enter", {"token": "x"}).status for _ in range(20)]
-    assert tries[0] == 401
-    assert tries[-1] == 429
+def test_too_many_requests_are_refused_and_a_stop_is_heard(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = VirtualClock()
+    monkeypatch.setattr(
+        page_site, "Gate", lambda app, **given: Gate(app, **{**given, "clock": clock})
+    )
+    with serving(page_settings(tmp_path), monkeypatch) as site:
+        client = site.client()
+
+        def answers() -> list[int]:
+            return [client.get("/records").status for _ in range(220)]
+
+        assert answers() == [200] * 200 + [429] * 20
+        assert client.post("/benches/1/stop").json == {"stopping": False}
+        clock.advance(1)
+        assert answers() == [200] * 50 + [429] * 170
+        tries = [Client(site.host).post("/enter", {"token": "x"}).status for _ in range(20)]
+        assert tries[0] == 401
+        assert tries[-1] == 429

@@ -214,20 +214,22 @@ UNCERTAIN: dict[Quantity, Callable[[Reading], UncertainReal]] = {
 }
 
 
+def lines(
+    name: str, expected: UncertainReal, got: Callable[[], Measured | Difference]
+) -> Iterator[tuple[str, float, float, Callable[[], float | None]]]:
+    """The checks of a value, by its name, of its standard uncertainty and degrees of freedom."""
+    yield name, expected.x, 1e-9 * expected.x, lambda: got().value
+    yield "u", expected.u, 1e-9 * expected.u, lambda: got().uncertainty
+    yield "effective degrees of freedom", expected.df, 1e-9 * expected.df, lambda: got().dof
+
+
 def powers() -> Iterator[Check]:
     for quantity, of in UNCERTAIN.items():
         expected, got = of(FIRST), partial(stated, FIRST, quantity)
         expanded = expected.u * float(stats.t.ppf(0.975, expected.df))
         yield from clause_checks(
             *("GTC", f"every line of a certificate, {quantity}", "reference"),
-            ("value", expected.x, 1e-9 * expected.x, lambda got=got: got().value),
-            ("u", expected.u, 1e-9 * expected.u, lambda got=got: got().uncertainty),
-            (
-                "effective degrees of freedom",
-                expected.df,
-                1e-9 * expected.df,
-                lambda got=got: got().dof,
-            ),
+            *lines("value", expected, got),
             ("U95", expanded, 1e-6 * expanded, lambda got=got: got().expanded),
         )
 
@@ -240,14 +242,7 @@ def differences() -> Iterator[Check]:
         expected, got = of(FIRST) - of(SECOND), partial(apart, quantity)
         yield from clause_checks(
             *("GTC", f"two values by one analyzer, {quantity}", "reference"),
-            ("difference", expected.x, 1e-9 * expected.x, lambda got=got: got().value),
-            ("u", expected.u, 1e-9 * expected.u, lambda got=got: got().uncertainty),
-            (
-                "effective degrees of freedom",
-                expected.df,
-                1e-9 * expected.df,
-                lambda got=got: got().dof,
-            ),
+            *lines("difference", expected, got),
         )
 
 

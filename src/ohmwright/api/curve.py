@@ -9,7 +9,7 @@ from itertools import combinations
 from math import nan
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias, cast
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
 from ohmwright.engine.resume import run_started_event
 from ohmwright.model.base import FrozenModel
@@ -162,9 +162,7 @@ class Curve:
         """
         from .curve_plot import curve_figure
 
-        several = isinstance(against, Iterable) and not isinstance(against, Curve | str)
-        others: Iterable[object] = cast("Iterable[object]", against) if several else (against,)
-        return curve_figure(self, band, tuple(map(_curve_of_file, others)))
+        return curve_figure(self, band, curves_given(against))
 
     def compare(self, other: CurveOrFile) -> Comparison:
         """Return this curve less `other`, where both have a value, each with its uncertainty.
@@ -172,7 +170,7 @@ class Curve:
         `other`: a curve or its file. Errors that both share hardly count: those of one analyzer by
         one certificate. Raises OhmwrightError for a file that is none.
         """
-        other = _curve_of_file(other)
+        other = _curve_given(other)
         one_analyzer = self.origin.analyzer == other.origin.analyzer
         theirs = other.by_key()
         return Comparison(
@@ -211,8 +209,17 @@ class Curve:
         return svg_text(self.plot())
 
 
-def _curve_of_file(given: object) -> Curve:
-    """Return a curve that is given itself or by the name of its file."""
+def curves_given(given: object) -> tuple[Curve, ...]:
+    """Return one curve or several, each given itself or by the name of its file.
+
+    Raises OhmwrightError for anything else.
+    """
+    if isinstance(given, Curve | str) or not isinstance(given, Iterable):
+        return (_curve_given(given),)
+    return tuple(_curve_given(one) for one in given)
+
+
+def _curve_given(given: object) -> Curve:
     if isinstance(given, Curve):
         return given
     if isinstance(given, str | PathLike):

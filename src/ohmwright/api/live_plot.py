@@ -10,7 +10,7 @@ from typing import Any
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.model.event import Event, PointDone, RunStarted
 
-from .curve import CurveOrFile, curve_of
+from .curve import CurveOrFile, curve_of, curves_given
 from .curve_plot import band_limits, svg_text
 
 
@@ -18,7 +18,7 @@ class LivePlot:
     """Given as `on_event`, draws the curve so far after each point, in place, in a notebook.
 
     `band`, `against`: see `Curve.plot`. Outside of a notebook nothing is drawn. Raises
-    ProcedureError for a wrong procedure file.
+    OhmwrightError for a wrong file.
     """
 
     def __init__(
@@ -29,7 +29,7 @@ class LivePlot:
     ) -> None:
         if isinstance(band, str | PathLike):
             read_procedure(Path(band))
-        self._band, self._against = band, against
+        self._band, self._against = band, curves_given(against)
         self._events: list[Event] = []
         self._handle: Any = None
 
@@ -37,8 +37,8 @@ class LivePlot:
         """Take an event, and draw where it is a point of a sweep."""
         if isinstance(event, RunStarted):
             self._events, self._handle = [], None
-        if isinstance(event, RunStarted) and isinstance(self._band, str | PathLike):
-            band_limits(Path(self._band), event.asset.model)
+            if isinstance(self._band, str | PathLike):
+                band_limits(Path(self._band), event.asset.model)
         if isinstance(event, RunStarted | PointDone):
             self._events.append(event)
         if isinstance(event, PointDone) and event.result.measured is not None:

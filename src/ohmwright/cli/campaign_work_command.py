@@ -111,15 +111,15 @@ def _one_unit(request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit)
 def _noted(desk: CampaignDesk, tag: str, said: str) -> str | None:
     """Note what was said of a unit; return that in words, None where it was a tag or a label."""
     word, _, words = said.partition(" ")
-    words = words.strip()
+    words, changes = words.strip(), CampaignChanges(desk)
     match word.casefold():
         case "skip":
-            return CampaignChanges(desk).skip(tag, words)
+            return changes.skip(tag, words)
         case "defer":
             day, _, why = words.partition(" ")
-            return CampaignChanges(desk).defer(tag, _day(day), why.strip())
+            return changes.defer(tag, _day(day), why.strip())
         case "hand" if words.casefold().partition(" ")[0] == "over":
-            return CampaignChanges(desk).hand_over(tag, words[4:].strip())
+            return changes.hand_over(tag, words[4:].strip())
     return None
 
 

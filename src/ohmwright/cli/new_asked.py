@@ -6,7 +6,7 @@ from typing import Any
 
 from pydantic.fields import FieldInfo
 
-from .new_frames import NONE, USUAL_OF_BINARY, is_frame_key_asked
+from .new_frames import NONE, is_frame_key_asked, usual_by_answers
 
 OF_TEXT = (
     *("identify", "identify_reply", "set_load", "load", "load_reply", "state_reply"),
@@ -21,14 +21,10 @@ OWN_ANSWERS = tuple(
 
 def usual_answer(key: str, field: FieldInfo, so_far: dict[str, Any]) -> str:
     """Return what Enter answers to the question `key`; empty where it must be answered."""
-    if key == "reply_ends":
-        return str(so_far["message_ends"])
-    if so_far.get("frames") == "binary":
-        if key in OF_TEXT:
-            return ""
-        if key in USUAL_OF_BINARY:
-            return USUAL_OF_BINARY[key]
-    if field.is_required():
+    by_answers = usual_by_answers(so_far)
+    if key in by_answers:
+        return by_answers[key]
+    if field.is_required() or (so_far.get("frames") == "binary" and key in OF_TEXT):
         return ""
     usual = field.default
     return ", ".join(usual) if isinstance(usual, tuple) else str(usual)

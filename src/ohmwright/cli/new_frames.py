@@ -99,6 +99,16 @@ USUAL_OF_BINARY = {
     "state_on": "<01>",
 }
 """What is usual where frames are binary, in place of the default of the question."""
+
+
+def usual_by_answers(so_far: Mapping[str, Any]) -> dict[str, str]:
+    """Return what is usual by the answers `so_far`, in place of the defaults of the questions."""
+    usual = dict(USUAL_OF_BINARY) if so_far.get("frames") == "binary" else {}
+    if "message_ends" in so_far:
+        usual["reply_ends"] = str(so_far["message_ends"])
+    return usual
+
+
 OF_BINARY_FRAMES = ("begins", "length", "length_counts")
 """What is asked of binary frames alone: where a length is there at all."""
 OF_FRAMES = (*OF_BINARY_FRAMES, "mark", "checksum", "checksum_form", "checksum_over")

@@ -34,6 +34,7 @@ from .new_frames import (
     ReplyEnds,
     frame_of,
     refuse_unused,
+    usual_by_answers,
 )
 
 _NEEDED = (
@@ -141,16 +142,13 @@ class _Answers(FrozenModel):
     def _usual(cls, given: object) -> object:
         if not isinstance(given, dict):
             return given
-        if given.get("frames") == "binary":
-            usual = {key: said for key, said in USUAL_OF_BINARY.items() if key in cls.model_fields}
-        else:
-            usual = {"reply_ends": given["message_ends"]} if "message_ends" in given else {}
-        return {**usual, **given}
+        usual = usual_by_answers(given).items()
+        return {**{key: said for key, said in usual if key in cls.model_fields}, **given}
 
     @model_validator(mode="after")
     def _has_messages(self) -> Self:
         given, known = vars(self), self.model_fields_set
-        usual = USUAL_OF_BINARY if given["frames"] == "binary" else ("reply_ends",)
+        usual = USUAL_OF_BINARY if given["frames"] == "binary" else ()
         refuse_unused(given, known.difference(usual))
         if given["frames"] == "binary":
             wanted = (key for key in OF_TEXT if key in given and is_asked(key, given))

@@ -151,7 +151,8 @@ def _pair(value: Any) -> Any:
 
 def _what_differs(result: Result, evidence: BesideReadings) -> str:
     """Return what the readings make of a value that is another one; empty where they agree."""
-    said = (_what_differs_of(one, evidence) for one in _stated(result))
+    again = again_settled(result, evidence)
+    said = () if again is None else (_what_differs_from(again, one) for one in _stated(result))
     return next(filter(None, said), "")
 
 
@@ -162,12 +163,10 @@ def _stated(result: Result) -> Iterator[Result]:
         yield result.model_copy(update={"measured": result.sweep.current})
 
 
-def _what_differs_of(result: Result, evidence: BesideReadings) -> str:
+def _what_differs_from(again: Settled, result: Result) -> str:
     measured = result.measured
     assert measured is not None
-    again, value_ma = again_settled(result, measured, evidence), _current_ma(result, measured.value)
-    if again is None:
-        return ""
+    value_ma = _current_ma(result, measured.value)
     allowed_ma = _SDS * again.uncertainty + _BY_ANOTHER_START * abs(again.value)
     if abs(value_ma - again.value) > allowed_ma:
         return f"its value is {value_ma:.4g} mA, and its readings make it {again.value:.4g} mA"
@@ -189,23 +188,24 @@ def _u_of_readings_ma(result: Result, measured: Measured) -> float:
     return u / (2e-6 * _current_ma(result, measured.value) * (result.load_ohm or 1.0))
 
 
-def again_settled(result: Result, measured: Measured, evidence: BesideReadings) -> Settled | None:
+def again_settled(result: Result, evidence: BesideReadings) -> Settled | None:
     """Return the settled current by the readings on record, in mA."""
-    rule = _stop_rule(result, measured, evidence)
+    assert result.measured is not None
+    rule = _stop_rule(result, result.measured.age_s, evidence)
     for sample in result.samples:
         rule.add_reading(*sample)
     return rule.settled()
 
 
 def _stop_rule(
-    result: Result, measured: Measured, evidence: BesideReadings
+    result: Result, at_age_s: float, evidence: BesideReadings
 ) -> UntilDecided | UntilSettled:
     """Return the rule that a value came of: a point of a sweep has no target."""
     target, meter = result.target, evidence.meter
     window_s, resolution_ma = float(meter["window_s"]), float(meter["resolution_ma"])
     warmth = evidence.warmth or ResidualWarmth()
     if target is None:
-        return UntilSettled(measured.age_s, window_s, resolution_ma, warmth)
+        return UntilSettled(at_age_s, window_s, resolution_ma, warmth)
     low, middle, high = (_current_ma(result, v) for v in (target.lower, target.value, target.upper))
     narrower = min(middle - low, high - middle)
     asked = Question(
@@ -213,7 +213,7 @@ def _stop_rule(
         tolerance=narrower if narrower > 0 else _ONE_SIDED * middle,
         window_s=window_s,
         resolution=resolution_ma,
-        at_age_s=measured.age_s,
+        at_age_s=at_age_s,
         limits=(low, high),
     )
     return UntilDecided(asked, warmth, lambda _: False)

@@ -126,7 +126,7 @@ class UntilDecided:
         self._wait_until_s = _WAIT_AGES * asked.at_age_s
         self._is_final = is_final
         self._until_settled = UntilSettled(asked.at_age_s, asked.window_s, asked.resolution, warmth)
-        self._next_test_s = 0.0
+        self._next_test_s, self._tested_s = 0.0, -inf
         self._remainder = inf
         self._decided = False
 
@@ -143,6 +143,7 @@ class UntilDecided:
 
     def _is_decided(self, age_s: float, ages_s: Floats, currents_ma: Floats) -> bool:
         """Test the readings so far, and set the age of the next test."""
+        self._tested_s = age_s
         estimate = self._test.quick_estimate(ages_s, currents_ma)
         if estimate is None:
             return False
@@ -180,8 +181,9 @@ class UntilDecided:
         With hardly any output the test has no estimate, and the settled value is returned.
         """
         readings = self._until_settled.readings
-        if not self._decided and readings[0].size:  # the next test was not due yet
-            self._decided = self._is_decided(float(readings[0][-1]), *readings)
+        latest_s = float(readings[0][-1]) if readings[0].size else -inf
+        if not self._decided and latest_s > self._tested_s:  # the next test was not due yet
+            self._decided = self._is_decided(latest_s, *readings)
         if not self._decided:
             self._test.estimate(*readings)
         value = self._test.value

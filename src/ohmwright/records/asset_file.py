@@ -14,7 +14,7 @@ from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import SourceError
 from ohmwright.model.registered_asset import RegisteredAsset
 
-from .asset_register import AssetChange, AssetRevision
+from .asset_register import AssetChange, AssetRevision, in_use_by_identity
 
 COLUMNS = tuple(RegisteredAsset.model_fields)
 _MAY_BE_EMPTY = ("site", "owner", "procedure")
@@ -200,12 +200,10 @@ def _twins(
 
     `after`: all units by tag, as imported; `rows`: by tag, those that change a serial number.
     """
-    tags: dict[tuple[str, str, str], list[str]] = {}
-    for tag, asset in after.items():
-        if asset.in_use:
-            tags.setdefault(asset.identity, []).append(tag)
+    in_use = in_use_by_identity(after.values())
     for tag, row in rows.items():
-        others = [other for other in tags.get(after[tag].identity, ()) if other != tag]
+        alike = in_use.get(after[tag].identity, ())
+        others = [other.tag for other in alike if other.tag != tag]
         if others and after[tag].in_use:
             at, serial = _at(path, row, "serial"), after[tag].serial
             yield f"{at}: serial: '{serial}' is also that of {others[0]}, of the same model"

@@ -46,6 +46,17 @@ class AssetChange:
     """The revision that it makes: 1 for a new unit. Refused where somebody was quicker."""
 
 
+def in_use_by_identity(
+    assets: Iterable[RegisteredAsset],
+) -> dict[tuple[str, str, str], list[RegisteredAsset]]:
+    """The units in use of each maker, model and serial number, in their order."""
+    found: dict[tuple[str, str, str], list[RegisteredAsset]] = {}
+    for asset in assets:
+        if asset.in_use:
+            found.setdefault(asset.identity, []).append(asset)
+    return found
+
+
 class AssetRegister:
     """The assets of one store."""
 
@@ -74,9 +85,9 @@ class AssetRegister:
 
     def twin_of(self, asset: RegisteredAsset) -> str | None:
         """The tag of another unit in use with the maker, model and serial number of this one."""
-        others = (one.asset for one in self.all() if one.asset.tag != asset.tag)
-        alike = (one.tag for one in others if one.identity == asset.identity and one.in_use)
-        return next(alike, None) if asset.in_use else None
+        alike = in_use_by_identity(one.asset for one in self.all()).get(asset.identity, [])
+        others = (one.tag for one in alike if one.tag != asset.tag)
+        return next(others, None) if asset.in_use else None
 
     def find(self, tag: str) -> AssetRevision | None:
         """The unit with this tag as it is now; None where the register has none."""

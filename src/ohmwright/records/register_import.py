@@ -16,7 +16,7 @@ from sqlalchemy import Connection, func, insert, select
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.wire.clock import RealClock
 
-from .asset_register import AssetRegister, AssetRevision, change_row
+from .asset_register import AssetRegister, AssetRevision, change_row, in_use_by_identity
 from .campaigns import CampaignEntry, Campaigns
 from .database import Database
 from .flat_rows import sortable_time
@@ -84,19 +84,18 @@ def import_register(database: Database, register: Register, by: str) -> Register
 
 
 def _twins(register: AssetRegister, tags: Collection[str]) -> Iterator[str]:
-    """Yield a line for each unit that came and has the serial number of another one in use.
+    """Yield a line for each unit in use with the serial number of another; first those known here.
 
     A file of assets would be refused for that; of two computers each may have added its own in
     good faith, and what either did is kept.
     """
-    now = [one.asset for one in register.all() if one.asset.in_use]
-    first: dict[tuple[str, str, str], str] = {}
-    for asset in sorted(now, key=lambda asset: asset.tag in tags):
-        known = first.setdefault(asset.identity, asset.tag)
-        if known != asset.tag:
+    now = sorted((one.asset for one in register.all()), key=lambda asset: asset.tag in tags)
+    for known, *others in in_use_by_identity(now).values():
+        for asset in others:
             yield (
-                f"Asset {asset.tag}: serial: '{asset.serial}' is also that of {known}, of the same "
-                "model. If both are one unit, withdraw one of them; else correct its serial number."
+                f"Asset {asset.tag}: serial: '{asset.serial}' is also that of {known.tag}, "
+                "of the same model. If both are one unit, withdraw one of them; else correct its "
+                "serial number."
             )
 
 
