@@ -13,7 +13,7 @@ import pytest
 
 import ohmwright
 from ohmwright.api.curve import Curve, CurveOrigin, CurvePoint
-from ohmwright.api.curve_plot import band_limits
+from ohmwright.api.curve_band import band_limits
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import OhmwrightError, UsageError
@@ -178,7 +178,7 @@ def test_a_picture_shows_bars_limits_and_others(curve: Curve, tmp_path: Path) ->
     panels = figure.axes
     assert [panel.get_title() for panel in panels] == ["coag", "cut"]
     labels = panels[1].get_legend_handles_labels()[1]
-    assert {"limits", "mean of 2 others", "150 W, ± U", "300 W, ± U"} <= set(labels)
+    assert {"limits for 300 W", "mean of 2 others", "150 W, ± U", "300 W, ± U"} <= set(labels)
     bars = [c for c in panels[1].containers if c.get_label() == "300 W, ± U"]
     low, high = bars[0].lines[2][0].get_segments()[1][:, 1]
     middle = next(p for p in curve if p.key == ("cut", 300, 500))
@@ -236,8 +236,22 @@ def test_limits_of_another_model_are_refused(curve: Curve, tmp_path: Path) -> No
     other.write_text(text.replace('model = "Quillon 300"', 'model = "Teasel 200"'))
     with pytest.raises(UsageError, match="the procedure is for Teasel 200, the curve of a Quillon"):
         curve.plot(band=other)
+
+
+def test_limits_are_named_by_their_setting_or_said_to_be_none(curve: Curve) -> None:
+    procedure = shipped("procedures", PROCEDURE)
     coag = replace(curve, points=tuple(p for p in curve.points if p.mode == "coag"))
-    coag.plot(band=shipped("procedures", PROCEDURE))  # a live picture may begin with such points
+    lack = f"{procedure.name} has no limits at these points"
+    assert lack in coag.plot(band=procedure)._suptitle.get_text()  # no error: a live picture may
+    assert lack not in curve.plot(band=procedure)._suptitle.get_text()  # begin with such points
+    labels = curve.plot(band=20).axes[1].get_legend_handles_labels()[1]
+    assert {"± 20 % of 150 W", "± 20 % of 300 W"} <= set(labels)
+    colours = {
+        area.get_label(): tuple(area.get_facecolor()[0][:3])
+        for area in curve.plot(band=20).axes[1].collections
+        if str(area.get_label()).startswith("±")
+    }
+    assert colours["± 20 % of 150 W"] != colours["± 20 % of 300 W"]
 
 
 def test_another_curve_is_given_itself_or_by_its_file(curve: Curve, tmp_path: Path) -> None:

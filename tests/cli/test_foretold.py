@@ -50,6 +50,16 @@ def test_lint_prints_it_with_its_place_and_refuses_nothing(
     assert summary.startswith(f"{procedure}: 1 steps, nothing wrong")
 
 
+def test_lint_names_a_stage_in_which_nothing_is_measured(
+    ohmwright: Callable, files: tuple[Path, Path]
+) -> None:
+    procedure, _ = files
+    text = PROCEDURE.replace("[[step]]", '[[step]]\nstages = ["as_found"]', 1)
+    procedure.write_text(text, encoding="utf-8")
+    last = ohmwright("lint", procedure).out.splitlines()[-1]
+    assert last == "As left: no step, nothing is measured."
+
+
 def test_lint_gives_it_as_json(ohmwright: Callable, files: tuple[Path, Path]) -> None:
     procedure, bench = files
     assert ohmwright("lint", procedure, "--json").json == []

@@ -306,6 +306,16 @@ def test_limits_that_cannot_be_are_refused_before_a_bench_is_opened(
     assert (refused.code, "cannot be drawn" in refused.err) == (2, True)
 
 
+def test_a_procedure_without_limits_at_any_point_is_refused_before_a_bench_is_opened(
+    ohmwright: Callable, tmp_path: Path, no_bench: None
+) -> None:
+    band = ("--plot", tmp_path / "c.png", "--band", shipped("procedures", "demo-monopolar.toml"))
+    refused = ohmwright(*SWEEP[:3], "--mode", "coag=60", *band)
+    assert refused.code == 2
+    assert "the procedure has no limits at any point of this sweep" in refused.err
+    assert ohmwright(*SWEEP, *band, "--dry-run").code == 0
+
+
 def test_curves_without_a_point_in_common_are_not_called_alike(
     ohmwright: Callable, tmp_path: Path
 ) -> None:

@@ -81,5 +81,11 @@ def test_paired_differences_have_limits_that_cover():
     assert undecided.lower == pytest.approx(0 - one)
     assert undecided.upper == pytest.approx(none - beta.ppf(0.0125, 1, 10))
     assert not undecided.clear
+    assert (times.units_to_tell, found["cut short"].units_to_tell) == (10, None)
+    assert undecided.units_to_tell is not None
+    times_more = undecided.units_to_tell // len(UNITS)
+    more = {n: compared(UNITS * n, other * n) for n in (times_more // 3, times_more)}
+    clear = [{one.name: one.clear for one in found}["undecided"] for found in more.values()]
+    assert clear == [False, True]
     with pytest.raises(ValueError, match="other units"):
         compared(UNITS, UNITS[1:])

@@ -17,6 +17,7 @@ Read in this order:
     async_bench, plain_bench    an open bench for asynchronous programs; for scripts and notebooks
     curve, curve_difference     what a sweep found; one curve less another
     curve_file, curve_plot      curves as files and as pictures
+    curve_band                  limits that a picture shows
     live_plot                   a picture that grows in a notebook
     run_of_record, records_view a run on record, and the records of a place
     laboratory                  the laboratory file, and what papers state beside the record

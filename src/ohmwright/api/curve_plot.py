@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Sequence
 from io import StringIO
 from itertools import groupby
 from math import nan
@@ -13,23 +13,19 @@ from typing import TYPE_CHECKING, Any
 
 from matplotlib import rc_context
 from matplotlib.figure import Figure
-from matplotlib.ticker import NullFormatter, NullLocator, StrMethodFormatter
-
-from ohmwright.engine.asked_power import limits_w
-from ohmwright.engine.point_measurement import OutputPointsStep
-from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.model.errors import UsageError
+from matplotlib.ticker import FixedLocator, NullFormatter, StrMethodFormatter
 
 from .curve import Curve, CurveKey, CurvePoint
+from .curve_band import Band, band_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-BandLimits = Mapping[CurveKey, tuple[float, float]]
-"""Lower and upper limit of the power in W."""
 _COLOURS = ("#1f5fa8", "#c05a00", "#2f7d4f", "#8a4f9e", "#555555", "#a08000")
 _MARKERS = ("o", "s", "^", "D", "v", "P")
-_LIMITS, _OTHERS = "#dfe5ea", "#707880"
+_OTHERS = "#707880"
+_PALE = 0.2
+"""Opacity of limits, in the colour of their setting."""
 _SIZE_IN = (4.6, 3.6)
 """Of one panel."""
 _TICKS_AT_MOST = 8
@@ -45,13 +41,13 @@ def curve_figure(
     modes = sorted({point.mode for point in curve.points})
     figure = Figure(figsize=(_SIZE_IN[0] * len(modes), _SIZE_IN[1]), layout="constrained")
     panels: Any = figure.subplots(1, len(modes), squeeze=False)
-    limits = _limits(curve, band)
+    limits = band_of(curve, band)
     for mode, panel in zip(modes, panels[0], strict=True):
         settings_w = sorted({p.setting_w for p in curve.points if p.mode == mode})
         for index, setting_w in enumerate(settings_w):
             _draw_setting(panel, curve, CurveKey(mode, setting_w, 0.0), index, limits, others)
         _label(panel, curve, mode, titled=len(modes) > 1)
-    figure.suptitle(_title(curve), fontsize=9)
+    figure.suptitle("\n".join(filter(None, (_title(curve), limits.lack))), fontsize=9)
     return figure
 
 
@@ -76,13 +72,13 @@ def _draw_setting(
     curve: Curve,
     of: CurveKey,
     index: int,
-    limits: BandLimits,
+    band: Band,
     others: Sequence[Curve],
 ) -> None:
     """Draw one setting of one mode: its limits first, then other curves, then its values."""
     colour = _COLOURS[index % len(_COLOURS)]
     marker = _MARKERS[index % len(_MARKERS)]
-    _draw_limits(panel, curve, of, limits)
+    _draw_limits(panel, curve, of, band, colour)
     _draw_others(panel, of, others, first=index == 0)
     points = sorted(_of_setting(curve, of), key=lambda point: point.load_ohm)
     if points:
@@ -107,18 +103,32 @@ def _missing(curve: Curve, of: CurveKey) -> str:
     return f"; not measured: {len(missing)}" if missing else ""
 
 
-def _draw_limits(panel: Axes, curve: Curve, of: CurveKey, limits: BandLimits) -> None:
-    """Draw the limits of a setting: a bar at each load that has some, joined to its neighbours.
+def _draw_limits(panel: Axes, curve: Curve, of: CurveKey, band: Band, colour: str) -> None:
+    """Draw the limits of a setting, joined from load to load; a bar where no neighbour has some.
 
     Where a load between two of them was measured and has none, nothing is said of it.
     """
-    within = {key.load_ohm: limits[key] for key in limits if key[:2] == of[:2]}
+    within = {key.load_ohm: ends for key, ends in band.limits_w.items() if key[:2] == of[:2]}
     if not within:
         return
     loads = sorted({*within, *(point.load_ohm for point in _of_setting(curve, of))})
     low, high = zip(*(within.get(load, (nan, nan)) for load in loads), strict=True)
-    panel.fill_between(loads, low, high, color=_LIMITS, lw=0, zorder=1)
-    panel.vlines(loads, low, high, color=_LIMITS, lw=_LIMIT_PT, label="limits", zorder=1)
+    shown: Any = {"color": colour, "alpha": _PALE, "zorder": 1}
+    label = f"{band.name} {of.setting_w:g} W"
+    panel.fill_between(loads, low, high, lw=0, label=label, **shown)
+    lone = _without_neighbours(loads, within)
+    lower, upper = ([within[load][end] for load in lone] for end in (0, 1))
+    panel.vlines(lone, lower, upper, lw=_LIMIT_PT, **shown)
+
+
+def _without_neighbours(loads: Sequence[float], having: Container[float]) -> list[float]:
+    """Return those of `loads` that are in `having` while neither of the loads beside them is."""
+    beside = zip((nan, *loads[:-1]), loads, (*loads[1:], nan), strict=True)
+    return [
+        load
+        for before, load, after in beside
+        if load in having and before not in having and after not in having
+    ]
 
 
 def _draw_others(panel: Axes, of: CurveKey, others: Sequence[Curve], *, first: bool) -> None:
@@ -160,16 +170,14 @@ def _label(panel: Axes, curve: Curve, mode: str, *, titled: bool) -> None:
     panel.set_xscale("log")
     panel.set_xticks(_apart(loads))
     panel.xaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
-    panel.xaxis.set_minor_locator(NullLocator())
+    panel.xaxis.set_minor_locator(FixedLocator(loads))
     panel.xaxis.set_minor_formatter(NullFormatter())
     panel.set_ylim(bottom=0)
     panel.set_xlabel("load resistance in Ω")
     panel.set_ylabel("power in W")
     panel.grid(visible=True, lw=0.3, color="#c8c8c8")
     panel.set_axisbelow(True)
-    handles, names = panel.get_legend_handles_labels()
-    once = dict(zip(names, handles, strict=True))  # limits stand at every setting
-    panel.legend(once.values(), once.keys(), fontsize=7, frameon=False)
+    panel.legend(fontsize=7, frameon=False)
     if titled:
         panel.set_title(mode, fontsize=9)
 
@@ -208,50 +216,3 @@ def _mean_values(points: Sequence[CurvePoint]) -> Iterator[tuple[float, float]]:
 
 def _expanded_w(point: CurvePoint) -> float:
     return 0.0 if point.power is None else point.power.expanded or 0.0
-
-
-def _limits(curve: Curve, band: str | PathLike[str] | float | None) -> BandLimits:
-    """Return the limits at the points of `curve`: of a procedure, or in percent of the setting."""
-    if band is None:
-        return {}
-    keys = {point.key for point in curve.points}
-    if isinstance(band, int | float):
-        refuse_impossible_percent(band, means="No picture was made.")
-        part = band / 100
-        return {key: (key.setting_w * (1 - part), key.setting_w * (1 + part)) for key in keys}
-    return band_limits(Path(band), curve.origin.asset.model)
-
-
-def refuse_impossible_percent(percent: float, *, option: str = "", means: str) -> None:
-    """Raise UsageError where limits of so many percent of the setting cannot be drawn.
-
-    `option`: what gave them, where that is to be named; `means`: what follows.
-    """
-    if not 0 < percent < 100:
-        named = f"{option}: " if option else ""
-        raise UsageError(
-            f"{named}limits of ± {percent:g} % of the setting cannot be drawn.",
-            means,
-            "Give a number of percent between 0 and 100, or a procedure file.",
-        )
-
-
-def band_limits(path: Path, model: str) -> BandLimits:
-    """Return the limits of the power that a procedure file has.
-
-    Raises ProcedureError, and UsageError where it is not for the generator `model`.
-    """
-    found: dict[CurveKey, tuple[float, float]] = {}
-    procedure = read_procedure(path).procedure
-    if procedure.model != model:
-        raise UsageError(
-            f"{path}: the procedure is for {procedure.model}, the curve of a {model}.",
-            "Its limits are not drawn.",
-            "Give a procedure for that model, or a number of percent.",
-        )
-    for step in procedure.step:
-        if isinstance(step, OutputPointsStep):  # a leakage has limits, too, and is no output
-            for point in step.judged_points():
-                key = CurveKey(step.mode, point.setting_w or step.setting_w, point.load_ohm)
-                found[key] = limits_w(point)
-    return found

@@ -11,7 +11,8 @@ from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.model.event import Event, PointDone, RunStarted
 
 from .curve import CurveOrFile, curve_of, curves_given
-from .curve_plot import band_limits, svg_text
+from .curve_band import band_limits
+from .curve_plot import svg_text
 
 
 class LivePlot:

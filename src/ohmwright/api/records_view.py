@@ -58,6 +58,8 @@ class Records:
     ) -> Rows:
         """Return one row a run, oldest first; `verdict` may be "cut short".
 
+        Keys of a row: "run_id", "asset", "model", "serial", "procedure", "operator", "at",
+        "simulated", "verdict" and "voided" among others. A whole `Run` is `self[row["run_id"]]`.
         `until` is before that time. Each word of `search` is part of the run's number, unit,
         serial number, model, procedure, operator or date.
         """

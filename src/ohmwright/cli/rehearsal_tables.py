@@ -43,7 +43,7 @@ def summary_tables(rehearsal: Rehearsal) -> Iterator[RenderableType]:
 def comparison_table(differences: Sequence[PairedDifference]) -> Table:
     """Return the differences of two procedures on the same units."""
     title = "Second procedure less first, same units"
-    table = plain_table(title, "", "First", "Second", "Difference", "95 % limits", "")
+    table = plain_table(title, "", "First", "Second", "Difference", "95 % limits", "Units to tell")
     for one in differences:
         name, scale = _NAMES.get(one.name, (f"{one.name}, % of units", 100.0))
         limits = "not known"
@@ -54,7 +54,7 @@ def comparison_table(differences: Sequence[PairedDifference]) -> Table:
             *(f"{scale * value:.2f}" for value in (one.first, one.second)),
             f"{scale * one.difference:+.2f}",
             limits,
-            "clear" if one.clear else "may be none",
+            "enough" if one.clear else f"{one.units_to_tell or 'not known'}",
         )
     return table
 

@@ -84,7 +84,7 @@ def _print(done: Sequence[Rehearsal], *, as_json: bool) -> None:
             | r.summary.as_json()
             for r in done
         ]
-        compared_json = [asdict(one) for one in differences]
+        compared_json = [asdict(one) | {"units_to_tell": one.units_to_tell} for one in differences]
         print_json({"rehearsals": documents, "comparison": compared_json})
         return
     for rehearsal in done:

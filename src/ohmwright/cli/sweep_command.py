@@ -21,6 +21,7 @@ from ohmwright.engine.resume import results, run_started_event
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.assignment import Assignment
 from ohmwright.model.errors import OhmwrightError, Stopped
+from ohmwright.model.event import Event
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
 from ohmwright.wire.machine_priority import run_before_others
@@ -65,7 +66,9 @@ def run_sweep(request: SweepRequest) -> int:
     if plan is not None:
         plan.refuse_impossible(data, OPTION_OF_KEY)
     request.files.refuse_unwritable()
-    request.files.limits(data.generator.model)
+    if request.files.band:
+        points = (plan or _plan_on_record(request)[0]).points()
+        request.files.refuse_band_of_another(data.generator.model, points)
     others = tuple(map(read, request.files.against))
     if request.dry_run:
         cost = _rest_of_record(request, data) if plan is None else plan.cost(data)
@@ -94,9 +97,14 @@ def _unit(request: SweepRequest) -> UnitOnBench:
 
 def _rest_of_record(request: SweepRequest, data: BenchData) -> SweepEstimate:
     """Return what the points that a sweep on record lacks will cost; nothing is claimed."""
-    events = Records(request.records)[request.resume or ""].events
-    plan, _ = recorded_sweep(events)
+    plan, events = _plan_on_record(request)
     return plan.cost(data, {result.point for result in results(events)})
+
+
+def _plan_on_record(request: SweepRequest) -> tuple[Sweep, Sequence[Event]]:
+    """Return the plan of the sweep that goes on, and what is on record of it."""
+    events = Records(request.records)[request.resume or ""].events
+    return recorded_sweep(events)[0], events
 
 
 async def _work(

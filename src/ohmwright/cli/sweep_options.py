@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from os import PathLike
 from pathlib import Path
 
 from pydantic import ValidationError
 
 from ohmwright.api.bench_data import BenchData
 from ohmwright.api.curve import Curve
+from ohmwright.api.curve_band import band_limits, refuse_impossible_percent
 from ohmwright.api.curve_file import refuse_unknown_ending, write_curve
 from ohmwright.api.output_file import refuse_ending_of_another, refuse_no_picture, refuse_unwritable
 from ohmwright.api.sweep_plan import Sweep, SweepPlan
+from ohmwright.engine.sweep_points import SweepPoint
 from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import UsageError
 
@@ -166,22 +167,28 @@ class SweepFiles:
                 "Give each a name of its own.",
             )
 
-    def limits(self, model: str) -> str | PathLike[str] | float | None:
-        """Return the limits of the picture.
+    def refuse_band_of_another(self, model: str, points: Iterable[SweepPoint]) -> None:
+        """Raise UsageError where the limits are of no point of a sweep, or not for `model`.
 
-        Raises ProcedureError, and UsageError where they are not for the generator `model`.
+        Raises ProcedureError.
         """
-        if not self.band:
-            return None
-        from ohmwright.api.curve_plot import band_limits, refuse_impossible_percent
+        band = self._band()
+        if isinstance(band, float):
+            refuse_impossible_percent(band, option="--band", means=_NOTHING_WRITTEN)
+        elif band is not None:
+            limits = band_limits(band, model)
+            if not any((point.mode, point.setting_w, point.load_ohm) in limits for point in points):
+                raise UsageError(
+                    f"--band {band}: the procedure has no limits at any point of this sweep.",
+                    _NOTHING_WRITTEN,
+                    "Sweep its modes, settings and loads, or give a number of percent.",
+                )
 
+    def _band(self) -> Path | float | None:
         try:
-            percent = float(self.band)
+            return float(self.band) if self.band else None
         except ValueError:
-            band_limits(Path(self.band), model)
             return Path(self.band)
-        refuse_impossible_percent(percent, option="--band", means=_NOTHING_WRITTEN)
-        return percent
 
     def write(self, curve: Curve, others: Sequence[Curve]) -> None:
         """Write each file. Raises UsageError where one cannot be written."""
@@ -190,7 +197,7 @@ class SweepFiles:
         if self.parquet is not None:
             write_curve(curve, self.parquet, "parquet")
         if self.plot is not None:
-            figure = curve.plot(band=self.limits(curve.origin.asset.model), against=others)
+            figure = curve.plot(band=self._band(), against=others)
             write_curve(curve, self.plot, figure=figure)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import ceil, sqrt
 
 import numpy as np
 
@@ -28,6 +28,8 @@ class PairedDifference:
     lower: float | None
     upper: float | None
     """None where so few units, or units so alike, tell no limits."""
+    units: int
+    """How many were compared."""
 
     @property
     def clear(self) -> bool:
@@ -35,6 +37,20 @@ class PairedDifference:
         return (self.lower is not None and self.lower > 0) or (
             self.upper is not None and self.upper < 0
         )
+
+    @property
+    def units_to_tell(self) -> int | None:
+        """How many units would leave no doubt, were the difference as large as it was seen.
+
+        Limits come closer with the root of the number. None where they are not known, and where
+        there was no difference; the units that were compared, where there is no doubt.
+        """
+        if self.clear:
+            return self.units
+        if self.lower is None or self.upper is None or self.difference == 0:
+            return None
+        reach = (self.upper - self.lower) / 2
+        return max(self.units + 1, ceil(self.units * (reach / self.difference) ** 2))
 
 
 def compared(
@@ -79,6 +95,7 @@ def _share(name: str, first: Sequence[bool], second: Sequence[bool]) -> PairedDi
         (only_second - only_first) / units,
         won.lower - lost.upper,
         won.upper - lost.lower,
+        units,
     )
 
 
@@ -88,6 +105,6 @@ def _mean(name: str, first: Sequence[float], second: Sequence[float]) -> PairedD
     means = float(np.mean(first)), float(np.mean(second)), mean
     spread = float(np.std(apart, ddof=1)) if units > 1 else 0.0
     if spread == 0:
-        return PairedDifference(name, *means, None, None)
+        return PairedDifference(name, *means, None, None, units)
     reach = coverage_factor(units - 1) * spread / sqrt(units)
-    return PairedDifference(name, *means, mean - reach, mean + reach)
+    return PairedDifference(name, *means, mean - reach, mean + reach, units)
