@@ -44,7 +44,7 @@ _ZERO_TRIM = {"quern-60": 0x80}
 _DIGIT_MA = 0.051
 _POWER_W = 0.8
 """A recorded power farther from the truth is wrong; noise and lag leave some tenths."""
-_DENSE, _REDUCED = 7, 587
+_DENSE, _REDUCED = 7, 1181
 """Every so many messages meet each fault."""
 _BOUND_S = 900.0
 _PROOFS = 3

@@ -33,7 +33,7 @@ def _off_without_effect(seed: int, reduced: bool) -> Row:
     """From the Nth OFF on none opens the contact: the limit does, which must not pass for OFF."""
     tally = Tally("OFF without effect", "python scripts/faults --only hazards  #")
     case = Case("low", seed)
-    for at in range(1, _count(case, _OFF) + 1, 7 if reduced else 1):
+    for at in range(1, _count(case, _OFF) + 1, 13 if reduced else 1):
         outcome = _outcome(case, partial(_Deaf, at=at))
         repeated = outcome["struck_off"]  # an OFF that only repeats one is not missed
         outcome["undetected"] |= not repeated and outcome["error"] != "ReleaseNotConfirmed"
@@ -46,7 +46,7 @@ def _pedal(seed: int, reduced: bool) -> Row:
     tally = Tally("pedal held", "python scripts/faults --only hazards  #")
     case = Case("low", seed)
     pauses = _pauses(case)
-    for at in range(pauses // 50, pauses * 9 // 10, max(1, pauses // (8 if reduced else 120))):
+    for at in range(pauses // 50, pauses * 9 // 10, max(1, pauses // (4 if reduced else 120))):
         outcome = _outcome(case, partial(_Pedal, at=at))
         outcome["undetected"] |= outcome["error"] != "ReleaseNotConfirmed"
         tally.take({"fault": f"pause:{at}", **outcome})
@@ -57,7 +57,7 @@ def _welded(seed: int, reduced: bool) -> Row:
     """The contact welds in the Nth activation, at once or after a while, at 3 W."""
     tally = Tally("contact welded at 3 W", "python scripts/faults --only hazards  #")
     case = Case("low", seed)
-    for at in range(1, _count(case, _ON) + 1, 5 if reduced else 1):
+    for at in range(1, _count(case, _ON) + 1, 11 if reduced else 1):
         for after_s in (0.0, 0.5, 3.0):
             outcome = _outcome(case, partial(_Weld, at=at, after_s=after_s))
             if after_s and not outcome["struck"]:

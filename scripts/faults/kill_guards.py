@@ -115,4 +115,4 @@ def _noted(_: str, times_s: Sequence[float]) -> str:
     return f"RF off {median(times_s):.2f} s median, {max(times_s):.2f} s worst after"
 
 
-PART = Part("guards", tuple(MEANT), 60, 2, fail, str, _noted)
+PART = Part("guards", tuple(MEANT), 60, 1, fail, str, _noted)

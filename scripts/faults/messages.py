@@ -41,9 +41,9 @@ def rows(
     kinds = tuple(KINDS) if kind is None else (kind,)
     short, demo = Case("short", seed), Case("demo", seed)
     if reduced:
-        yield from _by_kind(short, jobs, 613, kinds)
+        yield from _by_kind(short, jobs, 1213, kinds)
         if kind is None:
-            yield _drawn(demo, jobs, stride=1997)
+            yield _drawn(demo, jobs, stride=4001)
         return
     for each in kinds:  # a run for each, so that a row that is done is seen
         yield from _by_kind(short, jobs, every, (each,))
