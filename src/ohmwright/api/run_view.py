@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections import Counter, deque
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import islice
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.resume import on_time_s
@@ -30,14 +29,12 @@ from ohmwright.model.event import (
     StepStarted,
 )
 from ohmwright.model.result import Result, Verdict
-from ohmwright.model.step import Stage
 
 from .kept_results import KeptResults
+from .plan_progress import PlanProgress
 from .rf_words import CURRENT_VALID_S, rf_picture
 from .run_notices import notices_of
-from .run_pace import RunPace
 from .run_picture import (
-    STAGE_WORDS,
     Notice,
     RequestPicture,
     RunPicture,
@@ -73,13 +70,10 @@ class RunWatch:
         earlier: Sequence[Event] = (),
         finished: Iterable[PointKey] = (),
     ) -> None:
-        self._pace = RunPace()
+        self._progress = PlanProgress(plan, finished)
         self._state: RunState = "not begun"
         self._started: RunStarted | None = None
         self._operator = ""
-        self._stage: Stage | None = None
-        self._step = ""
-        self._seen_steps: set[tuple[Stage, str]] = set()
         self._load_ohm: float | None = None
         self._moment: BenchStatus | None = None
         self._cue: Cue | None = None
@@ -91,8 +85,6 @@ class RunWatch:
         self._verdicts: dict[PointKey, Verdict] = {}
         self._notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
         self._verdict: Verdict | None = None
-        self._plan = {point.key: point for point in plan}
-        self._done = set(finished) & self._plan.keys()
         for event in earlier:
             self._take_earlier(event)
 
@@ -122,15 +114,17 @@ class RunWatch:
             case RunStarted() | RunResumed():
                 self._begin(event)
             case StageStarted():
-                self._stage, self._step, self._load_ohm = event.stage, "", None
+                self._progress.begin_stage(event.stage)
+                self._load_ohm = None
             case StepStarted():
-                self._begin_step(event)
+                self._progress.begin_step(event.stage, event.step)
+                self._load_ohm = None
             case ActivationOpened():
                 self._load_ohm = event.load_ohm
             case ActivationClosed():
                 self._on_s += event.on_s
             case PointDone():
-                self._point_done(event)
+                self._progress.point_done(self._keep(event.result), event.bench_s)
             case RunFinished():
                 self._state, self._verdict = "finished", event.verdict
             case Fault():
@@ -153,11 +147,11 @@ class RunWatch:
 
     def hold(self, bench_s: float) -> None:
         """Have no time run down while somebody is asked."""
-        self._pace.hold(bench_s)
+        self._progress.pace.hold(bench_s)
 
     def go_on(self, bench_s: float) -> None:
         """Have time run down again."""
-        self._pace.go_on(bench_s)
+        self._progress.pace.go_on(bench_s)
 
     def close_request(self) -> None:
         """Keep that no request waits."""
@@ -174,10 +168,9 @@ class RunWatch:
     def _picture(self, now_s: float, trend: tuple[TrendPoint, ...]) -> RunPicture:
         moment, started = self._moment, self._started
         rf, current_ma = rf_picture(moment, now_s), _current_ma(moment, now_s)
-        missing = self._missing()
-        here = missing[0] if missing and self._is_here(missing[0]) else None
-        going_on = self._state == "going on"
-        left_s = self._pace.left_s(missing, now_s) if going_on else None
+        progress, pace = self._progress, self._progress.pace
+        missing = progress.missing()
+        here, going_on = progress.here(missing), self._state == "going on"
         aim = None if moment is None else moment.aim
         return RunPicture(
             now_s=now_s,
@@ -187,8 +180,8 @@ class RunWatch:
             procedure="" if started is None else f"{started.procedure}, {started.revision}",
             operator=self._operator,
             bench="" if started is None else started.bench,
-            stage=self._stage,
-            step=self._step,
+            stage=progress.stage,
+            step=progress.step,
             point="" if here is None else here.point,
             mode=None if here is None else here.mode,
             setting_w=None if here is None else here.setting_w,
@@ -200,11 +193,11 @@ class RunWatch:
             trend=trend,
             cue=cue_picture(self._cue),
             request=None if self._request is None else told_of_rf(self._request, rf.state),
-            comes_next=self._comes_next(missing, here) if going_on else "",
-            points_done=len(self._done),
-            points_total=len(self._plan),
-            left_s=left_s,
-            left_words=self._pace.left_words(missing, now_s) if going_on else "",
+            comes_next=progress.comes_next(missing) if going_on else "",
+            points_done=progress.points_done,
+            points_total=progress.points_total,
+            left_s=pace.left_s(missing, now_s) if going_on else None,
+            left_words=pace.left_words(missing, now_s) if going_on else "",
             on_s=self._on_s,
             verdicts=dict(Counter(tuple(self._verdicts.values()))),
             results=self.results.all,
@@ -216,21 +209,7 @@ class RunWatch:
         self._state, self._operator = "going on", event.operator
         if isinstance(event, RunStarted):
             self._started = event
-        self._pace.begin(event.bench_s)
-
-    def _begin_step(self, event: StepStarted) -> None:
-        """Go on to a step; the points of one that was begun before are measured anew."""
-        key = event.stage, event.step
-        if key in self._seen_steps:
-            self._done -= {done for done in self._done if done[:2] == key}
-        self._seen_steps.add(key)
-        self._stage, self._step, self._load_ohm = event.stage, event.step, None
-
-    def _point_done(self, event: PointDone) -> None:
-        key = self._keep(event.result)
-        if key in self._plan:
-            self._done.add(key)
-            self._pace.point_done(self._plan[key], event.bench_s)
+        self._progress.pace.begin(event.bench_s)
 
     def _keep(self, result: Result) -> PointKey:
         key: PointKey = result.stage, result.step, result.point
@@ -244,30 +223,6 @@ class RunWatch:
             self._started, self._operator = event, event.operator
         elif isinstance(event, PointDone):
             self._keep(event.result)
-
-    def _missing(self) -> list[PlannedPoint]:
-        return [point for key, point in self._plan.copy().items() if key not in self._done]
-
-    def _is_here(self, point: PlannedPoint) -> bool:
-        return (point.stage, point.step) == (self._stage, self._step)
-
-    def _comes_next(self, missing: Sequence[PlannedPoint], here: PlannedPoint | None) -> str:
-        """Return what follows on the present point: its step is named where it is another one."""
-        following = next(islice(missing, 0 if here is None else 1, None), None)
-        if following is None:
-            return "the end of the run"
-        if self._is_here(following):
-            return following.point
-        named = (
-            following.point
-            if following.point == following.step
-            else (f"{following.step}, {following.point}")
-        )
-        return (
-            named
-            if following.stage == self._stage
-            else (f"{STAGE_WORDS[following.stage]}: {named}")
-        )
 
     def _last_minute(self, now_s: float) -> Iterator[TrendPoint]:
         # copied whole, in one step of the interpreter: another thread may be adding to it
