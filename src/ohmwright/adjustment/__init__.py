@@ -23,6 +23,7 @@ gains are relative to the point's target, gains per count of the trim. Read in t
     first_move          the move before RF, where the output at the start is known
     fleet_prior         what earlier units of the model taught
     trim                where the trim stands, by counts or by keys
+    presses_with_rf_off which presses a move is for which RF goes off, and when it may
     press_hypotheses    what a person may have done who was asked for presses
     press_evidence      marginal likelihood of the readings since, by when presses were made
     press_weighing      probability of each hypothesis from the readings

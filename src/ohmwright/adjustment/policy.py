@@ -21,14 +21,15 @@ from .actions import Action, Activate, Finish, Press, Release, TakeReading
 from .activation_log import ActivationLog
 from .cause import why_undecided
 from .confirmation import Confirmation
-from .decision import RUN_AWAY, AdjustmentDecider, AdjustmentDecision
+from .decision import RUN_AWAY, AdjustmentDecider
 from .evidence import evidence
 from .findings import Findings
 from .first_move import first_move
 from .fleet_prior import FleetPrior, Learned
 from .parameters import Parameters
+from .presses_with_rf_off import PressesWithRfOff
 from .rf_budget import RfBudget
-from .step_sizing import FINE_GAIN, StepSizer
+from .step_sizing import StepSizer
 from .trim import Trim
 from .unit_estimator import UnitEstimator
 
@@ -55,6 +56,9 @@ class AdjustPolicy:
         self.sizer = StepSizer(spec, self.parameters, self.trim)
         self.estimator = UnitEstimator(spec, self.parameters, self.sizer, prior or FleetPrior())
         self.findings = Findings(self.parameters.prior_checks, self.sizer, self.estimator)
+        self._presses = PressesWithRfOff(
+            spec, self.parameters, self.trim, self.sizer, self.estimator, self.findings
+        )
         self._decider = AdjustmentDecider(self.parameters, self.trim, self.sizer, self.estimator)
         self._queue = ActionQueue(spec, self.trim)
         self._end: Finish | None = None
@@ -266,52 +270,20 @@ class AdjustPolicy:
             self._queue.return_to(0, 0, rf_on=True)
         elif decision.kind == "release":
             self._release(age_s, decision.move)
-        elif decision.move is not None and self._hands_wait_for_rf_off(decision):
-            self._release_for_presses(age_s, decision.move)
+        elif decision.move is not None and self._presses.wait_for_rf_off(
+            decision, self.log, refuted=self._refuted
+        ):
+            self._release_for_presses(age_s, self._presses.of_move(decision.move))
         elif decision.move is not None:
             if not self.spec.moves_while_on:  # RF goes off for it: adjust again before confirming
                 self._to_confirm = False
             self._queue.move(self.findings.ways(decision.move), rf_on=True)
 
-    def _hands_wait_for_rf_off(self, decision: AdjustmentDecision) -> bool:
-        """Whether a move is by keys whose gain is known: RF does not wait for hands then.
-
-        Where the output was not where that gain had brought it, the next coarse presses are made
-        with RF on, so that they show what they do.
-        """
-        if self.spec.keys is None or not decision.gain_known:
-            return False
-        shows = isinstance(decision.move, Press) and decision.move.key == "coarse"
-        return not (self._refuted and shows and self.log.undisturbed)
-
-    def _release_for_presses(self, age_s: float, move: Action) -> None:
-        """Queue a rest and then the presses of a move, once it will probably land in tolerance.
-
-        Until then, or until the last presses have shown all that they do, readings are taken.
-        """
-        fit, presses = self.estimator.latest_fit, self._presses(move)
-        if fit is None:
-            return
-        landing = self.parameters.releasing.by_hand_probability
-        output = fit.combination(self.trim.output_after_all(presses))
-        tolerance = self.sizer.tolerance
-        shown_s = self.estimator.visible_after_s(fit, self.parameters.releasing.by_hand_lags)
-        lands = output.probability_between(1 - tolerance, 1 + tolerance) > landing
-        if lands or age_s - self.log.moved_s > shown_s:
+    def _release_for_presses(self, age_s: float, presses: list[Action]) -> None:
+        """Queue a rest and then `presses`, once they are due; until then readings are taken."""
+        if self._presses.are_due(presses, age_s, self.log):
             self._to_confirm = True
             self._queue.rest_with_last_moves(presses)
-
-    def _presses(self, move: Action) -> list[Action]:
-        """The actions of a move for which RF goes off; coarse presses with the fine ones for the
-        rest, since nothing will be seen in between.
-        """
-        actions = self.findings.ways(move)
-        fit = self.estimator.latest_fit
-        if fit is not None and isinstance(move, Press) and move.key == "coarse":
-            output = fit.combination(self.trim.output_after(move))
-            fine = self.sizer.fine_after(output, fit.combination(FINE_GAIN))
-            actions = actions if fine is None else [*actions, fine]
-        return actions
 
     def _release(self, age_s: float, move: Action | None) -> None:
         """Queue a last move and a rest, then to confirm; without a move confirm now if allowed."""
@@ -321,7 +293,7 @@ class AdjustPolicy:
         rested = self._confirming_began or (self._budget.activations == 1 and cool)
         may_confirm = rested and self.findings.refuted_here == 0 and self.log.undisturbed
         if move is not None or not may_confirm:
-            self._queue.rest_with_last_moves([] if move is None else self._presses(move))
+            self._queue.rest_with_last_moves([] if move is None else self._presses.of_move(move))
             return
         self.estimator.restart_fit()
         self._confirmation = self._new_confirmation()

@@ -18,7 +18,7 @@ BandLimits = Mapping[CurveKey, tuple[float, float]]
 """Lower and upper limit of the power in W."""
 
 
-class Band(NamedTuple):
+class CurveBand(NamedTuple):
     """The limits that a picture shows."""
 
     name: str
@@ -28,10 +28,10 @@ class Band(NamedTuple):
     """What is to be said where the curve has none of their points."""
 
 
-NO_BAND = Band("", {})
+NO_BAND = CurveBand("", {})
 
 
-def band_of(curve: Curve, band: str | PathLike[str] | float | None) -> Band:
+def band_of(curve: Curve, band: str | PathLike[str] | float | None) -> CurveBand:
     """Return the limits at the points of `curve`: of a procedure, or in percent of the setting.
 
     Raises ProcedureError, UsageError.
@@ -43,10 +43,10 @@ def band_of(curve: Curve, band: str | PathLike[str] | float | None) -> Band:
         refuse_impossible_percent(band, means="No picture was made.")
         part = band / 100
         within = {key: (key.setting_w * (1 - part), key.setting_w * (1 + part)) for key in keys}
-        return Band(f"± {band:g} % of", within)
+        return CurveBand(f"± {band:g} % of", within)
     limits = band_limits(Path(band), curve.origin.asset.model)
     lack = "" if keys & limits.keys() else f"{Path(band).name} has no limits at these points"
-    return Band("limits for", limits, lack)
+    return CurveBand("limits for", limits, lack)
 
 
 def refuse_impossible_percent(percent: float, *, option: str = "", means: str) -> None:

@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, NullFormatter, StrMethodFormatter
 
 from .curve import Curve, CurveKey, CurvePoint
-from .curve_band import Band, band_of
+from .curve_band import CurveBand, band_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -72,7 +72,7 @@ def _draw_setting(
     curve: Curve,
     of: CurveKey,
     index: int,
-    band: Band,
+    band: CurveBand,
     others: Sequence[Curve],
 ) -> None:
     """Draw one setting of one mode: its limits first, then other curves, then its values."""
@@ -103,7 +103,7 @@ def _missing(curve: Curve, of: CurveKey) -> str:
     return f"; not measured: {len(missing)}" if missing else ""
 
 
-def _draw_limits(panel: Axes, curve: Curve, of: CurveKey, band: Band, colour: str) -> None:
+def _draw_limits(panel: Axes, curve: Curve, of: CurveKey, band: CurveBand, colour: str) -> None:
     """Draw the limits of a setting, joined from load to load; a bar where no neighbour has some.
 
     Where a load between two of them was measured and has none, nothing is said of it.
