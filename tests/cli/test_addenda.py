@@ -64,7 +64,7 @@ def test_from_approval_to_void_and_back(
     (place / "laboratory.toml").unlink()
     assert page() == after
     said = ("17 Hill Street", "2026-01-04", "complete", "A. Fenn", "signed in the record")
-    for words in (*said, "known by name alone"):
+    for words in (*said, "whose list has this name and no key"):
         assert words in after
     for words in ("Accredited", "data:image/svg+xml"):  # nothing vouches for a simulated unit
         assert words not in after
@@ -87,7 +87,7 @@ def test_from_approval_to_void_and_back(
     refused = ohmwright("certificate", "--records", place, "--customer", "Somebody")
     assert (refused.code, "record amend" in refused.err) == (2, True)
     amended = record("amend", "last", "--reason", "Wrong place.", "--place", "customer")
-    assert "-3 replaces " in amended.out
+    assert "-3 is a draft until somebody approves it" in amended.out
     wrong = record("amend", "last", "--reason", "typed wrong", "--correct", "serail=X")
     assert (wrong.code, "maker, model, serial, department" in wrong.err) == (2, True)
     corrected = ("--correct", "serial=TQ3-9", "--correct", "department=Theatre 5")

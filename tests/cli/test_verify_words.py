@@ -9,6 +9,8 @@ from ohmwright.cli.open_records import open_records
 from ohmwright.model.event import Event, PointDone
 from ohmwright.model.shipped import shipped
 
+from .test_ledger_remembered import cut_off_the_last_entry
+
 DEMO_BENCH = shipped("benches", "demo.toml")
 
 
@@ -97,3 +99,34 @@ def test_a_correction_to_the_serial_number_of_another_unit_is_told(
     assert ohmwright("record", "approve", own, "--records", measured).code == 0
     assert "S-9 is the serial number of HF-X in these records" in amend("S-9")
     assert "is the serial number of" not in amend("S-10")
+
+
+def test_a_store_that_this_computer_never_saw_may_have_lost_its_end(
+    ohmwright: Callable, measured: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A copy without its last entry is whole in itself, and only its newest hash tells."""
+    monkeypatch.setenv("COLUMNS", "400")
+    never = "This computer never saw these records before: it cannot tell whether runs or voids"
+
+    def last_lines() -> list[str]:
+        verified = ohmwright("record", "verify", "--records", measured, "--trusted", trusted)
+        assert verified.code == 0
+        return str(verified.out).splitlines()[-2:]
+
+    key = ohmwright("record", "keys", "list", "--records", measured, "--json").json["own"]["key"]
+    trusted = tmp_path / "trusted"
+    trusted.write_text(f"trust {key} A. Fenn\n")
+    assert ohmwright("record", "void", "last", "--reason", "x", "--records", measured).code == 0
+    entry, known = last_lines()
+    noted = entry.removeprefix("Newest entry of these records: 3, hash ").removesuffix(".")
+    assert (len(noted), never in known) == (12, False)
+    at_hand = ("record", "verify", "--records", measured, "--trusted", trusted, "--head", noted)
+    assert ohmwright(*at_hand).code == 0
+    for name in ("DATA", "CONFIG", "STATE"):
+        monkeypatch.setenv(f"XDG_{name}_HOME", str(tmp_path / "elsewhere" / name))
+    cut_off_the_last_entry(measured)
+    assert ohmwright("record", "rebuild", "--records", measured).code == 0
+    entry, first = last_lines()
+    assert (noted in entry, never in first) == (False, True)
+    assert ohmwright(*at_hand).code == 6
+    assert never not in last_lines()[1]

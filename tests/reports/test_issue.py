@@ -15,6 +15,7 @@ from ohmwright.model.paper import Corrections, Logo, PaperData, Party
 from ohmwright.model.protections import Protections
 from ohmwright.records.addendum import Addendum, AddendumStatement
 from ohmwright.records.paper_changes import paper_changes
+from ohmwright.records.seal import SealStatement
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.certificate_text import CertificateText, certificate_text
 from ohmwright.reports.csv_file import certificate_csv
@@ -78,6 +79,32 @@ def test_every_paper_names_laboratory_customer_and_scope() -> None:
     assert "as told when this paper was made" not in html
 
 
+@pytest.mark.parametrize(
+    ("key", "sealed_as", "says"),
+    [
+        ("ab" * 32, "Imre Valdane", "Imre Valdane and A. Fenn signed with one key: it proves no"),
+        ("ab" * 32, "A. Fenn", "A. Fenn signed twice with one key: it proves no"),
+        ("cd" * 32, "Imre Valdane", ""),
+    ],
+)
+def test_a_paper_names_who_signed_with_one_key(key: str, sealed_as: str, says: str) -> None:
+    sealed = SealStatement(
+        run=RUN, events=9, head=HEAD, operator=sealed_as, signed_at=BEGUN, key=key
+    )
+    addenda = [addendum("approved", 1), addendum("amended", 2), addendum("approved", 3)]
+    issue = issue_of(RUN, addenda, sealed=sealed)
+    certificate = certificate_of(a_run(), HEAD, "", issue)
+    sheet = certificate_text(certificate)
+    assert sheet.one_key.startswith(says)
+    assert bool(sheet.one_key) == bool(says)
+    papers = (certificate_html(sheet), certificate_dcc(certificate).decode())
+    assert all((says in paper, "one key" in paper) == (True, bool(says)) for paper in papers)
+    assert (squeezed("signed") + squeezed("with one key") in text_of(pdf_of(sheet))) == (
+        says.startswith("Imre")
+    )
+    assert addendum_lines(RUN, addenda, sealed)[-1].startswith(says or "Certificate")
+
+
 def test_what_is_not_on_record_is_told_so() -> None:
     html = certificate_html(sheet_of(given=PAPER))
     assert "as told when this paper was made" in html
@@ -96,15 +123,19 @@ def test_a_new_issue_names_the_old_one_and_wants_its_own_approval() -> None:
     assert second.paper == PAPER
     assert (third.number, third.replaces) == (f"{RUN}-3", f"{RUN}-2")
     assert third.paper == PaperData(place="customer")
-    assert third.amendments[0].startswith(f"{RUN}-2 replaces {RUN}, which is no longer valid: Wron")
+    pending = f"{RUN}-2 is to replace {RUN} once it is approved; until then {RUN} is in force: Wron"
+    assert third.amendments[0].startswith(pending)
+    assert f"until then {RUN} is in force" in third.amendments[1]
     approved = issue_of(RUN, [*addenda, addendum("approved", 4)])
     assert approved.issued_on == date(2026, 3, 6)
+    assert approved.amendments[1].startswith(f"{RUN}-3 replaces {RUN}-2, which is no longer valid")
+    assert (third.in_force, approved.in_force) == (RUN, f"{RUN}-3")
     assert addendum_lines(RUN, [*addenda, addendum("approved", 4)])[-1].startswith(
         f"Certificate {RUN}-3 approved by A. Fenn, 2026-03-06 09:30 UTC"
     )
     sheet = sheet_of(*addenda)
     assert (sheet.done, sheet.dated) == ("2026-03-02", "2026-03-05")
-    assert "Replaces" in text_of(pdf_of(sheet))
+    assert squeezed("Is to replace") in text_of(pdf_of(sheet))
 
 
 def test_every_paper_says_what_an_amendment_changed() -> None:

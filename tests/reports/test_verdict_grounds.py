@@ -25,7 +25,7 @@ ALONE = "by the readings alone; not traceable"
 ACCREDITED = "Accredited, No. 0"
 APPROVED = Issue(
     "1",
-    approvals=(Signature("A. Fenn", conftest.BEGUN, "ab", same_key=False),),
+    approvals=(Signature("A. Fenn", conftest.BEGUN, "ab"),),
     paper=PaperData(laboratory=Party(name="Fennel"), accreditation=ACCREDITED),
 )
 

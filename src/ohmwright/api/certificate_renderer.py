@@ -101,7 +101,7 @@ class CertificateRenderer:
             return made
         if is_issued_file(made, kind, issued):
             return made
-        return make(replace(self.sheet, copy=OTHER_FILE))
+        return make(self.sheet.as_copy(OTHER_FILE))
 
     def csv(self, _: Path) -> bytes:
         """Return the results as CSV."""
@@ -206,10 +206,10 @@ def _as_attached(run: StoredRun) -> StoredRun:
 
 def _issue(run: StoredRun, laboratory: Laboratory | None, words: PaperWords) -> Issue:
     """The issue of a run: by the words on record, else by what is told now. Raises UsageError."""
-    sealed_by = None if run.seal is None else run.seal.statement.key
-    issue = issue_of(run.run_id, run.addenda, sealed_by=sealed_by)
+    sealed = None if run.seal is None else run.seal.statement
+    issue = issue_of(run.run_id, run.addenda, sealed=sealed)
     if not issue.on_record:
-        return issue_of(run.run_id, run.addenda, paper_data(laboratory, words), sealed_by)
+        return issue_of(run.run_id, run.addenda, paper_data(laboratory, words), sealed)
     if words.said or _is_another(laboratory, words, issue):
         raise UsageError(
             f"The certificate of run {run.run_id} was approved or amended with other words on "

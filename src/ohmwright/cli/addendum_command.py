@@ -96,8 +96,8 @@ def _notice_of_one_person(store: SqlStore, run_id: str, name: str) -> None:
     seal = store.stored_run(run_id).seal
     if seal is not None and seal.statement.key == store.key.public:
         print_notice(
-            "Your key also sealed the record, so it proves no second person; the certificate "
-            "says so."
+            "The record was sealed with this key, too: it proves no second person, and the "
+            "certificate says so."
         )
 
 
@@ -115,7 +115,8 @@ def amend_run(declared: Declared, reason: str, words: PaperWords) -> None:
         wanted = Wanted("amended", declared.name, reason, paper, authority)
         _say_added(add_addendum(store, run_id, wanted), laboratory)
         issue = issue_of(run_id, store.stored_run(run_id).addenda)
-    _say(f"Certificate {issue.number} replaces {issue.replaces}; nobody has approved it yet.")
+    until = f"; until then {issue.in_force} stays in force" if issue.in_force else ""
+    _say(f"Certificate {issue.number} is a draft until somebody approves it{until}.")
 
 
 def _notice_of_another_unit(store: SqlStore, run_id: str, paper: PaperData) -> None:

@@ -71,7 +71,7 @@ def verify(
     ] = None,
     paper: Annotated[
         list[Path] | None,
-        typer.Option(metavar="FILE", help="A certificate, PDF or HTML: must be as it was issued."),
+        typer.Option(metavar="FILE", help="A certificate: must be as it was issued, and in force."),
     ] = None,
     without_values: Annotated[
         bool,
@@ -86,8 +86,9 @@ def verify(
     """Check every hash, link and signature; name the first event that is wrong.
 
     Ends with 0 only where all of it holds and each seal is by a trusted key; with 4 where
-    something is not known to be good, as a seal by a key that nobody here trusts; with 6 where
-    something was altered, damaged or lost. Warnings do not change the code.
+    something is not known to be good, as a seal by a key that nobody here trusts or a paper that is
+    no longer in force; with 6 where records or a paper were altered, damaged or lost. Warnings do
+    not change the code.
     """
     from .verify_command import Shown, verify_records
 

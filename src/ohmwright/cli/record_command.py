@@ -154,8 +154,9 @@ def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) 
     """
     with open_records_for_reading(records) as store:
         run_id = resolved_run_id(store, run_id)
-        events, addenda = store.events(run_id), store.stored_run(run_id).addenda
-        print_run(run_id, events, store, as_json=as_json, addenda=addenda)
+        events, run = store.events(run_id), store.stored_run(run_id)
+        sealed = None if run.seal is None else run.seal.statement
+        print_run(run_id, events, store, as_json=as_json, addenda=run.addenda, sealed=sealed)
     if not as_json:
         _print_meaning(tuple(results(events)))
         for number, said in contradicted_verdicts(events):

@@ -12,6 +12,7 @@ from ohmwright.model import errors, rf_state
 from ohmwright.model.event import CurveDiagnosed, Event, Fault, FileAttached, RunFinished
 from ohmwright.model.result import Verdict
 from ohmwright.records.addendum import Addendum, is_voided
+from ohmwright.records.seal import SealStatement
 from ohmwright.records.store import Store
 from ohmwright.reports.issue import addendum_lines
 from ohmwright.reports.run_parts import RunPart, parts_of_run
@@ -50,16 +51,17 @@ def print_run(
     *,
     as_json: bool,
     addenda: Sequence[Addendum] = (),
+    sealed: SealStatement | None = None,
     go_on: str = "",
 ) -> None:
     """Print a run as tables, or as one JSON document; an unfinished one with how to resume it.
 
-    What was approved, amended or declared void afterwards comes last. `go_on` is as in
-    `print_how_to_resume`.
+    What was approved, amended or declared void afterwards comes last. `sealed`: who sealed the
+    record. `go_on` is as in `print_how_to_resume`.
     """
     if not as_json:
         out().print(run_tables(events))
-        for line in addendum_lines(run_id, addenda):
+        for line in addendum_lines(run_id, addenda, sealed):
             out().print(Text(line, style="bold"), soft_wrap=True)
         out().print(f"Record: {store.place(run_id)}", soft_wrap=True)
         if not isinstance(events[-1], RunFinished):

@@ -2,79 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from shlex import quote
-from typing import Literal
 
 from rich.progress import Progress
 from rich.text import Text
 
-from ohmwright.api.issued_paper import layout_sha256
 from ohmwright.api.open_records import resolved_run_id
-from ohmwright.model.errors import RecordError
+from ohmwright.api.shown_files import checked_file
 from ohmwright.records.audit import audit, has_head, run_ids_with_head
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
-from ohmwright.records.issued_papers import FoundPaper, issued_papers
 from ohmwright.records.private_files import access_of_others
 from ohmwright.records.queries import signatures
 from ohmwright.records.run_lists import CUT_SHORT, REFUSED, Filter, runs
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.trust import (
-    Signer,
-    TrustedKeys,
-    misnamed_signers,
-    signers,
-    untrusted_signers,
-)
+from ohmwright.records.trust import TrustedKeys, misnamed_signers, signers, untrusted_signers
 from ohmwright.records.values_audit import RecomputedValues
 from ohmwright.records.verdict_audit import audit_verdicts
 from ohmwright.reports.text import printable
 
 from .console import err, out, print_json
 from .open_records import open_existing_records, trusted_keys
+from .store_check import EXIT_CODES, StoreCheck
+from .verify_words import (
+    closing_lines,
+    finding_line,
+    issue_line,
+    named_words,
+    newest_entry_line,
+    recomputed_words,
+)
 
-StoreState = Literal["good", "unknown", "wrong"]
-EXIT_CODES: dict[StoreState, int] = {"good": 0, "unknown": 4, "wrong": RecordError.exit_code}
-_NAMED = 20
-"""Values not computed once more that are named of each reason; JSON has more."""
 _STYLES: dict[FindingKind, str] = {
     "wrong": "bold red",
     "unknown": "bold yellow",
     "warning": "yellow",
 }
-_PREFIXES: dict[FindingKind, str] = {"wrong": "", "unknown": "Not known: ", "warning": "Warning: "}
-
-
-@dataclass(frozen=True)
-class StoreCheck:
-    """The result of checking a store."""
-
-    runs: int
-    findings: Sequence[AuditFinding]
-    signers: Sequence[Signer]
-    open_runs: Sequence[str]
-    """Ids of runs that are not finished and so not signed."""
-    trusted: TrustedKeys
-    given: str | None = None
-    """Where the records are, as it was given with the command."""
-    papers: Sequence[FoundPaper] = ()
-    """Of the files that were asked for, those that are issued papers."""
-    heads: Mapping[str, Sequence[str]] = field(default_factory=dict[str, Sequence[str]])
-    """By each hash that was asked for and is on record, the runs that have it."""
-    values: Mapping[str, int] = field(default_factory=dict[str, int])
-    """How many values were computed once more, under ''; how many not, under the reason."""
-    named: Mapping[str, Sequence[str]] = field(default_factory=dict[str, Sequence[str]])
-    """The first of these values, by the reason."""
-    refused: Collection[str] = frozenset()
-    """Ids of runs that were refused: they measured nothing, and there is nothing to sign."""
-
-    @property
-    def state(self) -> StoreState:
-        """`wrong` or `unknown` if any finding is of that kind, else `good`."""
-        kinds = {finding.kind for finding in self.findings}
-        return "wrong" if "wrong" in kinds else "unknown" if "unknown" in kinds else "good"
 
 
 @dataclass(frozen=True)
@@ -84,7 +48,7 @@ class Shown:
     heads: Sequence[str] = ()
     """Hashes printed on certificates, which must be on record."""
     papers: Sequence[Path] = ()
-    """Files of certificates, each of which must be one that was issued."""
+    """Files of certificates, each of which should be one that was issued and is in force."""
 
 
 def verify_records(
@@ -96,7 +60,7 @@ def verify_records(
     as_json: bool,
     values: bool = True,
 ) -> int:
-    """Print every finding; return 0 if good, 4 if something is unknown, 6 if something is wrong.
+    """Print every finding; return 0 if all is good, 4 if something is unknown, 6 if wrong.
 
     `values`: whether they are computed once more from their readings.
     """
@@ -104,7 +68,7 @@ def verify_records(
         trusted_here = trusted_keys(trusted, store)
         check = _checked_store(store, run_ids, shown, trusted_here, values=values)
         check = replace(check, given=records)
-        if check.state != "wrong":
+        if check.of_records != "wrong":
             store.remember_ledger()
     print_json(_document(check)) if as_json else _print(check)
     return EXIT_CODES[check.state]
@@ -118,13 +82,13 @@ def _checked_store(
     for run_id in chosen:
         if run_id not in known:
             raise store.unknown_run_error(run_id)
-    papers, not_valid = issued_papers(store, shown.papers)
+    files = [checked_file(store, path) for path in shown.papers]
+    newest, seen_before = store.newest_entry(), store.is_seen()
     recomputed = RecomputedValues(wanted=values)
     sealed = signers(signatures(store.database), chosen)
     findings = [
         *_audit_with_progress(store, chosen, len(chosen or known), recomputed),
         *_unknown_heads(store, shown.heads),
-        *not_valid,
         *untrusted_signers(sealed, trusted),
         *misnamed_signers(sealed, trusted),
         *_changed_by_others(trusted),
@@ -139,8 +103,10 @@ def _checked_store(
         sealed,
         [run_id for run_id in cut + refused if not chosen or run_id in chosen],
         trusted,
+        newest,
+        seen_before,
         None,
-        papers,
+        files,
         {head: run_ids_with_head(store, head) for head in shown.heads if has_head(store, head)},
         recomputed.reasons,
         recomputed.named,
@@ -190,7 +156,9 @@ def _document(check: StoreCheck) -> dict[str, object]:
         "values_recomputed": check.values.get("", 0),
         "values_not_recomputed": {why: count for why, count in check.values.items() if why},
         "named_not_recomputed": {why: list(named) for why, named in check.named.items()},
-        "papers": [asdict(paper) for paper in check.papers],
+        "papers": [asdict(file) for file in check.files],
+        "newest_entry": {"number": check.newest.number, "hash": check.newest.hash.hex()},
+        "seen_before": check.seen_before,
         "keys": [
             {
                 "fingerprint": signer.fingerprint,
@@ -205,12 +173,10 @@ def _document(check: StoreCheck) -> dict[str, object]:
 
 def _print(check: StoreCheck) -> None:
     for finding in check.findings:
-        said = printable(f"{_PREFIXES[finding.kind]}{finding}")
+        said = printable(finding_line(finding))
         out().print(Text(said, style=_STYLES[finding.kind]), soft_wrap=True)
-    for paper in check.papers:
-        issued = f"issued {paper.issued_at} by {paper.issued_by} as certificate {paper.certificate}"
-        said = f"{paper.path}: {issued}. {paper.reservation}Laid out by {_layout(paper)}."
-        out().print(Text(printable(said)), soft_wrap=True)
+    for paper in (file.paper for file in check.files if file.paper is not None):
+        out().print(Text(printable(issue_line(paper))), soft_wrap=True)
     for head, found in check.heads.items():
         where = f"an event of run {', '.join(found)}" if found else "a signature or approval"
         out().print(Text(printable(f"{head}: on record, the hash of {where}.")), soft_wrap=True)
@@ -222,66 +188,11 @@ def _print(check: StoreCheck) -> None:
         said = f"Refused before anything was measured, so signed by nobody: {refused}"
         out().print(Text(said), soft_wrap=True)
     if check.values:
-        out().print(Text(_recomputed_words(check.values)), soft_wrap=True)
+        out().print(Text(recomputed_words(check.values)), soft_wrap=True)
     for why, points in check.named.items():
-        left = _named_words(why, points, check.values[why])
+        left = named_words(why, points, check.values[why])
         out().print(Text(printable(left), style="dim"), soft_wrap=True)
-    runs_ = f"{check.runs} run{'' if check.runs == 1 else 's'}"
-    for line in _closing_lines(check, runs_):
-        out().print(line, soft_wrap=True)
-
-
-def _recomputed_words(values: Mapping[str, int]) -> str:
-    done = values.get("", 0)
-    said = f"{done} of {sum(values.values())} values computed once more from their readings"
-    left = [f"{count} not: {why}" for why, count in sorted(values.items()) if why]
-    return "; ".join([said, *left]) + "."
-
-
-def _named_words(why: str, named: Sequence[str], count: int) -> str:
-    """Return which values were not computed once more for one reason, the first of many."""
-    shown = named[:_NAMED]
-    more = "" if len(shown) == count else f"; and {count - len(shown)} more"
-    return f"Not computed once more, {why}: {'; '.join(shown)}{more}."
-
-
-def _layout(paper: FoundPaper) -> str:
-    """Return which layout a paper has, by its hash where it is not this version's."""
-    layout = (
-        "this program's own layout"
-        if paper.template_sha256 == layout_sha256()
-        else f"the layout with SHA-256 {paper.template_sha256}, which is not this version's"
-    )
-    if not paper.own_pages_sha256:
-        return layout
-    return f"{layout}, behind the laboratory's own pages of SHA-256 {paper.own_pages_sha256}"
-
-
-def _closing_lines(check: StoreCheck, runs_: str) -> Iterator[str]:
-    match check.state:
-        case "wrong":
-            yield "Not whole: do not use as evidence what is named above; restore a copy."
-        case "unknown":
-            yield f"{runs_}: every hash and link holds; what is named is not known to be good."
-        case "good":
-            yield f"{runs_}: {_holding(check)}."
-    if any(signer.key not in check.trusted for signer in check.signers):
-        where = "" if check.given is None else f" --records {quote(check.given)}"
-        yield (
-            "Anybody can make a key. Compare its fingerprint with its owner, then: "
-            f"ohmwright record keys trust FINGERPRINT --name OWNER{where}"
-        )
-
-
-def _holding(check: StoreCheck) -> str:
-    """Return what holds in a good store; an unfinished run has no signature that could."""
-    if not check.runs:
-        return "no run to verify"
-    if not check.open_runs:
-        return "every hash, link and signature holds, each by a key trusted here"
-    if len(check.open_runs) < check.runs:
-        return (
-            "every hash and link holds, and so does the signature of each finished run, by a key "
-            "trusted here"
-        )
-    return "every hash and link holds; there is no signature yet"
+    if check.newest.number:
+        out().print(Text(newest_entry_line(check)), soft_wrap=True)
+    for line in closing_lines(check):
+        out().print(Text(printable(line)), soft_wrap=True)

@@ -98,7 +98,8 @@ def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
     if not (of_point or result.sweep) or not of_current:
         return "neither power nor current of a test point"
     if not result.samples:
-        return "no readings on record"
+        made = "" if evidence.software in (SOFTWARE, None) else f" (by {evidence.software})"
+        return f"no readings on record{made}"
     if evidence.software != SOFTWARE:  # another version may rightly make another value of them
         return f"by another version, {evidence.software or 'not on record'}"
     if not {"window_s", "resolution_ma"} <= evidence.meter.keys():

@@ -15,7 +15,7 @@ from ohmwright.model.paper import Authority, IssuedPaper, PaperChange, PaperData
 
 from .canonical_json import canonical_json, sha256_digest
 from .paper_changes import paper_changes
-from .seal import fingerprint, is_signed_by
+from .seal import SealStatement, fingerprint, is_signed_by
 
 AddendumKind = Literal["approved", "issued", "amended", "voided", "reinstated"]
 _PURPOSE = b"ohmwright addendum 1\n"
@@ -111,6 +111,33 @@ def _approves(addenda: Sequence[Addendum], key: str) -> bool:
     """Whether the last of `addenda` is an approval with the public key `key`."""
     last = addenda[-1].statement if addenda else None
     return last is not None and (last.what, last.key) == ("approved", key)
+
+
+def approvals_of(addenda: Sequence[Addendum]) -> list[Addendum]:
+    """The approvals of the newest issue of a certificate: those after the last amendment."""
+    found: list[Addendum] = []
+    for one in addenda:
+        if one.statement.what == "amended":
+            found = []
+        elif one.statement.what == "approved":
+            found.append(one)
+    return found
+
+
+def one_key_words(sealed: SealStatement | None, approvals: Sequence[Addendum]) -> str:
+    """Who signed with one key, sealing a record or approving it; empty where each has their own."""
+    names: dict[str, list[str]] = {}
+    if sealed is not None:
+        names[sealed.key] = [sealed.operator]
+    for one in approvals:
+        names.setdefault(one.statement.key, []).append(one.statement.operator)
+    return " ".join(_one_key_sentence(who) for who in names.values() if len(who) > 1)
+
+
+def _one_key_sentence(signed_as: Sequence[str]) -> str:
+    names = list(dict.fromkeys(signed_as))
+    twice = "twice " if len(names) == 1 else ""
+    return f"{' and '.join(names)} signed {twice}with one key: it proves no second person."
 
 
 def is_voided(addenda: Sequence[Addendum]) -> bool:

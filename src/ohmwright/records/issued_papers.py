@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
+from typing import Literal
 
 from ohmwright.model.errors import UsageError
 
-from .addendum import Addendum, is_voided
-from .audit_finding import AuditFinding
+from .addendum import Addendum, approvals_of, is_voided, one_key_words
 from .queries import signatures
 from .seal import Seal
 from .sql_store import SqlStore
+
+FileState = Literal["in force", "no longer in force", "not a certificate", "unknown", "changed"]
+"""`unknown`: it cannot be held against these records."""
+_CALLS_ITSELF = re.compile(
+    rb"(?i:(draft|copy) of a )?(?i:certificate of calibration|report of measurement) ([\w.-]+)"
+)
+"""The title with the number, which PDF and HTML have uncompressed at their beginning or end."""
 
 
 @dataclass(frozen=True)
@@ -28,96 +36,133 @@ class FoundPaper:
     template_sha256: str
     """Of the layout of the PDF."""
     reservation: str
-    """That one key signed for what should be two people; empty where it did not."""
+    """Who signed with one key; empty where each has a key of their own."""
     own_pages_sha256: str
     """Of what set the laboratory's own pages in front of it; empty for none."""
     since: str
-    """What was declared since that takes its worth; empty where it is the valid one."""
+    """What was declared since that puts it out of force; empty where nothing was."""
+    pending: str
+    """That an amendment is to replace it once it is approved; empty for none."""
 
 
-def issued_papers(
-    store: SqlStore, paths: Sequence[Path]
-) -> tuple[list[FoundPaper], list[AuditFinding]]:
-    """The files that are issued papers, and a finding for each that is none or is not valid."""
-    found: list[FoundPaper] = []
-    findings: list[AuditFinding] = []
-    for path in paths:
-        papers = list(_papers_of(store, path))
-        found += papers[-1:]
-        findings += [_no_paper(path)] if not papers else _no_longer_valid(papers[-1])
-    return found, findings
+@dataclass(frozen=True)
+class CheckedFile:
+    """What a file that somebody shows is, held against the records."""
+
+    path: str
+    state: FileState
+    said: str
+    """What it is, as a sentence."""
+    paper: FoundPaper | None = None
+    """The issued paper that it is, byte for byte."""
 
 
-def _no_paper(path: Path) -> AuditFinding:
-    what = f"{path} is no PDF or HTML that was issued here: a draft, a copy, changed, or another's"
-    if path.suffix.lower() not in (".pdf", ".html"):
-        what = (
-            f"{path} cannot be held against the record: PDF and HTML are what is issued. The "
-            "signature of a DCC is checked by any program for XML signatures"
-        )
-    return AuditFinding(what, kind="unknown")
+def checked_paper(store: SqlStore, path: Path) -> CheckedFile:
+    """What a PDF or HTML is, by its bytes; a changed one by the title that it bears.
 
-
-def _no_longer_valid(paper: FoundPaper) -> Iterator[AuditFinding]:
-    if paper.since:
-        what = f"{paper.path} was issued as certificate {paper.certificate}, and {paper.since}"
-        yield AuditFinding(what, paper.run, kind="unknown")
-
-
-def _papers_of(store: SqlStore, path: Path) -> Iterator[FoundPaper]:
-    """Yield the issued papers whose bytes are those of the file. Raises UsageError."""
-    digest = _digest(path)
+    Raises UsageError for a file that cannot be read.
+    """
+    content = file_content(path)
     signed = list(signatures(store.database))
+    papers = list(_papers_of(signed, path, sha256(content).hexdigest()))
+    return _known(papers[-1]) if papers else _another(path, content, _issued_numbers(signed))
+
+
+def file_content(path: Path) -> bytes:
+    """The bytes of a file that somebody shows. Raises UsageError."""
+    try:
+        return path.read_bytes()
+    except OSError as problem:
+        raise UsageError(f"--paper {path}: it cannot be read: {problem.strerror}.") from None
+
+
+def _known(paper: FoundPaper) -> CheckedFile:
+    named = f"certificate {paper.certificate} as it was issued"
+    if paper.since:
+        said = f"{named}, and NO LONGER IN FORCE: {paper.since}."
+        return CheckedFile(paper.path, "no longer in force", said, paper)
+    said = f"{named}, and in force. {paper.pending}".rstrip()
+    return CheckedFile(paper.path, "in force", said, paper)
+
+
+def _issued_numbers(signed: Sequence[Seal | Addendum]) -> frozenset[str]:
+    issued = (one.statement.issued for one in signed if isinstance(one, Addendum))
+    return frozenset(one.number for one in issued if one is not None)
+
+
+def _another(path: Path, content: bytes, issued: frozenset[str]) -> CheckedFile:
+    """What a file is that nobody issued here, byte for byte."""
+    title = _CALLS_ITSELF.search(content)
+    if title is None:
+        said = "no paper that was issued here, and it names no certificate: it cannot be checked."
+        return CheckedFile(f"{path}", "unknown", said)
+    kind, number = ((title[one] or b"").decode(errors="replace") for one in (1, 2))
+    if kind:
+        said = f"a {kind.lower()}, as it says itself, and no certificate that was issued."
+        return CheckedFile(f"{path}", "not a certificate", said)
+    if number not in issued:
+        said = (
+            f"it calls itself certificate {number}, which was not issued in these records: it "
+            "cannot be checked here."
+        )
+        return CheckedFile(f"{path}", "unknown", said)
+    said = (
+        f"CHANGED: it calls itself certificate {number}, and is not, byte for byte, what was "
+        "issued. Do not use it."
+    )
+    return CheckedFile(f"{path}", "changed", said)
+
+
+def _papers_of(signed: Sequence[Seal | Addendum], path: Path, digest: str) -> Iterator[FoundPaper]:
+    """Yield the issued papers that have this SHA-256."""
     for at, one in enumerate(signed):
         said = None if isinstance(one, Seal) else one.statement
         if said is None or said.issued is None or digest not in said.issued.files_sha256.values():
             continue
-        later = [
-            other
-            for other in signed[at + 1 :]
-            if isinstance(other, Addendum) and other.statement.run == said.run
-        ]
-        number, when = said.issued.number, f"{said.signed_at:%Y-%m-%d}"
+        before, later = (
+            [other for other in some if other.statement.run == said.run]
+            for some in (signed[:at], signed[at + 1 :])
+        )
+        sealed = next((other.statement for other in before if isinstance(other, Seal)), None)
+        approvals = approvals_of([other for other in before if isinstance(other, Addendum)])
         yield FoundPaper(
             path=str(path),
             run=said.run,
-            certificate=number,
+            certificate=said.issued.number,
             issued_by=said.operator,
-            issued_at=when,
+            issued_at=f"{said.signed_at:%Y-%m-%d}",
             template_sha256=said.issued.template_sha256,
-            reservation=_reservation(signed, said.run),
+            reservation=one_key_words(sealed, approvals),
             own_pages_sha256=said.issued.own_pages_sha256,
             since=_since(later),
+            pending=_pending(later),
         )
 
 
-def _reservation(signed: Sequence[Seal | Addendum], run: str) -> str:
-    """That a key of the approvals also sealed the record, or approved for two names."""
-    names: dict[str, list[str]] = {}
-    for one in signed:
-        said = one.statement
-        if said.run != run or (isinstance(one, Addendum) and one.statement.what != "approved"):
-            continue
-        role = "sealed the record" if isinstance(one, Seal) else "approved"
-        names.setdefault(said.key, []).append(f"{role} as {said.operator}")
-    shared = [", ".join(dict.fromkeys(done)) for done in names.values() if len(done) > 1]
-    return f"One key {'; one '.join(shared)}: it proves no second person. " if shared else ""
+def _since(later: Sequence[Seal | Addendum]) -> str:
+    """What was declared after a paper was issued that puts it out of force; empty for nothing.
 
-
-def _since(later: list[Addendum]) -> str:
-    """What was declared after a paper was issued that takes its worth; empty for nothing."""
-    if is_voided(later):
+    An amendment alone does not: whoever amends could undo what another person approved.
+    """
+    addenda = [one for one in later if isinstance(one, Addendum)]
+    if is_voided(addenda):
         return "its run was declared void since"
-    kinds = [one.statement.what for one in later]
-    if "amended" in kinds:
-        return "it was replaced by an amendment since"
+    kinds = [one.statement.what for one in addenda]
+    if "amended" in kinds and "approved" in kinds[kinds.index("amended") :]:
+        return "an amended certificate replaced it since"
     if "issued" in kinds:
         return "it was issued anew with a further approval since"
     return ""
 
 
-def _digest(path: Path) -> str:
-    try:
-        return sha256(path.read_bytes()).hexdigest()
-    except OSError as problem:
-        raise UsageError(f"--paper {path}: it cannot be read: {problem.strerror}.") from None
+def _pending(later: Sequence[Seal | Addendum]) -> str:
+    """That an amendment is to replace the paper, why and by whom; empty for none."""
+    addenda = (one.statement for one in later if isinstance(one, Addendum))
+    amended = [said for said in addenda if said.what == "amended"]
+    if not amended:
+        return ""
+    said = amended[-1]
+    return (
+        f"An amendment of {said.signed_at:%Y-%m-%d} by {said.operator} replaces it once that is "
+        f"approved: {said.reason.rstrip('.')}."
+    )

@@ -20,7 +20,14 @@ from .database import Database, open_database
 from .flat_rows import result_row, run_row
 from .keys import Notify, OperatorKey, no_notice
 from .lease import LeaseHolder, release_lease, take_lease
-from .ledger import LedgerEntry, add_entry, lock_ledger, next_run_number
+from .ledger import (
+    ZERO_HASH,
+    LedgerEntry,
+    add_entry,
+    last_entry,
+    lock_ledger,
+    next_run_number,
+)
 from .migrate import migrate_to_newest
 from .run_claim import ChainEnd, chain_end, claim_run, renew_claim
 from .run_reader import find_run, read_run, store_id
@@ -248,6 +255,20 @@ class SqlStore(Store):
         """
         with self.database.read() as connection, suppress(RecordError):
             remember_ledger(connection, self.witness)
+
+    def newest_entry(self) -> ChainPosition:
+        """The newest entry of the ledger; its number is 0 where there is none, or a damaged one."""
+        with self.database.read() as connection:
+            number, digest = last_entry(connection)
+        whole = isinstance(number, int) and isinstance(digest, bytes)
+        return ChainPosition(number, digest) if whole else ChainPosition(0, ZERO_HASH)
+
+    def is_seen(self) -> bool:
+        """Whether this computer has seen the store before; a damaged witness shows that it has."""
+        try:
+            return self.witness.newest_entry().number > 0
+        except RecordError:
+            return True
 
     def unknown_run_error(self, run_id: str) -> UsageError:
         """The error for a run that is not on record."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC
 from typing import Any
 
@@ -197,7 +197,13 @@ class CertificateText:
     carried_out_by: str
     approvals: tuple[tuple[str, str, str], ...]
     """Name, time and key fingerprint of each approval."""
+    one_key: str
+    """Who of those who sealed and approved signed with one key; empty where nobody did."""
     head: str
+
+    def as_copy(self, why: str) -> CertificateText:
+        """The text of a paper that is not the issued one, and why."""
+        return replace(self, copy=why, title=f"Copy of a {self.title.lower()}")
 
     def document(self) -> dict[str, Any]:
         """The text as dictionaries and lists, fit for JSON."""
@@ -206,9 +212,8 @@ class CertificateText:
 
 def certificate_text(certificate: Certificate) -> CertificateText:
     """The text of `certificate`, its power curves drawn."""
-    title = title_of(certificate)
     return CertificateText(
-        title=title if not certificate.is_draft else f"Draft of a {title.lower()}",
+        title=_title(certificate),
         number=printable(certificate.issue.number),
         done=f"{certificate.ended_at.astimezone(UTC):%Y-%m-%d}",
         dated=f"{certificate.dated.astimezone(UTC):%Y-%m-%d}",
@@ -247,8 +252,16 @@ def certificate_text(certificate: Certificate) -> CertificateText:
         approvals=tuple(
             (one.name, minute_text(one.at), one.key_words) for one in certificate.issue.approvals
         ),
+        one_key=certificate.issue.one_key,
         head=certificate.head or "",
     )
+
+
+def _title(certificate: Certificate) -> str:
+    """The title of the paper, which also tells `record verify` what a file calls itself."""
+    kind = "Draft" if certificate.is_draft else "Copy" if certificate.copy else ""
+    title = title_of(certificate)
+    return f"{kind} of a {title.lower()}" if kind else title
 
 
 def _letterhead(certificate: Certificate) -> Letterhead:

@@ -93,7 +93,7 @@ def _core_data(core: Element, certificate: Certificate, country: str) -> None:
     add(core, "performanceLocation", place if place in ("laboratory", "customer") else "other")
     if issue.issued_on is not None:
         add(core, "issueDate", f"{issue.issued_on}")
-    if issue.replaces:
+    if issue.replaces and issue.approvals:
         change = add(core, "reportAmendedSubstituted")
         add(change, "typeOfChange", "substituted")
         add(change, "replacedUniqueIdentifier", issue.replaces)
@@ -181,6 +181,8 @@ def _statements(parent: Element, certificate: Certificate) -> None:
         said.insert(0, f"SIMULATED, seed {certificate.seed}: no evidence about any real unit.")
     if certificate.head is not None:
         said.append(f"The record ends in the hash {certificate.head}.")
+    if issue.one_key:
+        said.append(issue.one_key)
     for text in said:
         add_words(add(parent, "statement"), "declaration", text, english=True)
     overall = add(parent, "statement")

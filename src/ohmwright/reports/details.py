@@ -82,7 +82,8 @@ def corrected_texts(certificate: Certificate) -> dict[str, str]:
 
 def _certificate(issue: Issue) -> Details:
     """Whose certificate it is, its issue, and where the work was done."""
-    paper, replaces = issue.paper, (("Replaces", issue.replaces),) if issue.replaces else ()
+    label = "Replaces" if issue.approvals else "Is to replace"
+    paper, replaces = issue.paper, () if not issue.replaces else ((label, issue.replaces),)
     nobody = () if paper.laboratory else (("Laboratory", ""),)
     return _printable(
         *nobody,

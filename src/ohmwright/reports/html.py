@@ -132,6 +132,8 @@ def _signatures(sheet: CertificateText) -> Iterable[str]:
         f"<div><p>{isolated(sheet.carried_out_by)}</p><p>Carried out by; signature, date</p></div>"
     )
     yield f"<div><p>{approvals}</p><p>{how}</p></div></div>"
+    if sheet.one_key:
+        yield f'<p class="one-key">{isolated(sheet.one_key)}</p>'
 
 
 def _rules(sheet: CertificateText) -> Iterable[str]:

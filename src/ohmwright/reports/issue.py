@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import pairwise
 
 from ohmwright.model.paper import Authority, IssuedPaper, PaperChange, PaperData
-from ohmwright.records.addendum import Addendum, is_voided
+from ohmwright.records.addendum import Addendum, approvals_of, is_voided, one_key_words
+from ohmwright.records.seal import SealStatement
 
 from .text import minute_text, printable
 
@@ -22,23 +24,20 @@ class Signature:
     name: str
     at: datetime
     fingerprint: str
-    same_key: bool
-    """Whether the same key sealed the record, so that it proves no second person."""
     authority: Authority | None = None
 
     @property
     def key_words(self) -> str:
-        """The key's fingerprint, whether it also sealed the record, and by what it may approve."""
-        also = ", which also sealed the record" if self.same_key else ""
-        return f"{self.fingerprint}{also}; {authority_text(self.authority)}"
+        """The key's fingerprint, and by what its owner may approve."""
+        return f"{self.fingerprint}; {authority_text(self.authority)}"
 
 
 def authority_text(authority: Authority | None) -> str:
     """Who authorised somebody, and by what they were known; that nothing restricts who may."""
     if authority is None:
         return "who may do so is not restricted"
-    how = "name alone" if authority.by == "name" else authority.by
-    return printable(f"authorised by {authority.laboratory}, known by {how}")
+    key = "no key" if authority.by == "name" else "key"
+    return printable(f"authorised by {authority.laboratory}, whose list has this name and {key}")
 
 
 @dataclass(frozen=True)
@@ -48,11 +47,15 @@ class Issue:
     number: str
     """Number of this certificate: the run's, with `-2` and so on from the second issue on."""
     replaces: str = ""
-    """The number of the issue that it replaces."""
+    """The number of the issue that it replaces, or is to replace."""
+    in_force: str = ""
+    """The number of the newest issue that was approved; empty for none, and of a void run."""
     amendments: tuple[str, ...] = ()
     """Why each issue replaced the one before, as printable text."""
     approvals: tuple[Signature, ...] = ()
     """Of this issue; while there is none, its papers are drafts."""
+    one_key: str = ""
+    """Who signed with one key, of those who sealed the record and approved this issue."""
     issued: IssuedPaper | None = None
     """The paper that was issued with the newest approval; None where the record does not say."""
     void: str = ""
@@ -74,22 +77,26 @@ def issue_of(
     run_id: str,
     addenda: Sequence[Addendum],
     given: PaperData | None = None,
-    sealed_by: str | None = None,
+    sealed: SealStatement | None = None,
 ) -> Issue:
     """The newest issue; `given` is stated where the record holds no such data.
 
-    `sealed_by`: the public key that sealed the record.
+    `sealed`: who sealed the record, and by which key.
     """
     kept = [one.statement.paper for one in addenda if one.statement.paper is not None]
     amended = [one for one in addenda if one.statement.what == "amended"]
     numbers = [run_id, *(f"{run_id}-{n}" for n in range(2, len(amended) + 2))]
     words = [one for one in addenda if one.statement.what in _PAST]
+    approvals = approvals_of(addenda)
+    one_key = one_key_words(sealed, approvals)
     void = words[-1:] if is_voided(addenda) else []
     return Issue(
         number=numbers[-1],
         replaces=numbers[-2] if amended else "",
-        amendments=tuple(map(_amendment_text, numbers, numbers[1:], amended)),
-        approvals=tuple(_approvals(addenda, sealed_by)),
+        in_force=_in_force(numbers, addenda),
+        amendments=tuple(_amendment_texts(numbers, addenda)),
+        approvals=tuple(map(_signature, approvals)),
+        one_key=printable(one_key) if one_key else "",
         issued=_issued(addenda),
         void="".join(map(_declaration_text, void)),
         remarks=tuple(map(_declaration_text, words[: len(words) - len(void)])),
@@ -99,9 +106,11 @@ def issue_of(
     )
 
 
-def addendum_lines(run_id: str, addenda: Sequence[Addendum]) -> list[str]:
+def addendum_lines(
+    run_id: str, addenda: Sequence[Addendum], sealed: SealStatement | None = None
+) -> list[str]:
     """What was said of a run after it ended, a line each: void, amendments, approvals."""
-    issue = issue_of(run_id, addenda)
+    issue = issue_of(run_id, addenda, sealed=sealed)
     lines = [f"VOID: {issue.void}"] if issue.void else []
     lines += [*issue.amendments, *issue.remarks]
     lines += [
@@ -109,22 +118,12 @@ def addendum_lines(run_id: str, addenda: Sequence[Addendum]) -> list[str]:
         f"{one.key_words}"
         for one in issue.approvals
     ]
-    return lines
+    return [*lines, *filter(None, (issue.one_key,))]
 
 
-def _approvals(addenda: Sequence[Addendum], sealed_by: str | None) -> list[Signature]:
-    """The approvals of the newest issue: those after the last amendment."""
-    found: list[Signature] = []
-    for one in addenda:
-        said = one.statement
-        if said.what == "amended":
-            found = []
-        elif said.what == "approved":
-            same = said.key == sealed_by
-            name = printable(said.operator)
-            signed = Signature(name, said.signed_at, one.fingerprint, same, said.authority)
-            found.append(signed)
-    return found
+def _signature(approval: Addendum) -> Signature:
+    said = approval.statement
+    return Signature(printable(said.operator), said.signed_at, approval.fingerprint, said.authority)
 
 
 def _issued(addenda: Sequence[Addendum]) -> IssuedPaper | None:
@@ -136,14 +135,34 @@ def _issued(addenda: Sequence[Addendum]) -> IssuedPaper | None:
     return found
 
 
-def _amendment_text(old: str, new: str, addendum: Addendum) -> str:
-    """That one issue replaces another, why, by whom and when."""
-    said = addendum.statement
-    return printable(
-        f"{new} replaces {old}, which is no longer valid: {said.reason.rstrip('.')} "
-        f"({said.operator}, {minute_text(said.signed_at)}; {authority_text(said.authority)})."
-        f"{_changes_text(said.changes)}"
-    )
+def _in_force(numbers: Sequence[str], addenda: Sequence[Addendum]) -> str:
+    """The number of the newest issue that was approved; empty for none, and of a void run."""
+    issue, found = 0, ""
+    for one in addenda:
+        if one.statement.what == "amended":
+            issue += 1
+        elif one.statement.what == "approved":
+            found = numbers[issue]
+    return "" if is_voided(addenda) else found
+
+
+def _amendment_texts(numbers: Sequence[str], addenda: Sequence[Addendum]) -> Iterator[str]:
+    """That each issue replaces the one before, or is to; why, by whom and when.
+
+    `numbers`: of the issues. One that was approved is in force until a later one is: whoever amends
+    alone does not undo what another person approved.
+    """
+    in_force = _in_force(numbers, addenda)
+    amended = (one.statement for one in addenda if one.statement.what == "amended")
+    for (old, new), said in zip(pairwise(numbers), amended, strict=True):
+        now = f"{new} replaces {old}, which is no longer valid"
+        if numbers.index(new) > numbers.index(in_force or numbers[0]):
+            until = f"; until then {in_force} is in force" if in_force else ""
+            now = f"{new} is to replace {old} once it is approved{until}"
+        yield printable(
+            f"{now}: {said.reason.rstrip('.')} ({said.operator}, {minute_text(said.signed_at)}; "
+            f"{authority_text(said.authority)}).{_changes_text(said.changes)}"
+        )
 
 
 def _changes_text(changes: Sequence[PaperChange] | None) -> str:

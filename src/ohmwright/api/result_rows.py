@@ -1,0 +1,128 @@
+"""Results as files without proof have them: CSV, Parquet, digital certificates; and on record.
+
+What is taken of them is data. Words of the program, which differ between its versions, are not.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from io import BytesIO, StringIO
+from typing import Any
+
+from ohmwright.model.event import PointDone
+from ohmwright.records.flat_rows import result_row
+from ohmwright.records.parquet import imported_pyarrow
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.csv_file import certificate_csv
+
+ResultRow = Mapping[str, str]
+"""What a file says of one result, by name; under `where` its stage, step and point."""
+_FLAT = ("value", "expanded_uncertainty", "uncertainty", "target", "lower", "upper", "verdict")
+"""Columns of CSV and Parquet that are compared; each has some of them."""
+_VERDICT = re.compile("Verdict: (pass|fail|undecided|not measured)")
+_HEAD = re.compile("The record ends in the hash ([0-9a-f]{64})")
+
+
+@dataclass(frozen=True)
+class DataForm:
+    """A form of file with results in it."""
+
+    rows: Callable[[bytes], Mapping[str, Sequence[ResultRow]]]
+    """Its results by run. Raises ValueError for what is no such file."""
+    on_record: Callable[[SqlStore, str], Sequence[ResultRow]]
+    """The same of one run on record."""
+
+
+def _flat_row(row: Mapping[str, Any]) -> ResultRow:
+    where = ", ".join(str(row[name]) for name in ("stage", "step", "point"))
+    cells = {name: row[name] for name in _FLAT if name in row}
+    return {"where": where} | {k: "" if v is None else str(v) for k, v in cells.items()}
+
+
+def _by_run(rows: Iterable[Mapping[str, Any]], run: str) -> Mapping[str, Sequence[ResultRow]]:
+    """Flat rows by the run that their column `run` names. Raises ValueError without columns."""
+    found = dict[str, list[ResultRow]]()
+    try:
+        for row in rows:
+            found.setdefault(str(row[run]), []).append(_flat_row(row))
+    except (KeyError, csv.Error) as problem:
+        raise ValueError(str(problem)) from None
+    return found
+
+
+def _csv_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
+    return _by_run(csv.DictReader(StringIO(content.decode("utf-8-sig"), newline="")), "run")
+
+
+def _parquet_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
+    pyarrow = imported_pyarrow()
+    try:
+        table = pyarrow.parquet.read_table(BytesIO(content))
+    except pyarrow.ArrowException as problem:
+        raise ValueError(str(problem)) from None
+    return _by_run(table.to_pylist(), "run_id")
+
+
+def _parquet_on_record(store: SqlStore, run: str) -> Sequence[ResultRow]:
+    of_run = dict.fromkeys(("number", "asset", "model", "simulated"))
+    done = (event for event in store.events(run) if isinstance(event, PointDone))
+    return [_flat_row(result_row(of_run, 0, event)) for event in done]
+
+
+def _dcc_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
+    """The hash of the record and the figures of each result in a digital certificate."""
+    from lxml import etree
+
+    from ohmwright.reports.dcc_elements import DCC, SI
+
+    try:
+        root = etree.fromstring(content, etree.XMLParser(resolve_entities=False, no_network=True))
+    except etree.XMLSyntaxError as problem:
+        raise ValueError(str(problem)) from None
+    name = root.findtext(f".//{{{DCC}}}uniqueIdentifier") or ""
+    head = _HEAD.search(" ".join(root.itertext()))
+    rows: list[ResultRow] = [{"where": "the record", "hash": "" if head is None else head[1]}]
+    for one in root.iterfind(f".//{{{DCC}}}results/{{{DCC}}}result"):
+        step = one.findtext(f"{{{DCC}}}name/{{{DCC}}}content")
+        for point in one.iterfind(f"{{{DCC}}}data/{{{DCC}}}quantity"):
+            where = f"{step}, {point.findtext(f'{{{DCC}}}name/{{{DCC}}}content')}"
+            figures = [each.text or "" for each in point.iter(f"{{{SI}}}*")]
+            found = _VERDICT.search(" ".join(point.itertext()))
+            verdict = "" if found is None else found[1]
+            # one that was void has no such elements
+            stated = point.findtext(f".//{{{DCC}}}conformity") or verdict
+            row = {f"figure {n}": text.strip() for n, text in enumerate(figures, start=1)}
+            rows.append(row | {"where": where, "verdict": verdict, "conformity": stated})
+    return {name: rows} if name else {}
+
+
+def is_signed(content: bytes) -> bool:
+    """Whether a file bears a signature of XML."""
+    return b"SignatureValue>" in content
+
+
+def _certificate(store: SqlStore, run: str) -> Certificate:
+    return certificate_of(store.events(run), store.head(run))
+
+
+def _csv_on_record(store: SqlStore, run: str) -> Sequence[ResultRow]:
+    return _csv_rows(certificate_csv(_certificate(store, run)))[run]
+
+
+def _dcc_on_record(store: SqlStore, run: str) -> Sequence[ResultRow]:
+    from ohmwright.reports.dcc import certificate_dcc
+
+    (rows,) = _dcc_rows(certificate_dcc(_certificate(store, run))).values()
+    return rows
+
+
+FORMS: Mapping[str, DataForm] = {
+    ".csv": DataForm(_csv_rows, _csv_on_record),
+    ".parquet": DataForm(_parquet_rows, _parquet_on_record),
+    ".xml": DataForm(_dcc_rows, _dcc_on_record),
+}
+"""By the ending of a file's name."""

@@ -1,0 +1,91 @@
+"""What a file that somebody shows is: an issued paper, or data that nobody issued.
+
+CSV, Parquet and digital certificates are written anew at each call: what they say of results is
+held against the record.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from ohmwright.model.errors import RecordError, UsageError
+from ohmwright.records.issued_papers import CheckedFile, checked_paper, file_content
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.reports.text import counted
+
+from .result_rows import FORMS, DataForm, ResultRow, is_signed
+
+_NO_PROOF = "nothing in this file can prove itself"
+_SIGNED = " Its XML signature is for any program for such signatures to check."
+
+
+def checked_file(store: SqlStore, path: Path) -> CheckedFile:
+    """What a file is, held against the records. Raises UsageError where it cannot be read."""
+    found, form = checked_paper(store, path), FORMS.get(path.suffix.lower())
+    if form is None or found.paper is not None:
+        return found
+    content = file_content(path)
+    try:
+        shown = form.rows(content)
+    except ValueError:
+        shown = {}
+    if not shown:
+        return CheckedFile(f"{path}", "unknown", f"{_NO_PROOF}, and it names no run to compare.")
+    compared = _compared(store, path, form, shown)
+    return replace(compared, said=f"{compared.said}{_SIGNED}") if is_signed(content) else compared
+
+
+def _compared(
+    store: SqlStore, path: Path, form: DataForm, shown: Mapping[str, Sequence[ResultRow]]
+) -> CheckedFile:
+    known = set(store.run_ids())
+    runs = {_run_named(name, known): rows for name, rows in shown.items()}
+    named = ", ".join(list(runs)[:3]) + (f" and {len(runs) - 3} more" if len(runs) > 3 else "")
+    if not known.issuperset(runs):
+        said = f"{_NO_PROOF}, and not all runs that it names are on record here ({named})."
+        return CheckedFile(f"{path}", "unknown", said)
+    for run, rows in runs.items():
+        try:
+            differs = _difference(rows, form.on_record(store, run))
+        except (RecordError, UsageError):
+            said = f"{_NO_PROOF}, and run {run} is damaged or not finished on record."
+            return CheckedFile(f"{path}", "unknown", said)
+        if differs:
+            said = f"NOT what is on record of run {run}: {differs}. Do not use it."
+            return CheckedFile(f"{path}", "changed", said)
+    count = counted(sum("verdict" in row for rows in runs.values() for row in rows), "result")
+    void = " The run is VOID." if store.voided_run_ids() & set(runs) else ""
+    said = (
+        f"{_NO_PROOF}. Held against the record, its values, uncertainties and verdicts agree: "
+        f"{count} of run {named}.{void} The certificate is the PDF or HTML that was issued."
+    )
+    return CheckedFile(f"{path}", "not a certificate", said)
+
+
+def _run_named(name: str, known: Iterable[str]) -> str:
+    """The run that a file names, or whose certificate."""
+    number = name.removesuffix("-draft")
+    return number if number in known else re.sub(r"-\d+$", "", number)
+
+
+def _difference(shown: Sequence[ResultRow], kept: Sequence[ResultRow]) -> str:
+    """The first thing in which a file differs from the record; empty where in nothing."""
+    if len(shown) != len(kept):
+        return f"{len(shown)} results in the file, {len(kept)} on record"
+    for one, other in zip(shown, kept, strict=True):
+        for name, kept_text in other.items():
+            text = one.get(name, "nothing")
+            if not _same(text, kept_text):
+                return f"{other['where']}: {name} {text} in the file, {kept_text} on record"
+    return ""
+
+
+def _same(one: str, other: str) -> bool:
+    """Whether two cells are one text or one number, which programs write in several ways."""
+    try:
+        return one == other or float(one) == float(other)
+    except ValueError:
+        return False

@@ -1,0 +1,123 @@
+"""What `record verify` says of records and of files that somebody shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from shlex import quote
+
+from ohmwright.api.issued_paper import layout_sha256
+from ohmwright.records.audit_finding import AuditFinding, FindingKind
+from ohmwright.records.issued_papers import CheckedFile, FoundPaper
+
+from .store_check import StoreCheck
+
+_NAMED = 20
+"""Values not computed once more that are named of each reason; JSON has more."""
+_SHORT = 12
+"""Digits of a hash that `record verify --head` takes for the whole."""
+_PREFIXES: dict[FindingKind, str] = {
+    "wrong": "",
+    "unknown": "Not known to be good: ",
+    "warning": "Warning: ",
+}
+
+
+def finding_line(finding: AuditFinding) -> str:
+    """What was found; that it is of the whole store is said only of damage."""
+    said = f"{finding}" if finding.run or finding.kind == "wrong" else finding.what
+    return f"{_PREFIXES[finding.kind]}{said}"
+
+
+def recomputed_words(values: Mapping[str, int]) -> str:
+    """How many values were computed once more, and how many not and why."""
+    done = f"{_counted(values)} from their readings"
+    left = [f"{count} not: {why}" for why, count in sorted(values.items()) if why]
+    return f"{done[0].upper()}{done[1:]}{''.join(f'; {one}' for one in left)}."
+
+
+def _counted(values: Mapping[str, int]) -> str:
+    done = values.get("", 0)
+    return f"{done or 'none'} of {sum(values.values())} values computed once more"
+
+
+def named_words(why: str, named: Sequence[str], count: int) -> str:
+    """Which values were not computed once more for one reason, the first of many."""
+    shown = named[:_NAMED]
+    more = "" if len(shown) == count else f"; and {count - len(shown)} more"
+    return f"Not computed once more, {why}: {'; '.join(shown)}{more}."
+
+
+def issue_line(paper: FoundPaper) -> str:
+    """Who issued a paper and when, by which keys, and by which layout."""
+    issued = f"issued {paper.issued_at} by {paper.issued_by} as certificate {paper.certificate}"
+    keys = f"{paper.reservation} " if paper.reservation else ""
+    return f"{paper.path}: {issued}. {keys}Laid out by {_layout(paper)}."
+
+
+def _layout(paper: FoundPaper) -> str:
+    """Which layout a paper has, by its hash where it is not this version's."""
+    layout = (
+        "this program's own layout"
+        if paper.template_sha256 == layout_sha256()
+        else f"the layout with SHA-256 {paper.template_sha256}, which is not this version's"
+    )
+    if not paper.own_pages_sha256:
+        return layout
+    return f"{layout}, behind the laboratory's own pages of SHA-256 {paper.own_pages_sha256}"
+
+
+def newest_entry_line(check: StoreCheck) -> str:
+    """The newest entry of the ledger, to be compared with what somebody noted."""
+    short = check.newest.hash.hex()[:_SHORT]
+    return f"Newest entry of these records: {check.newest.number}, hash {short}."
+
+
+def closing_lines(check: StoreCheck) -> Iterator[str]:
+    """What the records are worth, whom to ask about keys, and last what each file is."""
+    runs = f"{check.runs} run{'' if check.runs == 1 else 's'}"
+    match check.of_records:
+        case "wrong":
+            yield "Not whole: do not use as evidence what is named above; restore a copy."
+        case "unknown":
+            said = "every hash and link holds; what is named is not known to be good"
+            yield f"{runs}: {said}{_and_not(check)}"
+        case "good":
+            yield f"{runs}: {_holding(check)}{_and_not(check)}"
+    if any(signer.key not in check.trusted for signer in check.signers):
+        where = "" if check.given is None else f" --records {quote(check.given)}"
+        yield (
+            "Anybody can make a key. Compare its fingerprint with its owner, then: "
+            f"ohmwright record keys trust FINGERPRINT --name OWNER{where}"
+        )
+    yield from (_file_line(file, check) for file in check.files)
+
+
+def _file_line(file: CheckedFile, check: StoreCheck) -> str:
+    if file.paper is not None and check.of_records != "good":
+        return f"{file.path}: {file.said} By records that are not known to be good: see above."
+    return f"{file.path}: {file.said}"
+
+
+def _and_not(check: StoreCheck) -> str:
+    """How far values were held against readings, and what a store seen first cannot show."""
+    values = f"; {_counted(check.values)}" if check.values else ""
+    if check.seen_before or not check.runs:
+        return f"{values}."
+    return (
+        f"{values}. This computer never saw these records before: it cannot tell whether runs or "
+        "voids at their end were cut off. Compare the newest entry with what somebody noted."
+    )
+
+
+def _holding(check: StoreCheck) -> str:
+    """What holds in a good store; an unfinished run has no signature that could."""
+    if not check.runs:
+        return "no run to verify"
+    if not check.open_runs:
+        return "every hash, link and signature holds, each by a key trusted here"
+    if len(check.open_runs) < check.runs:
+        return (
+            "every hash and link holds, and so does the signature of each finished run, by a key "
+            "trusted here"
+        )
+    return "every hash and link holds; there is no signature yet"

@@ -1,0 +1,161 @@
+"""What `record verify --paper` says of files: in force, superseded, changed, or without proof."""
+
+import re
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from ohmwright.model.shipped import shipped
+
+DEMO_BENCH = shipped("benches", "demo.toml")
+
+
+@pytest.fixture(autouse=True)
+def wide(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "400")
+
+
+@pytest.fixture
+def records(ohmwright: Callable, procedure: Path, tmp_path: Path) -> Path:
+    place = tmp_path / "records"
+    ohmwright("verify", procedure, "--bench", DEMO_BENCH, "--records", place)
+    return place
+
+
+@pytest.fixture
+def last_line(ohmwright: Callable, records: Path) -> Callable[[Path], tuple[int, str]]:
+    """The exit code and the last line for one file."""
+
+    def verified(paper: Path) -> tuple[int, str]:
+        said = ohmwright("record", "verify", "--paper", paper, "--records", records)
+        return said.code, said.out.splitlines()[-1].removeprefix(f"{paper}: ")
+
+    return verified
+
+
+def written(ohmwright: Callable, records: Path, folder: Path) -> dict[str, Path]:
+    """Every form of the certificate by its ending."""
+    said = ohmwright("certificate", "--records", records, "--all", folder, "--country", "DE")
+    assert said.code == 0
+    return {path.suffix: path for path in folder.iterdir()}
+
+
+def approve(ohmwright: Callable, records: Path) -> None:
+    approved = ohmwright("record", "approve", "last", "--by", "A. Fenn", "--records", records)
+    assert approved.code == 0
+
+
+@pytest.mark.parametrize("ending", [".pdf", ".html"])
+def test_each_state_of_a_paper_has_a_last_line_of_its_own(
+    ohmwright: Callable,
+    records: Path,
+    tmp_path: Path,
+    last_line: Callable[[Path], tuple[int, str]],
+    ending: str,
+) -> None:
+    draft = written(ohmwright, records, tmp_path / "draft")[ending]
+    approve(ohmwright, records)
+    issued = written(ohmwright, records, tmp_path / "issued")[ending]
+    code, said = last_line(issued)
+    assert (code, said.endswith("as it was issued, and in force.")) == (0, True)
+    assert last_line(draft)[0] == 4
+    assert last_line(draft)[1].startswith("a draft, as it says itself")
+
+    changed, strange = tmp_path / f"changed{ending}", tmp_path / f"strange{ending}"
+    changed.write_bytes(issued.read_bytes() + b"\n")
+    code, said = last_line(changed)
+    assert (code, said.startswith("CHANGED: it calls itself certificate 2")) == (6, True)
+    strange.write_bytes(b"%PDF, of somebody else")
+    assert last_line(strange) == (
+        4,
+        "no paper that was issued here, and it names no certificate: it cannot be checked.",
+    )
+    foreign = tmp_path / f"foreign{ending}"
+    foreign.write_bytes(b"<title>Certificate of calibration 2031-x</title>")
+    code, said = last_line(foreign)
+    assert (code, "2031-x, which was not issued in these records" in said) == (4, True)
+    copy = tmp_path / "copies"
+    (tmp_path / "nobody").touch()
+    ohmwright("certificate", "--records", records, "--all", copy, "--trusted", tmp_path / "nobody")
+    (made,) = copy.glob(f"*{ending}")
+    assert last_line(made)[1].startswith("a copy, as it says itself")
+
+
+def test_a_paper_stays_in_force_until_its_replacement_is_approved(
+    ohmwright: Callable,
+    records: Path,
+    tmp_path: Path,
+    last_line: Callable[[Path], tuple[int, str]],
+) -> None:
+    approve(ohmwright, records)
+    issued = written(ohmwright, records, tmp_path / "issued")[".pdf"]
+    amend = ("--reason", "Wrong place.", "--by", "B. Tarn", "--place", "ward 3")
+    amended = ohmwright("record", "amend", "last", *amend, "--records", records)
+    number = re.search(r"Certificate (\S+)-2 is a draft until somebody approves it", amended.out)
+    assert number is not None
+    assert f"until then {number[1]} stays in force" in amended.out
+    code, said = last_line(issued)
+    assert code == 0
+    assert "in force. An amendment of " in said
+    assert said.endswith("by B. Tarn replaces it once that is approved: Wrong place.")
+    shown = ohmwright("record", "show", "--records", records).out
+    assert f"-2 is to replace {number[1]} once it is approved; until then {number[1]} is" in shown
+    draft = written(ohmwright, records, tmp_path / "draft")[".html"].read_text("utf-8")
+    assert "Is to replace" in draft
+    approve(ohmwright, records)
+    code, said = last_line(issued)
+    assert (code, "NO LONGER IN FORCE: an amended certificate replaced it" in said) == (4, True)
+    assert "which is no longer valid" in ohmwright("record", "show", "--records", records).out
+    void = ("--reason", "another unit", "--records", records)
+    assert ohmwright("record", "void", "last", *void).code == 0
+    assert "NO LONGER IN FORCE: its run was declared void" in last_line(issued)[1]
+
+
+def test_a_paper_of_damaged_records_is_not_vouched_for(
+    ohmwright: Callable,
+    records: Path,
+    tmp_path: Path,
+    last_line: Callable[[Path], tuple[int, str]],
+) -> None:
+    approve(ohmwright, records)
+    issued = written(ohmwright, records, tmp_path / "issued")[".pdf"]
+    connection = sqlite3.connect(records / "records.sqlite", isolation_level=None)
+    connection.execute("UPDATE tallies SET passed = passed + 1")
+    connection.close()
+    code, said = last_line(issued)
+    assert (code, said.endswith("not known to be good: see above.")) == (6, True)
+
+
+@pytest.mark.parametrize(
+    ("ending", "old", "new", "differs"),
+    [
+        (".csv", '"pass"', '"fail"', "verdict fail in the file, pass on record"),
+        (".csv", '"cut"', '"x"', "where as_found, x, 100 ohm in the file"),
+        (".xml", "Verdict: pass", "Verdict: fail", "verdict fail in the file, pass on record"),
+        (".xml", ">pass<", ">fail<", "conformity fail in the file, pass on record"),
+        (".xml", "ends in the hash ", "ends in the hash 00", "hash"),
+    ],
+)
+def test_a_file_without_proof_is_held_against_the_record(
+    ohmwright: Callable,
+    records: Path,
+    tmp_path: Path,
+    last_line: Callable[[Path], tuple[int, str]],
+    ending: str,
+    old: str,
+    new: str,
+    differs: str,
+) -> None:
+    file = written(ohmwright, records, tmp_path / "papers")[ending]
+    code, said = last_line(file)
+    assert code == 4
+    assert said.startswith("nothing in this file can prove itself. Held against the record, its")
+    assert "agree: 2 results of run " in said
+    text = file.read_text("utf-8")
+    assert old in text
+    file.write_text(text.replace(old, new, 1), "utf-8")
+    code, said = last_line(file)
+    assert (code, said.startswith("NOT what is on record of run ")) == (6, True)
+    assert differs in said
