@@ -95,7 +95,7 @@ def test_every_paper_made_from_the_record_alone_is_whole(
             "cut, 300 W",
             "path OUTPUT",
             "CAL-25-1187",
-            "none: no analyzer certificate; verdict and U are by the readings alone",
+            "none: no analyzer certificate, so that neither verdict nor U holds",
             "Part 1: begun 2026-01-05 08:00 UTC by unattended; interrupted",
             "no reason is on record",
             "Part 2: resumed",

@@ -87,12 +87,14 @@ def test_the_screen_says_for_which_analyzer_the_certificate_is(
         return " ".join(out.split())
 
     verify(bench)
-    assert "due 2026-08-18 The certificate names no serial number" in shown()
+    assert "due 2026-08-18 No serial number in it; the bench file says" in shown()
     known = started(tmp_path).analyzer.split(",")[2].strip()
     own = bench.parent / "own.toml"
     own.write_text(f'serial = "{known}"\n{own.read_text()}')
     verify(bench)
-    assert f"due 2026-08-18 For serial number {known}" in shown()
+    assert (
+        f"due 2026-08-18 For serial number {known}, as in the analyzer's identification" in shown()
+    )
 
 
 def test_a_room_nobody_works_in_is_refused(verify: Callable, bench: Path) -> None:
@@ -104,7 +106,9 @@ def test_a_bench_without_a_certificate_says_so(verify: Callable, bench: Path) ->
     outcome = verify(bench)
     assert "NO ANALYZER CERTIFICATE" in outcome.out
     said = " ".join(outcome.out.split())
-    assert "PASS and FAIL are by the readings alone; not traceable. Such values have no P" in said
+    assert (
+        "PASS and FAIL are not traceable (no analyzer certificate). Such values have no P" in said
+    )
     assert ("95 %" in said, "99.9" in said, "Decided by: simple acceptance." in said) == (
         *(False, False),
         True,

@@ -1,11 +1,25 @@
 """What papers say a value is, and until when its activation was read."""
 
+import csv
+
+import pytest
+
 from ohmwright.model.result import Result, Sample
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.certificate_text import certificate_text
-from ohmwright.reports.measurand_text import extrapolated_text, measurand_text, read_until_text
+from ohmwright.reports.csv_file import certificate_csv
+from ohmwright.reports.dcc import certificate_dcc
+from ohmwright.reports.html import certificate_html
+from ohmwright.reports.measurand_text import (
+    extrapolated_text,
+    last_reading,
+    measurand_text,
+    read_until_text,
+)
+from ohmwright.reports.pdf import certificate_pdf
 
 from . import conftest
+from .test_pdf import squeezed, text_of
 
 
 def read_until(*ages_s: float) -> Result:
@@ -46,3 +60,37 @@ def test_of_a_step_it_is_told_from_when_to_when_its_points_were_read() -> None:
     assert read_until_text(several) == "read until 4.4 to 5.8 s, extrapolated to 6 s"
     several.append(read_until(6.5))
     assert read_until_text(several) == "read until 4.4 to 6.5 s, in part extrapolated to 6 s"
+
+
+@pytest.mark.parametrize(
+    ("last_ma", "shown"),
+    [
+        (447.0, "99.9"),  # 101 W ± 1.2 W: more than half of that below
+        (448.7, ""),  # 100.7 W
+        (451.0, "101.7"),
+        (0.0, "0.0"),
+    ],
+)
+def test_a_last_reading_far_from_the_value_stands_beside_it(last_ma: float, shown: str) -> None:
+    one = read_until(3.0).model_copy(update={"samples": (Sample(3.0, last_ma),)})
+    other = conftest.result("as_left", "cut", "100 ohm")
+    certificate = certificate_of(conftest.a_run([one, other]))
+    sheet = certificate_text(certificate)
+    (row, bare) = sheet.groups[0].rows
+    assert (row.left.read, bare.left.read, sheet.far_readings) == (shown, "", bool(shown))
+    html, pdf = certificate_html(sheet), text_of(certificate_pdf(sheet, conftest.BEGUN))
+    assert ("last read" in html) == bool(shown)
+    assert ("Lastreading" in squeezed(pdf)) == bool(shown)
+    assert squeezed(f"101.0±1.2{shown}+1.0") in squeezed(pdf)
+    assert (f"Last reading {shown} W" in certificate_dcc(certificate).decode()) == bool(shown)
+    cells = csv.DictReader(certificate_csv(certificate).decode("utf-8-sig").splitlines())
+    assert [cell["last_reading"] for cell in cells] == [f"{(last_ma / 1000) ** 2 * 500}", ""]
+
+
+def test_a_last_reading_of_a_current_is_in_its_own_unit() -> None:
+    one = read_until(3.0)
+    assert one.measured is not None
+    current = one.measured.model_copy(update={"quantity": "current_ma"})
+    assert last_reading(one.model_copy(update={"measured": current})) == 440.0
+    ratio = one.measured.model_copy(update={"quantity": "crest_factor"})
+    assert last_reading(one.model_copy(update={"measured": ratio})) is None

@@ -1,11 +1,17 @@
 """What a certificate says of what its uncertainties hold and lack."""
 
+import csv
 import json
 from pathlib import Path
 
+from rich.console import Console
+
+from ohmwright.cli.budget_table import budget_table
 from ohmwright.model.result import BudgetEntry, Measured, Result
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.certificate_text import certificate_text
+from ohmwright.reports.csv_file import certificate_csv
+from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.uncertainty_text import left_out_text, uncertainty_text
 
 from . import conftest
@@ -42,6 +48,27 @@ def test_what_only_some_values_lack_is_marked() -> None:
 def test_nothing_left_out_and_nothing_on_record_differ() -> None:
     assert left_out_text([valued("readings", "")]).endswith("of data: nothing.")
     assert left_out_text([valued("readings", None)]).endswith("of data: not recorded.")
+
+
+def test_errors_that_go_together_are_named_on_papers_and_kept_in_data() -> None:
+    one = valued("meter accuracy, load resistance", "")
+    assert one.measured is not None
+    both = one.measured.model_copy(update={"correlation": 0.3})
+    together = one.model_copy(update={"measured": both})
+    said = (
+        "The errors of meter accuracy and load resistance go together, with a correlation "
+        "coefficient of 0.3 by the analyzer's certificate."
+    )
+    assert said in uncertainty_text([together])
+    assert "go together" not in uncertainty_text([one])
+    certificate = certificate_of(conftest.a_run([together]))
+    (row,) = csv.DictReader(certificate_csv(certificate).decode("utf-8-sig").splitlines())
+    assert row["meter_load_correlation"] == "0.3"
+    assert said in certificate_dcc(certificate).decode()
+    console = Console(width=200)
+    with console.capture() as shown:
+        console.print(budget_table([together]))
+    assert said in shown.get()
 
 
 def test_a_run_without_a_budget_says_nothing() -> None:

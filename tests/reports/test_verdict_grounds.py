@@ -21,7 +21,7 @@ from ohmwright.reports.pdf import certificate_pdf
 from . import conftest
 from .test_label import words_of
 
-ALONE = "by the readings alone; not traceable"
+ALONE = "not traceable (no analyzer certificate)"
 ACCREDITED = "Accredited, No. 0"
 APPROVED = Issue(
     "1",
@@ -66,15 +66,18 @@ def test_with_a_certificate_it_is_one_and_accredited() -> None:
         ACCREDITED,
     )
     assert sheet.verdict_qualified == ""
-    expired = conftest.CERTIFICATE.model_copy(update={"expired": True})
-    assert certificate_text(approved(point(expired))).letterhead.accreditation == ""
+    for lacking in ({"expired": True}, {"serial": ""}):  # nothing in it ties it to the analyzer
+        basis = conftest.CERTIFICATE.model_copy(update=lacking)
+        assert certificate_text(approved(point(basis))).letterhead.accreditation == ""
+    named = conftest.CERTIFICATE.model_copy(update={"serial": "S9"})
+    assert certificate_text(approved(point(named))).letterhead.accreditation == ACCREDITED
 
 
 def test_where_only_some_values_are_covered_it_says_which() -> None:
     sheet = certificate_text(approved(*IN_PART))
     assert sheet.verdict_qualified == f"in part {ALONE}"
     assert sheet.letterhead.accreditation.startswith(
-        f"{ACCREDITED}. Not for results by the readings alone"
+        f"{ACCREDITED}. Not for results without an analyzer certificate"
     )
     covered, other = sheet.groups[0].rows
     assert (covered.left.alone, other.left.alone) == ("", "*")
@@ -168,5 +171,5 @@ def test_a_due_date_stands_only_on_what_is_approved_and_traceable(
     made = label(certificate, LabelSize(), form="pdf", due=date(2027, 3, 2))
     said = words_of(made)
     assert ("2027-03-02" in said) == (not why)
-    assert (ALONE in qr_text(certificate)) == ("alone" in why)
-    assert ("alone" in said) == ("alone" in why)
+    assert (ALONE in qr_text(certificate)) == ("traceable" in why)
+    assert ("traceable" in said) == ("traceable" in why)

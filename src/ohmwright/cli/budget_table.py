@@ -10,6 +10,7 @@ from rich.text import Text
 from ohmwright.model.result import AMPLE_DOF, Result
 from ohmwright.reports.measurand_text import read_until_text
 from ohmwright.reports.text import printable
+from ohmwright.reports.uncertainty_text import correlation_text
 
 from .table_format import plain_table, value_with_uncertainty
 
@@ -44,8 +45,10 @@ def budget_table(results: Iterable[Result]) -> Table:
             "",
             f"{measured.uncertainty:.3g}",
             f"{measured.dof:.1f}" if measured.dof < AMPLE_DOF else "inf",
-            "100" if measured.correlation is None else f"r = {measured.correlation:g}",
+            "100",
         )
+        if together := correlation_text([result]):
+            table.add_row(f"  {together}")
         if measured.left_out:
             table.add_row(f"  left out: {printable(', '.join(measured.left_out))}")
     return table

@@ -33,7 +33,7 @@ from .coach_words import (
 from .session import Session
 from .watched_rest import wait_with_rf_off
 
-THE_METER, NOT_SURE = "the meter", "the meter, not sure"
+THE_METER, NOT_SURE = "the meter", "the meter, which could not rule out a wrong press"
 """Who told of presses: readings that could tell them from a slip, or that could not."""
 _CREDIBLE = 0.1
 """Probability of presses as asked with which they are kept so where the readings are not sure."""

@@ -68,7 +68,7 @@ class TrimMoved(Stamped):
     """Who said that it was done; None where it was done by port and read back.
 
     "the meter" where a person was told what to press, confirmed nothing, and the readings showed
-    that it was done; "the meter, not sure" where they could not tell it from a slip.
+    that it was done; "the meter, which could not rule out a wrong press" where they could not.
     """
 
 

@@ -9,8 +9,7 @@ from pydantic import Field
 
 from .base import FrozenModel
 
-NO_SERIAL = "the certificate names no serial number"
-"""Then nothing in it ties it to the analyzer that was used."""
+NO_SERIAL = "no serial number in it; the bench file says it is this analyzer's"
 
 
 class Traceability(FrozenModel):
@@ -32,7 +31,11 @@ class Traceability(FrozenModel):
         """For which analyzer it was issued, as a clause; empty where the record does not say."""
         if self.serial is None:
             return ""
-        return f"for serial number {self.serial}" if self.serial else NO_SERIAL
+        return (
+            f"for serial number {self.serial}, as in the analyzer's identification"
+            if self.serial
+            else NO_SERIAL
+        )
 
 
 class RoomFigures(FrozenModel):

@@ -99,7 +99,7 @@ Design decisions, all in force:
    Decision: laboratory, customer, place and receipt come from a file or from whoever makes the
    paper, which says so, until an addendum keeps them; from then on nothing else is printed. The
    number of a certificate is the run's, with -2 and so on for each amendment. Where one key
-   sealed and approved, the paper names who signed with it. Until it is approved, a paper is a draft,
+   sealed and approved, the paper names who signed with it. Until approval, a paper is a draft,
    without accreditation, logo or the laboratory's statements: these vouch for what was released.
    Rejected: a date of issue from the clock, which would make each printing another file.
    Held by: tests/reports/test_issue.py, tests/cli/test_addenda.py.
@@ -117,8 +117,8 @@ Design decisions, all in force:
    logo too; the record that is attached ends before that addendum. A later printing whose bytes
    differ says that it is a copy, and by what. The note on keys is that of the issue where the key
    of whoever issued it is trusted: anybody could issue a paper without a note. `record verify
-   --paper` looks a file up by its hash, and knows a changed one by the title that it bears. An issued
-   paper stays in force until an amended one is approved: whoever amends would else undo alone what
+   --paper` looks a file up by its hash, and knows a changed one by the title that it bears. It
+   stays in force until an amended one is approved: whoever amends would else undo alone what
    another person approved; who must stop it at once voids the run.
    Rejected: the first printing as the issue, which a reader of a copy of the store would be; a date
    of printing on copies, which would make each another file.

@@ -177,6 +177,8 @@ class CertificateText:
     facts: tuple[tuple[str, Details], ...]
     groups: tuple[StepGroup, ...]
     stages: tuple[str, ...]
+    far_readings: bool
+    """Whether any measured value lies so far from its last reading that this is given."""
     adjustments: tuple[AdjustmentRow, ...]
     adjusted_at: str
     """Conditions that all adjusted points share."""
@@ -212,6 +214,7 @@ class CertificateText:
 
 def certificate_text(certificate: Certificate) -> CertificateText:
     """The text of `certificate`, its power curves drawn."""
+    groups = tuple(step_groups(certificate))
     return CertificateText(
         title=_title(certificate),
         number=printable(certificate.issue.number),
@@ -228,7 +231,8 @@ def certificate_text(certificate: Certificate) -> CertificateText:
         verdict_adjusted=_verdict(certificate, "adjust").replace("pass", ""),
         simulated=_simulated(certificate.seed),
         facts=tuple(detail_blocks(certificate)),
-        groups=tuple(step_groups(certificate)),
+        groups=groups,
+        far_readings=any(row.found.read or row.left.read for group in groups for row in group.rows),
         stages=tuple(s for s in ("as_found", "as_left") if s in certificate.stages),
         adjustments=tuple(adjustment_rows(certificate)),
         adjusted_at=adjustment_conditions(certificate).words(),

@@ -17,10 +17,10 @@ from ohmwright.model.result import Result, TraceabilityBasis
 from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
-from .measurand_text import read_until_s
+from .measurand_text import last_reading, read_until_s
 from .run_parts import RunPart
 from .text import NOT_RECORDED, printable
-from .verdict_grounds import BY_READINGS_ALONE, is_by_readings_alone
+from .verdict_grounds import UNCOVERED, is_by_readings_alone
 
 # a separator of another locale may cut a cell in two, so what follows one counts as a beginning
 _FORMULA = re.compile(r"(^|[;,|])([\s\"']*)(?=[=+\-@＝＋－＠])")
@@ -103,10 +103,12 @@ def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, C
         "accept_to": None if held is None else held.accept_to,
         "value": None if measured is None else measured.value,
         "expanded_uncertainty": None if measured is None else measured.expanded,
+        "meter_load_correlation": None if measured is None else measured.correlation,
         "coverage_factor": None if measured is None else measured.coverage_factor,
         "traceable_to": None if measured is None else _traceable_to(result.traceability),
         "age_s": None if measured is None else measured.age_s,
         "read_until_s": read_until_s(result),
+        "last_reading": last_reading(result),
         "uncertainty_ratio": None if held is None or alone else held.uncertainty_ratio,
         "probability": None if held is None or alone else held.probability,
         "rule": None if held is None else held.rule,
@@ -114,7 +116,7 @@ def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, C
         "held_against_it": result.held_against_it,
         "said": result.said,
         "verdict": result.verdict,
-        "verdict_by": BY_READINGS_ALONE if alone else "",
+        "verdict_by": UNCOVERED if alone else "",
         "reason": result.reason,
         "trim_told_by": result.trim_told_by,
         "start_trim": result.start_trim,

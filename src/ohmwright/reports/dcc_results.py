@@ -19,13 +19,13 @@ from .dcc_elements import (
     add_software,
     add_words,
 )
-from .measurand_text import measurand_text, read_until_text
+from .measurand_text import far_reading_text, measurand_text, read_until_text
 from .measuring_conditions import conditions_of_result
 from .result_tables import requirement_text
 from .run_parts import RunPart
 from .text import NOT_RECORDED, limits_text, printable, unit_symbol
 from .traceability_marks import ValueMarks, traceability_text
-from .verdict_grounds import BY_READINGS_ALONE, is_by_readings_alone
+from .verdict_grounds import UNCOVERED, is_by_readings_alone
 
 
 def add_measurement(parent: Element, certificate: Certificate) -> None:
@@ -121,6 +121,8 @@ def _point(data: Element, result: Result, marks: ValueMarks) -> None:
     quantity = add(data, "quantity")
     add_words(quantity, "name", result.point)
     said = [conditions_of_result(result).words(), read_until_text([result])]
+    if far := far_reading_text(result):
+        said.append(f"Last reading {far} {unit_symbol(target, measured)}")
     if target is not None:
         said.append(f"Limits {limits_text(target)} {unit_symbol(target, measured)}".rstrip())
     if result.requirement:
@@ -161,7 +163,7 @@ def _settings(quantity: Element, result: Result) -> None:
 def _decision(meta: Element, result: Result, marks: ValueMarks) -> None:
     """Add verdict, rule, probability of conformity, traceability and trim of a result."""
     alone = result.measured is not None and is_by_readings_alone(result)
-    ground = BY_READINGS_ALONE if alone else ""
+    ground = UNCOVERED if alone else ""
     said = [", ".join(filter(None, (f"Verdict: {result.verdict}", ground, result.reason)))]
     held = result.conformity
     if held is not None:

@@ -74,8 +74,9 @@ def _result_cells(outcome: ResultCells, stage: str) -> str:
     value = f"{outcome.value} ± {outcome.expanded}" if outcome.expanded else outcome.value
     # in brackets, since a bare letter or figure would be copied with the value
     mark = f"<sup>[{escape(outcome.mark)}]</sup>" if outcome.mark else ""
+    read = f" <small>last read {escape(outcome.read)}</small>" if outcome.read else ""
     verdict = f"verdict {outcome.verdict.replace(' ', '-')}"
-    cells = ((value, mark, ""), (outcome.error, "", ""), (outcome.probability, "", ""))
+    cells = ((value, mark + read, ""), (outcome.error, "", ""), (outcome.probability, "", ""))
     verdict_cell = (outcome.verdict, outcome.alone, verdict)
     return "".join(
         _cell(f"{stage}{name}", *cell)

@@ -6,6 +6,8 @@ from collections.abc import Iterable
 
 from ohmwright.model.result import Result
 
+from .text import decimals_of_uncertainty, fixed_decimals
+
 METHOD = (
     "Start-up lag of unit and meter is taken off by a model fitted to the readings; droop stays "
     "in. The value is therefore not the reading shown at that age, and what was not watched until "
@@ -17,13 +19,16 @@ METHOD = (
 
 def measurand_text(results: Iterable[Result]) -> str:
     """What is stated of an output, and how it comes from readings; empty where none was read."""
-    ages = sorted({r.measured.age_s for r in results if r.measured and r.samples})
+    read = [result for result in results if result.measured and result.samples]
+    ages = sorted({r.measured.age_s for r in read if r.measured})
     if not ages:
         return ""
+    far = " A last reading is given where the value lies more than half its U from it."
     named = " or ".join(f"{age:g} s" for age in ages)
     return (
         f"A value read during an activation is the output as it would be at {named} after RF came "
         f"on, were the unit rested and the start-up lag over. {METHOD}"
+        f"{far if any(map(far_reading_text, read)) else ''}"
     )
 
 
@@ -50,6 +55,30 @@ def read_until_text(results: Iterable[Result]) -> str:
     some = "" if len(beyond) == len(read) else "in part "
     extrapolated = f", {some}extrapolated to {to}" if beyond else ""
     return f"read until {first if first == last else f'{first} to {last}'} s{extrapolated}"
+
+
+def last_reading(result: Result) -> float | None:
+    """The last reading on record, in the unit of the value; None for values not read as current."""
+    measured = result.measured
+    if measured is None or not result.samples:
+        return None
+    current_ma = result.samples[-1].current_ma
+    match measured.quantity or (result.target and result.target.quantity):
+        case "current_ma":
+            return current_ma
+        case "power_w" if result.load_ohm:
+            return (current_ma / 1000) ** 2 * result.load_ohm
+    return None
+
+
+def far_reading_text(result: Result) -> str:
+    """The last reading, where the value lies more than half its U from it; else empty."""
+    read, measured = last_reading(result), result.measured
+    if read is None or measured is None or measured.expanded is None:
+        return ""
+    if abs(measured.value - read) <= measured.expanded / 2:
+        return ""
+    return fixed_decimals(read, decimals_of_uncertainty(measured.expanded))
 
 
 def extrapolated_text(results: Iterable[Result]) -> str:

@@ -9,7 +9,7 @@ from itertools import groupby
 from ohmwright.model.result import Result
 
 from .certificate import AdjustedPoint, Certificate, CertifiedPoint
-from .measurand_text import read_until_text
+from .measurand_text import far_reading_text, read_until_text
 from .measuring_conditions import (
     TOLD_TRIM,
     MeasuringConditions,
@@ -37,6 +37,8 @@ class ResultCells:
 
     value: str = ""
     expanded: str = ""
+    read: str = ""
+    """The last reading, where the value lies more than half its U from it."""
     error: str = ""
     probability: str = ""
     ratio: str = ""
@@ -182,6 +184,7 @@ def _result_cells(result: Result | None, marks: ValueMarks) -> ResultCells:
     return ResultCells(
         value=printable(result.shown) if result.shown else value,
         expanded=expanded,
+        read=far_reading_text(result),
         error=_error(result),
         probability="" if held is None else probability_text(held),
         ratio="" if held is None else uncertainty_ratio_text(held),
@@ -224,9 +227,12 @@ def _adjustment_row(
     result = adjustment.result
     trims = (result.start_trim, result.final_trim)
     own = _but_load(result).without(shared).words()
+    far = far_reading_text(result)
     return AdjustmentRow(
         point=printable(result.point),
-        at="; ".join(filter(None, (own, read_until_text([result])))),
+        at="; ".join(
+            filter(None, (own, read_until_text([result]), f"last reading {far}" * bool(far)))
+        ),
         load="" if result.load_ohm is None else f"{result.load_ohm:g} Ω",
         limits="" if result.target is None else limits_text(result.target),
         unit=unit_symbol(result.target, result.measured),

@@ -13,9 +13,10 @@ from .run_parts import RunPart
 from .text import NOT_RECORDED
 
 NOT_TRACEABLE = {
-    "none": "none: no analyzer certificate; verdict and U are by the readings alone",
-    "not covered": "none: the analyzer's certificate says nothing of this quantity; verdict and U "
-    "are by the readings alone",
+    "none": "none: no analyzer certificate, so that neither verdict nor U holds how far the "
+    "analyzer is off",
+    "not covered": "none: the analyzer's certificate says nothing of this quantity, so that "
+    "neither verdict nor U holds how far the analyzer is off",
     "another instrument": "not known here: read from another instrument, and typed",
     "no scale": "not needed: no scale of the analyzer enters the value",
 }

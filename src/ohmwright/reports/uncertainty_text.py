@@ -4,15 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from ohmwright.engine.measured_value import LOAD, METER
 from ohmwright.model.result import Result
 
 from .text import NOT_RECORDED, printable
 
 
 def uncertainty_text(results: Sequence[Result]) -> str:
-    """The names of the lines of all budgets, and of what they leave out; empty without a value."""
+    """The names of the lines of all budgets, which go together, and what they leave out.
+
+    Empty without a value.
+    """
     held = ", ".join(_held(results))
-    return printable(f"U holds: {held}. {left_out_text(results)}") if held else ""
+    said = (f"U holds: {held}.", correlation_text(results), left_out_text(results))
+    return printable(" ".join(filter(None, said))) if held else ""
+
+
+def correlation_text(results: Iterable[Result]) -> str:
+    """Which lines of budgets have errors that go together, and how far; empty where none have."""
+    stated = (r.measured.correlation for r in results if r.measured is not None)
+    found = " or ".join(f"{one:g}" for one in dict.fromkeys(stated) if one is not None)
+    if not found:
+        return ""
+    return (
+        f"The errors of {METER} and {LOAD} go together, with a correlation coefficient of {found} "
+        "by the analyzer's certificate."
+    )
 
 
 def left_out_text(results: Sequence[Result]) -> str:

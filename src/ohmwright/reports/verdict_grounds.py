@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from ohmwright.model.result import Result
 from ohmwright.model.traceability import Traceability
 
-BY_READINGS_ALONE = "by the readings alone; not traceable"
+UNCOVERED = "not traceable (no analyzer certificate)"
+"""Said of values that no analyzer certificate covers, and of verdicts by them."""
 READINGS_MARK = "*"
 """Stands behind a verdict by the readings alone."""
 
@@ -35,7 +36,7 @@ def qualification(results: Iterable[Result]) -> str:
     valued = [result for result in results if result.measured is not None]
     if not any(map(is_by_readings_alone, valued)):
         return ""
-    return f"in part {BY_READINGS_ALONE}" if has_certificate(valued) else BY_READINGS_ALONE
+    return f"in part {UNCOVERED}" if has_certificate(valued) else UNCOVERED
 
 
 def has_certificate(results: Iterable[Result]) -> bool:
@@ -44,17 +45,20 @@ def has_certificate(results: Iterable[Result]) -> bool:
 
 
 def may_be_accredited(results: Iterable[Result]) -> bool:
-    """Whether words on an accreditation may stand: on an analyzer certificate that was in date."""
+    """Whether words on an accreditation may stand: on an analyzer certificate that was in date.
+
+    It must name the analyzer's serial number: else nobody but the bench file ties it to this one.
+    """
     bases = {r.traceability for r in results if r.measured is not None}
     used = [basis for basis in bases if isinstance(basis, Traceability)]
-    return bool(used) and not any(basis.expired for basis in used)
+    return bool(used) and not any(basis.expired or basis.serial == "" for basis in used)
 
 
 def accreditation_limits(results: Iterable[Result]) -> str:
     """Which values words on an accreditation do not hold for; empty where for none."""
     if not any(r.measured is not None and is_by_readings_alone(r) for r in results):
         return ""
-    return f"Not for results by the readings alone (marked {READINGS_MARK})."
+    return f"Not for results without an analyzer certificate (marked {READINGS_MARK})."
 
 
 def readings_alone_text(results: Iterable[Result]) -> str:
@@ -63,9 +67,9 @@ def readings_alone_text(results: Iterable[Result]) -> str:
     if not said:
         return ""
     return (
-        f"{READINGS_MARK} behind a verdict: {BY_READINGS_ALONE}. No analyzer certificate covers "
-        "the value, and how far the analyzer is off is not known: PASS and FAIL say where its "
-        "readings lie, and no conformity of the output with the limits is stated. Behind ± is "
+        f"{READINGS_MARK} behind a verdict: {UNCOVERED}. How far the analyzer is off is not "
+        "known: PASS and FAIL say where its readings lie, and no conformity of the output with the "
+        "limits is stated. Behind ± is "
         "their scatter and what else U holds, without the analyzer's accuracy, so that it covers "
         "the true value with no stated probability; there is no P and no TUR."
     )
