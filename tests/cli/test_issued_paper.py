@@ -53,7 +53,7 @@ def test_one_number_is_one_paper(
     assert "COPY" not in "".join(pages(issued))
     assert "who may do so is not restricted" in "".join(pages(issued))
     assert ": issued " in paper_state(issued, 0)
-    assert "A. Fenn signed with one key: it proves no second person" in paper_state(issued, 0)
+    assert "and as A. Fenn: it proves no second person" in paper_state(issued, 0)
     assert ": issued " in paper_state(issued.with_suffix(".html"), 0)
 
     ohmwright("record", "export", tmp_path / "all.jsonl", "--records", records)

@@ -82,8 +82,8 @@ def test_every_paper_names_laboratory_customer_and_scope() -> None:
 @pytest.mark.parametrize(
     ("key", "sealed_as", "says"),
     [
-        ("ab" * 32, "Imre Valdane", "Imre Valdane and A. Fenn signed with one key: it proves no"),
-        ("ab" * 32, "A. Fenn", "A. Fenn signed twice with one key: it proves no"),
+        ("ab" * 32, "Imre Valdane", "One key signed as Imre Valdane and as A. Fenn: it proves no"),
+        ("ab" * 32, "A. Fenn", "One key signed twice as A. Fenn: it proves no"),
         ("cd" * 32, "Imre Valdane", ""),
     ],
 )
@@ -98,10 +98,8 @@ def test_a_paper_names_who_signed_with_one_key(key: str, sealed_as: str, says: s
     assert sheet.one_key.startswith(says)
     assert bool(sheet.one_key) == bool(says)
     papers = (certificate_html(sheet), certificate_dcc(certificate).decode())
-    assert all((says in paper, "one key" in paper) == (True, bool(says)) for paper in papers)
-    assert (squeezed("signed") + squeezed("with one key") in text_of(pdf_of(sheet))) == (
-        says.startswith("Imre")
-    )
+    assert all((says in paper, "One key" in paper) == (True, bool(says)) for paper in papers)
+    assert (squeezed(says or "One key") in text_of(pdf_of(sheet))) == bool(says)
     assert addendum_lines(RUN, addenda, sealed)[-1].startswith(says or "Certificate")
 
 

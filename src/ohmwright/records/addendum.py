@@ -136,8 +136,8 @@ def one_key_words(sealed: SealStatement | None, approvals: Sequence[Addendum]) -
 
 def _one_key_sentence(signed_as: Sequence[str]) -> str:
     names = list(dict.fromkeys(signed_as))
-    twice = "twice " if len(names) == 1 else ""
-    return f"{' and '.join(names)} signed {twice}with one key: it proves no second person."
+    how = f"twice as {names[0]}" if len(names) == 1 else f"as {' and as '.join(names)}"
+    return f"One key signed {how}: it proves no second person."
 
 
 def is_voided(addenda: Sequence[Addendum]) -> bool:

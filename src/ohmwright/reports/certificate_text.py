@@ -13,7 +13,7 @@ from .certificate import Certificate
 from .curves import curve_svg, plotted_curves
 from .details import Details, detail_blocks
 from .issue import NOTHING_TOLD
-from .measurand_text import measurand_text
+from .measurand_text import far_reading_text, measurand_text
 from .measuring_conditions import TOLD_TRIM, trims_told_text
 from .part_texts import BENCH_HEADING, interruption_lines, protection_lines
 from .result_tables import (
@@ -65,6 +65,7 @@ DRAFT = (
 _TITLE = "Certificate of calibration"
 _NO_CERTIFICATE = "Report of measurement"
 """The title where no value rests on an analyzer certificate."""
+_FAR_READING = "The last reading stands beside a value that lies more than half its U from it."
 _ADJUSTED = "The adjustment is decided on a rested confirmation after the last move of the trim."
 
 
@@ -77,7 +78,8 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
     seal = (certificate.seal_note,) if certificate.seal_note else ()
     results = certificate.results
     of_results = filter(None, (coverage_text(results), risk_text(results)))
-    of_values = filter(None, (readings_alone_text(results), measurand_text(results)))
+    far = _FAR_READING if any(map(far_reading_text, results)) else ""
+    of_values = filter(None, (readings_alone_text(results), measurand_text(results), far))
     of_u = filter(None, (uncertainty_text(results),))
     trims = trims_told_text(results)
     issue = certificate.issue

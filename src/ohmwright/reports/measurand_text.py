@@ -19,16 +19,13 @@ METHOD = (
 
 def measurand_text(results: Iterable[Result]) -> str:
     """What is stated of an output, and how it comes from readings; empty where none was read."""
-    read = [result for result in results if result.measured and result.samples]
-    ages = sorted({r.measured.age_s for r in read if r.measured})
+    ages = sorted({r.measured.age_s for r in results if r.measured and r.samples})
     if not ages:
         return ""
-    far = " A last reading is given where the value lies more than half its U from it."
     named = " or ".join(f"{age:g} s" for age in ages)
     return (
         f"A value read during an activation is the output as it would be at {named} after RF came "
         f"on, were the unit rested and the start-up lag over. {METHOD}"
-        f"{far if any(map(far_reading_text, read)) else ''}"
     )
 
 
@@ -85,6 +82,7 @@ def extrapolated_text(results: Iterable[Result]) -> str:
     """Which values hold at an age until which nobody read; empty where none does."""
     found = [
         f"{r.stage.replace('_', ' ')}, {r.step}, {r.point}: {read_until_text([r])}"
+        f"{f', last reading {far}' if (far := far_reading_text(r)) else ''}"
         for r in results
         if r.measured is not None and (read_until_s(r) or r.measured.age_s) < r.measured.age_s
     ]
