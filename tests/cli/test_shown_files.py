@@ -159,3 +159,45 @@ def test_a_file_without_proof_is_held_against_the_record(
     code, said = last_line(file)
     assert (code, said.startswith("NOT what is on record of run ")) == (6, True)
     assert differs in said
+
+
+def test_a_parquet_file_is_held_against_the_record(
+    ohmwright: Callable,
+    records: Path,
+    tmp_path: Path,
+    last_line: Callable[[Path], tuple[int, str]],
+) -> None:
+    parquet = pytest.importorskip("pyarrow.parquet")
+    file = tmp_path / "results.parquet"
+    assert ohmwright("record", "export", "--parquet", file, "--records", records).code == 0
+    code, said = last_line(file)
+    assert (code, "verdicts agree: 2 results of run " in said) == (4, True)
+    table = parquet.read_table(file)
+    place = table.column_names.index("value")
+    better = [value + 1e-9 for value in table["value"].to_pylist()]
+    parquet.write_table(table.set_column(place, "value", [better]), file)
+    code, said = last_line(file)
+    assert (code, ": value " in said) == (6, True)
+
+
+@pytest.mark.parametrize(
+    ("ending", "content"),
+    [
+        (".csv", b"\xff\x00"),
+        (".csv", b"a,b\n1,2\n"),
+        (".csv", b"run,stage\nx\n"),
+        (".csv", b"run,stage,step,point,value\n2031-x,as_left,cut,1,2\n"),
+        (".xml", b"<a"),
+        (".xml", b"<a/>"),
+        (".parquet", b"PAR1"),
+        (".txt", b""),
+    ],
+)
+def test_what_makes_no_sense_is_told_and_no_fault(
+    tmp_path: Path, last_line: Callable[[Path], tuple[int, str]], ending: str, content: bytes
+) -> None:
+    file = tmp_path / f"strange{ending}"
+    file.write_bytes(content)
+    code, said = last_line(file)
+    assert code == 4
+    assert "nothing in this file can prove itself, and" in said or "cannot be checked" in said
