@@ -21,7 +21,7 @@ from ohmwright.reports.pdf import certificate_pdf
 from . import conftest
 from .test_label import words_of
 
-ALONE = "not traceable (no analyzer certificate)"
+ALONE = "not traceable"
 ACCREDITED = "Accredited, No. 0"
 APPROVED = Issue(
     "1",

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from ohmwright.model.result import Result
 from ohmwright.model.traceability import Traceability
 
-UNCOVERED = "not traceable (no analyzer certificate)"
+UNCOVERED = "not traceable"
 """Said of values that no analyzer certificate covers, and of verdicts by them."""
 READINGS_MARK = "*"
 """Stands behind a verdict by the readings alone."""
@@ -67,9 +67,9 @@ def readings_alone_text(results: Iterable[Result]) -> str:
     if not said:
         return ""
     return (
-        f"{READINGS_MARK} behind a verdict: {UNCOVERED}. How far the analyzer is off is not "
-        "known: PASS and FAIL say where its readings lie, and no conformity of the output with the "
-        "limits is stated. Behind ± is "
-        "their scatter and what else U holds, without the analyzer's accuracy, so that it covers "
-        "the true value with no stated probability; there is no P and no TUR."
+        f"{READINGS_MARK} behind a verdict: {UNCOVERED}, for want of an analyzer certificate. How "
+        "far the analyzer is off is not known: PASS and FAIL say where its readings lie, and no "
+        "conformity of the output with the limits is stated. Behind ± is their scatter and what "
+        "else U holds, without the analyzer's accuracy, so that it covers the true value with no "
+        "stated probability; there is no P and no TUR."
     )
