@@ -1,4 +1,4 @@
-"""A pytest plugin: procedures are run on simulated benches, and RF is off after every test.
+"""A pytest plugin: procedures are run on simulated benches, and a test that leaves RF on fails.
 
 The fixture `ohmwright_bench` is a `ProcedureBench`; the mark `ohmwright` chooses what it simulates:
 
@@ -57,7 +57,7 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         return
     try:
         seeds = _choices(metafunc.definition).get("seeds")
-        every: list[Any] = [] if seeds is None else _every(seeds)
+        every: list[Any] = [] if seeds is None else _seeds_of(seeds)
     except pytest.fail.Exception as problem:  # raised here it would end the whole file
         every = [pytest.param(_Refused(str(problem)), id="refused")]
     if every:
@@ -70,8 +70,8 @@ class _Refused(NamedTuple):
     why: str
 
 
-def _every(seeds: object) -> list[int]:
-    """Return the seeds that a mark asks for by their number, or by a list; fail for none."""
+def _seeds_of(seeds: object) -> list[int]:
+    """Return the seeds of a mark: 1 to a number of units, or its list; fail for anything else."""
     if isinstance(seeds, int) and seeds > 0:
         return list(range(1, seeds + 1))
     if isinstance(seeds, Sequence) and seeds and all(isinstance(seed, int) for seed in seeds):
@@ -88,17 +88,17 @@ def ohmwright_seed(request: pytest.FixtureRequest) -> int | None:
     given: int | None = request.config.getoption("--ohmwright-seed")
     if given is not None:
         return given
-    drawn: int | _Refused | None = getattr(request, "param", None)
-    if isinstance(drawn, _Refused):
-        pytest.fail(drawn.why, pytrace=False)
-    return _choices(request.node).get("seed") if drawn is None else drawn
+    of_seeds: int | _Refused | None = getattr(request, "param", None)
+    if isinstance(of_seeds, _Refused):
+        pytest.fail(of_seeds.why, pytrace=False)
+    return _choices(request.node).get("seed") if of_seeds is None else of_seeds
 
 
 @pytest.fixture
 def ohmwright_bench(
     request: pytest.FixtureRequest, ohmwright_seed: int | None, tmp_path: Path
 ) -> Iterator[ProcedureBench]:
-    """A simulated bench; when the test is over, RF must be off by truth and by reading."""
+    """A simulated bench; after the test, RF must be off, in the simulated unit and as read back."""
     bench = _opened(request, ohmwright_seed, tmp_path)
     request.node.stash[_BENCH] = bench
     yield bench
@@ -108,7 +108,7 @@ def ohmwright_bench(
 
 
 def _opened(request: pytest.FixtureRequest, seed: int | None, keep_in: Path) -> ProcedureBench:
-    """Return the bench that a test's marks describe; fail the test where there is none such."""
+    """Return the bench that a test's marks describe; fail the test where it cannot be opened."""
     from ohmwright.model.errors import OhmwrightError
     from ohmwright.model.source import refused_by_name
     from ohmwright.testing.mark import Mark
@@ -125,7 +125,7 @@ def _opened(request: pytest.FixtureRequest, seed: int | None, keep_in: Path) -> 
             mark = Mark(**chosen)
         return ProcedureBench.opened(folder, root, keep_in, mark)
     except OhmwrightError as error:
-        problem = error
+        problem = error  # failed below: here the report would show both errors
     pytest.fail(f"ohmwright_bench cannot be opened: {problem}", pytrace=False)
 
 
@@ -145,10 +145,10 @@ def _as_typed(item: pytest.Item) -> str:
     return os.path.relpath(item.path, item.config.invocation_params.dir) + inside + name
 
 
-def _choices(node: pytest.Item | Any) -> dict[str, Any]:
+def _choices(node: pytest.Item) -> dict[str, Any]:
     """Return what the marks of a test choose; the one that is closest to the test counts.
 
-    One unit and several are two ways of choosing units: the closest of both counts.
+    `seed` and `seeds` choose the same thing, so that either of a closer mark replaces both.
     """
     chosen: dict[str, Any] = {}
     for mark in node.iter_markers(_MARK):

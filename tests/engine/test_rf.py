@@ -294,7 +294,7 @@ async def test_rf_that_is_on_before_on_is_ended_and_told(make_rig: Callable) -> 
     rig = make_rig()
     await ensure_off_at_start(rig.bench)
     rig.hardware._rig.close_contact(20.0)
-    with pytest.raises(UnaskedOutput, match="had not been asked for"):
+    with pytest.raises(UnaskedOutput, match="nobody had asked for"):
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=5):
             pytest.fail("the block was entered")
     assert not rig.hardware.truth.rf_on

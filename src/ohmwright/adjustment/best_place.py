@@ -1,4 +1,4 @@
-"""Where the output was, or is expected, nearest to the target, among the places of the trim."""
+"""The place of the trim at which the output was seen, or is expected, nearest to the target."""
 
 from __future__ import annotations
 
@@ -8,17 +8,19 @@ from typing import Literal
 
 from ohmwright.estimation.mixture import Mixture
 
-_DOUBT_SDS = 1.64
-"""Least difference of two places, in standard deviations of it, by which one is clearly better."""
+_CLEARLY_BETTER_SDS = 1.64
+"""A place is clearly better if its error is smaller by more standard deviations of the difference
+than this: 95 % one-sided."""
 
-_SURER = 3.0
-"""Largest uncertainty of a look, over that of the one before, with which it replaces that."""
+_VAGUE_RATIO = 3.0
+"""A look is vague, and is not kept, from this many times the uncertainty of what is known on."""
 
 
 @dataclass(frozen=True)
 class Place:
     """A position of the trim, from its start, and the output seen or expected there.
 
+    `counts` include those of coarse presses at their nominal size, `coarse` is the number of these;
     `error`: distance of the output from the target, without sign, and its standard uncertainty
     `sd`, both relative to the target; `found`: how it is known.
     """
@@ -31,11 +33,11 @@ class Place:
 
     def is_better_than(self, other: Place) -> bool:
         """Whether the output was clearly nearer to the target here."""
-        return other.error - self.error > _DOUBT_SDS * hypot(self.sd, other.sd)
+        return other.error - self.error > _CLEARLY_BETTER_SDS * hypot(self.sd, other.sd)
 
 
 class PlacesSeen:
-    """The places where the output was seen; of several looks at one, the latest that is not vague.
+    """What is known of each place: the latest look that is not vague, else a prediction.
 
     A look is one estimate of the output there; of a unit that is still warm it is a vague one.
     """
@@ -47,20 +49,20 @@ class PlacesSeen:
         """Add a look: the output free of lag, relative to the target, at a position."""
         place = Place(counts, coarse, abs(1 - output.mean), output.sd)
         known = self._places.get((counts, coarse))
-        if known is None or place.sd < _SURER * known.sd:
+        if known is None or place.sd < _VAGUE_RATIO * known.sd:
             self._places[counts, coarse] = place
 
     def expect(self, counts: int, coarse: int, output: Mixture) -> None:
-        """Add the output that is predicted for a place, if none was seen there yet."""
+        """Add the output that is predicted for a place, if nothing is known of the place yet."""
         place = Place(counts, coarse, abs(1 - output.mean), output.sd, "is expected")
         self._places.setdefault((counts, coarse), place)
 
     def forget_all_but_start(self) -> None:
-        """Forget places: what was noted of them is of others, or by a gain that was none."""
+        """Forget what rests on presses or on a gain that turned out to be others than believed."""
         self._places = {at: place for at, place in self._places.items() if at == (0, 0)}
 
     def best(self) -> Place | None:
-        """The place to leave the trim at; None: its start, as no other place is clearly better."""
+        """The place to leave the trim at; None: its start, no other being surely better."""
         start = self._places.get((0, 0))
         places = [place for at, place in self._places.items() if at != (0, 0)]
         if start is None or not places:

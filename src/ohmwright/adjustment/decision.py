@@ -11,18 +11,19 @@ from ohmwright.estimation.transient_estimate import TransientEstimate
 from .actions import Action
 from .activation_log import ActivationLog
 from .move_choice import MoveChooser
-from .parameters import Parameters
+from .parameters import Demand, Parameters
 from .runaway_check import RunawayCheck
 from .step_sizing import StepSizer
 from .trim import Trim
 from .unit_estimator import UnitEstimator
 
 NO_EFFECT = "the trim has no effect"
-"""Reason for giving up a point whose output follows no move."""
+"""Reason for giving up a point whose output no probe has changed."""
 RUN_AWAY = "the output does not follow the trim"
-"""Reason for giving up a point that moves have twice brought far away."""
+"""Reason for giving up a point whose output moves have twice brought out of bounds."""
 _SHOWN_AFTER_LAGS = 1.0
-"""Least time after a move before a gain counts as beyond doubt: a rise can look like one."""
+"""Least time since ON or the last move before a gain may count as beyond doubt, in lags: until
+then the rise of the output can look like the effect of a move."""
 
 
 @dataclass(frozen=True)
@@ -37,14 +38,17 @@ class AdjustmentDecision:
     move: Action | None = None
     reason: str = ""
     gain_known: bool = False
-    """Whether the move is by a gain that the readings determine, no probe."""
+    """Whether a "move" is by a gain that is determined, and no probe."""
 
 
 _WAIT = AdjustmentDecision("wait")
 
 
 class AdjustmentDecider:
-    """Decides for one point after each reading; keeps what it learns of the unit in `estimator`."""
+    """Decides for one point after each reading; keeps what it learns of the unit in `estimator`.
+
+    The `gain` of its methods is that of the coarse key, where the trim is moved by keys.
+    """
 
     def __init__(
         self,
@@ -61,7 +65,7 @@ class AdjustmentDecider:
     def decide(
         self, log: ActivationLog, age_s: float, *, late: bool, first: bool, refuted: bool
     ) -> AdjustmentDecision:
-        """What the readings up to `age_s` call for.
+        """What the readings of `log`, the latest at `age_s`, call for.
 
         `late`: the service mode is about to time out; `first`: in the first activation; `refuted`:
         a confirmation has just shown the output out of tolerance.
@@ -84,22 +88,27 @@ class AdjustmentDecider:
         reason = self._runaway_check.why_unreachable(output, gain, move, refuted=refuted)
         if determined and reason is not None:
             return AdjustmentDecision("give up", reason=reason)
-        releasing = self._parameters.releasing
-        demand = releasing.usual
-        if estimator.has_fleet_gain and first:
-            demand = releasing.by_fleet_gain
-        if determined and move is None and sizer.is_nearest_count(output, gain):
-            demand = releasing.nearest_count
+        at_nearest = determined and move is None and sizer.is_nearest_count(output, gain)
+        demand = self._demand(first=first, at_nearest_count=at_nearest)
         output_after = self._trim.output_after(move)
         since_move_s = age_s - log.moved_s
-        seen = since_move_s >= estimator.patience_s
-        if late or (seen and estimator.may_release(fit, output_after, demand)):
+        has_waited = since_move_s >= estimator.patience_s
+        if late or (has_waited and estimator.may_release(fit, output_after, demand)):
             return AdjustmentDecision("release", move)
         if not determined:
             return self._probe(log, age_s, fit, output, gain)
         if move is not None and since_move_s >= estimator.wait_after_move_s(fit, gain):
             return self._careful_move()
         return _WAIT
+
+    def _demand(self, *, first: bool, at_nearest_count: bool) -> Demand:
+        """How probably the output must be in tolerance for a release."""
+        releasing = self._parameters.releasing
+        if at_nearest_count:
+            return releasing.nearest_count
+        if self._estimator.has_fleet_gain and first:
+            return releasing.by_fleet_gain
+        return releasing.usual
 
     def _careful_move(self) -> AdjustmentDecision:
         """The move that is still worthwhile when departures from the model are allowed for.
@@ -129,7 +138,7 @@ class AdjustmentDecider:
         output: Mixture,
         gain: Mixture,
     ) -> AdjustmentDecision:
-        """A probe, once the level is known or the last probe had time to show; or the end."""
+        """The first probe once the level is known, another once the last could show; or the end."""
         sizer = self._sizer
         if log.undisturbed and not sizer.level_allows_probe(output):
             return _WAIT

@@ -15,11 +15,19 @@ from .trim import Trim
 
 Floats = NDArray[np.float64]
 
+FINE_GAIN = combination({Coefficient.GAIN: 1.0})
+"""Combination, shape (8,), that is the gain per count, or per press of the fine key."""
+
+_FARTHEST_EXCURSIONS = 2.2
+"""Largest distance from the target to which a probe may bring the output, in largest excursions."""
+_LEAST_EXCURSION = 0.3
+"""Part of the largest excursion that is always allowed: a smaller probe would show nothing."""
+
 
 class StepSizer:
     """Sizes each step of one trim. Outputs and gains are relative to the target, gains per count.
 
-    `probes`: steps so far whose effect had not been seen before they were taken.
+    `probes`: number of probes so far, steps that were to show what the trim does.
     """
 
     def __init__(self, spec: PointSpec, parameters: Parameters, trim: Trim) -> None:
@@ -38,7 +46,7 @@ class StepSizer:
         )
 
     def coarse_gain(self) -> Floats:
-        """Combination, shape (8,), that is the gain per nominal count of the coarse key, if any."""
+        """Combination (8,): gain per nominal count of the coarse key; without keys, per count."""
         keys = self.spec.keys
         if keys is None:
             return FINE_GAIN
@@ -54,9 +62,9 @@ class StepSizer:
     ) -> Action | None:
         """The next move towards the target, None where none is worthwhile.
 
-        `coarse_gain`, `fine_gain`: by either key; `overshoot_room`: how far beyond the target the
-        move may bring the output at the largest gain; `most_counts`: largest distance from
-        where the level holds.
+        `coarse_gain`, `fine_gain`: per count by either key; `overshoot_room`: how far beyond the
+        target the move may bring the output at the largest gain; `most_counts`: largest distance
+        from the trim's origin.
         """
         counts = self._wanted_counts(output, coarse_gain, overshoot_room)
         fine_counts = self._wanted_counts(
@@ -80,7 +88,7 @@ class StepSizer:
         return wanted != 0 and self.reachable(wanted) == 0
 
     def reachable(self, counts: int, most_counts: int | None = None) -> int:
-        """Those of `counts` that stay in the trim's range and within `most_counts` of its start."""
+        """Those of `counts` that stay in range, and within `most_counts` of the trim's origin."""
         at = self.trim.counts
         if most_counts is not None:
             away = self.trim.counts_from_origin
@@ -113,7 +121,7 @@ class StepSizer:
         return whole if nearer > moving.least_improvement_tolerances * self.tolerance else 0
 
     def note_gain(self, gain: Mixture) -> None:
-        """Take note of a gain that the readings tell; one beyond doubt bounds all further steps."""
+        """Keep the largest gain that is beyond doubt: it bounds all further steps."""
         if abs(gain.mean) > self._moving.seen_gain_sds * gain.sd:
             self.seen_gain = max(self.seen_gain, abs(gain.mean))
 
@@ -138,7 +146,7 @@ class StepSizer:
 
     def trim_has_no_effect(self, gain: Mixture) -> bool:
         """Whether the probes so far suffice to say that the trim has no effect."""
-        if self.seen_gain > 0:  # it had an effect; it is long before that is disbelieved
+        if self.seen_gain > 0:  # it had an effect once: twice as many probes must speak against it
             return self.probes >= 2 * self._probing.most
         useless = self.largest_gain(gain) < self.tolerance * self._probing.least_gain_tolerances
         return self.probes >= self._probing.most or (self.probes >= 2 and useless)
@@ -152,23 +160,19 @@ class StepSizer:
     def next_probe(self, output: Mixture, gain: Mixture) -> Action:
         """A larger step, after one whose effect did not show."""
         error = 1 - output.mean
-        sign_known = abs(gain.mean) > gain.sd
+        sign_known = abs(gain.mean) > gain.sd  # else on in the direction of the moves so far
         upwards = error * gain.mean > 0 if sign_known else self.trim.counts >= 0
         return self._probe(1 if upwards else -1, self.largest_gain(gain), error)
 
     def _probe(self, sign: int, largest_gain: float, error: float) -> Action:
         """A step in the direction of `sign`, as large as excursion, growth and range allow."""
         probing, excursion = self._probing, self._excursion
-        # the error counts too; but a probe under 0.3 of the bound would show nothing
-        room = min(excursion, max(2.2 * excursion - abs(error), 0.3 * excursion))
+        room = max(_FARTHEST_EXCURSIONS * excursion - abs(error), _LEAST_EXCURSION * excursion)
+        room = min(excursion, room)
         if self.seen_gain > 0:  # it has a gain; only what it does here is not known
             room = min(room, abs(error) + self.tolerance)
         # a probe that did not show may have been looked for too early: grow with care
         most = probing.growth * max(abs(self.trim.counts), probing.first_counts)
         counts = self.reachable(sign * min(max(1, int(room / largest_gain)), most))
         self.probes += 1
-        return self.trim.probe(counts, self.probes)
-
-
-FINE_GAIN = combination({Coefficient.GAIN: 1.0})
-"""Combination, shape (8,), that is the gain per count, or per press of the fine key."""
+        return self.trim.probe(counts, most_presses=self.probes)

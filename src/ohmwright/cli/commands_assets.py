@@ -1,4 +1,4 @@
-"""Declarations of the commands `asset …`; each imports what it runs when it is called."""
+"""Declarations of the commands `asset …`; what each runs is imported when it is called."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,11 +16,12 @@ app = typer.Typer(
 )
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="As on its inventory label.")]
 Why = Annotated[str, typer.Option("--why", help="The reason, kept with the change.")]
+_STATES = "'in service', 'in repair' or 'withdrawn'"
 
 
 @dataclass(frozen=True)
 class AssetFields:
-    """What the register holds of a unit beside its tag."""
+    """What the register holds of a unit beside its tag; None where an option is not given."""
 
     maker: Annotated[str | None, typer.Option(help="Who made it.")] = None
     model: Annotated[str | None, typer.Option(help="Its model.")] = None
@@ -32,11 +33,10 @@ class AssetFields:
         typer.Option(help="Its procedure file: beside the bench file, or a shipped one's name."),
     ] = None
     interval_months: Annotated[
-        int | None, typer.Option("--interval-months", help="How often it is due; default: 12.")
+        int | None,
+        typer.Option("--interval-months", help="Months between due dates; a new unit: 12."),
     ] = None
-    state: Annotated[str | None, typer.Option(help="'in service', 'in repair' or 'withdrawn'.")] = (
-        None
-    )
+    state: Annotated[str | None, typer.Option(help=f"{_STATES}.")] = None
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ class AssetFilterOptions:
 
     model: Annotated[str | None, typer.Option(help="Only this model.")] = None
     site: Annotated[str | None, typer.Option(help="Only sites that hold this text.")] = None
-    state: Annotated[str | None, typer.Option(help="Only this state.")] = None
+    state: Annotated[str | None, typer.Option(help=f"Only this state: {_STATES}.")] = None
 
 
 @app.command("list")

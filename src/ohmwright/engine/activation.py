@@ -18,7 +18,7 @@ from ohmwright.model.errors import (
 from .release import ConfirmedRelease, confirmed_release, meter_shows_s
 
 _EXCESS_RATIO = 1.5
-"""Power over the power asked for that is no drift any more: another mode or setting is chosen."""
+"""Power over the power asked for that no drift explains: another mode or setting is chosen."""
 _EXCESS_ALLOWED_W = 3.0
 """Power above the power asked for that is always allowed, for small settings."""
 _OVERLOAD_RATIO = 1.1
@@ -44,7 +44,7 @@ class Activation:
         self.current_seen = False
         """Whether a current above the meter's zero was read."""
         self.told_in = bench.analyzer.told_in
-        """Where OFF is written, for whoever has to correct it."""
+        """What holds the analyzer's bytes of OFF, in words, for whoever has to correct them."""
         self._zero_limit_ma = bench.rf.zero_limit_ma
         self.meter_shows_s = meter_shows_s(bench)
         """Longest time after OFF for which a meter may show a current that has gone."""
@@ -58,7 +58,7 @@ class Activation:
 
     @property
     def began_s(self) -> float:
-        """When its age was 0, in s of the bench's clock."""
+        """Time of the bench's clock, in s, at which its age was 0."""
         return self._started_s
 
     @property
@@ -82,7 +82,7 @@ class Activation:
         return self.age_s >= self.earliest_end_s
 
     def note_current(self, current_ma: float) -> None:
-        """Keep the largest power of all readings, P = I² R.
+        """Take a reading: keep the largest power so far, P = I² R, and whether any current flowed.
 
         Raises ExcessiveOutput when it is far more than was asked for or than the load may bear, and
         FootSwitchLetGo when a current that a person keeps on has gone.
@@ -92,8 +92,8 @@ class Activation:
         if current_ma <= self._zero_limit_ma:
             self.refuse_let_go()
         self.current_seen = self.current_seen or current_ma > self._zero_limit_ma
-        asked_w = max(_EXCESS_RATIO * self._asked_w, self._asked_w + _EXCESS_ALLOWED_W)
-        if power_w > min(asked_w, _OVERLOAD_RATIO * self._rated_w):
+        allowed_w = max(_EXCESS_RATIO * self._asked_w, self._asked_w + _EXCESS_ALLOWED_W)
+        if power_w > min(allowed_w, _OVERLOAD_RATIO * self._rated_w):
             raise ExcessiveOutput(
                 f"{power_w:.0f} W flowed into {self._load_ohm:g} ohm where at most "
                 f"{min(self._asked_w, self._rated_w):g} W was to flow.",
@@ -102,8 +102,11 @@ class Activation:
             )
 
     def refuse_let_go(self) -> None:
-        """Raise FootSwitchLetGo where a person keeps RF on, and a current it had is gone."""
-        if self._analyzer.keyed_by_foot and self.current_seen:
+        """Raise FootSwitchLetGo where a person keeps RF on, and a current it had is gone.
+
+        For callers who have just seen that none flows.
+        """
+        if self.ends_by_hand and self.current_seen:
             raise FootSwitchLetGo(
                 f"The current had gone when the activation was {self.age_s:.1f} s old.",
                 "The foot switch was let go before it was time; no value was taken.",
@@ -145,7 +148,7 @@ async def activation(
 
 def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limit_s: float) -> None:
     """Raise OutOfCapability unless load, power and time lie inside the analyzer's rating."""
-    bank, contact = analyzer.data.load_bank, analyzer.data.activation
+    bank, keying = analyzer.data.load_bank, analyzer.data.activation
     problem = None
     if load_ohm not in bank.loads_ohm:
         problem = f"the load bank has no {load_ohm:g} ohm"
@@ -153,7 +156,7 @@ def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limi
         problem = f"{power_w:g} W is more than the load bank's {bank.max_power_w:g} W"
     elif limit_s > bank.max_on_s:
         problem = f"{limit_s:g} s is longer than the load bank's {bank.max_on_s:g} s"
-    elif contact.max_limit_s is not None and limit_s > contact.max_limit_s:
+    elif keying.max_limit_s is not None and limit_s > keying.max_limit_s:
         problem = f"{limit_s:g} s is more than the ON command can carry"
     if problem is not None:
         raise OutOfCapability(
@@ -178,7 +181,7 @@ async def refuse_unasked_output(bench: Bench) -> None:
 def unasked_output(problem: str) -> UnaskedOutput:
     """Return the error for RF that was on, as `problem` showed, and was ended."""
     return UnaskedOutput(
-        f"RF was read though it had not been asked for: {problem}.",
+        f"RF was read as on though nobody had asked for it: {problem}.",
         "It was ended, and reads off now.",
         "Pedal, a second control, a contact that sticks? Find out before going on.",
     )
@@ -186,9 +189,9 @@ def unasked_output(problem: str) -> UnaskedOutput:
 
 def _refuse_end_by_limit(opened: Activation, release: ConfirmedRelease) -> None:
     """Raise ReleaseNotConfirmed where OFF changed nothing and the limit ended the activation."""
-    stayed_on = release.stayed_closed or release.last_on_s > opened.meter_shows_s
     if opened.ends_by_hand:  # no limit could have ended it
         return
+    stayed_on = release.stayed_closed or release.last_on_s > opened.meter_shows_s
     if stayed_on and opened.left_s < _LIMIT_REACHED_S:
         raise ReleaseNotConfirmed(
             "OFF DOES NOT SWITCH OFF: the output stayed on after OFF and went off only at the "

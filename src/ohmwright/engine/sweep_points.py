@@ -1,4 +1,4 @@
-"""Which points a sweep has, and in which order they are measured."""
+"""Which points a sweep has, their order, and whether one that fails ends it."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class SweepPoint(NamedTuple):
 
 
 class SweepPoints(FrozenModel):
-    """The points of a sweep: every setting of every mode into every load, so many times."""
+    """The points of a sweep: every setting of every mode into every load, `repeats` times."""
 
     modes: Annotated[dict[PanelName, SweepValues], Field(min_length=1, max_length=MANY)]
     """The power settings in W of each output mode."""
@@ -49,22 +49,23 @@ class SweepPoints(FrozenModel):
     repeats: Annotated[int, Field(ge=1, le=100)] = 1
     """How often the whole is measured; one pass follows another."""
     order: Order = "as given"
-    """Of each pass. "snake": loads forth and back, which moves the load bank least; "random":
-    shuffled anew for each pass, so that warming up is not mistaken for a curve."""
+    """Of each pass. "snake": loads forth and back from one setting to the next, which moves the
+    load bank least; "random": shuffled anew for each pass, so that warming up is not mistaken for a
+    curve."""
     order_seed: Annotated[int, Field(ge=0)] = 1
     """Chooses the random order."""
     on_fault: FaultChoice = "stop"
     """Whether an activation that fails ends the sweep, or is noted at its point."""
 
     @model_validator(mode="after")
-    def _each_point_once(self) -> SweepPoints:
+    def _refuse_values_twice_and_too_many(self) -> SweepPoints:
         for path, values in [
             (("loads_ohm",), self.loads_ohm),
             *((("modes", mode), settings_w) for mode, settings_w in self.modes.items()),
         ]:
             if len({f"{value:g}" for value in values}) < len(values):
                 raise error_at(path, "names a value twice; give repeats to measure it again")
-        count = self.repeats * len(self._one_pass())
+        count = self.repeats * sum(map(len, self.modes.values())) * len(self.loads_ohm)
         if count > _MOST_POINTS:
             raise error_at(
                 ("loads_ohm",), f"these are {count} points; a sweep has {_MOST_POINTS} at most"

@@ -1,11 +1,11 @@
 """The eight coefficients that describe one point, and what a meter shows of each.
 
 A vector of coefficients has shape (8,), in the order of `Coefficient`; a covariance (8, 8). Outputs
-are relative to the point's target. The output at a trim position is linear in the first five; the
-other three, the dynamics, are logarithms since they are positive and known to a factor.
+are relative to the point's target. A reading is linear in the first five; the other three, the
+dynamics, are logarithms since they are positive and known to a factor.
 
-The output follows ON and moves of the trim through a dead time and two lags, and droops; the meter
-averages it over a window.
+The output follows ON and moves of the trim through a dead time and two lags (the poles, with the
+first and the second time constant), and droops; the meter averages it over a window.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ class Coefficient(IntEnum):
     CURVATURE = 3
     """Change per unit of squared counts over 200, so that the gain changes by it in 100 counts."""
     DROOP = 4
-    """Part of the output that an output stage warm through has lost."""
+    """Output that a stage warm through has lost."""
     LOG_LAG = 5
     """Logarithm of the first time constant in s."""
     LOG_DEAD_TIME = 6
@@ -83,7 +83,7 @@ def output_at(counts: float, coarse_presses: float) -> Floats:
 
 @dataclass(frozen=True)
 class Steps:
-    """What drove the output in one activation: switching on (first row), then each move.
+    """What the output of one activation responds to: switching on (first row), then each move.
 
     `at_s` (k,): age of each step; `weights` (k, 4): how much it adds to the factor of each
     coefficient of the trim (level, gain, coarse press, curvature).
@@ -104,7 +104,7 @@ class Steps:
         return position
 
     def delays(self, move_delay: float) -> Floats:
-        """How late each step acts, relative to the rise, shape (k, 1); moves as `move_delay`."""
+        """Factor on dead time and lags, shape (k, 1): 1 for ON, `move_delay` for each move."""
         delays = np.full((self.at_s.size, 1), move_delay)
         delays[0] = 1.0
         return delays
@@ -118,9 +118,10 @@ def window_mean_response(
     dead_time_s: Floats | float,
     pole_ratio: Floats | float,
 ) -> Floats:
-    """Mean over the meter's window of the response to a unit step, ending `since_s` after it.
+    """Mean response to a unit step over a meter's window that ends `since_s` after the step.
 
-    `pole_ratio`: second time constant over the first, `lag_s`. All broadcast with `since_s`.
+    `pole_ratio`: second time constant over the first, not 1; the first is `lag_s`. All broadcast
+    with `since_s`.
     """
     second_s = lag_s * pole_ratio
     late = np.maximum(since_s - dead_time_s, 0.0)
@@ -135,7 +136,10 @@ def window_mean_response(
 
 
 def _decay_difference(late: Floats, early: Floats, tau_s: Floats | float) -> Floats:
-    """exp(-late / tau) - exp(-early / tau), in two arrays: each new one costs as much as a sum."""
+    """exp(-late / tau) - exp(-early / tau).
+
+    In place, in two arrays: to make one more would take as long as a sum.
+    """
     difference, decay = late / -tau_s, early / -tau_s
     np.exp(difference, out=difference)
     np.exp(decay, out=decay)
@@ -146,11 +150,12 @@ def _decay_difference(late: Floats, early: Floats, tau_s: Floats | float) -> Flo
 def driven(
     age_s: Floats, window_s: float, dynamics: Floats, steps: Steps, move_delay: float = 1.0
 ) -> Floats:
-    """Readings per unit of each coefficient of the trim, shape (b, n, 4).
+    """Readings without droop, per unit of each coefficient of the trim, shape (b, n, 4).
 
     `age_s` (n,): ages of the readings; `dynamics` (b, 3): lag s, dead time s and ratio of the
     second time constant to the first, for each of b cases; `move_delay`: dead time and lags with
-    which moves act, relative to those of the rise. Moves that act sooner scale what has risen.
+    which moves act, over those of the rise. A trim that acts sooner (below 1) is taken to act
+    behind what lags: its moves scale what has risen. Otherwise moves add to the rise.
     """
     lag_s, dead_time_s, pole_ratio = dynamics.T[:, :, None, None]
     delay = steps.delays(move_delay)
@@ -170,9 +175,10 @@ def driven(
 def driven_with_slopes(
     age_s: Floats, window_s: float, dynamics: Floats, steps: Steps, move_delay: float
 ) -> tuple[Floats, Floats]:
-    """What `driven` gives for one case, shape (n, 4), and how it changes, shape (3, n, 4).
+    """What `driven` gives for one case, shape (n, 4), and its slopes, shape (3, n, 4).
 
-    The slopes are by the logarithms of lag, dead time and ratio of the time constants.
+    The slopes are the derivatives with respect to the logarithms of lag, dead time and ratio of the
+    time constants.
     """
     lag_s, dead_time_s, pole_ratio = dynamics
     delay = steps.delays(move_delay)
@@ -194,29 +200,30 @@ def driven_with_slopes(
 def _window_mean_with_slopes(
     since_s: Floats, window_s: float, lag_s: Floats, dead_time_s: Floats, pole_ratio: float
 ) -> Floats:
-    """`window_mean_response` and its slopes by the logarithms of the last three, shape (4, k, n).
+    """`window_mean_response` and its slopes, shape (4, k, n), from the same four exponentials.
 
-    All four are sums of the same four exponentials.
+    The slopes are with respect to the logarithms of lag, dead time and pole ratio.
     """
     share = 1 / (1 - pole_ratio)
     slow_s, fast_s = lag_s * share, lag_s * pole_ratio**2 * share
     late = np.maximum(since_s - dead_time_s, 0.0)
     early = np.maximum(since_s - window_s - dead_time_s, 0.0)
-    slow, slow_s2 = _decay_differences(late, early, lag_s)
-    fast, fast_s2 = _decay_differences(late, early, lag_s * pole_ratio)
+    slow, slow_timed_s = _decay_differences(late, early, lag_s)
+    fast, fast_timed_s = _decay_differences(late, early, lag_s * pole_ratio)
     found = np.empty((4, *late.shape))
     found[1] = slow_s * slow - fast_s * fast
     found[0] = late - early + found[1]
-    found[1] += share * (slow_s2 - pole_ratio * fast_s2)
+    found[1] += share * (slow_timed_s - pole_ratio * fast_timed_s)
     found[2] = dead_time_s * share * (slow - pole_ratio * fast)
-    found[3] = pole_ratio * slow_s * slow - (2 - pole_ratio) * fast_s * fast - pole_ratio * fast_s2
+    found[3] = pole_ratio * slow_s * slow - (2 - pole_ratio) * fast_s * fast
+    found[3] -= pole_ratio * fast_timed_s
     found[3] *= share
     found /= window_s
     return found
 
 
 def _decay_differences(late: Floats, early: Floats, tau_s: Floats) -> tuple[Floats, Floats]:
-    """Differences of exp(-t / tau) and of t exp(-t / tau) between `late` and `early`."""
+    """Differences of exp(-t / tau), and of t exp(-t / tau) in s, between `late` and `early`."""
     after, before = np.exp(late / -tau_s), np.exp(early / -tau_s)
     difference = after - before
     after *= late
@@ -226,9 +233,10 @@ def _decay_differences(late: Floats, early: Floats, tau_s: Floats) -> tuple[Floa
 
 
 def droop_shape(age_s: Floats, at_age_s: float, window_s: float, heat: float) -> Floats:
-    """Droop at `age_s` beyond that of a rested activation at `at_age_s`, relative to the largest.
+    """Droop at `age_s` less that of a rested activation at `at_age_s`, as a part of the largest.
 
-    `age_s`, shape (n,), is the end of a meter window of `window_s`; `heat` the warmth at the start.
+    `at_age_s`: age at which the point's value holds; `age_s`, shape (n,), the end of a meter window
+    of `window_s`, whose mean is taken to be the droop at its middle; `heat`: warmth at the start.
     """
     centre_s = age_s - 0.5 * window_s
     shape: Floats = np.exp(-at_age_s / DROOP_TAU_S) - (1 - heat) * np.exp(-centre_s / DROOP_TAU_S)

@@ -1,7 +1,8 @@
 """The results on record as histories of units, one set for each point of each model.
 
-Values as found and as left count; those of sweeps do not. Where a run adjusted the unit, creep
-starts afresh at its first value as left; where the run has none, at the unit's next value.
+The rows are those of the query `creep_values` in `records/queries.py`: values as found and as left
+with their limits. Where a run adjusted the unit, creep starts anew at its value as left; where the
+run has none, at the unit's next value.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from .creep_filter import Histories
 from .years import years_of
 
 _LEAST_U = 1e-3
-"""Standard uncertainty in tolerances where none is stated."""
+"""Least standard uncertainty of a value, in tolerances, and that of one without any stated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,7 @@ class PointLimits:
 
     @property
     def one_sided(self) -> bool:
-        """Whether only the upper limit counts."""
+        """Whether only the upper limit counts, the lower being below zero."""
         return self.lower < 0.0
 
     def value_of(self, deviation: float) -> float:
@@ -65,7 +66,7 @@ class PointHistories:
 
 
 def point_histories(rows: Iterable[SqlRow[Any]], adjusted: set[int]) -> Iterator[PointHistories]:
-    """Yield the histories of each point; `rows` as `creep_values` orders them.
+    """Yield the histories of each point; `rows` by model, step, point and asset, then by time.
 
     `adjusted`: numbers of the runs that adjusted their unit.
     """
@@ -99,7 +100,7 @@ def _limits(row: SqlRow[Any]) -> PointLimits:
 def _histories(units: Sequence[Sequence[SqlRow[Any]]], adjusted: set[int]) -> Histories:
     shape = len(units), max(map(len, units))
     times, values, stated_u = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-    fresh, known = np.zeros(shape, dtype=np.bool_), np.zeros(shape, dtype=np.bool_)
+    anew, known = np.zeros(shape, dtype=np.bool_), np.zeros(shape, dtype=np.bool_)
     for index, rows in enumerate(units):
         here = slice(0, len(rows))
         limits = _limits(rows[-1])
@@ -110,20 +111,20 @@ def _histories(units: Sequence[Sequence[SqlRow[Any]]], adjusted: set[int]) -> Hi
         values[index, here] = (errors - offset) / half
         relative_u = np.array([(row.uncertainty or 0.0) / row.target for row in rows])
         stated_u[index, here] = np.maximum(relative_u / half, _LEAST_U)
-        fresh[index, here] = _fresh(rows, adjusted)
+        anew[index, here] = _adjusted_before(rows, adjusted)
         known[index, here] = True
-    return Histories(times, values, stated_u, fresh, known)
+    return Histories(times, values, stated_u, anew, known)
 
 
-def _fresh(rows: Sequence[SqlRow[Any]], adjusted: set[int]) -> list[bool]:
+def _adjusted_before(rows: Sequence[SqlRow[Any]], adjusted: set[int]) -> list[bool]:
     """Return, for each value, whether the unit was adjusted since the one before."""
-    fresh, adjusted_since = [], False
+    anew, adjusted_since = [], False
     for run, of_run in groupby(rows, key=lambda row: row.run):
-        awaits_left = run in adjusted
+        left_is_to_come = run in adjusted
         for row in of_run:
             if row.stage == "as_left":
-                adjusted_since, awaits_left = adjusted_since or awaits_left, False
-            fresh.append(adjusted_since)
+                adjusted_since, left_is_to_come = adjusted_since or left_is_to_come, False
+            anew.append(adjusted_since)
             adjusted_since = False
-        adjusted_since = awaits_left  # the run has no value as left: the next value is afresh
-    return fresh
+        adjusted_since = left_is_to_come  # it never came: the next run's value is the first since
+    return anew

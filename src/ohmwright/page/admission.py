@@ -10,6 +10,7 @@ from ohmwright.wire.clock import Clock
 from .pacing import Bucket
 
 MOST_TOKENS, MOST_SESSIONS = 8, 16
+"""Where there would be more, the oldest is forgotten."""
 TOKEN_VALID_S = 600.0
 """How long a token that a page asked for may be used."""
 
@@ -27,7 +28,7 @@ class Admission:
         self._guesses = Bucket(clock, most=10, per_s=0.2)
 
     def new_token(self, valid_s: float = TOKEN_VALID_S) -> str:
-        """Return a token that admits one browser within `valid_s`; the oldest gives way."""
+        """Return a token that admits one browser within `valid_s`."""
         token = token_urlsafe(24)
         self._tokens[_digest(token)] = self._clock.now_s() + valid_s
         _drop_oldest(self._tokens, MOST_TOKENS)
@@ -44,12 +45,12 @@ class Admission:
         return session
 
     def may_guess_again(self) -> bool:
-        """Whether another token that admitted nobody is answered as such."""
+        """Count a token that admitted nobody; return False where too many have come lately."""
         return self._guesses.take()
 
     def knows(self, session: str) -> bool:
         """Whether `session` is the secret of a session."""
-        return session != "" and _digest(session) in self._sessions
+        return _digest(session) in self._sessions
 
 
 def _digest(secret: str) -> bytes:

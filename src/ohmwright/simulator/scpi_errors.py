@@ -1,4 +1,4 @@
-"""Error numbers of SCPI-1999 (chapter 21.8) and an instrument's error queue."""
+"""Error numbers of SCPI-1999 (chapter 21.8), not all of them, and an instrument's error queue."""
 
 from __future__ import annotations
 
@@ -72,12 +72,17 @@ ERRORS: dict[int, str] = {
     -800: "Operation complete",
 }
 
-_EVENT_BITS = {-1: 32, -2: 16, -3: 8, -4: 4, -5: 128, -6: 64, -7: 2, -8: 1}
+_DEVICE_ERROR = 8
+_EVENT_BITS = {1: 32, 2: 16, 3: _DEVICE_ERROR, 4: 4, 5: 128, 6: 64, 7: 2, 8: 1}
+"""Value of the bit for each hundred of the negative numbers."""
 
 
 def event_bit(code: int) -> int:
-    """The standard event status bit that an error of this number sets (IEEE 488.2, 11.5.1)."""
-    return 8 if code > 0 else _EVENT_BITS.get(-(-code // 100), 0)
+    """Value of the standard event status bit that an error sets (IEEE 488.2, 11.5.1); 0 for none.
+
+    Positive numbers are the device's own errors.
+    """
+    return _DEVICE_ERROR if code > 0 else _EVENT_BITS.get(-code // 100, 0)
 
 
 class ErrorQueue:
