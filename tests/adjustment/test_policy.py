@@ -389,6 +389,18 @@ def test_a_trim_that_may_not_move_under_rf_is_moved_between_activations():
     assert bench.moves_with_rf_on == 0
 
 
+@pytest.mark.parametrize("keys", [None, Keys(coarse_counts=10)])
+@pytest.mark.parametrize(("reach", "off"), [((-200, 0), 30), ((0, 200), -30)])
+def test_a_trim_that_starts_at_an_end_is_probed_the_other_way(keys, reach, off):
+    for sign in (1, -1):
+        bench = Bench(Made(level=TARGET + off, noise=0.0015), sign * 1.5)
+        end, _ = run(bench, keys, range=reach)
+        if sign > 0:
+            assert end.ended == "confirmed", end
+        else:
+            assert end.reason == "the trim's range ends before the target"
+
+
 def test_a_trim_at_its_end_is_given_up():
     bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
     end, _ = run(bench, range=(-5, 5))

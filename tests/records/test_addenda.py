@@ -14,6 +14,7 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.event import DocumentKept, PointDone
 from ohmwright.model.paper import Authorised, Authority, PaperChange, PaperData, Party
 from ohmwright.model.result import Conformity
+from ohmwright.model.tolerance import NO_UPPER_LIMIT, Target
 from ohmwright.records.add_addendum import Wanted, add_addendum
 from ohmwright.records.addendum import Addendum
 from ohmwright.records.audit import audit
@@ -88,6 +89,21 @@ def test_neither_a_sweep_nor_a_void_run_is_foretold_from_or_a_unit_s_newest(
     reported = fetch_rows(filled.database, reported_results(False, AT - day, AT + day))
     assert {row.run_id for row in reported} == {"b"}
     assert list(audit(filled)) == []
+
+
+def test_a_value_that_must_only_be_at_least_a_limit_is_not_foretold_from(store: SqlStore) -> None:
+    target = Target(quantity="value", value=2.0, lower=2.0, upper=NO_UPPER_LIMIT)
+    store.append_all(
+        "a",
+        [
+            event.model_copy(update={"result": event.result.model_copy(update={"target": target})})
+            if isinstance(event, PointDone)
+            else event
+            for event in whole_run("a")
+        ],
+    )
+    assert fetch_rows(store.database, history("HF-1", "cut", "100 ohm")) != []
+    assert fetch_rows(store.database, creep_values(False)) == []
 
 
 def counts(store: SqlStore) -> tuple[list[int], list[str], int]:

@@ -52,7 +52,7 @@ class PressesWithRfOff:
         if fit is None or not isinstance(move, Press) or move.key != "coarse":
             return actions
         output = fit.combination(self._trim.output_after(move))
-        fine = self._sizer.fine_after(output, fit.combination(FINE_GAIN))
+        fine = self._sizer.fine_after(move, output, fit.combination(FINE_GAIN))
         return actions if fine is None else [*actions, fine]
 
     def are_due(self, presses: list[Action], age_s: float, log: ActivationLog) -> bool:

@@ -136,12 +136,14 @@ class StepSizer:
         limit = probing.key_level_sd_tolerances if by_hand else probing.level_sd_tolerances
         return output.sd <= limit * self.tolerance
 
-    def fine_after(self, output: Mixture, fine_gain: Mixture) -> Action | None:
-        """The fine presses that follow coarse ones at once, `output` being what these will give."""
-        moving = self._moving
-        counts = self._wanted_counts(
+    def fine_after(self, coarse: Press, output: Mixture, fine_gain: Mixture) -> Action | None:
+        """The fine presses that follow `coarse` at once, `output` being what that will give."""
+        moving, keys = self._moving, self.spec.keys
+        wanted = self._wanted_counts(
             output, fine_gain, moving.overshoot_relative, moving.key_uncorrected_tolerances
         )
+        by_coarse = 0 if keys is None else coarse.times * keys.coarse_counts
+        counts = self.reachable(by_coarse + wanted) - by_coarse
         return Press("fine", counts) if counts != 0 else None
 
     def trim_has_no_effect(self, gain: Mixture) -> bool:
@@ -165,7 +167,10 @@ class StepSizer:
         return self._probe(1 if upwards else -1, self.largest_gain(gain), error)
 
     def _probe(self, sign: int, largest_gain: float, error: float) -> Action:
-        """A step in the direction of `sign`, as large as excursion, growth and range allow."""
+        """A step in the direction of `sign`, as large as excursion, growth and range allow.
+
+        In the other direction where the trim stands at the end of its range.
+        """
         probing, excursion = self._probing, self._excursion
         room = max(_FARTHEST_EXCURSIONS * excursion - abs(error), _LEAST_EXCURSION * excursion)
         room = min(excursion, room)
@@ -173,6 +178,7 @@ class StepSizer:
             room = min(room, abs(error) + self.tolerance)
         # a probe that did not show may have been looked for too early: grow with care
         most = probing.growth * max(abs(self.trim.counts), probing.first_counts)
-        counts = self.reachable(sign * min(max(1, int(room / largest_gain)), most))
+        size = min(max(1, int(room / largest_gain)), most)
+        counts = self.reachable(sign * size) or self.reachable(-sign * size)
         self.probes += 1
         return self.trim.probe(counts, most_presses=self.probes)

@@ -17,6 +17,7 @@ from sqlalchemy import ColumnElement, Select, and_, func, or_, select
 from sqlalchemy import Row as SqlRow
 
 from ohmwright.model.step import Stage
+from ohmwright.model.tolerance import NO_UPPER_LIMIT
 
 from .addendum import Addendum
 from .chain import BrokenRunError
@@ -94,7 +95,8 @@ def _of_model(model: str, step: str, point: str, stage: Stage) -> tuple[ColumnEl
 def creep_values(simulated: bool, model: str | None = None) -> Select[tuple[object, ...]]:
     """Query: every value as found or as left with its limits, by point, then unit, then time.
 
-    Without sweeps, which have no limits, and voided runs; of simulated units or of real ones.
+    Without sweeps, which have no limits, values that must only be at least a limit, for which there
+    is no tolerance, and voided runs; of simulated units or of real ones.
     """
     c = RESULTS.c
     columns = (c.model, c.step, c.point, c.asset, c.run, c.stage, c.at, c.quantity, c.value)
@@ -106,6 +108,7 @@ def creep_values(simulated: bool, model: str | None = None) -> Select[tuple[obje
             c.value.is_not(None),
             c.target > 0,
             c.upper > c.lower,
+            c.upper < NO_UPPER_LIMIT,
             NOT_VOID,
         )
         .order_by(c.model, c.step, c.point, c.asset, c.at, c.run, c.event)
