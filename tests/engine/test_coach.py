@@ -21,6 +21,7 @@ from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP, seen_words
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import results
+from ohmwright.engine.rf_on_record import misfit_results
 from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.engine.trim_actuator import TrimActuator
@@ -80,11 +81,13 @@ def rig(make_rig: Callable):
 async def first_point(
     rig, on_status: Callable[[BenchStatus], None] = lambda _: None
 ) -> list[Event]:
-    """The events of P1's adjustment."""
+    """The events of P1's adjustment, which contradict each other nowhere."""
     file = read_procedure(ATTENDED)
     steps = tuple(step for step in file.procedure.step if step.name == "adjust-p1")
     file = replace(file, procedure=file.procedure.model_copy(update={"step": steps}))
-    return [e async for e in run(Job(file, ("adjust",), "test"), rig.bench, on_status)]
+    events = [e async for e in run(Job(file, ("adjust",), "test"), rig.bench, on_status)]
+    assert list(misfit_results(events)) == []
+    return events
 
 
 def press_answers(events: list[Event]) -> list[str]:

@@ -12,8 +12,10 @@ from ohmwright.model.event import (
     Event,
     PointDone,
     RunFinished,
+    ServiceLeft,
     StepStarted,
     TrimMoved,
+    TrimsStored,
 )
 from ohmwright.model.result import Result
 
@@ -37,6 +39,13 @@ class _SinceResult:
     """How long RF was on, by activation."""
     moved: Counter[str] = field(default_factory=Counter[str])
     """Counts by which each trim was moved since its step began."""
+    unstored: Counter[str] = field(default_factory=Counter[str])
+    """Those of them that leaving service mode would undo."""
+
+    def undo_unstored(self) -> None:
+        """Service mode was left: what was not stored there is undone."""
+        self.moved.subtract(self.unstored)
+        self.unstored.clear()
 
 
 @dataclass
@@ -78,8 +87,14 @@ def misfit_results(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
                     since.on_s.append(event.on_s)
                 case StepStarted():
                     since.moved.clear()
+                    since.unstored.clear()
                 case TrimMoved():
                     since.moved[event.point] += event.counts
+                    since.unstored[event.point] += event.counts
+                case TrimsStored():
+                    since.unstored.clear()
+                case ServiceLeft():
+                    since.undo_unstored()
                 case PointDone(result=result):
                     moved = since.moved[result.point]
                     for said in chain(_what_misfits(result, since), trims.misfit(result, moved)):
