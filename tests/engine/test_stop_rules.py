@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ohmwright.engine.asked_current import question
-from ohmwright.engine.stop_rules import UntilDecided, UntilSettled
+from ohmwright.engine.stop_rules import STANDS, UntilDecided, UntilSettled
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.sequential_test import ActivationTest
 from ohmwright.estimation.settled_value import Settled
@@ -137,3 +137,21 @@ def test_verification_points_far_off_are_never_called_wrong() -> None:
         wrong += decided and inside != (seed % 5 == 2)
     assert wrong == 0
     assert undecided <= 4
+
+
+@pytest.mark.parametrize("has_target", [True, False])
+def test_a_meter_that_hangs_while_the_output_rises_gives_no_settled_value(has_target: bool) -> None:
+    hung_ma = 550 * (1 - np.exp(-2.5 / 1.5))  # at 3 s, of an output on its way to 550 mA
+    asked = Question(hung_ma, 25.0, 0.5, 0.1, at_age_s=6.0)
+    rule: UntilDecided | UntilSettled = UntilSettled(6.0, 0.5, 0.1, ResidualWarmth())
+    if has_target:
+        rule = UntilDecided(asked, ResidualWarmth(), every)
+    rng = np.random.default_rng(3)
+    for age_s in np.arange(1.0, 7.1, 0.5):
+        current_ma = 550 * (1 - np.exp(-(min(age_s, 3.0) - 0.5) / 1.5))
+        if age_s < 3:
+            current_ma *= 1 + 0.001 * rng.normal()
+        assert not rule.read(float(age_s), round(float(current_ma), 1))
+    settled = rule.settled()
+    assert settled is not None
+    assert (settled.settled, settled.reason) == (False, STANDS)

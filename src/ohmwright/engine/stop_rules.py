@@ -48,6 +48,7 @@ _PRECISION, _RELATIVE_PRECISION = 0.18, 0.01
 """Standard uncertainty of a decided value, over tolerance and over target: the smaller counts."""
 _WAIT_AGES = 1.5
 """How long precision is waited for, in multiples of the age asked for."""
+STANDS = "the meter shows one figure again and again"
 _USUAL_DROOP_PER_S = 0.015 / 6.0
 """Largest relative loss in a second, where the data state none; common practice, no source."""
 
@@ -98,7 +99,9 @@ class UntilSettled:
             resolution=self._resolution_ma,
         )
         warmth = self._warmth.uncertainty * found.value
-        return replace(found, uncertainty=hypot(found.uncertainty, warmth))
+        found = replace(found, uncertainty=hypot(found.uncertainty, warmth))
+        stands = may_stand_still(self.readings[1], self._resolution_ma)
+        return replace(found, settled=False, reason=STANDS) if stands else found
 
 
 class UntilDecided:
@@ -193,6 +196,8 @@ class UntilDecided:
 
     def _why_undecided(self) -> str:
         """Why the latest value is not settled; empty where it is."""
+        if may_stand_still(self._until_settled.readings[1], self._asked.resolution):
+            return STANDS
         if self._test.jumps:
             return JUMPS
         settled = self._remainder <= _REMAINDER_TOLERANCES
