@@ -88,7 +88,7 @@ def _settings_reported_by(results: Iterable[Result]) -> Iterable[Text]:
     for what, names in (
         ("Mode and setting as told by", [r.setting_told_by for r in results]),
         ("Load resistance as told by", [r.load_told_by for r in results]),
-        ("Readings typed by", [r.readings_told_by for r in results]),
+        ("Values typed by", [r.readings_told_by for r in results]),
         ("RF kept on at the foot switch by", [r.keyed_by for r in results]),
     ):
         if who := dict.fromkeys(filter(None, names)):
