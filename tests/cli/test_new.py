@@ -76,13 +76,13 @@ def test_what_is_typed_becomes_files_that_the_program_reads(
     outcome = ohmwright("new", "analyzer", tmp_path)
     assert (outcome.code, list(left)) == (0, []), outcome.err
     for complaint in (
-        "valid number",
+        "': must be a number\n",
         "greater than 0",
-        "valid integer",
+        "must be a whole number",
         "names no byte",
         "an answer is needed",
-        "should be 'yes' or 'no'",
-        "should be 'sum8'",
+        "must be 'yes' or 'no'",
+        "must be 'sum8'",
         "ohmwright guide by_hand",
     ):
         assert complaint in outcome.err
@@ -151,7 +151,7 @@ def test_binary_frames_become_the_command_set_that_a_person_wrote_by_the_same_ma
         assert made.ask[verb] == by_hand.ask[verb]
     assert {verb: made.tell[verb] for verb in by_hand.tell} == by_hand.tell
     assert by_hand.codes["state"].items() > made.codes["state"].items()  # but for its fault
-    for complaint in ("should be 'u8'", "must count the body", "an answer is needed", "'u16'"):
+    for complaint in ("must be 'u8'", "must count the body", "an answer is needed", "'u16'"):
         assert complaint in outcome.err, complaint
 
 

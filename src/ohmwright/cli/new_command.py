@@ -12,8 +12,10 @@ from typing import Any, TypeVar
 
 import anyio
 from pydantic import ValidationError
+from pydantic_core import ErrorDetails
 
 from ohmwright.api.bench_data import read_bench
+from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import UsageError
 from ohmwright.model.source import load
 
@@ -109,13 +111,19 @@ async def _line() -> str:
         ) from None
 
 
+def _in_words(detail: ErrorDetails) -> str:
+    """Return what is wrong with an answer, which is quoted where it is one part of a list."""
+    is_part = len(detail["loc"]) > 1
+    return f"'{detail['input']}': {words_of_error(detail)}" if is_part else words_of_error(detail)
+
+
 def _problem(noun: type[A], given: Mapping[str, Any], key: str) -> str | None:
     """Return why the answer `given` to the question `key` is none; None where it is one."""
     try:
         noun.model_validate(given)
     except ValidationError as problem:
         found = [e for e in problem.errors() if e["loc"][:1] == (key,)]
-        return found[0]["msg"].removeprefix("Value error, ") if found else None
+        return _in_words(found[0]) if found else None
     return None
 
 
