@@ -627,6 +627,33 @@ async def test_a_dead_off_is_told_while_off_is_still_tried(make_rig: Callable) -
     assert "mains switch now" in words
 
 
+async def test_a_warning_is_taken_back_and_kept_where_the_meter_was_only_late(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who was told to switch off at the mains must know that RF comes on again."""
+    rig, told = make_rig(), list[str]()
+    rig.hardware.panel.select("cut", 30.0)
+    await ensure_off_at_start(rig.bench)
+    session, evidence_on, clock = Session(rig.bench), rig.bench.rf.evidence_on, rig.bench.clock
+
+    async def tell(words: str) -> None:
+        told.append(words)
+
+    async def late() -> str | None:
+        return "the meter shows 60 mA" if clock.now_s() < off_s + 3 else await evidence_on()
+
+    rig.bench.operator.tell = tell
+    async with session.activation(load_ohm=500, power_w=30, limit_s=20):
+        await clock.sleep(3.0)
+        off_s = clock.now_s()
+        monkeypatch.setattr(rig.bench.rf, "evidence_on", late)
+    warned, taken_back = told
+    assert "RF MAY STILL BE ON" in warned
+    assert taken_back.startswith("RF reads off now, ")
+    (slow,) = [event for event in session.pending.take() if isinstance(event, SlowRelease)]
+    assert 2.5 < slow.took_s < 3.2
+
+
 @pytest.mark.parametrize("on_for_s", [0.5, 3.0])
 async def test_rf_counts_until_it_was_first_read_as_off(
     make_rig: Callable, on_for_s: float

@@ -203,6 +203,7 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
             if still is None:
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()
+                await _take_back(bench, seen)
                 return seen.confirmed
             problem = seen.problem = f"{still}{_refusal_of_off(analyzer)}"
             seen.last_on_s = clock.now_s() - seen.begun_s
@@ -240,11 +241,23 @@ def _warned_after_s(bench: Bench) -> float:
 
 async def _warn(bench: Bench, seen: _Seen, problem: str) -> None:
     """Tell the person, once and while OFF is still tried, that RF may still be on."""
+    if not seen.warned:
+        seen.warned = True
+        after = _after_off(bench, seen)
+        await _tell(bench, f"RF MAY STILL BE ON {after}: {problem}. {MAINS_SWITCH}")
+
+
+async def _take_back(bench: Bench, seen: _Seen) -> None:
+    """Tell a person who was warned that RF reads off, and that the run may key it again."""
     if seen.warned:
-        return
-    seen.warned = True
-    after_s = bench.clock.now_s() - seen.begun_s
+        after = _after_off(bench, seen)
+        await _tell(bench, f"RF reads off now, {after}. Where the run goes on, it comes on again.")
+
+
+def _after_off(bench: Bench, seen: _Seen) -> str:
+    return f"{bench.clock.now_s() - seen.begun_s:.0f} s after OFF"
+
+
+async def _tell(bench: Bench, words: str) -> None:
     with suppress(Exception):  # whoever cannot be told must not keep OFF from being tried
-        await bench.operator.tell(
-            f"RF MAY STILL BE ON {after_s:.0f} s after OFF: {problem}. {MAINS_SWITCH}"
-        )
+        await bench.operator.tell(words)

@@ -7,7 +7,7 @@ from ohmwright.model.event import SlowRelease
 
 from .activation import Activation
 from .pending_events import Stamp
-from .release import ConfirmedRelease
+from .release import ConfirmedRelease, meter_shows_s
 
 _SLOW_RELEASE_S, _SLOW_RELEASE_READINGS = 0.5, 2
 """A release by command that takes longer than both, the second in reading intervals, goes on
@@ -42,10 +42,13 @@ def most_on_s(bench: Bench, sent_s: float, off_s: float) -> float:
 def slow_release(bench: Bench, release: ConfirmedRelease, stamp: Stamp) -> SlowRelease | None:
     """Return the event of a slow release, or of one for which OFF had to be sent again; else None.
 
-    `stamp`: the times of the event.
+    A meter that showed a current for longer than its data allow makes it slow, too. `stamp`: the
+    times of the event.
     """
     by, took_s = bench.keyed_by, round(release.took_s, 3)
-    if release.took_s > _allowed_s(bench) or (by is None and release.sent > 1):
+    if by is None and release.last_on_s > meter_shows_s(bench):
+        took_s = round(max(release.took_s, release.last_on_s), 3)
+    if took_s > _allowed_s(bench) or (by is None and release.sent > 1):
         sent = release.sent if by is None else None
         return SlowRelease(**stamp, took_s=took_s, keyed_by=by, sent=sent)
     return None
