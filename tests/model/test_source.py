@@ -63,6 +63,7 @@ def test_a_good_procedure_is_read(tmp_path: Path) -> None:
         ('kind = "output"', 'kind = "outptu"', "p.toml:6:1: step 'cut', kind: unknown kind "),
         ("power_w = 100", "power_w = 100\ncurrent_ma = 5", "give exactly one of current_ma and"),
         ("power_w = 100", "power_w = ", "p.toml:11:11: this is not valid TOML"),
+        ("power_w = 100", "power_w = 40,5", "; a number has a point, as in 40.5."),
         ("power_w = 100", "power_w = nan", "11:1: step 'cut', power_w: must be a finite number"),
     ],
 )

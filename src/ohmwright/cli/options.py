@@ -124,7 +124,8 @@ class RunOptions:
 
     records: RecordsPlace = None
     resume: Annotated[
-        str | None, typer.Option(metavar="RUN", help="Go on with a run that was cut short.")
+        str | None,
+        typer.Option(metavar="RUN", help="Go on with a run that was cut short, or 'last'."),
     ] = None
     unattended: Unattended = False
     accept_expired: AcceptExpired = False

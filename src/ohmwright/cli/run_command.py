@@ -35,7 +35,7 @@ from .live import LiveView, showing
 from .open_records import open_existing_records, open_records, trusted_keys
 from .run_and_record import run_and_record
 from .run_report import exit_code, print_how_to_resume, print_rf_after_stop, print_run
-from .run_subject import WorkRequest, unit_on_bench
+from .run_subject import WorkRequest, resumed_run, unit_on_bench
 from .sound.sounding import Hearing, Sounds, sounding
 from .terminal_operator import PlainDisplay, TerminalOperator
 
@@ -79,6 +79,7 @@ def run_procedure(request: RunRequest) -> int:
     bench = replace(request.bench.read(), room=request.room)
     if request.procedure is not None:
         read_procedure(request.procedure)  # refused before the records are opened
+    request = replace(request, resume=resumed_run(request.resume, request.records))
     unit = unit_on_bench(bench, request.work, request.records, request.resume)
     file = procedure_of(request.procedure, unit)
     if "adjust" not in request.stages:

@@ -13,6 +13,7 @@ from ohmwright.api import unit_on_bench as units
 from ohmwright.api.assets import InRepairError
 from ohmwright.api.attached_files import read_attachments, read_given_values
 from ohmwright.api.bench_data import BenchData
+from ohmwright.api.records_view import Records
 from ohmwright.api.unit_on_bench import UnitOnBench
 from ohmwright.model.account import account_name
 from ohmwright.model.assignment import Assignment
@@ -50,6 +51,11 @@ class WorkRequest:
             comments=self.comments,
             attachments=read_attachments(self.attach),
         )
+
+
+def resumed_run(resume: str | None, records: str | None) -> str | None:
+    """Return the number of the run to go on with; `resume` may say "last", None for a new run."""
+    return Records(records)["last"].id if resume == "last" else resume
 
 
 def unit_on_bench(

@@ -29,7 +29,7 @@ from ohmwright.wire.machine_priority import run_before_others
 from .console import CAUTION, err
 from .live import LiveView, showing
 from .run_report import print_rf_after_stop
-from .run_subject import WorkRequest, unit_on_bench
+from .run_subject import WorkRequest, resumed_run, unit_on_bench
 from .signals import cancel_on_signal
 from .sweep_options import OPTION_OF_KEY, PlanOptions, SweepFiles
 from .sweep_output import print_estimate, print_sweep
@@ -89,9 +89,7 @@ def run_sweep(request: SweepRequest) -> int:
 
 
 def _unit(request: SweepRequest) -> UnitOnBench:
-    resume = request.resume
-    if resume == "last":
-        resume = Records(request.records)["last"].id
+    resume = resumed_run(request.resume, request.records)
     return unit_on_bench(request.bench.read(), request.work, request.records, resume)
 
 

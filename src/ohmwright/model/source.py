@@ -136,9 +136,17 @@ def _decode(path: Path, text: str, error: type[SourceError]) -> dict[str, Any]:
         place = re.search(r" \(at line (\d+), column (\d+)\)", what)
         line, column = place.groups() if place else (len(text.splitlines()) or 1, 1)
         what = what[: place.start()] if place else what.replace(" (at end of document)", "")
+        if _has_decimal_comma(text, int(line)):
+            what += "; a number has a point, as in 40.5"
         raise error(
             f"{path}:{line}:{column}: this is not valid TOML: {what}.", do="Correct the file."
         ) from None
+
+
+def _has_decimal_comma(text: str, line: int) -> bool:
+    """Whether a line gives a number with a decimal comma, in no list."""
+    said = text.splitlines()[line - 1 : line]
+    return bool(said) and re.search(r"=\s*[-+]?\d+,\d+\s*(#|$)", said[0]) is not None
 
 
 def _refuse_other_kind(
