@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
@@ -50,8 +51,18 @@ class OfferedProcedures:
         return self._paths[number].name
 
     def offers(self) -> list[Offer]:
-        """Return each file with its title and model, or why it cannot be used."""
-        return [self._offer(number) for number in range(len(self._paths))]
+        """Return each file with its title and model, or why it cannot be used.
+
+        The title of several has the name of each file behind it.
+        """
+        offers = [self._offer(number) for number in range(len(self._paths))]
+        times = Counter(offer.title for offer in offers if offer.title)
+        return [
+            offer
+            if times[offer.title] < 2
+            else replace(offer, title=f"{offer.title}, {offer.file}")
+            for offer in offers
+        ]
 
     def _offer(self, number: int) -> Offer:
         name = self._paths[number].name

@@ -1,0 +1,20 @@
+"""The list of procedures that a page offers."""
+
+from pathlib import Path
+
+from ohmwright.model.shipped import shipped
+from ohmwright.page.offered import OfferedProcedures
+
+
+def test_files_of_one_title_are_told_apart_by_their_names(tmp_path: Path) -> None:
+    text = shipped("procedures", "practice-marlow.toml").read_text(encoding="utf-8")
+    paths = [tmp_path / "first.toml", tmp_path / "second.toml"]
+    for path in paths:
+        path.write_text(text, encoding="utf-8")
+    other = shipped("procedures", "teasel-200-yearly.toml")
+    offers = OfferedProcedures([*paths, other]).offers()
+    assert [offer.title.rpartition(", ")[2] for offer in offers[:2]] == [
+        "first.toml",
+        "second.toml",
+    ]
+    assert not offers[2].title.endswith(".toml")
