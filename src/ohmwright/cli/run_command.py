@@ -15,6 +15,7 @@ from ohmwright.api.jobs import claimed_events, new_job
 from ohmwright.api.open_bench import open_bench
 from ohmwright.api.run_view import watch_of
 from ohmwright.api.unit_on_bench import procedure_of
+from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, measured_once, read_procedure
 from ohmwright.model.account import account_name
@@ -148,23 +149,7 @@ def _run(
     notes = PendingEvents()
 
     async def work(sounds: Sounds) -> tuple[Event, ...]:
-        opening = open_bench(
-            bench_data.gone_on_with(earlier),
-            unattended=request.unattended,
-            guarded=request.bench.guarded,
-            person=TerminalOperator(PlainDisplay(), request.work.operator),
-            operator_name=request.work.operator or "",
-        )
-        async with opening as bench:
-            try:
-                view = LiveView(bench.clock, sounds)
-                view.watch = watch_of(job, by_hand=bench_data.generator_verbs is None)
-                view.caution = "" if request.unattended else CAUTION
-                with showing(view, bench):
-                    return await run_and_record(job, bench, store, view, notes)
-            except ReleaseNotConfirmed as error:
-                print_error(error)  # now: to close the bench takes as long as its guard tries OFF
-                raise
+        return await _worked(request, job, bench_data, store, notes, sounds)
 
     try:
         with sounding(request.hearing) as sounds:
@@ -180,6 +165,34 @@ def _run(
     elif not request.as_json:
         _write_or_offer_certificate(request, job.run_id, store)
     return exit_code(events)
+
+
+async def _worked(
+    request: RunRequest,
+    job: Job,
+    bench_data: BenchData,
+    store: SqlStore,
+    notes: PendingEvents,
+    sounds: Sounds,
+) -> tuple[Event, ...]:
+    """Open the bench, carry the job out on it and return the events."""
+    opening = open_bench(
+        bench_data.gone_on_with(job.earlier),
+        unattended=request.unattended,
+        guarded=request.bench.guarded,
+        person=TerminalOperator(PlainDisplay(), request.work.operator),
+        operator_name=request.work.operator or "",
+    )
+    async with opening as bench:
+        try:
+            view = LiveView(bench.clock, sounds)
+            view.watch = watch_of(job, by_hand=bench_data.generator_verbs is None)
+            view.caution = "" if request.unattended else CAUTION
+            with showing(view, bench):
+                return await run_and_record(job, bench, store, view, notes)
+        except ReleaseNotConfirmed as error:
+            print_error(error)  # now: to close the bench takes as long as its guard tries OFF
+            raise
 
 
 def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStore) -> None:

@@ -67,11 +67,8 @@ def _traceable_to(basis: TraceabilityBasis) -> str:
     return f"{basis.certificate} (past due)" if basis.expired else basis.certificate
 
 
-def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, Cell]:
-    """The cells of one result, by the name of their column."""
-    target, measured, held = result.target, result.measured, result.conformity
-    alone = measured is not None and is_by_readings_alone(result)
-    quantity = target.quantity if target is not None else measured and measured.quantity
+def _run_cells(certificate: Certificate, part: RunPart) -> dict[str, Cell]:
+    """The cells that say of which run and unit a result is, by the name of their column."""
     return {
         "run": certificate.run_id,
         "asset": certificate.asset.id,
@@ -82,6 +79,15 @@ def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, C
         "void": certificate.issue.void,
         "part": part.number,
         "operator": part.operator,
+    }
+
+
+def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, Cell]:
+    """The cells of one result, by the name of their column."""
+    target, measured, held = result.target, result.measured, result.conformity
+    alone = measured is not None and is_by_readings_alone(result)
+    quantity = target.quantity if target is not None else measured and measured.quantity
+    return _run_cells(certificate, part) | {
         "stage": result.stage,
         "step": result.step,
         "point": result.point,

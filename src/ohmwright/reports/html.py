@@ -68,8 +68,8 @@ def _hash(digest: str) -> str:
     return f"<code>{'<wbr>'.join(parts)}</code>"
 
 
-def _body(sheet: CertificateText) -> Iterable[str]:
-    """The elements within the body, in order."""
+def _head(sheet: CertificateText) -> Iterable[str]:
+    """The title with the verdict, and what the paper is not."""
     numbered = "Would have the number" if sheet.draft else "Number"
     yield (
         f"<header><div><h1>{escape(sheet.title)}</h1>"
@@ -95,6 +95,11 @@ def _body(sheet: CertificateText) -> Iterable[str]:
         adjusted = sheet.verdict_adjusted
         between = f"Adjusted: {_verdict(adjusted)} &emsp; " if adjusted else ""
         yield f"<p>As found: {found} &emsp; {between}As left: {left}{ground}</p>"
+
+
+def _body(sheet: CertificateText) -> Iterable[str]:
+    """The elements within the body, in order."""
+    yield from _head(sheet)
     yield '<div class="facts">'
     yield from (_detail_block(name, facts) for name, facts in sheet.facts)
     yield "</div>"
