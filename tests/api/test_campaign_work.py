@@ -11,7 +11,7 @@ import pytest
 from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk, refuse_handed_over
 from ohmwright.api.jobs import claimed_events
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.step import STAGES, Stage
@@ -54,6 +54,27 @@ def run_of(run_id: str, *stages: Stage) -> tuple[Event, ...]:
 def phase(store: SqlStore) -> tuple[str, str]:
     state = desk(store).states()["HF-1"]
     return state.phase, state.run_id
+
+
+def test_nothing_is_noted_in_an_older_copy(tmp_path: Path) -> None:
+    """It would name runs that the copy then refuses, and travel to where nothing was lost."""
+    place, files = str(tmp_path / "here"), (tmp_path / "key", tmp_path / "witness")
+    with open_store(place, *files) as made:
+        unit = RegisteredAsset(tag="HF-1", maker="T", model="Q", serial="1")
+        AssetRegister(made.database).apply([AssetChange("added", unit, 1)], by="Fenn")
+        Campaigns(made.database).new("may", ["HF-1"], "Fenn", "calibrate", simulated=True)
+        made.append_all("first", run_of("first", *STAGES))
+        file = Path(made.database.place)
+    older_copy = file.read_bytes()
+    with open_store(place, *files) as made:
+        made.append_all("second", run_of("second", *STAGES))
+    file.write_bytes(older_copy)
+    with open_store(place, *files) as older:
+        entries = len(Campaigns(older.database).entries("may"))
+        for write in (desk(older).take_next, lambda: desk(older).take("HF-1")):
+            with pytest.raises(RecordError, match="older copy"):
+                write()
+        assert len(Campaigns(older.database).entries("may")) == entries
 
 
 def test_a_verification_is_not_the_calibration_that_was_asked_for(

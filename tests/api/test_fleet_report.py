@@ -1,7 +1,9 @@
 """The fleet report: what failed, was adjusted, recurs and is at risk, alike in every form."""
 
 import csv
+import json
 import re
+from dataclasses import replace
 from datetime import timedelta
 from io import BytesIO, StringIO
 from pathlib import Path
@@ -12,8 +14,14 @@ from pypdf import PdfReader
 
 from ohmwright.api import creep, risk_curves
 from ohmwright.api import fleet_paper as fleet_paper_module
+from ohmwright.api import fleet_report as fleet_report_module
 from ohmwright.api.fleet_paper import fleet_paper
-from ohmwright.api.fleet_report import FleetReport, ReportSpan, fleet_report
+from ohmwright.api.fleet_report import (
+    FleetReport,
+    ReportSpan,
+    fleet_report,
+    was_left_as_it_was,
+)
 from ohmwright.fleet.charts import western_electric
 from ohmwright.fleet.creep_table import creep_rows, unit_creep
 from ohmwright.fleet.surprise_chart import SurpriseChart, VisitSurprise
@@ -64,6 +72,31 @@ def test_it_counts_what_is_on_record(store: SqlStore, report: FleetReport) -> No
     for model in report.review.models:
         limits = model.failure_limits
         assert limits.lower <= model.failed / model.visits <= limits.upper
+
+
+def test_an_adjustment_point_whose_trim_stayed_is_no_adjustment() -> None:
+    def said(**trims: int | None) -> bytes:
+        return json.dumps({"kind": "point_done", "result": {"stage": "adjust", **trims}}).encode()
+
+    assert was_left_as_it_was(said(start_trim=-110, final_trim=-110))
+    assert not was_left_as_it_was(said(start_trim=-110, final_trim=-100))
+    assert not was_left_as_it_was(said(start_trim=None, final_trim=None))  # older records
+
+
+def test_only_what_was_moved_counts_as_adjusted(
+    store: SqlStore, report: FleetReport, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(fleet_report_module, "was_left_as_it_was", lambda _: True)
+    unmoved = fleet_report(store, SPAN).review
+    assert report.review.adjusted
+    assert unmoved.adjusted == ()
+    assert all(model.adjusted == 0 for model in unmoved.models)
+    assert unmoved.failures == report.review.failures
+
+
+def test_void_runs_that_are_left_out_are_told(report: FleetReport) -> None:
+    assert "Left out" not in dict(fleet_paper(report).facts)
+    assert dict(fleet_paper(replace(report, void_runs=2)).facts)["Left out"] == "2 void runs"
 
 
 def test_pdf_and_html_say_the_same(report: FleetReport, tmp_path: Path) -> None:

@@ -111,7 +111,7 @@ def test_a_tag_chooses_procedure_and_generator_and_fills_record_and_papers(
     [
         (("quick.toml",), "Which unit stands at Bench 1?"),
         (("--asset", "HF-9"), "There is no asset 'HF-9'"),
-        (("--asset", "HF-3"), "was withdrawn"),
+        (("--asset", "HF-3"), ": burnt out."),
         (("--asset", "HF-4"), "is a Lisse 80, and this bench is for Marlow 150, Quillon 300"),
         (("--asset", "HF-5"), "Asset HF-5 has no procedure"),
         (("--asset", "HF-6"), "is in repair since"),
@@ -124,6 +124,7 @@ def test_what_cannot_be_told_apart_is_refused_before_a_run_begins(
     new = ("--maker", "x", "--serial", "S000009")
     ohmwright("asset", "add", "HF-3", *new, "--model", "Quillon 300", "--procedure", "quick.toml")
     ohmwright("asset", "withdraw", "HF-3", "--why", "burnt out")
+    ohmwright("asset", "change", "HF-3", "--site", "Store", "--why", "not why it was withdrawn")
     ohmwright("asset", "add", "HF-4", *new, "--model", "Lisse 80")
     ohmwright("asset", "add", "HF-5", *new, "--model", "Quillon 300")
     repaired = ("--model", "Quillon 300", "--procedure", "quick.toml", "--state", "in repair")

@@ -155,3 +155,22 @@ def test_a_meter_that_hangs_while_the_output_rises_gives_no_settled_value(has_ta
     settled = rule.settled()
     assert settled is not None
     assert (settled.settled, settled.reason) == (False, STANDS)
+
+
+@pytest.mark.parametrize("lag_s", [1.5, 2.5])
+def test_no_point_passes_whose_output_was_never_read_within_the_limits(lag_s: float) -> None:
+    at = point(300.0, 282.0, 318.0)
+    low_ma = 1000 * (282 / 500) ** 0.5
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        rule = UntilDecided(question(at, TIMING, METER), ResidualWarmth(), every)
+        read_ma = []
+        for age_s in np.arange(0.1, 25.0, 0.1):
+            risen = max(0.0, 1 - float(np.exp(-(age_s - 0.5) / lag_s)))
+            read_ma.append(float(np.round(775.0 * risen * (1 + 0.0005 * rng.normal()))))
+            if rule.read(float(age_s), read_ma[-1]):
+                break
+        settled = rule.settled()
+        assert settled is not None
+        assert settled.settled
+        assert max(read_ma) >= low_ma

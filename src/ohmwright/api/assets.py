@@ -28,10 +28,14 @@ class InRepairError(UsageError):
 def refuse_in_repair(store: SqlStore, unit: RegisteredAsset) -> None:
     """Raise InRepairError where a unit of the register is in repair."""
     if unit.state == "in repair":
-        history = AssetRegister(store.database).history(unit.tag)
-        before = [at for at, one in enumerate(history) if one.asset.state != "in repair"]
-        came_in = before[-1] + 1 if before else 0
-        raise InRepairError(history[came_in])
+        raise InRepairError(_since_state(AssetRegister(store.database), unit))
+
+
+def _since_state(register: AssetRegister, unit: RegisteredAsset) -> AssetRevision:
+    """Return the revision with which a unit came into its present state."""
+    history = register.history(unit.tag)
+    before = [at for at, one in enumerate(history) if one.asset.state != unit.state]
+    return history[before[-1] + 1 if before else 0]
 
 
 def asset_of_scan(store: SqlStore, said: str) -> RegisteredAsset:
@@ -40,15 +44,16 @@ def asset_of_scan(store: SqlStore, said: str) -> RegisteredAsset:
     Raises UsageError where the register has none, or the unit is withdrawn.
     """
     register, tag = AssetRegister(store.database), tag_of_scan(store, said)
-    found = register.get(tag)
-    if found.asset.state == "withdrawn":
+    asset = register.get(tag).asset
+    if asset.state == "withdrawn":
+        since = _since_state(register, asset)
         raise UsageError(
-            f"Asset {found.asset.tag} was withdrawn on {found.at[:10]} by {found.by}"
-            + (f": {found.why}." if found.why else "."),
+            f"Asset {asset.tag} was withdrawn on {since.at[:10]} by {since.by}"
+            + (f": {since.why}." if since.why else "."),
             "A withdrawn unit is not worked on. Nothing was switched on.",
-            f"To take it back: ohmwright asset change {found.asset.tag} --state 'in service'",
+            f"To take it back: ohmwright asset change {asset.tag} --state 'in service'",
         )
-    return found.asset
+    return asset
 
 
 def tag_of_scan(store: SqlStore, said: str) -> str:

@@ -23,6 +23,7 @@ from ohmwright.records.campaigns import (
     CampaignEntry,
     CampaignNote,
     Campaigns,
+    Choose,
     EntryWhat,
     Worker,
 )
@@ -110,12 +111,10 @@ class CampaignDesk:
     def take_next(self) -> TakenUnit | None:
         """Take the next unit, or return the one in hand; None where nothing is left today."""
         in_order = [unit.asset.tag for unit in self.in_order()]
-        tag = self._campaigns.take(
-            self.campaign.name,
-            self.worker,
+        tag = self._take(
             lambda entries: tag_to_take(
                 self.states_by(entries), in_order, self.worker, today(), away=self.is_away
-            ),
+            )
         )
         return None if tag is None else self._taken(tag)
 
@@ -140,7 +139,7 @@ class CampaignDesk:
             free = state.may_be_taken(self.worker, today(), away=self.is_away)
             return tag if mine or free else None
 
-        if self._campaigns.take(self.campaign.name, self.worker, this_one) is None:
+        if self._take(this_one) is None:
             raise self._not_taken(self.states()[tag])
         return self._taken(tag)
 
@@ -191,10 +190,19 @@ class CampaignDesk:
         return self.states()[tag]
 
     def note(self, tag: str, what: EntryWhat, words: str = "", run_id: str = "") -> None:
-        """Note what was done about a unit; it must be of the campaign."""
+        """Note what was done about a unit; it must be of the campaign.
+
+        Raises RecordError where the store lacks what this computer has seen of it.
+        """
+        self.store.refuse_to_write_on_loss()
         self._campaigns.note(
             self.campaign.name, self.worker, CampaignNote(tag, what, words, run_id)
         )
+
+    def _take(self, pick: Choose) -> str | None:
+        """Note that the unit which `pick` returns is in the worker's hands. Raises RecordError."""
+        self.store.refuse_to_write_on_loss()
+        return self._campaigns.take(self.campaign.name, self.worker, pick)
 
     def _entries(self) -> list[CampaignEntry]:
         return self._campaigns.entries(self.campaign.name)

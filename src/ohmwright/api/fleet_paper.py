@@ -67,8 +67,9 @@ def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
     return (
         ("Units seen", f"{len(review.assets)}{since}"),
         ("Visits", str(visits)),
+        *((("Left out", counted(report.void_runs, "void run")),) if report.void_runs else ()),
         ("Failed as found", f"{failed} of {visits}"),
-        ("With adjustment", str(len(review.adjusted))),
+        ("With a trim moved", str(len(review.adjusted))),
         ("Points that recur", str(len(review.recurring))),
         ("At risk now", f"{counted(risky, 'unit')} of 10 % or more"),
         (_AT_RISK, f"{counted(len(report.at_risk()), 'unit')}, table below"),
@@ -84,8 +85,8 @@ def _models(review: FleetReview) -> PaperTable:
         counts = (model.units, model.visits, model.failed)
         after = (model.adjusted, model.not_passed_as_left)
         rows.append((printable(model.model), *map(str, counts), share, bounds, *map(str, after)))
-    note = "Visits that failed as found, with adjustment, and that left the unit without a pass."
-    counted = ("Units", "Visits", "Failed", "Share", "95 % limits", "Adjustment", "Not passed")
+    note = "Visits that failed as found, that moved a trim, and that left the unit without a pass."
+    counted = ("Units", "Visits", "Failed", "Share", "95 % limits", "Adjusted", "Not passed")
     columns = ("Model", *counted)
     return PaperTable("Models", note, columns, tuple(rows), figures=7)
 
@@ -125,8 +126,8 @@ def _adjusted(review: FleetReview) -> PaperTable:
         for one in review.adjusted
     )
     columns = ("Date", "Unit", "Model", "Points", "As found", "As left")
-    note = "Runs with adjustment points; a trim was moved where that was needed."
-    return PaperTable("Adjustment", note, columns, rows)
+    note = "Runs in which trims were moved, and the points of these."
+    return PaperTable("Adjusted", note, columns, rows)
 
 
 def _trims(points: tuple[str, ...]) -> str:

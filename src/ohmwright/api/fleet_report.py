@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -21,7 +22,8 @@ from ohmwright.fleet.fleet_review import Failure, FleetReview, Recurrence, fleet
 from ohmwright.model.errors import UsageError
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.parquet import imported_pyarrow
-from ohmwright.records.queries import fetch_rows, reported_results
+from ohmwright.records.queries import adjust_events, fetch_rows, reported_results
+from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.csv_file import csv_of_rows
 
@@ -59,6 +61,8 @@ class FleetReport:
     it; the riskiest first."""
     withdrawn: Collection[str]
     """Units that are not used any more: what was done counts, nothing is foretold."""
+    void_runs: int
+    """Void runs of the span, which are left out."""
 
     def write(self, path: Path) -> None:
         """Write it as what the ending of `path` says; raises UsageError for another one."""
@@ -125,7 +129,10 @@ def _key(of: CreepRow | Failure | Recurrence) -> Key:
 def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
     """Return the report of a span. Raises UsageError where it has no results."""
     results = reported_results(span.simulated, span.since, span.until)
-    review = fleet_review(fetch_rows(store.database, results), span.since, span.run_ids)
+    unmoved = _unmoved(store, span)
+    rows_seen = fetch_rows(store.database, results)
+    moved = [row for row in rows_seen if (row.run, row.event) not in unmoved]
+    review = fleet_review(moved, span.since, span.run_ids)
     if not review.models:
         kind = "simulated" if span.simulated else "real"
         raise UsageError(
@@ -139,7 +146,30 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
     rows = creep_rows(forecast, span.until, probability=RISKY)
     shown = tuple(row for row in rows if seen is None or row.asset in seen)
     withdrawn = AssetRegister(store.database).withdrawn()
-    return FleetReport(span, review, forecast, shown, withdrawn)
+    return FleetReport(span, review, forecast, shown, withdrawn, _void_runs(store, span))
+
+
+def _void_runs(store: SqlStore, span: ReportSpan) -> int:
+    found = runs(store.database, Filter(since=span.since, until=span.until))
+    return sum(
+        bool(run["voided"])
+        and bool(run["simulated"]) == span.simulated
+        and (span.run_ids is None or run["run_id"] in span.run_ids)
+        for run in found
+    )
+
+
+def _unmoved(store: SqlStore, span: ReportSpan) -> set[tuple[int, int]]:
+    """Return run and event of each result of an adjustment point whose trim was left as it was."""
+    events = fetch_rows(store.database, adjust_events(span.simulated, span.since, span.until))
+    return {(row.run, row.event) for row in events if was_left_as_it_was(row.body)}
+
+
+def was_left_as_it_was(body: bytes) -> bool:
+    """Whether the result in an event's JSON says that the trim ended where it began."""
+    result = json.loads(body)["result"]
+    start, final = result.get("start_trim"), result.get("final_trim")
+    return start is not None and start == final
 
 
 def _units_of(

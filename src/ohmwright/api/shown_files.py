@@ -60,7 +60,8 @@ def _compared(
     void = " The run is VOID." if store.voided_run_ids() & set(runs) else ""
     said = (
         f"{_NO_PROOF}. Held against the record, its values, uncertainties and verdicts agree: "
-        f"{count} of run {named}.{void} The certificate is the PDF or HTML that was issued."
+        f"{count} of run {named}; not compared: unit, dates, names, analyzer.{void} The "
+        "certificate is the PDF or HTML that was issued."
     )
     return CheckedFile(f"{path}", "not a certificate", said)
 

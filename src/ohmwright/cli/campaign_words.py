@@ -49,7 +49,9 @@ def entry_words(entry: CampaignEntry) -> str:
     """Return what was done about a unit, by whom and on which day (UTC)."""
     with_words = ("deferred", "skipped", "handed over", "again", "removed")
     said = f" ({entry.words})" if entry.what in with_words and entry.words else ""
-    what = "to be done again" if entry.what == "again" else entry.what
+    what: str = "to be done again" if entry.what == "again" else entry.what
+    if what == "handed over" and not entry.words:  # to nobody, as when another unit was scanned
+        what = "put back"
     return printable(f"{what} by {entry.by} on {entry.at[:10]}{said}")
 
 

@@ -111,7 +111,8 @@ class UntilDecided:
     the sequential test knows on which side of each limit the value lies; the value is precise
     enough to be stated, which is waited for for a while; both still hold with departures from the
     model allowed for; and `is_final`, which is the
-    decision rule's part: the value passes, fails, or more readings could not change that.
+    decision rule's part: the value passes, fails, or more readings could not change that. A value
+    within the limits must have been seen there.
     """
 
     def __init__(
@@ -163,7 +164,14 @@ class UntilDecided:
         self._test_again(age_s, value_then)
         if outcome == "undecided" or not self._is_precise(value_then, age_s):
             return False
+        if outcome == "in tolerance" and not self._was_seen_inside(currents_ma):
+            return False
         return self._is_final(settled_of(self._test, value_then))
+
+    def _was_seen_inside(self, currents_ma: Floats) -> bool:
+        """Whether any reading lay within the limits: no extrapolation alone passes a unit."""
+        errors = (currents_ma - self._asked.target) / self._asked.tolerance
+        return bool(np.any((errors >= self._asked.low) & (errors <= self._asked.high)))
 
     def _is_precise(self, value: Mixture, age_s: float) -> bool:
         """Whether `value` is precise enough to be stated, or was waited for long enough."""

@@ -62,7 +62,7 @@ def _panel(axes: Axes, point: PointForecast, row: CreepRow, at: datetime) -> Non
     fresh = seen.adjusted[index][known]
     for chosen, colour, marker, name in (
         (~fresh, _FOUND, "o", "value ± 2 u"),
-        (fresh, _LEFT, "s", "after adjusting ± 2 u"),
+        (fresh, _LEFT, "s", "begins anew ± 2 u"),
     ):
         axes.errorbar(
             years[chosen],

@@ -39,7 +39,7 @@ class Failure:
 
 @dataclass(frozen=True, slots=True)
 class AdjustedUnit:
-    """One run that adjusted its unit."""
+    """One run that moved trims of its unit."""
 
     at: datetime
     run_id: str
@@ -113,7 +113,8 @@ def fleet_review(
 ) -> FleetReview:
     """Return what the results since `since` say, of the runs `run_ids` alone where they are given.
 
-    `rows`: as `reported_results` gives them; those before `since` tell what has failed before.
+    `rows`: as `reported_results` gives them, without adjustment points whose trim was left as it
+    was; those before `since` tell what has failed before.
     """
     visits = [_visit(of_run) for of_run in _runs(rows)]
     wanted = [

@@ -144,6 +144,23 @@ def reported_results(
     )
 
 
+def adjust_events(
+    simulated: bool, since: datetime, until: datetime
+) -> Select[tuple[int, int, bytes]]:
+    """Query: run, number and JSON of each event with the result of an adjustment point."""
+    c = RESULTS.c
+    return (
+        select(c.run, c.event, EVENTS.c.body)
+        .join(EVENTS, (EVENTS.c.run == c.run) & (EVENTS.c.number == c.event))
+        .where(
+            c.simulated == int(simulated),
+            c.stage == "adjust",
+            c.at >= sortable_time(since),
+            c.at < sortable_time(until),
+        )
+    )
+
+
 def with_verdict(verdict: str, since: datetime) -> Select[tuple[object, ...]]:
     """Query: every result with a verdict since a date, oldest first, without voided runs."""
     c = RESULTS.c

@@ -237,6 +237,11 @@ class SqlStore(Store):
             self.refuse_loss(connection)
         self._compared = True
 
+    def refuse_to_write_on_loss(self) -> None:
+        """Raise RecordError where `append` would, for whoever notes something beside the runs."""
+        with self.database.read() as connection:
+            self._compare_with_witness(connection)
+
     def refuse_loss(self, connection: Connection) -> None:
         """Raise RecordError where the store lacks what this computer has seen of it."""
         for lost in losses(connection, self.witness):

@@ -109,6 +109,8 @@ def percent_text(share: float) -> str:
 
 
 def uncertainty_ratio_text(held: Conformity) -> str:
-    """Test uncertainty ratio; empty where there is none."""
+    """Test uncertainty ratio, never rounded up: it is held against 4; empty where there is none."""
     value = held.uncertainty_ratio
-    return "" if value is None else f"{value:.1f}" if value < 9.95 else f"{value:.0f}"
+    if value is None:
+        return ""
+    return f"{floor(value)}" if value >= 10 else f"{floor(10 * value) / 10:.1f}"
