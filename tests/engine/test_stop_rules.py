@@ -155,6 +155,15 @@ def test_a_meter_that_hangs_while_the_output_rises_gives_no_settled_value(has_ta
     settled = rule.settled()
     assert settled is not None
     assert (settled.settled, settled.reason) == (False, STANDS)
+    for age_s in np.arange(7.5, 12.1, 0.5):  # it goes on: what it repeated counts no more
+        current_ma = 550 * (1 - np.exp(-(age_s - 0.5) / 1.5)) * (1 + 0.001 * rng.normal())
+        if rule.read(float(age_s), round(float(current_ma), 1)):
+            break
+    settled = rule.settled()
+    assert settled is not None
+    assert settled.settled
+    assert settled.value == pytest.approx(550, abs=3 * settled.uncertainty)
+    assert settled.value == pytest.approx(550, rel=0.02)
 
 
 @pytest.mark.parametrize("lag_s", [1.5, 2.5])

@@ -175,6 +175,21 @@ def may_stand_still(currents_ma: Floats, digit_ma: float) -> bool:
     )
 
 
+def repeated(currents_ma: Floats, digit_ma: float) -> NDArray[np.bool_]:
+    """Return which readings only repeat the figure before, shape (n,), while the meter stood still.
+
+    None where the digit hides noise, or where fewer than four in a row are alike.
+    """
+    again = np.zeros(currents_ma.shape, dtype=np.bool_)
+    alike = 1
+    for place in range(1, len(currents_ma)):
+        same = _shows_alike(currents_ma[place], currents_ma[place - 1], digit_ma)
+        alike = alike + 1 if same else 1
+        if alike >= _SOME_ALIKE:
+            again[place - alike + 2 : place + 1] = True
+    return again
+
+
 def _shows_alike(current_ma: float, before_ma: float, digit_ma: float) -> bool:
     """Return whether two readings are of one figure, with a digit in which noise would show."""
     return digit_ma <= _FINE_DIGIT * current_ma and abs(current_ma - before_ma) < 0.5 * digit_ma

@@ -23,7 +23,7 @@ from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.bench import Bench
 from ohmwright.uncertainty.inputs import resolution_uncertainty
 
-from .sampling import may_stand_still
+from .sampling import may_stand_still, repeated
 
 Floats = NDArray[np.float64]
 
@@ -85,8 +85,18 @@ class UntilSettled:
 
     @property
     def readings(self) -> tuple[Floats, Floats]:
-        """Ages in s and currents in mA of all readings, shape (n,) each."""
-        return np.array(self._age_s), np.array(self._current_ma)
+        """Ages in s and currents in mA of the readings that count, shape (n,) each.
+
+        A figure that was repeated while the meter stood still counts when it was read first.
+        """
+        currents_ma = np.array(self._current_ma)
+        counts = ~repeated(currents_ma, self._resolution_ma)
+        return np.array(self._age_s)[counts], currents_ma[counts]
+
+    @property
+    def stands_still(self) -> bool:
+        """Whether the meter may stand still now."""
+        return may_stand_still(np.array(self._current_ma), self._resolution_ma)
 
     def settled(self) -> Settled | None:
         """Return the value by the readings so far, in mA; None before the first reading."""
@@ -100,8 +110,7 @@ class UntilSettled:
         )
         warmth = self._warmth.uncertainty * found.value
         found = replace(found, uncertainty=hypot(found.uncertainty, warmth))
-        stands = may_stand_still(self.readings[1], self._resolution_ma)
-        return replace(found, settled=False, reason=STANDS) if stands else found
+        return replace(found, settled=False, reason=STANDS) if self.stands_still else found
 
 
 class UntilDecided:
@@ -156,7 +165,7 @@ class UntilDecided:
         self._test_again(age_s, value, at_least_s=estimate.wait_s(_BOUNDS))
         if estimate.outcome(_BOUNDS) == "undecided" or not self._is_precise(value, age_s):
             return False
-        if may_stand_still(currents_ma, self._asked.resolution):
+        if self._until_settled.stands_still:
             return False
         outcome, value_then = self._test.outcome(ages_s, currents_ma), self._test.value
         if value_then is None:
@@ -204,7 +213,7 @@ class UntilDecided:
 
     def _why_undecided(self) -> str:
         """Why the latest value is not settled; empty where it is."""
-        if may_stand_still(self._until_settled.readings[1], self._asked.resolution):
+        if self._until_settled.stands_still:
             return STANDS
         if self._test.jumps:
             return JUMPS
