@@ -30,8 +30,8 @@ LIMIT_PROOF, MEASUREMENT = 2, 4
 KINDS = ("tcp", "pty")
 _AT_ONCE_REDUCED = 4
 """Starting a bench costs as much as two trials."""
-_TRIES_REDUCED = 3
-"""Beside a suite that keeps all cores busy one trial may be late; three in a row are a defect."""
+_TRIES_REDUCED = 6
+"""Beside a suite that keeps all cores busy one trial may be late; six in a row are a defect."""
 _Benches = dict[str, "SimpleQueue[KillBench]"]
 
 
