@@ -1,6 +1,7 @@
 """What documents for developers name is there: modules, tests, scripts."""
 
 import re
+import subprocess
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -13,6 +14,19 @@ DEVELOPERS = ROOT / "DEVELOPERS.md"
 ROOMS = sorted(path for path in PACKAGE.glob("*/__init__.py"))
 RECIPE_FILES = {"engine/steps/rise_time.py"}
 """Files that a recipe has its reader make."""
+
+
+def test_nothing_else_lies_at_the_top() -> None:
+    """A command that writes files was once tried there, and what it wrote was committed."""
+    command = ["git", "ls-files", "-z"]
+    try:
+        listed = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    except (OSError, subprocess.CalledProcessError):
+        pytest.skip("no repository")
+    top = {name.partition("/")[0] for name in listed.stdout.split("\0") if name}
+    files = {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE"}
+    folders = {"src", "sim_profiles", "scripts", "tests"}
+    assert {name for name in top if not name.startswith(".")} <= files | folders
 
 
 def exists(name: str) -> bool:

@@ -28,6 +28,7 @@ from ohmwright.records.queries import (
     pass_rates,
     reported_results,
     results,
+    void_runs,
 )
 from ohmwright.records.run_import import import_run
 from ohmwright.records.run_lists import runs
@@ -88,6 +89,11 @@ def test_neither_a_sweep_nor_a_void_run_is_foretold_from_or_a_unit_s_newest(
     day = timedelta(days=1)
     reported = fetch_rows(filled.database, reported_results(False, AT - day, AT + day))
     assert {row.run_id for row in reported} == {"b"}
+    for kind, since in ((False, AT - day), (True, AT - day), (False, AT + day)):
+        found = fetch_rows(filled.database, void_runs(kind, since, AT + 2 * day))
+        assert [row.run_id for row in found] == (
+            ["a"] if (kind, since) == (False, AT - day) else []
+        )
     assert list(audit(filled)) == []
 
 

@@ -22,8 +22,12 @@ from ohmwright.fleet.fleet_review import Failure, FleetReview, Recurrence, fleet
 from ohmwright.model.errors import UsageError
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.parquet import imported_pyarrow
-from ohmwright.records.queries import adjust_events, fetch_rows, reported_results
-from ohmwright.records.run_lists import Filter, runs
+from ohmwright.records.queries import (
+    adjust_events,
+    fetch_rows,
+    reported_results,
+    void_runs,
+)
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.csv_file import csv_of_rows
 
@@ -150,13 +154,8 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
 
 
 def _void_runs(store: SqlStore, span: ReportSpan) -> int:
-    found = runs(store.database, Filter(since=span.since, until=span.until))
-    return sum(
-        bool(run["voided"])
-        and bool(run["simulated"]) == span.simulated
-        and (span.run_ids is None or run["run_id"] in span.run_ids)
-        for run in found
-    )
+    found = fetch_rows(store.database, void_runs(span.simulated, span.since, span.until))
+    return sum(span.run_ids is None or row.run_id in span.run_ids for row in found)
 
 
 def _unmoved(store: SqlStore, span: ReportSpan) -> set[tuple[int, int]]:

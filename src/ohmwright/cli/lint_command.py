@@ -14,12 +14,10 @@ from ohmwright.engine.measured_value import Accuracy
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.traceability import refuse_expired
 from ohmwright.model.errors import ProcedureError
-from ohmwright.model.step import STAGES, Stage
+from ohmwright.model.step import MEASURED, STAGES
 from ohmwright.wire.clock import RealClock, VirtualClock
 
 from .console import out, print_json
-
-_MEASURED: tuple[Stage, ...] = ("as_found", "as_left")
 
 
 def run_lint(
@@ -67,7 +65,7 @@ def _print(file: ProcedureFile, bench_path: Path | None, told: Sequence[Foreseen
     against = "" if bench_path is None else f", and by its files {bench_path} can do it"
     steps = len(file.procedure.step)
     out().print(f"{file.path}: {steps} steps, nothing wrong{against}.", soft_wrap=True)
-    for stage in _MEASURED:
+    for stage in MEASURED:
         if not file.procedure.steps_in(stage):
             out().print(f"{stage.replace('_', ' ').capitalize()}: no step, nothing is measured.")
 

@@ -13,7 +13,7 @@ from ohmwright.api import unit_on_bench as units
 from ohmwright.api.assets import InRepairError
 from ohmwright.api.attached_files import read_attachments, read_given_values
 from ohmwright.api.bench_data import BenchData
-from ohmwright.api.records_view import Records
+from ohmwright.api.open_records import resolved_run_id
 from ohmwright.api.unit_on_bench import UnitOnBench
 from ohmwright.model.account import account_name
 from ohmwright.model.assignment import Assignment
@@ -21,6 +21,7 @@ from ohmwright.reports.text import printable
 
 from .console import err, print_notice
 from .keyboard import at_a_terminal, read_line
+from .open_records import open_existing_records
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,10 @@ class WorkRequest:
 
 def resumed_run(resume: str | None, records: str | None) -> str | None:
     """Return the number of the run to go on with; `resume` may say "last", None for a new run."""
-    return Records(records)["last"].id if resume == "last" else resume
+    if resume is None:
+        return None
+    with open_existing_records(records) as store:
+        return resolved_run_id(store, resume)
 
 
 def unit_on_bench(

@@ -167,20 +167,15 @@ class AgesByNumber:
         return age_s
 
 
-def may_stand_still(currents_ma: Floats, digit_ma: float) -> bool:
-    """Return whether the latest readings are of one figure, so that one must wait for another."""
-    first_ma, *rest_ma = currents_ma[-_SOME_ALIKE:]
-    return len(rest_ma) == _SOME_ALIKE - 1 and all(
-        _shows_alike(current_ma, first_ma, digit_ma) for current_ma in rest_ma
-    )
-
-
 def repeated(currents_ma: Floats, digit_ma: float) -> NDArray[np.bool_]:
     """Return which readings only repeat the figure before, shape (n,), while the meter stood still.
 
-    None where the digit hides noise, or where fewer than four in a row are alike.
+    None where the digit hides noise, or where fewer than four in a row are alike. Where the latest
+    is one, the meter may stand still now, and one must wait for another figure.
     """
     again = np.zeros(currents_ma.shape, dtype=np.bool_)
+    if not currents_ma.size or digit_ma > _FINE_DIGIT * currents_ma.max():
+        return again
     alike = 1
     for place in range(1, len(currents_ma)):
         same = _shows_alike(currents_ma[place], currents_ma[place - 1], digit_ma)

@@ -23,7 +23,7 @@ from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.bench import Bench
 from ohmwright.uncertainty.inputs import resolution_uncertainty
 
-from .sampling import may_stand_still, repeated
+from .sampling import repeated
 
 Floats = NDArray[np.float64]
 
@@ -96,7 +96,7 @@ class UntilSettled:
     @property
     def stands_still(self) -> bool:
         """Whether the meter may stand still now."""
-        return may_stand_still(np.array(self._current_ma), self._resolution_ma)
+        return bool(repeated(np.array(self._current_ma), self._resolution_ma)[-1:].any())
 
     def settled(self) -> Settled | None:
         """Return the value by the readings so far, in mA; None before the first reading."""

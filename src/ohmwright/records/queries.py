@@ -16,7 +16,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, and_, func, or_, select
 from sqlalchemy import Row as SqlRow
 
-from ohmwright.model.step import Stage
+from ohmwright.model.step import MEASURED, Stage
 from ohmwright.model.tolerance import NO_UPPER_LIMIT
 
 from .addendum import Addendum
@@ -104,7 +104,7 @@ def creep_values(simulated: bool, model: str | None = None) -> Select[tuple[obje
         select(*columns, c.uncertainty, c.target, c.lower, c.upper)
         .where(
             c.simulated == int(simulated),
-            c.stage.in_(("as_found", "as_left")),
+            c.stage.in_(MEASURED),
             c.value.is_not(None),
             c.target > 0,
             c.upper > c.lower,
@@ -141,6 +141,20 @@ def reported_results(
             or_(c.at >= sortable_time(since), and_(*failed_before)),
         )
         .order_by(c.at, c.run, c.event)
+    )
+
+
+def void_runs(simulated: bool, since: datetime, until: datetime) -> Select[tuple[str]]:
+    """Query: the names of the void runs that began from `since` to before `until`."""
+    c = RUNS.c
+    return (
+        select(c.run_id)
+        .join(VOIDED_RUNS, VOIDED_RUNS.c.run == c.number)
+        .where(
+            c.simulated == int(simulated),
+            c.at >= sortable_time(since),
+            c.at < sortable_time(until),
+        )
     )
 
 
