@@ -15,6 +15,7 @@ from ohmwright.adjustment.best_place import PlacesSeen
 from ohmwright.adjustment.confirmation import Confirmation
 from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
+from ohmwright.adjustment.press_reports import PressReports
 from ohmwright.adjustment.press_seen import PressesSeen, SeenPress
 from ohmwright.engine.coach import NOT_SURE, THE_METER, Coach
 from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP, seen_words
@@ -225,6 +226,27 @@ async def test_who_does_nothing_holds_no_rf_and_is_asked(rig) -> None:
     told = {e.told_by for e in moved(events)}
     assert told == {"simulated person"}
     assert [r.verdict for r in results(events)] == ["pass"]
+
+
+@pytest.mark.parametrize("nothing", [False, True])
+async def test_presses_that_the_meter_cannot_tell_show_when_rf_comes_on_again(
+    rig, monkeypatch: pytest.MonkeyPatch, *, nothing: bool
+) -> None:
+    """A press may do less than the meter shows: who made it is not asked with the keyboard."""
+    policy = AdjustPolicy(PointSpec(Question(900.0, 14.0, 1.0, 1.0), 30.0, 20.0, Keys()))
+    coach = Coach(Session(rig.bench), policy, Keys(), lambda *_: None)
+    untold = PressesSeen("none", (), 0.9, 0.05, False, nothing, 1.0, None, ())
+    monkeypatch.setattr(PressReports, "look", lambda _: untold)
+    monkeypatch.setattr(PressReports, "probably_nothing", False)
+    policy.activated()
+    coach.ask(Press("fine", 3), 8.0)
+    assert coach.look(12.0, 48.0)
+    assert coach._asked == Press("fine", 3 if nothing else 6)  # twice as many may show
+    assert coach.look(16.0, 44.0)
+    assert not coach.look(20.0, 40.0)
+    assert coach.nobody_acts == nothing
+    assert (coach.take_unanswered() is not None) == nothing
+    assert (coach.take_unseen() == ()) == nothing
 
 
 async def test_a_run_that_is_stopped_at_a_cue_tells_of_the_presses(rig) -> None:

@@ -55,8 +55,11 @@ class PressReports:
         most = _MOST_IN_DOUBT if self._suspects else _MOST
         if any(one.gain_ratio < 0 and one.probability > _EITHER_WAY for one in self._suspects):
             most = _MOST_ANY_WAY
-        times = min(abs(press.times), most)
-        return Press(press.key, times if press.times > 0 else -times)
+        return _no_more(press, most)
+
+    def twice(self, press: Press) -> Press:
+        """Return twice as many of the presses, which did too little to be told from nothing."""
+        return _no_more(Press(press.key, 2 * press.times), _MOST)
 
     def cued(self, press: Press, age_s: float) -> None:
         """RF is on, and `press` is asked for at `age_s`: look for it from now on."""
@@ -159,3 +162,8 @@ class PressReports:
         counts, coarse = counts_of(tuple(press for _, press in seen.presses), self._keys)
         asked_counts, asked_coarse = counts_of(asked, self._keys)
         self.policy.trim.correct(counts - asked_counts, coarse - asked_coarse, before_origin=True)
+
+
+def _no_more(press: Press, most: int) -> Press:
+    times = min(abs(press.times), most)
+    return Press(press.key, times if press.times > 0 else -times)

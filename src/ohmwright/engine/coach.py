@@ -40,7 +40,9 @@ _CREDIBLE = 0.1
 _BEGIN_S, _EACH_S = 7.0, 1.0
 """Time given to begin with presses, and for each of them."""
 _MOST_UNSEEN = 2
-"""How many cues in a row may show nothing and be given again."""
+"""How many cues in a row may show nothing and be given again, before RF goes off."""
+_MOST_UNTOLD = 4
+"""The same, where the meter cannot tell presses from nothing: with RF off and on again it may."""
 
 NotePress = Callable[[Press, float | None, str], None]
 """Takes presses that were made, their age (None with RF off), and who told of them."""
@@ -54,6 +56,8 @@ class Coach:
         self._reports = PressReports(policy, keys)
         self._asked: Press | None = None
         self._unseen = 0
+        self._untold = False
+        """Whether the meter could not tell the presses of the last cue from nothing."""
         self._seen = ""
         self._before_rf: list[Press] = []
         self._cued_before: Press | None = None
@@ -93,7 +97,7 @@ class Coach:
         if self._settle_before_rf():
             self._policy.decide_anew()
         else:
-            self._cue_press(press, age_s)
+            self._cue_press(self._telling(press), age_s)
 
     def look(self, age_s: float, left_s: float) -> bool:
         """Look for presses after a reading; return whether RF may stay on for the `left_s` left.
@@ -108,9 +112,9 @@ class Coach:
             self._take_before_rf(seen)
             return True
         self._seen = seen_words((self._asked,), seen)
+        self._untold = not seen.presses and not seen.clearly_nothing
         if not seen.presses:
-            again = self._asked if seen.clearly_nothing else self._more_telling(self._asked)
-            return self._cue_again(again, age_s, left_s)
+            return self._cue_again(self._telling(self._asked), age_s, left_s)
         self._asked, self._unseen = None, 0
         self._reports.report(seen)
         self._note_earlier(seen.suspect)
@@ -120,15 +124,16 @@ class Coach:
         self._show_seen(seen)
         return True
 
-    def _more_telling(self, press: Press) -> Press:
-        """Return presses that do twice as much, as the meter could not tell of `press`."""
-        return self.at_most(Press(press.key, 2 * press.times))
+    def _telling(self, press: Press) -> Press:
+        """Return `press`, or twice as many where the meter could not tell of the last ones."""
+        return self._reports.twice(press) if self._untold else press
 
     def _cue_again(self, press: Press, age_s: float, left_s: float) -> bool:
         self._unseen += 1
         if self._unseen > _MOST_UNSEEN:
-            self.nobody_acts = True
-            self._show(NOBODY)
+            self.nobody_acts = not self._untold or self._unseen > _MOST_UNTOLD
+            if self.nobody_acts:
+                self._show(NOBODY)
             return False
         if self.has_time_for(press, left_s):
             self._cue_press(press, age_s)
