@@ -177,7 +177,9 @@ class RunWatch:
             state=self._state,
             run_id="" if started is None else started.run_id,
             unit="" if started is None else unit_words(started.asset),
-            procedure="" if started is None else f"{started.procedure}, revision {started.revision}",
+            procedure=""
+            if started is None
+            else f"{started.procedure}, revision {started.revision}",
             operator=self._operator,
             bench="" if started is None else started.bench,
             stage=progress.stage,

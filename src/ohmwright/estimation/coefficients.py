@@ -103,10 +103,11 @@ class Steps:
         position: Floats = self.weights.sum(axis=0)
         return position
 
-    def delays(self, move_delay: float) -> Floats:
-        """Factor on dead time and lags, shape (k, 1): 1 for ON, `move_delay` for each move."""
-        delays = np.full((self.at_s.size, 1), move_delay)
-        delays[0] = 1.0
+    def delays(self, move_delay: Floats | float) -> Floats:
+        """Factor on dead time and lags, shape (..., k, 1): 1 for ON, `move_delay` for each move."""
+        each = np.asarray(move_delay, dtype=np.float64)[..., None, None]
+        delays = np.repeat(each, self.at_s.size, axis=-2)
+        delays[..., 0, :] = 1.0
         return delays
 
 
@@ -148,14 +149,14 @@ def _decay_difference(late: Floats, early: Floats, tau_s: Floats | float) -> Flo
 
 
 def driven(
-    age_s: Floats, window_s: float, dynamics: Floats, steps: Steps, move_delay: float = 1.0
+    age_s: Floats, window_s: float, dynamics: Floats, steps: Steps, move_delay: Floats | float = 1.0
 ) -> Floats:
     """Readings without droop, per unit of each coefficient of the trim, shape (b, n, 4).
 
     `age_s` (n,): ages of the readings; `dynamics` (b, 3): lag s, dead time s and ratio of the
-    second time constant to the first, for each of b cases; `move_delay`: dead time and lags with
-    which moves act, over those of the rise. A trim that acts sooner (below 1) is taken to act
-    behind what lags: its moves scale what has risen. Otherwise moves add to the rise.
+    second time constant to the first, for each of b cases; `move_delay` (b,), or one for all: dead
+    time and lags with which moves act, over those of the rise. A trim that acts sooner (below 1) is
+    taken to act behind what lags: its moves scale what has risen. Otherwise moves add to the rise.
     """
     lag_s, dead_time_s, pole_ratio = dynamics.T[:, :, None, None]
     delay = steps.delays(move_delay)
@@ -166,8 +167,9 @@ def driven(
         dead_time_s=dead_time_s * delay,
         pole_ratio=pole_ratio,
     )
-    if move_delay < 1:
-        each[:, 1:] *= each[:, :1]
+    sooner = np.broadcast_to(np.less(move_delay, 1), each.shape[:1])
+    if sooner.any():
+        each[sooner, 1:] *= each[sooner, :1]
     columns: Floats = each.swapaxes(1, 2) @ steps.weights
     return columns
 

@@ -141,7 +141,7 @@ def _with_best_delay(problem: Problem, fit: TransientFit) -> TransientFit:
 def _other_delay(problem: Problem, state: FitStart) -> FitStart | None:
     """`state` with a delay of moves that fits far better with these dynamics; None if none does."""
     dynamics = state.dynamics[None]
-    columns = np.concatenate([problem.linear_columns(dynamics, each) for each in _MOVE_DELAYS])
+    columns = problem.linear_columns(dynamics, np.array(_MOVE_DELAYS))
     fit = linear_fit(problem, columns, state.correlation, state.variance)
     log_evidence, gain = fit.log_evidence[:, 0], Coefficient.GAIN
     best = int(np.argmax(log_evidence))

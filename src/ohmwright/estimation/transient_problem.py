@@ -81,8 +81,11 @@ class Problem:
         """Prior of the noise, the meter's resolution included."""
         return Noise(self.noise.sd**2 + self.floor, self.noise.dof)
 
-    def linear_columns(self, dynamics: Floats, move_delay: float) -> Floats:
-        """Readings per unit of each linear coefficient, shape (b, n, 5), for `dynamics` (b, 3)."""
+    def linear_columns(self, dynamics: Floats, move_delay: Floats | float) -> Floats:
+        """Readings per unit of each linear coefficient, shape (b, n, 5).
+
+        `dynamics` (b, 3) and `move_delay` (b,): of each case, or one for all.
+        """
         record, times = self.record, np.exp(dynamics)
         responses = driven(record.age_s, record.window_s, times, record.steps, move_delay)
         columns = np.empty((*responses.shape[:2], LINEAR_COUNT))
