@@ -17,8 +17,10 @@ from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.press_reports import PressReports
 from ohmwright.adjustment.press_seen import PressesSeen, SeenPress
+from ohmwright.engine import adjust
 from ohmwright.engine.coach import NOT_SURE, THE_METER, Coach
 from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP, seen_words
+from ohmwright.engine.doubt import VerdictAndReason
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import results
@@ -208,6 +210,28 @@ async def test_a_point_given_up_is_put_back_by_leaving_unsaved(
     assert rig.hardware.truth.trims["P1"] == began
     assert result.final_trim == result.start_trim
     assert not any(isinstance(e, TrimsStored) for e in events)
+
+
+async def test_a_point_that_ends_by_doubt_is_put_back_by_leaving_unsaved(
+    rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where presses went astray nobody knows how many would undo them."""
+    looks = iter([None, ("fail", "far too much flowed, twice")])
+    monkeypatch.setattr(adjust._Adjustment, "resolve_doubt", lambda _: _given(next(looks)))
+    hands = with_hands(rig)
+    began = rig.hardware.truth.trims["P1"]
+    events = await first_point(rig)
+    (result,) = results(events)
+    assert result.verdict == "fail"
+    assert hands.acted
+    assert press_answers(events) == []
+    assert [e.point for e in events if isinstance(e, ServiceLeft)] == ["P1"]
+    assert rig.hardware.truth.trims["P1"] == began
+    assert result.final_trim == result.start_trim
+
+
+async def _given(verdict: VerdictAndReason | None) -> VerdictAndReason | None:
+    return verdict
 
 
 async def test_no_slip_is_seen_where_there_was_none(rig) -> None:

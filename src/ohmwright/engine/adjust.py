@@ -217,11 +217,17 @@ class _Adjustment:
         They are not asked for the presses then, whose number nobody would see: what was not saved
         is undone by leaving service mode.
         """
-        end, service = self.policy.end, self.session.service
-        if end is None or service is None or self.actuator.coach is None:
+        end = self.policy.end
+        if end is None or not end.back_at_start or self.presses_may_be_missing(end):
             return False
-        goes_back = end.back_at_start and not self.presses_may_be_missing(end)
-        return goes_back and service.has_unstored_moves
+        return self._leaving_undoes_presses
+
+    @property
+    def _leaving_undoes_presses(self) -> bool:
+        """Whether a coached person has moved the trim, and nothing of it is saved."""
+        service = self.session.service
+        coached = self.actuator.coach is not None
+        return coached and service is not None and service.has_unstored_moves
 
     async def put_back_by_leaving(self) -> AsyncIterator[Event]:
         """Have service mode left without saving, in place of the presses that put the trim back."""
@@ -240,8 +246,12 @@ class _Adjustment:
         yield self._point_done(self._without_value("not measured", "").with_verdict(verdict))
 
     async def end_without_value(self, verdict: VerdictAndReason) -> AsyncIterator[Event]:
-        """Move the trim back to its start, and yield a result without a value."""
-        await self.actuator.put_back(self.start)
+        """Put the trim back to its start, and yield a result without a value."""
+        if self._leaving_undoes_presses:
+            async for event in self.put_back_by_leaving():
+                yield event
+        else:
+            await self.actuator.put_back(self.start)
         yield self._point_done(self._without_value("not measured", "").with_verdict(verdict))
 
     async def end_events(self, end: Finish) -> AsyncIterator[Event]:
