@@ -10,12 +10,14 @@ was asked for was seen; `doubted` if it said that the meter cannot tell whether 
 nothing came of it, and the point was confirmed on its own readings. `left, out of tolerance` must
 be none. Those that are not named are listed.
 
-A slip can be noticed (`noticeable`) where its effect on the output, by the simulator's truth, is at
-least six times the standard deviation of the output that was foretold with the presses as asked:
-of the level, which droop and hunting move, and of what the presses do, as far as it is known. Why
-six: of two outputs d deviations apart, of which the slip was beforehand 90 times less likely
-(log 90 = 4.5), the slip is the likelier by the readings in a share Phi(d/2 - 4.5/d) of all cases,
-whoever judges: 50 % at 3, 91 % at 4.3, 98.8 % at 6. Prints one table and a JSON line.
+A slip can be noticed (`noticeable`) where both its effect on the output and what the output then
+is off what was foretold, by the simulator's truth, are at least six times the standard deviation of
+the output that was foretold with the presses as asked: of the level, which droop and hunting move,
+and of what the presses do, as far as it is known. Two slips the same way look like none: who
+presses down for up while a key is learned, and up for down next, does what was foretold. Why six:
+of two outputs d deviations apart, of which the slip was beforehand 90 times less likely (log 90 =
+4.5), the slip is the likelier by the readings in a share Phi(d/2 - 4.5/d) of all cases, whoever
+judges: 50 % at 3, 91 % at 4.3, 98.8 % at 6. Prints one table and a JSON line.
 """
 
 from __future__ import annotations
@@ -69,7 +71,8 @@ class Slipped(NamedTuple):
     effect: float
     """What it did to the output, by the simulator's truth, over the target."""
     effect_sds: float
-    """The effect in standard deviations of what was foretold; 0 where no reading followed."""
+    """The effect, or what the output is off what was foretold if that is less, in standard
+    deviations of that; 0 where no reading followed."""
     words: str
     """What was asked for, and the slip."""
 
@@ -124,7 +127,7 @@ async def _adjusted(rehearsed_bench: RehearsedBench, seed: int) -> list[PointLoo
     bench, hardware = rehearsed_bench.opened(seed)
     file, _ = procedure_and_bench(0.0)
     watches = _note_watches()
-    shown = _note_cues(bench, watches)
+    shown = _note_cues(bench, watches, hardware)
     looks, answers, told = [], 0, 0
     async for event in run(Job(file, ("adjust",), f"unit-{seed}"), bench):
         if isinstance(event, Asked):
@@ -153,6 +156,8 @@ class Shown(NamedTuple):
     acted: Acted | None
     watches: int
     """How many requests had been watched for by then, with RF on this one among them."""
+    trims: dict[str, int]
+    """Where the trims stood, by the simulator's truth."""
 
     @property
     def watch(self) -> int:
@@ -172,7 +177,9 @@ def _note_watches() -> list[PressWatch]:
     return watches
 
 
-def _note_cues(bench: Bench, watches: Sequence[PressWatch]) -> list[Shown]:
+def _note_cues(
+    bench: Bench, watches: Sequence[PressWatch], hardware: SimulatedBench
+) -> list[Shown]:
     """Let every cue be noted in the list that is returned."""
     person, shown = bench.operator, list[Shown]()
     if isinstance(person, SimulatedOperator):
@@ -182,7 +189,7 @@ def _note_cues(bench: Bench, watches: Sequence[PressWatch]) -> list[Shown]:
             before = len(person.hands.acted)
             follow(each)
             acted = person.hands.acted[-1] if len(person.hands.acted) > before else None
-            shown.append(Shown(each, acted, len(watches)))
+            shown.append(Shown(each, acted, len(watches), dict(hardware.truth.trims)))
 
         person.cue = cue  # type: ignore[assignment, method-assign]
     return shown
@@ -199,8 +206,13 @@ def _slips(
         if each.acted is None or each.acted.slip == "":
             continue
         effect = _effect(each.acted, hardware, result)
-        watched = watches[each.watch : each.watch + 1]
-        sds = abs(effect) / watched[0].predicted_sd if watched else 0.0
+        watched, sds = watches[each.watch : each.watch + 1], 0.0
+        if watched:
+            off = (
+                _output(hardware, result, _trim_after(shown[n:], result.point))
+                - watched[0].predicted.mean
+            )
+            sds = min(abs(effect), abs(off)) / watched[0].predicted.sd
         outcome = _outcome(_until_next_slip(each, shown[n + 1 :]))
         yield Slipped(outcome, effect, sds, f"{each.cue.words} {each.acted.slip}")
 
@@ -230,8 +242,6 @@ def _outcome(later: Sequence[Cue]) -> str:
 
 def _effect(acted: Acted, hardware: SimulatedBench, result: Result) -> float:
     """Return what a slip did to the current, over the target."""
-    if result.target is None or not result.target.value:
-        return float("nan")
     truth, coarse = hardware.truth, hardware.truth.unit.coarse_counts
 
     def counts(key: str, direction: str) -> int:
@@ -241,13 +251,24 @@ def _effect(acted: Acted, hardware: SimulatedBench, result: Result) -> float:
     made = set(truth.pressed)  # a cue that comes earlier lets some be
     done = sum(counts(*press[1:]) for press in acted.presses if press in made)
     trim = truth.trims[result.point]
-    low_ma, high_ma = (
-        truth.lag_free_current_ma(
-            mode=result.mode, load_ohm=result.load_ohm, trims={result.point: trim + more}
-        )
-        for more in (0, done - asked)
+    low, high = (_output(hardware, result, trim + more) for more in (0, done - asked))
+    return high - low
+
+
+def _trim_after(shown: Sequence[Shown], point: str) -> int:
+    """Return where the trim stood after the presses of the first cue, and of those with it."""
+    after = (each for each in shown[1:] if "RF is off" not in each.cue.words)
+    return next(after, shown[-1]).trims[point]
+
+
+def _output(hardware: SimulatedBench, result: Result, trim: int) -> float:
+    """Return the current without lag with the trim there, over the target."""
+    if result.target is None or not result.target.value:
+        return float("nan")
+    current_ma = hardware.truth.lag_free_current_ma(
+        mode=result.mode, load_ohm=result.load_ohm, trims={result.point: trim}
     )
-    return (high_ma - low_ma) / result.target.value
+    return current_ma / result.target.value
 
 
 def _names_slip(cue: Cue) -> bool:

@@ -11,7 +11,7 @@ from ohmwright.estimation.prior import TransientPrior
 
 from .press_evidence import LEAST_REACTION_S
 from .press_seen import MAY_BE_NOTHING, SURE, PressesSeen, presses_seen
-from .press_weighing import PressRequest, PressWeighing
+from .press_weighing import PredictedOutput, PressRequest, PressWeighing
 
 _LONGEST_PRESS_S = 0.9
 """Longest time from one press to the next."""
@@ -94,9 +94,9 @@ class PressWatch:
         return enough and self._weighed.nothing < (_NOTHING if self.gain_known else _NOTHING_YET)
 
     @property
-    def predicted_sd(self) -> float:
-        """Standard deviation of the output that presses as asked would give, over the target."""
-        return self._weighed.predicted_sd
+    def predicted(self) -> PredictedOutput:
+        """The output that presses as asked would give."""
+        return self._weighed.predicted
 
     @property
     def longest_reaction_s(self) -> float:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import log
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,6 +80,13 @@ class PressCase:
         return first_s + (presses - 1) * spacing_s
 
 
+class PredictedOutput(NamedTuple):
+    """An output before its readings: expected value and standard deviation, over the target."""
+
+    mean: float
+    sd: float
+
+
 class PressWeighing:
     """The hypotheses of one request; `prior`: of the coefficients before the presses."""
 
@@ -109,11 +117,12 @@ class PressWeighing:
         return abs(float(gain @ self._prior.mean)) > _GAIN_KNOWN_SDS * sd
 
     @property
-    def predicted_sd(self) -> float:
-        """Standard deviation of the output that presses as asked would give, over the target."""
+    def predicted(self) -> PredictedOutput:
+        """The output that presses as asked would give."""
         asked = (0, 0) if self.cue_s is None else counts_of(self.asked, self._keys)
         output = output_at(*(at + more for at, more in zip(self._position, asked, strict=True)))
-        return float(np.sqrt(output @ self._prior.covariance @ output))
+        sd = float(np.sqrt(output @ self._prior.covariance @ output))
+        return PredictedOutput(float(output @ self._prior.mean), sd)
 
     @property
     def nothing(self) -> float:
