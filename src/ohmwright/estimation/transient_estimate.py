@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .activation_record import ActivationRecord, FitStart
-from .ar1_regression import moments
+from .ar1_regression import mean, moments
 from .coefficients import COUNT, DROOP_TAU_S, DYNAMIC, TRIM, Coefficient, combination
 from .departures import COURSE_COUNT, course_slopes
 from .habits import Habits
@@ -161,7 +161,7 @@ def fit_transient(
     """
     if record.age_s.size >= _FEWEST:
         record = explicable(record)
-    if record.age_s.size < _FEWEST or record.relative[-2:].mean() < _RISEN:
+    if record.age_s.size < _FEWEST or mean(record.relative[-2:]) < _RISEN:
         return None
     for begin in (None,) if start is None else (start, None):
         with suppress(np.linalg.LinAlgError):
@@ -209,7 +209,7 @@ def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
         remainder=float(abs(to_come) + 2 * np.sqrt(unsure)),
         droop_uncertainty=_droop_uncertainty(problem, members, state),
         autocorrelation=members.correlation,
-        spike_share=1 - float(problem.keep.mean()),
+        spike_share=1 - np.count_nonzero(problem.keep) / problem.keep.size,
         start=state,
     )
 
@@ -232,7 +232,7 @@ def _swing(problem: Problem, fit: TransientFit) -> float:
     left = fit.residuals[problem.keep & is_up & (problem.excess == 0)]
     if not left.size:
         return 0.0
-    apart = left - left.mean()
+    apart = left - mean(left)
     return sqrt(float(apart @ apart) / left.size)
 
 

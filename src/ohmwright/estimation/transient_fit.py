@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import sqrt
 
 import numpy as np
@@ -15,6 +16,7 @@ from .ar1_regression import (
     Decomposition,
     Prior,
     decompose,
+    mean,
     moments,
     spikes,
 )
@@ -64,7 +66,7 @@ class TransientFit:
     """Largest change of a logarithm by this step, less where its uncertainty is large."""
     log_evidence: float
 
-    @property
+    @cached_property
     def residuals(self) -> Floats:
         """Readings less the fit, shape (n,)."""
         columns, state = self.columns, self.state
@@ -173,13 +175,13 @@ def _improved(problem: Problem, state: FitStart) -> TransientFit:
     found = decomposed_by_correlation(problem, problem.weighted(columns, state), prior)
     best = int(np.argmax(found.log_evidence))
     fit = found.posterior(COUNT, best)
-    mean, variance = fit.mean[0], float(fit.scale2[0])
-    change = _between(mean[DYNAMIC] - state.dynamics, -0.5, 0.5)
+    centre, variance = fit.mean[0], float(fit.scale2[0])
+    change = _between(centre[DYNAMIC] - state.dynamics, -0.5, 0.5)
     sd = np.sqrt(variance * fit.covariance[0].diagonal()[DYNAMIC]) + 1e-3
     dynamics = _between(state.dynamics + change, *LIMITS)
     moved = float((np.abs(change) * np.minimum(1.0, 0.2 / sd)).max())
     correlation = float(CORRELATIONS[best])
-    improved = FitStart(dynamics, mean[LINEAR], correlation, variance, state.move_delay)
+    improved = FitStart(dynamics, centre[LINEAR], correlation, variance, state.move_delay)
     return TransientFit(state, columns, improved, found, moved, float(fit.log_evidence[0]))
 
 
@@ -207,13 +209,13 @@ def _early_excess(problem: Problem, fit: TransientFit) -> tuple[Floats, float]:
     age_s, left = problem.record.age_s, fit.residuals
     settled = 2 * age_s.size // 3
     # a rise that is not the model's can leave the fit off where the output has long been still
-    square = np.where(problem.keep, (left - left[settled:].mean()) ** 2, 0.0)
+    square = np.where(problem.keep, (left - mean(left[settled:])) ** 2, 0.0)
     ends = age_s.searchsorted(age_s + _LOCAL_S, side="right")
     sums = np.zeros(age_s.size + 1)
     square.cumsum(out=sums[1:])
     starts = age_s.searchsorted(age_s - _LOCAL_S)
     local = (sums[ends] - sums[starts]) / (ends - starts)
-    late = float(local[settled:].mean())
+    late = mean(local[settled:])
     early = local > _EXCESS * (late + problem.floor)
     early[settled:] = False
     excess: Floats = np.where(early, local, 0.0)
