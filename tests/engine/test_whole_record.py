@@ -7,9 +7,11 @@ from typing import Any
 import pytest
 
 from ohmwright.engine.certificate_on_record import differing_certificates
+from ohmwright.engine.contradictions import contradicted_verdicts
 from ohmwright.engine.figures_on_record import differing_figures
 from ohmwright.engine.missing_points import missing_points
 from ohmwright.engine.recomputed_values import differing, recomputable
+from ohmwright.engine.repeated_readings import repeated_readings
 from ohmwright.engine.rf_on_record import misfit_results
 from ohmwright.model.event import (
     ActivationClosed,
@@ -75,7 +77,10 @@ def said(found: Any) -> str:
 
 
 def test_a_job_fits_in_all_of_it(job: Sequence[Event]) -> None:
-    checks = (differing_certificates, missing_points, misfit_results, differing_figures)
+    checks = (
+        *(differing_certificates, missing_points, misfit_results, differing_figures),
+        repeated_readings,
+    )
     assert [found for check in checks for found in check(job)] == []
     moves = {type(event) for event in job}
     assert {TrimMoved, ActivationClosed, RunFinished} <= moves
@@ -286,3 +291,56 @@ def test_trims_of_a_point_adjusted_again_count_on_from_its_first_result(
     assert list(misfit_results(log)) == []
     wrong = [*job[:end], again("checked", final + 1), move, again("adjusted", final + 9)]
     assert [number for number, _ in misfit_results(wrong)] == [end + 1, end + 3]
+
+
+def measured_twice(job: Sequence[Event]) -> tuple[Result, Result]:
+    """A point as found and as left."""
+    found = next(e.result for e in job if is_power(e) and e.result.stage == "as_found")
+    names = (found.step, found.point)
+    left = next(
+        e.result
+        for e in job
+        if is_power(e) and e.result.stage == "as_left" and (e.result.step, e.result.point) == names
+    )
+    return found, left
+
+
+@pytest.mark.parametrize("kept", [30, None])
+def test_a_result_as_found_that_is_a_copy_of_the_one_as_left_is_told(
+    job: Sequence[Event], kept: int | None
+) -> None:
+    """What a forger with the signing key does: chained and signed anew, all else holds."""
+    found, left = measured_twice(job)
+    copied = left.model_copy(update={"stage": "as_found", "samples": left.samples[:kept]})
+    forged = with_first(job, lambda e: is_power(e) and e.result == found, lambda _: dict(copied))
+    ((number, what),) = (
+        one for one in contradicted_verdicts(forged) if "are of one activation" in one[1]
+    )
+    event = forged[number - 1]
+    assert isinstance(event, PointDone)
+    assert event.result == left
+    assert f"readings are those of as found, {left.step}, {left.point} (event " in what
+
+
+@pytest.mark.parametrize(
+    ("samples", "told"),
+    [
+        (tuple(Sample(n / 10, 440.0 + n) for n in range(10)), True),
+        (tuple(Sample(n / 10, 440.0 + n) for n in range(9)), False),  # too few
+        (tuple(Sample(n / 10, 440.0 + n % 7) for n in range(40)), False),  # it stands still
+    ],
+)
+def test_what_a_coarse_meter_may_repeat_is_no_copy(
+    job: Sequence[Event], samples: tuple[Sample, ...], *, told: bool
+) -> None:
+    found, left = measured_twice(job)
+
+    def with_samples(events: Sequence[Event], of: Result, own: Sequence[Sample]) -> Sequence[Event]:
+        given = {"samples": tuple(own)}
+        return with_first(events, lambda e: is_power(e) and e.result == of, lambda _: given)
+
+    both = with_samples(with_samples(job, found, samples), left, samples)
+    assert (list(repeated_readings(both)) != []) == told
+    left_again = left.model_copy(update={"samples": samples})
+    later = [Sample(age_s + 0.002, ma) for age_s, ma in samples]
+    assert list(repeated_readings(with_samples(both, left_again, later))) == []

@@ -12,6 +12,7 @@ from .figures_on_record import differing_figures
 from .limits_on_record import differing_limits
 from .missing_points import missing_points
 from .recomputed_values import differing, recomputable
+from .repeated_readings import repeated_readings
 from .rf_on_record import misfit_results
 from .verdict_on_record import differing_verdicts
 
@@ -30,6 +31,7 @@ def contradicted_verdicts(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
         differing_figures,
         differing_certificates,
         misfit_results,
+        repeated_readings,
         missing_points,
     )
     return chain.from_iterable(check(events) for check in checks)

@@ -21,7 +21,7 @@ from ohmwright.model.result import Result
 
 from .resume import on_time_s, split_at_resumptions
 
-_KINDS = frozenset(
+KINDS_WITH_OWN_ACTIVATION = frozenset(
     ("adjust", "crest_factor", "half_and_full", "leakage", "monotonicity", "output", "power_curve")
 ) | {"sweep"}
 """Of the steps each of whose results has an activation of its own; steps of other packages may
@@ -106,7 +106,7 @@ def misfit_results(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
 
 def _what_misfits(result: Result, since: _SinceResult) -> Iterator[str]:
     """Yield what the activations since the result before say against a result."""
-    if result.kind not in _KINDS:
+    if result.kind not in KINDS_WITH_OWN_ACTIVATION:
         return
     longest_s, sum_s = max(since.on_s, default=0.0), sum(since.on_s)
     if result.samples and not since.on_s:
