@@ -4,10 +4,24 @@ from typing import Any
 
 import pytest
 
+from ohmwright.engine.beginning_on_record import differing_beginnings
+from ohmwright.engine.contradictions import contradicted_verdicts
 from ohmwright.engine.figures_on_record import differing_figures
+from ohmwright.engine.people_on_record import differing_people
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.document import Document, Role, digest_of
-from ohmwright.model.event import DocumentKept, Event, PointDone
+from ohmwright.model.event import (
+    ActivationClosed,
+    ActivationOpened,
+    Asked,
+    Commented,
+    DocumentKept,
+    Event,
+    PointDone,
+    TrimsStored,
+    UnitIdentified,
+)
+from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.result import BudgetEntry, Measured, Result, Sample
 from ohmwright.model.traceability import Environment, Traceability
 from tests.records.some_events import AT, started
@@ -16,12 +30,20 @@ BASIS = Traceability(
     certificate="C-7", laboratory="Fennel", calibrated_on="2025-08-01", due_on="2026-08-01"
 )
 ROOM = Environment(temperature_c=22.5, temperature_told_by="the bench file")
+DAMP = {"humidity_percent": 3, "humidity_told_by": "the bench file"}
 TEXTS: dict[Role, str] = {
-    "procedure": '[[step]]\nname = "cut"\nmode = "cut"\nsetting_w = 100\nload_ohm = 500\n',
+    "procedure": (
+        'title = "Quick check"\nrevision = "1"\n'
+        '[[step]]\nname = "cut"\nmode = "cut"\nsetting_w = 100\nload_ohm = 500\n'
+    ),
     "analyzer certificate": (
         'number = "C-7"\nlaboratory = "Fennel"\ncalibrated_on = 2025-08-01\ndue_on = 2026-08-01\n'
     ),
-    "bench": '[asset]\nmodel = "Model"\nserial = "7"\n[environment]\ntemperature_c = 22.5\n',
+    "bench": (
+        'name = "bench"\n[analyzer]\nidentity = "anal"\n[generator]\nidentity = "gen"\n'
+        '[asset]\nid = "HF-1"\nmaker = "Maker"\nmodel = "Model"\nserial = "7"\n'
+        "[environment]\ntemperature_c = 22.5\n"
+    ),
 }
 
 
@@ -47,8 +69,9 @@ def of(result: dict[str, Any], measured: dict[str, Any], begun: dict[str, Any]) 
     }  # fmt: skip
     documents = [kept(role, text) for role, text in TEXTS.items()]
     asset = Asset(id="HF-1", maker="Maker", model="Model", serial="7")
-    changed = {"asset": asset, "environment": ROOM} | begun
+    changed = {"asset": asset, "environment": ROOM, "traceability": BASIS} | begun
     changed["documents"] = tuple(one.document.ref for one in documents)
+    changed.setdefault("procedure_digest", documents[0].document.sha256)
     first = started("a").model_copy(update=changed)
     return [first, *documents, PointDone(at=AT, bench_s=2.0, result=Result(**point | result))]
 
@@ -79,20 +102,78 @@ def test_a_result_against_its_record(
     assert (number, said in found) == (5, True), found
 
 
+REGISTERED = RegisteredAsset(tag="HF-1", maker="Maker", model="Model", serial="7")
+
+
 @pytest.mark.parametrize(
     ("begun", "said"),
     [
-        ({"asset": Asset(id="HF-1", maker="M", model="Model", serial="8")}, "serial is 8"),
+        ({"asset": Asset(id="HF-1", maker="Maker", model="Model", serial="8")}, "serial is 8"),
+        ({"asset": Asset(id="HF-9", maker="Maker", model="Model", serial="7")}, "id is HF-9"),
         ({"environment": ROOM.model_copy(update={"temperature_c": 19.5})}, "temperature_c is 19.5"),
+        ({"environment": None}, "temperature_c is not recorded"),
+        (
+            {"environment": ROOM.model_copy(update=DAMP)},
+            "humidity_percent is 3 as told by the bench file, which says nothing",
+        ),
+        ({"bench": "another"}, "the bench is another"),
+        ({"analyzer": "Q,7"}, "the analyzer says 'Q,7', without the 'anal'"),
+        ({"generator": "Q,7"}, "the unit says 'Q,7', without the 'gen'"),
+        ({"registered": REGISTERED, "generator": "M,Q,9,1.0"}, "and it says 'M,Q,9,1.0'"),
+        ({"registered": REGISTERED.model_copy(update={"site": "Ward"})}, "unit's department is"),
+        ({"procedure": "Another"}, "the procedure's title is Another"),
+        ({"revision": "2"}, "the procedure's revision is 2"),
+        ({"procedure_digest": "00"}, "the procedure's SHA-256 is 00"),
+        ({"traceability": None}, "the analyzer's certificate is none"),
+        ({"traceability": BASIS.model_copy(update={"laboratory": "X"})}, "certificate is C-7 of X"),
     ],
 )
-def test_a_beginning_against_the_bench_kept_with_it(begun: dict[str, Any], said: str) -> None:
-    ((number, found),) = differing_figures(of({}, {}, begun))
+def test_a_beginning_against_what_is_kept_with_it(begun: dict[str, Any], said: str) -> None:
+    events = of({}, {}, begun)
+    ((number, found),) = differing_beginnings(events)
     assert (number, said in found) == (1, True), found
+    assert (number, found) in list(contradicted_verdicts(events))
 
 
 def test_a_simulated_run_is_not_recorded_as_real(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(TEXTS, "bench", "[simulation]\nseed = 1\n")
-    ((_, found),) = differing_figures(of({}, {}, {}))
+    assert list(differing_beginnings(of({}, {}, {}))) == []
+    monkeypatch.setitem(TEXTS, "bench", f"{TEXTS['bench']}[simulation]\nseed = 1\n")
+    ((_, found),) = differing_beginnings(of({}, {}, {}))
     assert "recorded as real" in found
-    assert list(differing_figures(of({}, {}, {"seed": 1}))) == []
+    assert list(differing_beginnings(of({}, {}, {"seed": 1}))) == []
+
+
+def test_a_unit_that_answered_otherwise_than_its_run_says_is_told() -> None:
+    by_port = UnitIdentified(at=AT, bench_s=1.0, seen="generator of another")
+    ((number, found),) = differing_beginnings([*of({}, {}, {}), by_port])
+    assert (number, found) == (
+        6, "the unit says 'generator of another', and the run 'generator'"
+    )  # fmt: skip
+    by_plate = by_port.model_copy(update={"told_by": "Áda"})
+    assert list(differing_beginnings([*of({}, {}, {}), by_plate])) == []
+
+
+@pytest.mark.parametrize(
+    "named",
+    [
+        Asked(at=AT, bench_s=1.0, question="q", answer="yes", told_by="X"),
+        Commented(at=AT, bench_s=1.0, words="w", told_by="X"),
+        ActivationClosed(at=AT, bench_s=1.0, on_s=1.0, off_told_by="X"),
+        ActivationOpened(at=AT, bench_s=1.0, load_ohm=100.0, limit_s=None, keyed_by="X"),
+        TrimsStored(at=AT, bench_s=1.0, told_by="X"),
+    ],
+)
+def test_an_event_that_names_somebody_else_than_the_operator_is_told(named: Event) -> None:
+    told = (6, "it names X, and this part of the run was begun by Áda")
+    events = [*of({}, {}, {}), named]
+    assert list(differing_people(events)) == [told]
+    assert told in list(contradicted_verdicts(events))
+    assert list(differing_people([*of({}, {}, {"operator": "X"}), named])) == []
+
+
+@pytest.mark.parametrize(
+    "field", ["setting_told_by", "path_told_by", "load_told_by", "readings_told_by", "keyed_by"]
+)
+def test_a_result_that_names_somebody_else_is_told(field: str) -> None:
+    (_,) = differing_people(of({field: "X"}, {}, {}))
+    assert list(differing_people(of({field: "Áda, from values.csv"}, {}, {}))) == []

@@ -6,10 +6,12 @@ from typing import Any
 
 import pytest
 
+from ohmwright.engine.beginning_on_record import differing_beginnings
 from ohmwright.engine.certificate_on_record import differing_certificates
 from ohmwright.engine.contradictions import contradicted_verdicts
 from ohmwright.engine.figures_on_record import differing_figures
 from ohmwright.engine.missing_points import missing_points
+from ohmwright.engine.people_on_record import differing_people
 from ohmwright.engine.recomputed_values import differing, recomputable
 from ohmwright.engine.repeated_readings import repeated_readings
 from ohmwright.engine.rf_on_record import misfit_results
@@ -79,7 +81,7 @@ def said(found: Any) -> str:
 def test_a_job_fits_in_all_of_it(job: Sequence[Event]) -> None:
     checks = (
         *(differing_certificates, missing_points, misfit_results, differing_figures),
-        repeated_readings,
+        *(repeated_readings, differing_beginnings, differing_people),
     )
     assert [found for check in checks for found in check(job)] == []
     moves = {type(event) for event in job}
@@ -181,14 +183,14 @@ def test_protections_that_the_kept_bench_file_does_not_give_are_told(job: Sequen
     def claimed(**changes: object) -> str:
         protections = began.protections.model_copy(update=changes)
         forged = began.model_copy(update={"protections": protections})
-        return said(differing_figures([forged if event is began else event for event in job]))
+        return said(differing_beginnings([forged if event is began else event for event in job]))
 
     assert "it has no port" in claimed(guard=True)
     assert "by hand is done: foot switch; by the bench kept with the run: nothing" in claimed(
         by_hand=("foot switch",)
     )
     real = without_table(job, "simulation")
-    assert "invented hardware is recorded" in said(differing_figures(real))
+    assert "invented hardware is recorded" in said(differing_beginnings(real))
 
 
 def without_table(events: Sequence[Event], name: str) -> Sequence[Event]:

@@ -336,7 +336,8 @@ def test_a_rule_of_another_package_is_named_and_a_pass_beyond_what_it_accepts_fo
 def test_limits_other_than_those_of_the_procedure_kept_are_found() -> None:
     def said(power_w: float) -> list[tuple[str, str]]:
         kept = document("procedure", Path("quick.toml"), PROCEDURE.format(power_w))
-        begun = started("a").model_copy(update={"documents": (kept.ref,)})
+        told = {"documents": (kept.ref,), "procedure_digest": kept.sha256}
+        begun = started("a").model_copy(update=told)
         events = (begun, DocumentKept(at=AT, bench_s=0.0, document=kept), point(), finished())
         return [(one.kind, one.what) for one in audit_verdicts("a", events)]
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+from ohmwright.model.event import RunResumed
 from ohmwright.records.audit import audit
 from ohmwright.records.canonical_json import chain_hash, sha256_digest
 from ohmwright.records.chain import BrokenRunError, StoredRun, verified_events
@@ -15,16 +16,17 @@ from ohmwright.records.run_import import import_run
 from ohmwright.records.seal import Seal, SealStatement
 from ohmwright.records.sql_store import SqlStore
 
-from .some_events import stage, started, whole_run
+from .some_events import AT, stage, started, whole_run
 from .test_audit import _triggers_off
 
 
-def signed_as(run: str, kept: StoredRun) -> StoredRun:
-    """The same run under a seal that holds and says `run`."""
+def signed_as(run: str, kept: StoredRun, operator: str = "Áda") -> StoredRun:
+    """The same run under a seal that holds and says `run` and `operator`."""
     assert kept.seal is not None
     key = Ed25519PrivateKey.generate()
     said = kept.seal.statement.model_dump() | {
         "run": run,
+        "operator": operator,
         "key": key.public_key().public_bytes_raw().hex(),
     }
     statement = SealStatement(**said)
@@ -41,6 +43,19 @@ def test_a_seal_that_holds_is_that_of_the_run_it_names_alone(
     assert verified_events(signed_as("one", kept)) == whole_run("one")
     with pytest.raises(BrokenRunError, match="its seal is that of run two"):
         verified_events(signed_as("two", kept))
+
+
+def test_a_seal_of_another_person_than_began_the_last_part_does_not_hold(
+    tmp_path: Path, opened: Callable[..., SqlStore]
+) -> None:
+    first, *rest = whole_run("one")
+    goes_on = RunResumed(at=AT, bench_s=0.0, operator="Bo", done=0)
+    store = opened(str(tmp_path / "r.sqlite"))
+    store.append_all("one", (first, goes_on, *rest))
+    kept = store.stored_run("one")
+    assert verified_events(signed_as("one", kept, "Bo"))
+    with pytest.raises(BrokenRunError, match="Áda signed it, and Bo began its last part"):
+        verified_events(signed_as("one", kept, "Áda"))
 
 
 def test_an_imported_run_that_was_hashed_anew_is_not_what_was_imported(

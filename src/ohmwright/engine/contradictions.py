@@ -7,10 +7,12 @@ from itertools import chain
 
 from ohmwright.model.event import Event
 
+from .beginning_on_record import differing_beginnings
 from .certificate_on_record import differing_certificates
 from .figures_on_record import differing_figures
 from .limits_on_record import differing_limits
 from .missing_points import missing_points
+from .people_on_record import differing_people
 from .recomputed_values import differing, recomputable
 from .repeated_readings import repeated_readings
 from .rf_on_record import misfit_results
@@ -29,6 +31,8 @@ def contradicted_verdicts(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
         differing_verdicts,
         differing_limits,
         differing_figures,
+        differing_beginnings,
+        differing_people,
         differing_certificates,
         misfit_results,
         repeated_readings,

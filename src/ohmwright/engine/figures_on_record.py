@@ -6,13 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from math import isclose, sqrt
 from typing import Any
 
-from ohmwright.model.event import DocumentKept, Event, PointDone, RunResumed, RunStarted
-from ohmwright.model.protections import Protections
+from ohmwright.model.event import Event, PointDone
 from ohmwright.model.result import Measured, Result
-from ohmwright.model.traceability import Environment, Traceability
+from ohmwright.model.traceability import Traceability
 from ohmwright.uncertainty.inputs import coverage_factor
 
-from .kept_documents import DocumentedPart, with_parts
+from .kept_documents import with_parts
 from .measured_value import COVERAGE, LOAD, METER
 
 _SAME, _DRAWN = 1e-3, 0.05
@@ -23,9 +22,6 @@ from memory of the lags that units have, no source."""
 _DIGITS_MA = 5.0
 """Difference in mA that is none: of small currents the meter's digits are a large part."""
 
-_GUARDED = ("serial", "tcp", "visa")
-"""Links whose port a guard process may own."""
-
 _Table = Mapping[str, Any]
 
 
@@ -34,16 +30,8 @@ def differing_figures(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
 
     Documents count from where the record has them; one that is no TOML here is passed over.
     """
-    waiting: list[tuple[int, DocumentedPart]] = []
     for number, event, part in with_parts(events):
-        if isinstance(event, DocumentKept):
-            continue
-        for begun, one in waiting:  # their documents follow them
-            yield from ((begun, said) for said in _against_bench(one.began, one.table("bench")))
-        waiting = []
-        if isinstance(event, RunStarted | RunResumed) and part is not None:
-            waiting = [(number, part)]
-        elif isinstance(event, PointDone):
+        if isinstance(event, PointDone):
             for said in _against_itself(event.result):
                 yield number, said
             if part is not None:
@@ -99,7 +87,11 @@ def _against_readings(named: str, result: Result, measured: Measured) -> Iterato
 def _against_documents(result: Result, certificate: _Table, procedure: _Table) -> Iterator[str]:
     """What the kept certificate and procedure say against a result."""
     named, basis = f"{result.step}, {result.point}", result.traceability
-    if isinstance(basis, Traceability) and certificate and _other_certificate(basis, certificate):
+    if (
+        isinstance(basis, Traceability)
+        and certificate
+        and is_another_certificate(basis, certificate)
+    ):
         yield (
             f"{named}: traceable to certificate {basis.certificate}, due {basis.due_on}; kept with "
             f"the run is {certificate.get('number')}, due {certificate.get('due_on')}"
@@ -118,49 +110,9 @@ def _against_documents(result: Result, certificate: _Table, procedure: _Table) -
             yield f"{named}: {key} is {said}, and the procedure kept with the run says {stated}"
 
 
-def _other_certificate(basis: Traceability, certificate: _Table) -> bool:
+def is_another_certificate(basis: Traceability, certificate: _Table) -> bool:
+    """Whether a certificate is kept, and is not the one that is named."""
     said = basis.model_dump(include={"laboratory", "calibrated_on", "due_on"})
     said |= {"number": basis.certificate}
-    return any(str(certificate.get(key)) != str(value) for key, value in said.items())
-
-
-def _against_bench(part: RunStarted | RunResumed, bench: _Table) -> Iterator[str]:
-    """What the kept bench file says against the beginning of a run or of its part."""
-    yield from _other_room(part.environment, bench.get("environment", {}))
-    yield from _other_protections(part.protections, bench)
-    if isinstance(part, RunResumed):
-        return
-    if part.seed is None and "simulation" in bench:
-        yield "it is recorded as real, and the bench kept with it is simulated"
-    by_register = part.registered
-    asset = bench.get("asset") if by_register is None else by_register.model_dump()
-    if asset is None:
-        return
-    for key in ("model", "serial"):
-        said, stated = getattr(part.asset, key), asset[key]
-        if said != stated:
-            yield f"the unit's {key} is {said}, and what is kept with the run says {stated}"
-
-
-def _other_protections(said: Protections | None, bench: _Table) -> Iterator[str]:
-    """What the kept bench file says against the protections that are claimed."""
-    if said is None or not bench:
-        return
-    entry = bench.get("analyzer", {})
-    link, by_hand = entry.get("link", {}).get("kind"), entry.get("by_hand", ())
-    if said.guard and (link not in _GUARDED or "foot switch" in by_hand):
-        yield "a guard process is recorded, and by the bench kept with the run it has no port"
-    if said.harmless and "simulation" not in bench:
-        yield "invented hardware is recorded, and the bench kept with the run is a real one"
-    if set(said.by_hand) != set(by_hand):
-        done, stated = (", ".join(sorted(which)) or "nothing" for which in (said.by_hand, by_hand))
-        yield f"by hand is done: {done}; by the bench kept with the run: {stated}"
-
-
-def _other_room(room: Environment | None, stated: _Table) -> Iterator[str]:
-    for key, by in (("temperature_c", "temperature"), ("humidity_percent", "humidity")):
-        if room is None or getattr(room, f"{by}_told_by") != "the bench file":
-            continue
-        said = getattr(room, key)
-        if key in stated and said != stated[key]:
-            yield f"{key} is {said} as told by the bench file, which says {stated[key]}"
+    differs = any(str(certificate.get(key)) != str(value) for key, value in said.items())
+    return bool(certificate) and differs

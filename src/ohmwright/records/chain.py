@@ -97,7 +97,7 @@ def verified_events(run: StoredRun) -> tuple[Event, ...]:
     _documented(events)
     finished = bool(events) and isinstance(events[-1], RunFinished)
     if run.seal is not None:
-        _sealed(run, run.seal)
+        _sealed(run, run.seal, _last_operator(events))
     if finished != (run.seal is not None):
         raise BrokenRunError(
             "it is finished and has no seal" if finished else "its last event is missing"
@@ -159,8 +159,17 @@ def parsed_event(kept: StoredEvent) -> Event:
         raise BrokenRunError(f"its text is no event: {what}", kept.number) from None
 
 
-def _sealed(run: StoredRun, seal: Seal) -> None:
-    """Raise BrokenRunError unless the seal is valid and signs this run, its length and its head."""
+def _last_operator(events: Iterable[Event]) -> str | None:
+    """Who began the last part of a run; None where no event says so."""
+    begun = [event.operator for event in events if isinstance(event, RunStarted | RunResumed)]
+    return begun[-1] if begun else None
+
+
+def _sealed(run: StoredRun, seal: Seal, operator: str | None) -> None:
+    """Raise BrokenRunError unless the seal is valid and signs this run, its length and its head.
+
+    Also where it was made for somebody else than the `operator` of the run's last part.
+    """
     said = seal.statement
     if not seal.is_valid():
         raise BrokenRunError("the signature does not fit what was signed")
@@ -171,3 +180,7 @@ def _sealed(run: StoredRun, seal: Seal) -> None:
         raise BrokenRunError(f"{said.events} events were signed, {len(run.events)} are there", at)
     if said.head != run.head.hex():
         raise BrokenRunError("its last hash is not the one that was signed", len(run.events))
+    if operator not in (None, said.operator):
+        raise BrokenRunError(
+            f"{said.operator} signed it, and its last part was begun by {operator}"
+        )
