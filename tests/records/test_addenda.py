@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import text
 
 from ohmwright.model.document import document
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import DocumentKept, PointDone
 from ohmwright.model.paper import Authorised, Authority, PaperChange, PaperData, Party
 from ohmwright.model.result import Conformity
@@ -255,7 +255,16 @@ def test_an_addendum_changed_in_the_store_is_found(filled: SqlStore) -> None:
     said = " ".join(map(str, audit(filled)))
     assert "ledger is missing, altered or out of place" in said
     assert "of another kind than its entry" in said
-    assert "table of voided_runs" in said
+    assert "table of tallies" in said
+
+
+def test_a_run_is_void_by_the_ledger_alone(filled: SqlStore) -> None:
+    add(filled, "voided")
+    with pytest.raises(RecordError), filled.database.write() as connection:
+        connection.execute(text("DELETE FROM voided_runs"))  # which a list would have believed
+    assert [row["voided"] for row in runs(filled.database)] == [True, False]
+    assert filled.voided_run_ids() == {"a"}
+    assert list(audit(filled)) == []
 
 
 def test_a_run_without_addenda_is_exported_as_before(filled: SqlStore) -> None:

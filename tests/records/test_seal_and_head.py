@@ -54,7 +54,7 @@ def test_a_seal_of_another_person_than_began_the_last_part_does_not_hold(
     store.append_all("one", (first, goes_on, *rest))
     kept = store.stored_run("one")
     assert verified_events(signed_as("one", kept, "Bo"))
-    with pytest.raises(BrokenRunError, match="Áda signed it, and Bo began its last part"):
+    with pytest.raises(BrokenRunError, match="Áda signed it, and its last part was begun by Bo"):
         verified_events(signed_as("one", kept, "Áda"))
 
 

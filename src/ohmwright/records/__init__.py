@@ -168,8 +168,9 @@ Design decisions, all in force:
     lost, forged or left behind.
     Decision: an addendum is signed with the key of whoever makes it, names the run's last hash
     and the addendum before it, is an entry of the ledger and a line of an export. A void is
-    undone by another addendum. `verified_events` checks all of them. The table `voided_runs`
-    is a summary: a trigger keeps it, and takes the results of such a run out of the others.
+    undone by another addendum. `verified_events` checks all of them. The view
+    `voided_runs` is the ledger's last word on each run, for every list; a trigger takes the results
+    of such a run out of the summaries.
     What is signed leaves defaults out, so that a field that is added later breaks no signature.
     Rejected: events after the last one, which would break the seal; a set of addenda without an
     order, since two copies could then disagree on whether a run is void.

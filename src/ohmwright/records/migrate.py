@@ -18,8 +18,8 @@ from .private_files import create_private_file, link_into_place
 from .sqlite_file import copy_beside
 from .summaries import rebuild_summary_tables
 
-NEWEST_VERSION = "0009"
-_OLDER_VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008")
+NEWEST_VERSION = "0010"
+_OLDER_VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009")
 _ALEMBIC = Lock()  # it keeps what it works on in globals
 _LOCK = 0x6F686D77  # any number of our own; PostgreSQL's advisory locks are named by numbers
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 BENCH, READER = "ohmwright_bench", "ohmwright_reader"
-_NEVER_ADDED_TO = ("store", "alembic_version", "tallies", "newest_runs", "voided_runs")
+_NEVER_ADDED_TO = ("store", "alembic_version", "tallies", "newest_runs")
 """Tables that no bench writes to: made with the store, or filled by triggers of their owner."""
 
 ROLES_SQL = f"""\

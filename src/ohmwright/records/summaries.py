@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Table, delete, select, text
 from ohmwright.model.run_events import SWEEP_TITLE
 
 from .ledger import lock_ledger
-from .tables import NEWEST_RUNS, TALLIES, VOIDED_RUNS
+from .tables import NEWEST_RUNS, TALLIES
 
 _TALLIES = """
 SELECT model, step, point, stage, simulated, month, count(*),
@@ -44,22 +44,14 @@ FROM (
 ) AS ranked
 WHERE place = 1
 """
-_VOIDED = """
-SELECT DISTINCT run FROM ledger AS entry
-WHERE what = 'voided' AND NOT EXISTS (
-    SELECT 1 FROM ledger AS later
-    WHERE later.run = entry.run AND later.what = 'reinstated' AND later.number > entry.number
-)
-"""
-_MADE = ((VOIDED_RUNS, _VOIDED), (TALLIES, _TALLIES), (NEWEST_RUNS, _NEWEST))
-"""In this order: the others leave out what the first one lists."""
+_MADE = ((TALLIES, _TALLIES), (NEWEST_RUNS, _NEWEST))
 
 
 def rebuild_summary_tables(connection: Connection) -> None:
     """Fill every summary table anew, in the transaction of `connection`."""
     lock_ledger(connection)
     if connection.dialect.name == "postgresql":  # or a result that is being kept were left out
-        connection.execute(text("LOCK TABLE tallies, newest_runs, voided_runs IN EXCLUSIVE MODE"))
+        connection.execute(text("LOCK TABLE tallies, newest_runs IN EXCLUSIVE MODE"))
     for table, query in _MADE:
         connection.execute(delete(table))
         connection.execute(text(f"INSERT INTO {table.name} ({', '.join(table.c.keys())}) {query}"))

@@ -110,7 +110,7 @@ NEWEST_RUNS = _table(
 """For each unit the run that began last, sweeps left out; `verdict` is None until it has one."""
 
 VOIDED_RUNS = _table("voided_runs", Column("run", Integer, primary_key=True))
-"""The runs that are void, by the last word of the ledger on each; summaries leave them out."""
+"""A view of the ledger: the runs that are void by its last word on each. Summaries leave them out."""
 
 LEASES = _table(
     "leases",
