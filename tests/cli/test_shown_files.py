@@ -20,7 +20,8 @@ def wide(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def records(ohmwright: Callable, procedure: Path, tmp_path: Path) -> Path:
     place = tmp_path / "records"
-    ohmwright("verify", procedure, "--bench", DEMO_BENCH, "--records", place)
+    by = ("--operator", "C. Wex", "--records", place)
+    ohmwright("verify", procedure, "--bench", DEMO_BENCH, *by)
     return place
 
 
@@ -136,6 +137,12 @@ def test_a_paper_of_damaged_records_is_not_vouched_for(
         (".xml", "Verdict: pass", "Verdict: fail", "verdict fail in the file, pass on record"),
         (".xml", ">pass<", ">fail<", "conformity fail in the file, pass on record"),
         (".xml", "ends in the hash ", "ends in the hash 00", "hash"),
+        (".csv", '"TQ3-', '"TQ4-', "serial TQ4-"),
+        (".csv", '"C. Wex', '"A. Fenn', "operator A. Fenn"),
+        (".xml", "-draft</dcc:uniqueId", "</dcc:uniqueId", "the certificate: number 2"),
+        (".xml", "PerformanceDate>2", "PerformanceDate>1", "the certificate: begin 1"),
+        (".xml", ">TQ3-", ">TQ4-", "the certificate: serial number and asset TQ4-"),
+        (".xml", ">C. Wex", ">A. Fenn", "the certificate: people A. Fenn"),
     ],
 )
 def test_a_file_without_proof_is_held_against_the_record(
@@ -178,6 +185,53 @@ def test_a_parquet_file_is_held_against_the_record(
     parquet.write_table(table.set_column(place, "value", [better]), file)
     code, said = last_line(file)
     assert (code, ": value " in said) == (6, True)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "differs"),
+    [
+        ("<dcc:issueDate>2", "<dcc:issueDate>1", "date of issue 1"),
+        (">A. Fenn<", ">B. Tarn<", "people B. Tarn, "),
+        (">Fennel Metrology<", ">Another<", "laboratory Another"),
+        (">Saint Orrin<", ">Another<", "customer Another"),
+    ],
+)
+def test_what_a_digital_certificate_was_issued_with_is_compared_too(
+    ohmwright: Callable,
+    records: Path,
+    tmp_path: Path,
+    last_line: Callable[[Path], tuple[int, str]],
+    old: str,
+    new: str,
+    differs: str,
+) -> None:
+    (records / "laboratory.toml").write_text(
+        'name = "Fennel Metrology"\n[[customer]]\nname = "Saint Orrin"\n'
+    )
+    approve(ohmwright, records)
+    file = written(ohmwright, records, tmp_path / "papers")[".xml"]
+    amend = ("--reason", "typed wrongly", "--correct", "serial=X-1")
+    assert ohmwright("record", "amend", "last", *amend, "--records", records).code == 0
+    assert last_line(file)[0] == 4  # as it was before it was amended
+    text = file.read_text("utf-8")
+    assert old in text
+    file.write_text(text.replace(old, new, 1), "utf-8")
+    code, said = last_line(file)
+    assert (code, f"the certificate: {differs}" in said) == (6, True), said
+
+
+@pytest.mark.parametrize("ending", [".pdf", ".html"])
+def test_a_draft_of_a_void_run_is_said_to_be_of_one(
+    ohmwright: Callable,
+    records: Path,
+    tmp_path: Path,
+    last_line: Callable[[Path], tuple[int, str]],
+    ending: str,
+) -> None:
+    draft = written(ohmwright, records, tmp_path / "draft")[ending]
+    assert "VOID" not in last_line(draft)[1]
+    ohmwright("record", "void", "last", "--reason", "x", "--records", records)
+    assert last_line(draft)[1].endswith("that was issued. Its run is VOID.")
 
 
 @pytest.mark.parametrize(

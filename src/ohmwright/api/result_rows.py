@@ -7,24 +7,50 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from io import BytesIO, StringIO
 from typing import Any
 
 from ohmwright.model.event import PointDone
-from ohmwright.records.flat_rows import result_row
+from ohmwright.records.flat_rows import result_row, run_row
 from ohmwright.records.parquet import imported_pyarrow
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.csv_file import certificate_csv
+from ohmwright.reports.issue import issue_of
 
 ResultRow = Mapping[str, str]
 """What a file says of one result, by name; under `where` its stage, step and point."""
-_FLAT = ("value", "expanded_uncertainty", "uncertainty", "target", "lower", "upper", "verdict")
+_FLAT = (
+    *("asset", "model", "serial", "certificate", "operator"),
+    *("value", "expanded_uncertainty", "uncertainty", "target", "lower", "upper", "verdict"),
+)
 """Columns of CSV and Parquet that are compared; each has some of them."""
 _VERDICT = re.compile("Verdict: (pass|fail|undecided|not measured)")
 _HEAD = re.compile("The record ends in the hash ([0-9a-f]{64})")
+
+
+_DCC_DATA = {
+    "number": "coreData/{d}uniqueIdentifier",
+    "begin": "coreData/{d}beginPerformanceDate",
+    "end": "coreData/{d}endPerformanceDate",
+    "date of issue": "coreData/{d}issueDate",
+    "replaced": "coreData//{d}replacedUniqueIdentifier",
+    "maker": "items//{d}manufacturer//{d}content",
+    "model": "items//{d}model",
+    "serial number and asset": "items//{d}identification/{d}value",
+    "people": "respPersons//{d}person//{d}content",
+    "roles": "respPersons//{d}role",
+}
+"""Administrative data of a digital certificate that are compared, by where they stand."""
+_DCC_DATA_ISSUED = {
+    "receipt": "coreData/{d}receiptDate",
+    "place": "coreData/{d}performanceLocation",
+    "laboratory": "calibrationLaboratory//{d}content",
+    "customer": "customer//{d}content",
+}
+"""And those that are on record once a certificate is approved."""
 
 
 @dataclass(frozen=True)
@@ -33,8 +59,12 @@ class DataForm:
 
     rows: Callable[[bytes], Mapping[str, Sequence[ResultRow]]]
     """Its results by run. Raises ValueError for what is no such file."""
-    on_record: Callable[[SqlStore, str], Sequence[ResultRow]]
-    """The same of one run on record."""
+    on_record: Callable[[SqlStore, str], Iterator[Sequence[ResultRow]]]
+    """The same of one run on record, then as it was before each addendum, newest first."""
+    compared: str
+    """What is compared beside values, uncertainties and verdicts."""
+    left_out: str
+    """What is not compared."""
 
 
 def _flat_row(row: Mapping[str, Any]) -> ResultRow:
@@ -67,10 +97,11 @@ def _parquet_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
     return _by_run(table.to_pylist(), "run_id")
 
 
-def _parquet_on_record(store: SqlStore, run: str) -> Sequence[ResultRow]:
-    of_run = dict.fromkeys(("number", "asset", "model", "simulated"))
-    done = (event for event in store.events(run) if isinstance(event, PointDone))
-    return [_flat_row(result_row(of_run, 0, event)) for event in done]
+def _parquet_on_record(store: SqlStore, run: str) -> Iterator[Sequence[ResultRow]]:
+    events = store.events(run)
+    of_run = run_row(events[0]) | {"number": 0}
+    done = (event for event in events if isinstance(event, PointDone))
+    yield [_flat_row(result_row(of_run, 0, event)) for event in done]
 
 
 def _dcc_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
@@ -86,6 +117,7 @@ def _dcc_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
     name = root.findtext(f".//{{{DCC}}}uniqueIdentifier") or ""
     head = _HEAD.search(" ".join(root.itertext()))
     rows: list[ResultRow] = [{"where": "the record", "hash": "" if head is None else head[1]}]
+    rows.append({"where": "the certificate", **_dcc_data(root, is_draft=name.endswith("-draft"))})
     for one in root.iterfind(f".//{{{DCC}}}results/{{{DCC}}}result"):
         step = one.findtext(f"{{{DCC}}}name/{{{DCC}}}content")
         for point in one.iterfind(f"{{{DCC}}}data/{{{DCC}}}quantity"):
@@ -100,29 +132,49 @@ def _dcc_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
     return {name: rows} if name else {}
 
 
+def _dcc_data(root: Any, *, is_draft: bool) -> ResultRow:
+    """The administrative data of a digital certificate, by name; the record has less of a draft."""
+    from ohmwright.reports.dcc_elements import DCC
+
+    parts = _DCC_DATA if is_draft else {**_DCC_DATA, **_DCC_DATA_ISSUED}
+    inside = f"{{{DCC}}}administrativeData/{{{DCC}}}"
+    return {
+        name: ", ".join(one.text or "" for one in root.iterfind(inside + at.format(d=f"{{{DCC}}}")))
+        for name, at in parts.items()
+    }
+
+
 def is_signed(content: bytes) -> bool:
     """Whether a file bears a signature of XML."""
     return b"SignatureValue>" in content
 
 
-def _certificate(store: SqlStore, run: str) -> Certificate:
-    return certificate_of(store.events(run), store.head(run))
+def _certificates(store: SqlStore, run: str) -> Iterator[Certificate]:
+    """The certificate of a run as it is, then as it was before each addendum, newest first."""
+    events, kept = store.events(run), store.stored_run(run)
+    sealed = None if kept.seal is None else kept.seal.statement
+    for count in range(len(kept.addenda), -1, -1):
+        issue = issue_of(run, kept.addenda[:count], sealed=sealed)
+        yield certificate_of(events, kept.head.hex(), issue=issue)
 
 
-def _csv_on_record(store: SqlStore, run: str) -> Sequence[ResultRow]:
-    return _csv_rows(certificate_csv(_certificate(store, run)))[run]
+def _csv_on_record(store: SqlStore, run: str) -> Iterator[Sequence[ResultRow]]:
+    return (_csv_rows(certificate_csv(one))[run] for one in _certificates(store, run))
 
 
-def _dcc_on_record(store: SqlStore, run: str) -> Sequence[ResultRow]:
+def _dcc_on_record(store: SqlStore, run: str) -> Iterator[Sequence[ResultRow]]:
     from ohmwright.reports.dcc import certificate_dcc
 
-    (rows,) = _dcc_rows(certificate_dcc(_certificate(store, run))).values()
-    return rows
+    for one in _certificates(store, run):
+        yield from _dcc_rows(certificate_dcc(one)).values()
 
 
 FORMS: Mapping[str, DataForm] = {
-    ".csv": DataForm(_csv_rows, _csv_on_record),
-    ".parquet": DataForm(_parquet_rows, _parquet_on_record),
-    ".xml": DataForm(_dcc_rows, _dcc_on_record),
+    ".csv": DataForm(_csv_rows, _csv_on_record, "unit, number, names", "dates, analyzer"),
+    ".parquet": DataForm(_parquet_rows, _parquet_on_record, "unit", "dates, names, analyzer"),
+    ".xml": DataForm(
+        *(_dcc_rows, _dcc_on_record, "unit, number, dates, names"),
+        "statements; of a draft laboratory, customer, place and receipt",
+    ),
 }
 """By the ending of a file's name."""

@@ -6,13 +6,12 @@ held against the record.
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from ohmwright.model.errors import RecordError, UsageError
-from ohmwright.records.issued_papers import CheckedFile, checked_paper, file_content
+from ohmwright.records.issued_papers import CheckedFile, checked_paper, file_content, run_of_number
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import counted
 
@@ -42,46 +41,46 @@ def _compared(
     store: SqlStore, path: Path, form: DataForm, shown: Mapping[str, Sequence[ResultRow]]
 ) -> CheckedFile:
     known = set(store.run_ids())
-    runs = {_run_named(name, known): rows for name, rows in shown.items()}
+    runs = {run_of_number(name, known): rows for name, rows in shown.items()}
     named = ", ".join(list(runs)[:3]) + (f" and {len(runs) - 3} more" if len(runs) > 3 else "")
     if not known.issuperset(runs):
         said = f"{_NO_PROOF}, and not all runs that it names are on record here ({named})."
         return CheckedFile(f"{path}", "unknown", said)
     for run, rows in runs.items():
         try:
-            differs = _difference(rows, form.on_record(store, run))
+            differs = _least_differing(rows, form.on_record(store, run))
         except (RecordError, UsageError):
             said = f"{_NO_PROOF}, and run {run} is damaged or not finished on record."
             return CheckedFile(f"{path}", "unknown", said)
         if differs:
-            said = f"NOT what is on record of run {run}: {differs}. Do not use it."
+            said = f"NOT what is on record of run {run}: {differs[0]}. Do not use it."
             return CheckedFile(f"{path}", "changed", said)
     count = counted(sum("verdict" in row for rows in runs.values() for row in rows), "result")
     void = " The run is VOID." if store.voided_run_ids() & set(runs) else ""
     said = (
-        f"{_NO_PROOF}. Held against the record, its values, uncertainties and verdicts agree: "
-        f"{count} of run {named}; not compared: unit, dates, names, analyzer.{void} The "
+        f"{_NO_PROOF}. Held against the record, its {form.compared}, values, uncertainties and "
+        f"verdicts agree: {count} of run {named}; not compared: {form.left_out}.{void} The "
         "certificate is the PDF or HTML that was issued."
     )
     return CheckedFile(f"{path}", "not a certificate", said)
 
 
-def _run_named(name: str, known: Iterable[str]) -> str:
-    """The run that a file names, or whose certificate."""
-    number = name.removesuffix("-draft")
-    return number if number in known else re.sub(r"-\d+$", "", number)
+def _least_differing(
+    shown: Sequence[ResultRow], kept: Iterable[Sequence[ResultRow]]
+) -> Sequence[str]:
+    """In what a file differs from the state of the record to which it is nearest."""
+    return min((list(_differences(shown, one)) for one in kept), key=len)
 
 
-def _difference(shown: Sequence[ResultRow], kept: Sequence[ResultRow]) -> str:
-    """The first thing in which a file differs from the record; empty where in nothing."""
+def _differences(shown: Sequence[ResultRow], kept: Sequence[ResultRow]) -> Iterator[str]:
+    """Yield each thing in which a file differs from the record."""
     if len(shown) != len(kept):
-        return f"{len(shown)} results in the file, {len(kept)} on record"
-    for one, other in zip(shown, kept, strict=True):
+        yield f"{len(shown)} results in the file, {len(kept)} on record"
+    for one, other in zip(shown, kept, strict=False):
         for name, kept_text in other.items():
             text = one.get(name, "nothing")
             if not _same(text, kept_text):
-                return f"{other['where']}: {name} {text} in the file, {kept_text} on record"
-    return ""
+                yield f"{other['where']}: {name} {text} in the file, {kept_text} on record"
 
 
 def _same(one: str, other: str) -> bool:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Literal
@@ -65,7 +65,17 @@ def checked_paper(store: SqlStore, path: Path) -> CheckedFile:
     content = file_content(path)
     signed = list(signatures(store.database))
     papers = list(_papers_of(signed, path, sha256(content).hexdigest()))
-    return _known(papers[-1]) if papers else _another(path, content, _issued_numbers(signed))
+    if papers:
+        return _known(papers[-1])
+    found, number = _another(path, content, _issued_numbers(signed))
+    is_void = run_of_number(number, store.run_ids()) in store.voided_run_ids()
+    return replace(found, said=f"{found.said} Its run is VOID.") if is_void else found
+
+
+def run_of_number(number: str, known: Collection[str]) -> str:
+    """The run whose certificate has a number, among the runs `known`."""
+    number = number.removesuffix("-draft")
+    return number if number in known else re.sub(r"-\d+$", "", number)
 
 
 def file_content(path: Path) -> bytes:
@@ -90,27 +100,27 @@ def _issued_numbers(signed: Sequence[Seal | Addendum]) -> frozenset[str]:
     return frozenset(one.number for one in issued if one is not None)
 
 
-def _another(path: Path, content: bytes, issued: frozenset[str]) -> CheckedFile:
-    """What a file is that nobody issued here, byte for byte."""
+def _another(path: Path, content: bytes, issued: frozenset[str]) -> tuple[CheckedFile, str]:
+    """What a file is that nobody issued here, byte for byte, and the number that it bears."""
     title = _CALLS_ITSELF.search(content)
     if title is None:
         said = "no paper that was issued here, and it names no certificate: it cannot be checked."
-        return CheckedFile(f"{path}", "unknown", said)
+        return CheckedFile(f"{path}", "unknown", said), ""
     kind, number = ((title[one] or b"").decode(errors="replace") for one in (1, 2))
     if kind:
         said = f"a {kind.lower()}, as it says itself, and no certificate that was issued."
-        return CheckedFile(f"{path}", "not a certificate", said)
+        return CheckedFile(f"{path}", "not a certificate", said), number
     if number not in issued:
         said = (
             f"it calls itself certificate {number}, which was not issued in these records: it "
             "cannot be checked here."
         )
-        return CheckedFile(f"{path}", "unknown", said)
+        return CheckedFile(f"{path}", "unknown", said), number
     said = (
         f"CHANGED: it calls itself certificate {number}, and is not, byte for byte, what was "
         "issued. Do not use it."
     )
-    return CheckedFile(f"{path}", "changed", said)
+    return CheckedFile(f"{path}", "changed", said), number
 
 
 def _papers_of(signed: Sequence[Seal | Addendum], path: Path, digest: str) -> Iterator[FoundPaper]:

@@ -110,7 +110,7 @@ NEWEST_RUNS = _table(
 """For each unit the run that began last, sweeps left out; `verdict` is None until it has one."""
 
 VOIDED_RUNS = _table("voided_runs", Column("run", Integer, primary_key=True))
-"""A view of the ledger: the runs that are void by its last word on each. Summaries leave them out."""
+"""A view of the ledger: the runs that are void by its last word on each; summaries lack them."""
 
 LEASES = _table(
     "leases",
