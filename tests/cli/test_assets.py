@@ -218,6 +218,33 @@ def test_two_units_in_use_have_no_serial_number_in_common(
     assert ohmwright("asset", "change", "HF-1", "--site", "store").code == 0
 
 
+def test_a_serial_number_under_another_maker_is_told(workshop: Path, ohmwright: Callable) -> None:
+    plate = ("--maker", "Tallowmere Ltd", "--model", "Quillon 300", "--serial", "S 000007")
+    added = ohmwright("asset", "add", "HF-3", *plate)
+    said = "Look: 'S 000007' of HF-3 is also the serial number of HF-1, a Tallowmere Quillon 300:"
+    assert (added.code, said in added.err) == (0, True)
+    assert "Look:" not in ohmwright("asset", "change", "HF-3", "--site", "Ward 2").err
+    assert "also the serial" in ohmwright("asset", "change", "HF-3", "--serial", "S-000008").err
+
+
+def test_labels_that_come_in_one_burst_are_taken_in_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    labels = ["ohmwright\npass\nrun A\nhead 1", "ohmwright\nfail\nrun B\nhead 2"]
+    scanner = campaign_work_command.Scanner()
+    with _scanned(monkeypatch, "\n".join([*labels, ""])):
+        assert [scanner.asked(), scanner.asked()] == labels
+    with _scanned(monkeypatch, "HF-1\nHF-2\n"):
+        assert [scanner.asked(), scanner.asked()] == ["HF-1", "HF-2"]
+
+
+def test_a_procedure_is_named_without_its_ending(workshop: Path, ohmwright: Callable) -> None:
+    run = ("--bench", "bench.toml", "--asset", "HF-1", "--unattended")
+    assert ohmwright("verify", "quick", *run).code == 0
+    assert "nothing wrong" in ohmwright("lint", "quick", "--bench", "bench.toml").out
+    assert ohmwright("lint", "demo-monopolar").code == 0
+    unknown = ohmwright("lint", "nothing-of-this-name")
+    assert (unknown.code, "nothing-of-this-name" in unknown.err) == (2, True)
+
+
 def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     workshop: Path,
     ohmwright: Callable,

@@ -133,7 +133,7 @@ def test_one_serial_number_under_two_tags_is_a_mistake_unless_one_is_withdrawn(
 @pytest.mark.parametrize(
     ("held", "said"),
     [
-        (b"tag,serail\nA,1\n", r":1:2: there is no column 'serail'"),
+        (b"tag,tag\nA,1\n", r":1: the column 'tag' is there twice"),
         (b"maker,model\nA,1\n", r":1: the column 'tag' is missing"),
         (b"tag,site\nA,Th\xe9atre\n", r":2: it is not UTF-8"),
         (b"", "empty"),
@@ -144,6 +144,41 @@ def test_a_file_that_is_no_register_is_refused(tmp_path: Path, held: bytes, said
     file.write_bytes(held)
     with pytest.raises(SourceError, match=said):
         read_asset_rows(file)
+
+
+def test_a_column_that_there_is_not_hides_no_wrong_row(tmp_path: Path) -> None:
+    file = tmp_path / "assets.csv"
+    file.write_text("tag,maker,model,serail,serial,state\nHF-1,T,Q,x,S1,gone\n", encoding="utf-8")
+    with pytest.raises(SourceError) as caught:
+        import_plan(file, read_asset_rows(file), {}).refuse_problems()
+    heading, row = caught.value.happened.splitlines()
+    assert heading.startswith(f"{file}:1:4: there is no column 'serail' (columns are: tag,")
+    assert row.startswith(f"{file}:2:6: state: 'gone' ")
+
+
+def test_units_that_may_be_one_are_named_row_by_row(tmp_path: Path) -> None:
+    file = tmp_path / "assets.csv"
+    file.write_text(
+        "tag,maker,model,serial\n"
+        "HF-2,Tallowmere Ltd,quillon 300,S 1\n"
+        "HF-3,T,Quillon 300,S-1\n"
+        "HF-4,Tallowmere,Quillon 90,S1\n"
+        "HF-1,Tallowmere,Quillon 300,S1\n",
+        encoding="utf-8",
+    )
+    known = {"HF-1": AssetRevision(unit(state="withdrawn"), 1, "", "", "", "")}
+    plan = import_plan(file, read_asset_rows(file), known)
+    assert plan.problems == ()
+    assert plan.warnings == tuple(
+        f"{file}:{line}:4: '{serial}' of {tag} is also the serial number of {other}: "
+        "is it one unit?"
+        for line, serial, tag, other in (
+            (2, "S 1", "HF-2", "HF-1, a Tallowmere Quillon 300, which is withdrawn"),
+            (2, "S 1", "HF-2", "HF-3, a T Quillon 300"),
+            (3, "S-1", "HF-3", "HF-1, a Tallowmere Quillon 300, which is withdrawn"),
+            (3, "S-1", "HF-3", "HF-2, a Tallowmere Ltd quillon 300"),
+        )
+    )
 
 
 def test_a_column_that_is_missing_leaves_a_unit_as_it_is(store: SqlStore, tmp_path: Path) -> None:

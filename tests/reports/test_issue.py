@@ -11,6 +11,7 @@ from pypdf import PdfReader
 
 from ohmwright.api.certificate_files import CertificateOptions
 from ohmwright.api.certificate_renderer import CertificateRenderer
+from ohmwright.model.by_hand import NO_PORT
 from ohmwright.model.paper import Corrections, Logo, PaperData, Party
 from ohmwright.model.protections import Protections
 from ohmwright.records.addendum import Addendum, AddendumStatement
@@ -156,6 +157,13 @@ def test_a_unit_that_answers_with_another_serial_number_is_seen_to() -> None:
     assert said["Answers as"].endswith("(its serial number there, S000003, is not the one above)")
     (plain,) = (dict(f)["Answers as"] for name, f in sheet_of().facts if name == "Unit under test")
     assert plain == "Tallowmere, Quillon 300"  # which holds no serial number
+
+
+def test_a_unit_without_a_port_answers_nothing() -> None:
+    answers = {"generator": f"Tallowmere,Quillon 300,S000003 ({NO_PORT})"}
+    events = [one.model_copy(update=answers) if n == 0 else one for n, one in enumerate(a_run())]
+    said = dict(dict(certificate_text(certificate_of(events)).facts)["Unit under test"])
+    assert ("Answers as" in said, "Serial number" in said) == (False, True)
 
 
 def test_a_correction_of_the_unit_is_seen_to_be_one() -> None:

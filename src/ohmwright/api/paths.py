@@ -87,6 +87,16 @@ def certificate_file(name: str, beside: Path) -> Path:
     return _file(name, beside, own, f"certificate '{name}'", "certificates", names)
 
 
+def given_procedure(given: Path) -> Path:
+    """Return the procedure file that a person names, who may leave out the ending.
+
+    Else the shipped one of that name; `given` itself where there is none.
+    """
+    named = f"{given.name}.toml"
+    places = (given, given.with_name(named), shipped("procedures", *given.parent.parts, named))
+    return next((path for path in places if is_existing_file(path)), given)
+
+
 def procedure_file(name: str, beside: Path, tag: str) -> Path:
     """Return the procedure `name` of the asset `tag`: beside the bench file, else a shipped one.
 

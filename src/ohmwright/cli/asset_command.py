@@ -19,10 +19,11 @@ from ohmwright.records.asset_register import (
     AssetRegister,
     AssetRevision,
     ChangeKind,
+    alike_words,
 )
 from ohmwright.reports.text import printable
 
-from .console import out, print_json
+from .console import out, print_json, print_notice
 from .open_records import open_existing_records, open_records
 
 _STATE_STYLES = {"in service": "", "in repair": "yellow", "withdrawn": "dim"}
@@ -142,6 +143,9 @@ def _refuse_twin(register: AssetRegister, asset: RegisteredAsset) -> None:
 
 def _apply(register: AssetRegister, request: ChangeRequest, change: AssetChange) -> None:
     register.apply([change], by=request.by, why=request.why)
+    if change.revision == 1 or "serial" in request.given or "model" in request.given:
+        for other in register.alike(change.asset):
+            print_notice(printable(f"Look: {alike_words(change.asset, other)}"))
     if request.as_json:
         print_json(asset_document(register.get(change.asset.tag)))
         return

@@ -52,7 +52,7 @@ def import_assets(request: ImportRequest) -> None:
     }
     before = {tag: one.asset for tag, one in known.items()}
     warnings = import_warnings(request.file, (one.asset for one in plan.changes), before)
-    _print(request, plan, changes, warnings)
+    _print(request, plan, changes, [*plan.warnings, *warnings])
 
 
 def _print(

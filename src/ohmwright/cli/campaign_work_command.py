@@ -5,6 +5,7 @@ from __future__ import annotations
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 from shlex import quote
 
 import anyio
@@ -70,13 +71,13 @@ def work_campaign(request: CampaignWorkRequest) -> int:
         desk = CampaignDesk(store, request.name, worker, models=bench.models())
         if desk.campaign.simulated != simulated:
             raise _wrong_kind(request.name, simulated=simulated)
-        before = ""
+        before, scanner = "", Scanner()
         while (unit := desk.take_next()) is not None:
             if unit.asset.tag == before:
                 out().print(Text(printable(f"{before} {_COMES_AGAIN}")), soft_wrap=True)
             before = unit.asset.tag
             out().print(Text(f"Next: {taken_words(unit)}", style="bold"), soft_wrap=True)
-            if not _one_unit(request, desk, unit):
+            if not _one_unit(request, desk, unit, scanner):
                 break
         out().print(Text(progress_words(request.name, desk.progress())), soft_wrap=True)
         if unit is None:
@@ -87,9 +88,11 @@ def work_campaign(request: CampaignWorkRequest) -> int:
     return 0
 
 
-def _one_unit(request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit) -> bool:
+def _one_unit(
+    request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit, scanner: Scanner
+) -> bool:
     """Do what the person says about a unit; return False where they stop."""
-    while (said := _asked()).casefold() in _QUESTIONS:
+    while (said := scanner.asked()).casefold() in _QUESTIONS:
         pass  # what may be said is shown again
     if said.casefold() == "stop":
         return False
@@ -180,24 +183,33 @@ def _may_be_run(desk: CampaignDesk, unit: TakenUnit) -> bool:
     return True
 
 
-def _asked() -> str:
-    """Return what was typed or scanned; a label of ours has several lines."""
-    out().file.flush()  # whoever reads a pipe is to see which unit is next
-    err().print(Text(_HOW, style="dim"))
-    err().print("> ", end="")
-    return anyio.run(_scan)
+class Scanner:
+    """A keyboard, or a scanner that types a label's lines without a pause between them."""
 
+    def __init__(self) -> None:
+        self._kept: list[str] = []
 
-async def _scan() -> str:
-    """Return a line; after the first one of a label, all that the scanner types without a pause."""
-    lines = [(await read_line()).strip()]
-    while lines[0] == LABEL_HEAD:
-        before = len(lines)
-        with anyio.move_on_after(_PAUSE_S), suppress(UsageError):  # the end of a pipe
-            lines.append((await read_line()).strip())
-        if len(lines) == before:
-            break
-    return "\n".join(lines)
+    def asked(self) -> str:
+        """Return what was typed or scanned next; of labels in one burst, one at a time."""
+        if self._kept:
+            return self._kept.pop(0)
+        out().file.flush()  # whoever reads a pipe is to see which unit is next
+        err().print(Text(_HOW, style="dim"))
+        err().print("> ", end="")
+        first, *self._kept = anyio.run(self._scan)
+        return first
+
+    async def _scan(self) -> list[str]:
+        """Return a line; where it begins a label, every label that comes without a pause."""
+        lines = [(await read_line()).strip()]
+        while lines[0] == LABEL_HEAD:
+            before = len(lines)
+            with anyio.move_on_after(_PAUSE_S), suppress(UsageError):  # the end of a pipe
+                lines.append((await read_line()).strip())
+            if len(lines) == before:
+                break
+        begins = [at for at, line in enumerate(lines) if at == 0 or line == LABEL_HEAD]
+        return ["\n".join(lines[at:end]) for at, end in pairwise([*begins, len(lines)])]
 
 
 def _day(said: str) -> date:

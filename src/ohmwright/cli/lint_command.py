@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 
 from ohmwright.api.bench_data import BenchData, read_bench
+from ohmwright.api.paths import given_procedure
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.foresight import Foreseen, foreseen
 from ohmwright.engine.measured_value import Accuracy
@@ -34,7 +35,7 @@ def run_lint(
     line for each thing that the bench cannot do, CertificateExpired for an expired certificate.
     `doctor` checks the instruments.
     """
-    file = read_procedure(procedure_path)
+    file = read_procedure(given_procedure(procedure_path))
     told: Sequence[Foreseen] = ()
     if bench_path is not None:
         bench = read_bench(bench_path).for_model(file.procedure.model)

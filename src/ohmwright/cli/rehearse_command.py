@@ -9,6 +9,7 @@ from pathlib import Path
 from rich.progress import Progress
 
 from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
+from ohmwright.api.paths import given_procedure
 from ohmwright.model.errors import Stopped
 from ohmwright.rehearsal.from_files import rehearsed_files
 from ohmwright.rehearsal.outcome import UnitOutcome
@@ -46,7 +47,8 @@ def run_rehearse(request: RehearseRequest) -> int:
     if request.plot is not None:
         refuse_no_picture(request.plot, option="--plot", means="Nothing was rehearsed.")
         refuse_unwritable(request.plot, overwrite=request.overwrite)
-    files = [request.procedure] if request.compare is None else [request.procedure, request.compare]
+    named = [one for one in (request.procedure, request.compare) if one is not None]
+    files = list(map(given_procedure, named))
     both = rehearsed_files(
         files,
         request.bench,

@@ -13,6 +13,7 @@ from rich.text import Text
 from ohmwright.api.bench_data import BenchChoice, BenchData
 from ohmwright.api.jobs import claimed_events, new_job
 from ohmwright.api.open_bench import open_bench
+from ohmwright.api.paths import given_procedure
 from ohmwright.api.run_view import watch_of
 from ohmwright.api.unit_on_bench import procedure_of
 from ohmwright.engine.job import Job
@@ -78,11 +79,12 @@ class RunRequest:
 def run_procedure(request: RunRequest) -> int:
     """Run or resume a procedure; return the exit code of the run. Raises OhmwrightError."""
     bench = replace(request.bench.read(), room=request.room)
-    if request.procedure is not None:
-        read_procedure(request.procedure)  # refused before the records are opened
+    procedure = None if request.procedure is None else given_procedure(request.procedure)
+    if procedure is not None:
+        read_procedure(procedure)  # refused before the records are opened
     request = replace(request, resume=resumed_run(request.resume, request.records))
     unit = unit_on_bench(bench, request.work, request.records, request.resume)
-    file = procedure_of(request.procedure, unit)
+    file = procedure_of(procedure, unit)
     if "adjust" not in request.stages:
         file = measured_once(file)
     assignment = unit.assigned(request.work.assignment())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from ohmwright.model.by_hand import NO_PORT
 from ohmwright.model.hardware import GeneratorData
 
 from .generator import Generator, Key
@@ -32,7 +33,7 @@ class HandOperatedGenerator(Generator):
 
     async def identify(self) -> str:
         """The unit as the bench file names it, with the remark that nothing read it."""
-        return f"{self._label} (from the bench file; the unit has no port)"
+        return f"{self._label} ({NO_PORT})"
 
     async def select(self, mode: str, setting_w: float) -> None:
         """Ask the person to set mode and power."""

@@ -13,6 +13,8 @@ the generator with its foot switch, type what the meter shows."""
 WITHOUT_LINK: tuple[HandVerb, ...] = ("load", "foot switch", "reading")
 """What a person must do where nothing reaches the analyzer; and path and contact where it has them.
 """
+NO_PORT = "from the bench file; the unit has no port"
+"""Behind what a unit is said to be that nobody asked."""
 _TYPED_PER_S = 0.25
 """Readings that a person looks at and types in a second; common practice, no source."""
 

@@ -14,7 +14,14 @@ from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import SourceError
 from ohmwright.model.registered_asset import RegisteredAsset
 
-from .asset_register import AssetChange, AssetRevision, in_use_by_identity
+from .asset_register import (
+    AssetChange,
+    AssetRevision,
+    alike_words,
+    in_use_by_identity,
+    plate,
+    units_alike,
+)
 
 COLUMNS = tuple(RegisteredAsset.model_fields)
 _MAY_BE_EMPTY = ("site", "owner", "procedure")
@@ -52,10 +59,18 @@ def _spreadsheet_safe(cell: str) -> str:
     return f"'{cell}" if cell.startswith(("=", "+", "-", "@", "'")) else cell
 
 
-def read_asset_rows(path: Path) -> list[AssetRow]:
+@dataclass(frozen=True)
+class AssetRows:
+    """The rows of a file, and what is wrong with its heading."""
+
+    rows: Sequence[AssetRow]
+    problems: Sequence[str]
+
+
+def read_asset_rows(path: Path) -> AssetRows:
     """Every row of a CSV file with a heading; commas, semicolons or tabs between the cells.
 
-    Raises SourceError where it cannot be read, or its heading names no or unknown columns.
+    Raises SourceError where it cannot be read, or its heading has no column `tag` or one twice.
     """
     text = _text(path)
     first = text.partition("\n")[0]
@@ -75,7 +90,17 @@ def read_asset_rows(path: Path) -> list[AssetRow]:
         raise SourceError(f"{path}:{begins}: no row of a CSV file: {problem}.") from None
     if not columns:
         raise SourceError(f"{path}: it is empty.", do=f"Its first line names: {', '.join(COLUMNS)}")
-    return rows
+    return AssetRows(rows, _unknown_columns(path, columns))
+
+
+def _unknown_columns(path: Path, columns: Mapping[str, int]) -> list[str]:
+    """A complaint for each column that there is not; its cells are passed over."""
+    known = ", ".join(COLUMNS)
+    return [
+        f"{path}:1:{place}: there is no column '{name}' (columns are: {known})"
+        for name, place in columns.items()
+        if name not in COLUMNS
+    ]
 
 
 def _text(path: Path) -> str:
@@ -98,13 +123,8 @@ def _text(path: Path) -> str:
 
 def _heading(path: Path, cells: Sequence[str]) -> dict[str, int]:
     names = [cell.strip().casefold().replace(" ", "_") for cell in cells]
-    problems = [
-        f"{path}:1:{place}: there is no column '{name}'"
-        for place, name in enumerate(names, 1)
-        if name not in COLUMNS
-    ]
     twice = {name for name in names if names.count(name) > 1}
-    problems += [f"{path}:1: the column '{name}' is there twice" for name in sorted(twice)]
+    problems = [f"{path}:1: the column '{name}' is there twice" for name in sorted(twice)]
     if "tag" not in names:
         problems.append(f"{path}:1: the column 'tag' is missing")
     if problems:
@@ -127,6 +147,8 @@ class ImportPlan:
     unchanged: int
     problems: tuple[str, ...]
     """`file:line:column: what` for each; nothing is imported where there are any."""
+    warnings: tuple[str, ...] = ()
+    """The same of what a person should look at."""
 
     def refuse_problems(self) -> None:
         """Raise SourceError with every problem."""
@@ -157,21 +179,19 @@ def _also(places: Sequence[str]) -> str:
     return f" (also in line{'s' if len(lines) > 1 else ''} {', '.join(lines)})" if lines else ""
 
 
-def import_plan(
-    path: Path, rows: Sequence[AssetRow], known: Mapping[str, AssetRevision]
-) -> ImportPlan:
-    """What importing `rows` would do to the units `known`, by tag.
+def import_plan(path: Path, file: AssetRows, known: Mapping[str, AssetRevision]) -> ImportPlan:
+    """What importing `file` would do to the units `known`, by tag.
 
     A column that is missing, or an empty cell where there must be something, leaves that of a known
     unit unchanged.
     """
     changes: list[AssetChange] = []
-    problems: list[str] = []
+    problems = list(file.problems)
     tags = {tag.casefold(): (tag, 0) for tag in known}
     line_of: dict[str, AssetRow] = {}
     after = {tag: one.asset for tag, one in known.items()}
     unchanged = 0
-    for row in rows:
+    for row in file.rows:
         tag = row.said.get("tag", "")
         before = known.get(tag)
         found = [*_wrong(path, row, before), *_taken(path, row, tags)]
@@ -190,7 +210,19 @@ def import_plan(
         else:
             unchanged += 1
     problems += _twins(path, line_of, after)
-    return ImportPlan(tuple(changes), unchanged, tuple(problems))
+    warnings = tuple(_alike(path, line_of, after))
+    return ImportPlan(tuple(changes), unchanged, tuple(problems), warnings)
+
+
+def _alike(
+    path: Path, rows: Mapping[str, AssetRow], after: Mapping[str, RegisteredAsset]
+) -> Iterator[str]:
+    """Yield for each new serial number the other units that may be the same; as for `_twins`."""
+    of_plate = units_alike(after.values())
+    for tag, row in rows.items():
+        for other in of_plate[plate(after[tag])]:
+            if other.tag != tag:
+                yield f"{_at(path, row, 'serial')}: {alike_words(after[tag], other)}"
 
 
 def _twins(
@@ -225,7 +257,8 @@ def _taken(path: Path, row: AssetRow, tags: Mapping[str, tuple[str, int]]) -> It
 
 def _whole(row: AssetRow, before: AssetRevision | None) -> dict[str, object]:
     """The fields of a unit: those of its row, and of `before` where the row has none."""
-    given = {name: cell for name, cell in row.said.items() if cell or name in _MAY_BE_EMPTY}
+    said = {name: cell for name, cell in row.said.items() if name in COLUMNS}
+    given = {name: cell for name, cell in said.items() if cell or name in _MAY_BE_EMPTY}
     return ({} if before is None else before.asset.model_dump()) | given
 
 

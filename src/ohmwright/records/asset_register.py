@@ -57,6 +57,37 @@ def in_use_by_identity(
     return found
 
 
+def units_alike(
+    assets: Iterable[RegisteredAsset],
+) -> dict[tuple[str, str], list[RegisteredAsset]]:
+    """The units of each model and serial number as a plate shows it, in their order.
+
+    Whatever their maker is called and whether they are in use: one unit may have two tags.
+    """
+    found: dict[tuple[str, str], list[RegisteredAsset]] = {}
+    for asset in assets:
+        found.setdefault(plate(asset), []).append(asset)
+    return found
+
+
+def plate(asset: RegisteredAsset) -> tuple[str, str]:
+    """Model and serial number, without capitals, spaces and hyphens in them."""
+    return _folded(asset.model), _folded(asset.serial)
+
+
+def alike_words(asset: RegisteredAsset, other: RegisteredAsset) -> str:
+    """That two units may be one, as a sentence."""
+    state = "" if other.in_use else ", which is withdrawn"
+    return (
+        f"'{asset.serial}' of {asset.tag} is also the serial number of {other.tag}, a "
+        f"{other.maker} {other.model}{state}: is it one unit?"
+    )
+
+
+def _folded(text: str) -> str:
+    return "".join(text.replace("-", " ").split()).casefold()
+
+
 class AssetRegister:
     """The assets of one store."""
 
@@ -88,6 +119,11 @@ class AssetRegister:
         alike = in_use_by_identity(one.asset for one in self.all()).get(asset.identity, [])
         others = (one.tag for one in alike if one.tag != asset.tag)
         return next(others, None) if asset.in_use else None
+
+    def alike(self, asset: RegisteredAsset) -> list[RegisteredAsset]:
+        """The other units whose plate shows the same, as `units_alike` tells it."""
+        of_plate = units_alike(one.asset for one in self.all()).get(plate(asset), [])
+        return [one for one in of_plate if one.tag != asset.tag]
 
     def find(self, tag: str) -> AssetRevision | None:
         """The unit with this tag as it is now; None where the register has none."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 from ohmwright.engine.unit_identity import same_serial, told_serial
+from ohmwright.model.by_hand import NO_PORT
 from ohmwright.model.paper import Corrections, PaperData
 from ohmwright.model.result import Result
 from ohmwright.model.traceability import Traceability
@@ -34,7 +35,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             ("Serial number", f"{unit.serial}{wrong['serial']}"),
             ("Department", f"{unit.department}{wrong['department']}"),
             *([("Owner", certificate.owner)] if certificate.owner else []),
-            ("Answers as", f"{certificate.generator}{_other_serial(certificate)}"),
+            *_answer(certificate),
         ),
     )
     yield (
@@ -58,6 +59,13 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             *_traceability(certificate.marks),
         ),
     )
+
+
+def _answer(certificate: Certificate) -> Details:
+    """How the unit answers; nothing of one without a port, which nobody asked."""
+    if NO_PORT in certificate.generator:
+        return ()
+    return (("Answers as", f"{certificate.generator}{_other_serial(certificate)}"),)
 
 
 def _other_serial(certificate: Certificate) -> str:
