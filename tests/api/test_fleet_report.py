@@ -74,6 +74,22 @@ def test_it_counts_what_is_on_record(store: SqlStore, report: FleetReport) -> No
         assert limits.lower <= model.failed / model.visits <= limits.upper
 
 
+def test_every_form_names_the_state_of_the_records(
+    store: SqlStore, report: FleetReport, tmp_path: Path
+) -> None:
+    newest = store.newest_entry()
+    said = f"Made from the records as of entry {newest.number}, hash {newest.hash.hex()[:12]}"
+    for name in ("r.pdf", "r.html", "r.csv"):
+        report.write(tmp_path / name)
+    assert said in (tmp_path / "r.html").read_text("utf-8")
+    pages = PdfReader(tmp_path / "r.pdf").pages
+    assert all(said in " ".join(page.extract_text().split()) for page in pages)
+    rows = list(csv.DictReader(StringIO((tmp_path / "r.csv").read_text("utf-8-sig"))))
+    assert {(row["records_entry"], row["records_hash"]) for row in rows} == {
+        (str(newest.number), newest.hash.hex())
+    }
+
+
 def test_an_adjustment_point_whose_trim_stayed_is_no_adjustment() -> None:
     def said(**trims: int | None) -> bytes:
         return json.dumps({"kind": "point_done", "result": {"stage": "adjust", **trims}}).encode()

@@ -55,6 +55,10 @@ def fleet_paper(report: FleetReport) -> TablePaper:
         ),
         pictures=tuple(_pictures(report, charts)),
         notes=_NOTES,
+        made_from=(
+            f"Made from the records as of entry {report.records.number}, hash "
+            f"{report.records.short}"
+        ),
     )
 
 

@@ -29,6 +29,7 @@ from ohmwright.records.queries import (
     void_runs,
 )
 from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.witness_file import ChainPosition
 from ohmwright.reports.csv_file import csv_of_rows
 
 from .creep import recorded_forecast
@@ -67,6 +68,8 @@ class FleetReport:
     """Units that are not used any more: what was done counts, nothing is foretold."""
     void_runs: int
     """Void runs of the span, which are left out."""
+    records: ChainPosition
+    """The newest entry of the records when it was begun to be made."""
 
     def write(self, path: Path) -> None:
         """Write it as what the ending of `path` says; raises UsageError for another one."""
@@ -120,6 +123,8 @@ class FleetReport:
                 "unit_adjusted": adjusted[row.asset],
                 "withdrawn": row.asset in self.withdrawn,
                 "simulated": self.span.simulated,
+                "records_entry": self.records.number,
+                "records_hash": self.records.hash.hex(),
             }
             for row in sorted(self.rows, key=_key)
         ]
@@ -132,6 +137,7 @@ def _key(of: CreepRow | Failure | Recurrence) -> Key:
 
 def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
     """Return the report of a span. Raises UsageError where it has no results."""
+    newest = store.newest_entry()
     results = reported_results(span.simulated, span.since, span.until)
     unmoved = _unmoved(store, span)
     rows_seen = fetch_rows(store.database, results)
@@ -150,7 +156,7 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
     rows = creep_rows(forecast, span.until, probability=RISKY)
     shown = tuple(row for row in rows if seen is None or row.asset in seen)
     withdrawn = AssetRegister(store.database).withdrawn()
-    return FleetReport(span, review, forecast, shown, withdrawn, _void_runs(store, span))
+    return FleetReport(span, review, forecast, shown, withdrawn, _void_runs(store, span), newest)
 
 
 def _void_runs(store: SqlStore, span: ReportSpan) -> int:

@@ -14,7 +14,7 @@ from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.flat_rows import Row
 from ohmwright.records.json_lines import read_runs
 from ohmwright.records.queries import fetch_rows, last_seen
-from ohmwright.records.run_lists import CUT_SHORT, Filter, runs
+from ohmwright.records.run_lists import CUT_SHORT, Filter, refusals, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
@@ -44,16 +44,20 @@ def show_retention(
     with open_records_for_reading(records) as store:
         old = runs(store.database, Filter(until=before))
         newest = {row.run_id for row in fetch_rows(store.database, last_seen(before))}
+        refused = refusals(store.database, old)
         written = None if archive is None else _archived(store, old, archive)
     if as_json:
         print_json(_document(before, old, newest, archive, written))
         return
-    out().print(runs_table(old, {}) if old else "No runs like that.")
+    out().print(runs_table(old, refused) if old else "No runs like that.")
     _say(f"{len(old)} runs began before {before:%Y-%m-%d}.")
     kept = [row["run_id"] for row in old if row["run_id"] in newest]
     if kept:
         _say(f"The newest of its unit, so perhaps still needed: {', '.join(kept)}")
     unsigned = [row["run_id"] for row in old if row["verdict"] == CUT_SHORT]
+    unsigned = [run_id for run_id in unsigned if run_id not in refused]
+    if refused:
+        _say(f"Refused before anything was measured, so signed by nobody: {', '.join(refused)}")
     if unsigned:
         _say(f"Not finished, so signed by nobody: {', '.join(unsigned)}")
     if archive is not None:

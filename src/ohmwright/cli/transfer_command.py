@@ -15,6 +15,7 @@ from rich.text import Text
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.api.output_file import refuse_ending_of_another
+from ohmwright.engine.resume import is_refused
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import RecordError, SourceError, UsageError
 from ohmwright.records.audit_finding import AuditFinding
@@ -123,7 +124,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
                 pass
         with _open_existing(file) as lines:
             register = Register.read(lines, str(file))
-        came, unsigned, refused = Counter[str](), list[str](), list[UsageError]()
+        came, unsigned, refused = Counter[str](), dict[str, bool](), list[UsageError]()
         contradicted = list[AuditFinding]()
         with _open_existing(file) as lines, RecomputedValues() as recomputed:
             for run, events in read_runs(lines, str(file)):
@@ -135,17 +136,20 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
                 came[how] += 1
                 contradicted += audit_verdicts(run.run_id, events)
                 contradicted += recomputed(run.run_id, events)
-                unsigned += [run.run_id] if run.seal is None and how != "there already" else []
+                if run.seal is None and how != "there already":
+                    unsigned[run.run_id] = is_refused(events)
             contradicted += recomputed.rest()
         merged = import_register(store.database, register, account_name())
         new = [one for one in signers(signatures(store.database)) if one.key not in known]
         known_keys = trusted_keys(trusted, store)
         both = list(_noted_on_both(store, merged.both))
     _print_new_signers(new, known_keys)
-    for run_id in unsigned:
+    for run_id, is_over in unsigned.items():
         said = (
-            f"Run {run_id} is not finished, so nobody has signed it: who resumes it signs all of "
-            "it, also what is there already. Go on with it on one computer alone."
+            f"Run {run_id} was refused before anything was measured, and is over: nobody signs it."
+            if is_over
+            else f"Run {run_id} is not finished, so nobody has signed it: who resumes it signs all "
+            "of it, also what is there already. Go on with it on one computer alone."
         )
         out().print(Text(printable(said)), soft_wrap=True)
     for finding in (one for one in contradicted if one.kind == "wrong"):

@@ -13,8 +13,6 @@ from .store_check import StoreCheck
 
 _NAMED = 20
 """Values not computed once more that are named of each reason; JSON has more."""
-_SHORT = 12
-"""Digits of a hash that `record verify --head` takes for the whole."""
 _PREFIXES: dict[FindingKind, str] = {
     "wrong": "",
     "unknown": "Not known to be good: ",
@@ -68,8 +66,8 @@ def _layout(paper: FoundPaper) -> str:
 
 def newest_entry_line(check: StoreCheck) -> str:
     """The newest entry of the ledger, to be compared with what somebody noted."""
-    short = check.newest.hash.hex()[:_SHORT]
-    return f"Newest entry of these records: {check.newest.number}, hash {short}."
+    newest = check.newest
+    return f"Newest entry of these records: {newest.number}, hash {newest.short}."
 
 
 def closing_lines(check: StoreCheck) -> Iterator[str]:

@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection
 
+from ohmwright.engine.resume import is_refused
 from ohmwright.model.errors import UsageError
 from ohmwright.model.paper import Authority, IssuedPaper, PaperData
 from ohmwright.wire.clock import RealClock
 
 from .addendum import Addendum, AddendumKind, AddendumStatement, is_voided
-from .chain import BrokenRunError, StoredRun, verified_events
+from .chain import BrokenRunError, StoredRun, parsed_event, verified_events
 from .flat_rows import Row
 from .keys import OperatorKey
 from .lease import LeaseHolder, release_lease, take_lease
@@ -150,10 +151,13 @@ def _refuse_senseless(run: StoredRun, wanted: Wanted, key: OperatorKey) -> None:
             "If it should not be: ohmwright record reinstate RUN --reason WHY",
         )
     if wanted.what in ("approved", "amended") and run.seal is None:
+        is_over = is_refused(tuple(map(parsed_event, run.events)))
         raise UsageError(
-            f"{named} is not finished.",
+            f"{named} was refused, and is over." if is_over else f"{named} is not finished.",
             "A certificate speaks of whole runs only, so there is none to approve or amend.",
-            "Go on with it by --resume, or: ohmwright record void RUN --reason WHY",
+            "Begin a new run."
+            if is_over
+            else "Go on with it by --resume, or: ohmwright record void RUN --reason WHY",
         )
     if wanted.what != "approved" and not wanted.reason.strip():
         raise UsageError("No reason was given.", do="Say why with --reason.")

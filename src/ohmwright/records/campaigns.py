@@ -56,6 +56,15 @@ class Worker:
 
     by: str
     bench: str
+    """Empty where it is done at none, as by a command for whatever bench they go to."""
+
+    def has(self, held_by: Worker) -> bool:
+        """Whether a unit that is held so is this worker's.
+
+        One that somebody took at no bench is theirs at any; at no bench they have what they hold at
+        any.
+        """
+        return self.by == held_by.by and (self.bench == held_by.bench or not held_by.bench)
 
 
 @dataclass(frozen=True)

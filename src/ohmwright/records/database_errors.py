@@ -10,8 +10,9 @@ _DAMAGED = (
     "Leave the file as it is, and make records of a copy at a new place: 'ohmwright record restore "
     "COPY --records PLACE', with COPY as 'ohmwright record backup' made it."
 )
-_HELD = "End it, then resume the run."
-_ROOM = "Make room, then resume the run."
+_AGAIN = "then try again; a run that was cut short goes on with --resume."
+_HELD = f"End it, {_AGAIN}"
+_ROOM = f"Make room, {_AGAIN}"
 _CAUSES = (
     # what the database says, what happened, what to do
     ("there already", "another program has written to the same run", _HELD),
@@ -44,7 +45,7 @@ def record_error(problem: Exception, place: str) -> RecordError:
         if sign in said.lower():
             means = _UNREADABLE if do is _DAMAGED else _MEANS
             return RecordError(f"{place}: {happened} ({said}).", means, do)
-    do = "Check the database and the way to it, then resume the run."
+    do = f"Check the database and the way to it, {_AGAIN}"
     return RecordError(f"{place}: the database failed: {said}.", _MEANS, do)
 
 

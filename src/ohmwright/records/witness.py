@@ -113,7 +113,8 @@ class _FileErrors:
             raise RecordError(
                 f"{self._folder}: the witness file cannot be written: {problem.strerror}.",
                 "What was acknowledged is on record; an older copy of it could not be told.",
-                "Make room or correct the permissions, then resume the run.",
+                "Make room or correct the permissions, then try again; a run that was cut short "
+                "goes on with --resume.",
             ) from None
 
 

@@ -25,6 +25,11 @@ class ChainPosition(NamedTuple):
     hash: bytes
     run_id: str = ""
 
+    @property
+    def short(self) -> str:
+        """The first 12 digits of the hash, which `record verify --head` takes for the whole."""
+        return self.hash.hex()[:12]
+
 
 @dataclass(frozen=True)
 class WitnessFile:

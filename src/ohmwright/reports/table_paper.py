@@ -49,6 +49,8 @@ class TablePaper:
     tables: tuple[PaperTable, ...]
     pictures: tuple[PaperPicture, ...]
     notes: tuple[str, ...]
+    made_from: str = ""
+    """Of which state of the records it was made, at the foot of each page; empty for none."""
 
     def pdf(self, at: datetime) -> bytes:
         """The bytes of the PDF, dated `at`."""
@@ -96,6 +98,7 @@ class TablePaper:
                 for picture in self.pictures
             ],
             "notes": list(self.notes),
+            "made_from": self.made_from,
         }
 
     def _body(self) -> Iterable[str]:
@@ -107,6 +110,8 @@ class TablePaper:
         yield from map(_table, self.tables)
         yield from map(_picture, self.pictures)
         yield f"<h2>Notes</h2><ul>{''.join(f'<li>{escape(note)}</li>' for note in self.notes)}</ul>"
+        if self.made_from:
+            yield f'<footer class="faint">{escape(self.made_from)}</footer>'
 
 
 def _isolated(text: str) -> str:
