@@ -165,6 +165,22 @@ def test_a_unit_in_somebodys_hands_is_theirs_at_every_bench_and_others_are_told_
     assert "ohmwright campaign again may HF-1" in refused.value.do
 
 
+def test_what_somebody_took_at_no_bench_comes_first_at_theirs(store: SqlStore) -> None:
+    nowhere = Worker("Fenn", "")
+    desk(store, OAKE).take("HF-1")
+    asked = desk(store, nowhere).take_next()  # as by `next`
+    assert asked is not None
+    assert (asked.asset.tag, asked.state.holder) == ("HF-2", nowhere)
+    assert desk(store, OAKE).why_left()["HF-2"] == "in the hands of Fenn"
+    at_bench = desk(store).take_next()  # as by `campaign work`
+    assert at_bench is not None
+    assert (at_bench.asset.tag, at_bench.state.holder) == ("HF-2", FENN)
+    again = desk(store, nowhere).take_next()  # which does not take it from the bench
+    assert again is not None
+    assert (again.asset.tag, again.state.holder) == ("HF-2", FENN)
+    assert desk(store, Worker("Fenn", "bench 3")).take_next() is None
+
+
 def test_a_withdrawn_unit_is_not_left_to_be_done(store: SqlStore) -> None:
     desk(store).take("HF-1")
     known = AssetRegister(store.database).get("HF-1")

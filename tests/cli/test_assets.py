@@ -159,15 +159,16 @@ def test_each_fact_of_a_campaign_s_unit_has_a_column_of_its_own(
 ) -> None:
     ohmwright("campaign", "new", "may", "--simulated")
     assert "Open: HF-1, HF-2." in ohmwright("campaign", "status", "may").out
-    ohmwright("campaign", "defer", "may", "HF-1", "--until", "2999-01-31", "--why", "in use")
-    ohmwright("campaign", "hand-over", "may", "HF-2", "--to", "Oake")
+    by = ("--operator", "Fenn")
+    ohmwright("campaign", "defer", "may", "HF-1", "--until", "2999-01-31", "--why", "in use", *by)
+    ohmwright("campaign", "hand-over", "may", "HF-2", "--to", "Oake", *by)
     status = ohmwright("campaign", "status", "may").out
     assert "2 left (1 deferred, 1 handed over); about" in status
     assert "Open:" not in status
     rows = [line.split() for line in status.splitlines() if line.startswith("HF-")]
     assert rows == [
-        ["HF-1", "deferred", "to", "2999-01-31", "in", "use"],
-        ["HF-2", "handed", "over", "to", "Oake"],
+        ["HF-1", "deferred", "to", "2999-01-31", "Fenn", "in", "use"],
+        ["HF-2", "handed", "over", "to", "Oake", "Fenn"],
     ]
     assert ohmwright("campaign", "report", "may", "--csv", "may.csv").code == 0
     with Path("may.csv").open(encoding="utf-8-sig", newline="") as file:
@@ -301,6 +302,11 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     assert ohmwright("next", "--campaign", "may", "--json", "--operator", "Oake").json is None
     with _scanned(monkeypatch, "HF-1\n"):
         assert "may: 2 of 2 done (2 pass); 0 left." in ohmwright(*work).out
+    rows = [line.split() for line in ohmwright("campaign", "report", "may").out.splitlines()]
+    assert [row[:3] for row in rows if row and row[0].startswith("HF-")] == [
+        ["HF-1", "pass", "Fenn"],
+        ["HF-2", "pass", "Fenn"],
+    ]
     report = ohmwright("campaign", "report", "may", "--json").json
     paper = ohmwright("record", "report", "may.csv", "--campaign", "may", "--simulated")
     assert paper.code == 0, paper.err  # the runs are of 2026, by the clock of their benches

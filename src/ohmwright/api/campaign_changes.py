@@ -130,5 +130,5 @@ class CampaignChanges:
         self._desk.note(tag, what, words)
         holder = before.holder
         if before.phase == "taken" and holder is not None and holder != self._desk.worker:
-            return f". It was in the hands of {holder.by} at {holder.bench}"
+            return f". It was in the hands of {holder.words}"
         return ""

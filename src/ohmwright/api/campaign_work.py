@@ -257,5 +257,5 @@ def _why_not(state: UnitState, *, away: bool) -> str:
             return "for the records in which the campaign was begun; hand it over first"
         return f"for {state.only_by}" if state.only_by else "not free any more"
     if state.phase == "taken" and state.holder is not None:
-        return f"in the hands of {state.holder.by} at {state.holder.bench}"
+        return f"in the hands of {state.holder.words}"
     return state.phase

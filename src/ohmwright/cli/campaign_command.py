@@ -25,13 +25,13 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.csv_file import spreadsheet_safe
 from ohmwright.reports.text import counted, printable
 
-from .campaign_words import place_words, progress_words, reason_words
+from .campaign_words import place_words, progress_words, reason_words, who_words
 from .console import out, print_json
 from .open_records import open_existing_records
 from .transfer_command import new_file
 from .worklist_command import WorklistFilter
 
-_ROOM_FOR_COPIED = 52
+_ROOM_FOR_COPIED = 44
 """Characters of tag and run that leave room for the rest of a table of 80."""
 
 
@@ -178,15 +178,15 @@ def _apart(state: UnitState) -> bool:
 
 def units_table(states: Sequence[UnitState]) -> Table:
     """Return a table, a line a unit; tag and run are never cut, and too long ones take more."""
-    table = Table("Tag", "Where", "Run", "Min", "Why", box=None, pad_edge=False)
+    table = Table("Tag", "Where", "By", "Run", "Min", "Why", box=None, pad_edge=False)
     tag = max((len(printable(one.tag)) for one in states), default=0)
     run = max((len(printable(one.run_id)) for one in states), default=0)
-    for column in (table.columns[0], table.columns[2]):
+    for column in (table.columns[0], table.columns[3]):
         column.no_wrap, column.overflow = tag + run <= _ROOM_FOR_COPIED, "fold"
-    table.columns[3].justify = "right"
+    table.columns[4].justify = "right"
     for one in states:
         minutes = "" if one.minutes is None else f"{one.minutes:.1f}"
-        cells = (one.tag, place_words(one), one.run_id, minutes, reason_words(one))
+        cells = (one.tag, place_words(one), who_words(one), one.run_id, minutes, reason_words(one))
         table.add_row(*(Text(printable(cell) if cell else "") for cell in cells))
     return table
 

@@ -28,7 +28,7 @@ def place_words(state: UnitState) -> str:
     if state.phase == "done":
         return state.verdict
     if state.phase == "taken" and state.holder is not None:
-        return f"in the hands of {state.holder.by}, {state.holder.bench}"
+        return f"in the hands of {state.holder.words}"
     if state.phase in ("skipped", "removed"):
         return f"{state.phase} by {state.by}"
     if state.only_by:
@@ -36,6 +36,12 @@ def place_words(state: UnitState) -> str:
     if state.phase == "withdrawn":
         return "withdrawn"
     return "open" if state.not_before is None else f"deferred to {state.not_before}"
+
+
+def who_words(state: UnitState) -> str:
+    """Return who did what `place_words` says; empty where it names them, or nobody did anything."""
+    nothing_done = state.phase == "open" and state.not_before is None and not state.only_by
+    return "" if nothing_done or state.phase in ("taken", "skipped", "removed") else state.by
 
 
 def reason_words(state: UnitState) -> str:

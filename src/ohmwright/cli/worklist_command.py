@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import socket
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -96,7 +95,7 @@ def show_next(
 
 def take_next(records: str | None, campaign: str, operator: str | None, *, as_json: bool) -> None:
     """Take the next unit of a campaign into the operator's hands, and print it."""
-    worker = Worker(operator or account_name(), socket.gethostname())
+    worker = Worker(operator or account_name(), "")
     with open_existing_records(records) as store:
         desk = CampaignDesk(store, campaign, worker)
         taken = desk.take_next()

@@ -147,7 +147,8 @@ def tag_to_take(
     away: bool,
 ) -> str | None:
     """The unit that a worker is to take: the one in their hands, else the first they may take."""
-    held = [one.tag for one in states.values() if one.phase == "taken" and one.holder == worker]
+    taken = ((one.tag, one.holder) for one in states.values() if one.phase == "taken")
+    held = [tag for tag, holder in taken if holder is not None and worker.has(holder)]
     known = (states[tag] for tag in in_order if tag in states)
     free = (one.tag for one in known if one.may_be_taken(worker, today, away=away))
     return held[0] if held else next(free, None)

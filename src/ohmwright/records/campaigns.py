@@ -61,10 +61,17 @@ class Worker:
     def has(self, held_by: Worker) -> bool:
         """Whether a unit that is held so is this worker's.
 
-        One that somebody took at no bench is theirs at any; at no bench they have what they hold at
+        What somebody took at no bench is theirs at any, and at no bench they have what they took at
         any.
         """
-        return self.by == held_by.by and (self.bench == held_by.bench or not held_by.bench)
+        return self.by == held_by.by and (
+            self.bench == held_by.bench or "" in (self.bench, held_by.bench)
+        )
+
+    @property
+    def words(self) -> str:
+        """Who it is, and where."""
+        return f"{self.by} at {self.bench}" if self.bench else self.by
 
 
 @dataclass(frozen=True)
@@ -207,7 +214,8 @@ def _entries(connection: Connection, name: str) -> list[CampaignEntry]:
 
 def _is_held(entries: Sequence[CampaignEntry], tag: str, worker: Worker) -> bool:
     last = [one for one in entries if one.tag == tag][-1]
-    return last.what in ("taken", "begun", "refused") and Worker(last.by, last.bench) == worker
+    at_bench = worker.bench in ("", last.bench)  # what was taken at none is taken there once more
+    return last.what in ("taken", "begun", "refused") and last.by == worker.by and at_bench
 
 
 def _add(
