@@ -8,7 +8,10 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from ohmwright.records import migrate
 from scripts.faults.local_postgresql import Server, installed
+
+from .made_tables import make_tables
 
 ROOT = Path(__file__).resolve().parent.parent
 # no test is timed: the machine may be busy
@@ -32,6 +35,13 @@ def _own_user_folders(
         monkeypatch.setenv(f"XDG_{name}_HOME", str(home / name.lower()))
     monkeypatch.delenv("OHMWRIGHT_RECORDS", raising=False)
     monkeypatch.setenv("OHMWRIGHT_LOCKS", str(home / "locks"))
+
+
+@pytest.fixture(autouse=True)
+def _tables_made_once(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """But where the store itself is tested."""
+    if "records" not in request.path.parts:
+        monkeypatch.setattr(migrate, "run_migrations", make_tables)
 
 
 @pytest.fixture(autouse=True)

@@ -5,6 +5,7 @@ the command is called.
 """
 
 import sys
+from functools import cache
 from typing import Annotated, Any
 
 import typer
@@ -91,6 +92,12 @@ def _root(
         raise typer.Exit
 
 
+@cache
+def program() -> Any:
+    """All commands, as one; Typer would make every one of them anew each time it is called."""
+    return typer.main.get_command(app)
+
+
 def main() -> None:
     """Run the command line and exit; every error ends with its message and its exit code."""
     install_nonblocking_streams()
@@ -105,7 +112,7 @@ def main() -> None:
 
 def _run_app() -> int:
     try:
-        app()
+        program()()
     except SystemExit as ended:  # typer's way to end
         return ended.code if isinstance(ended.code, int) else 0
     except _PassedTyper as passed:

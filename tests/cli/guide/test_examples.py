@@ -11,15 +11,13 @@ import time
 import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
-import typer
 
 from ohmwright.api.sweep_plan import Sweep
-from ohmwright.cli.main import app
+from ohmwright.cli.main import program
 from ohmwright.cli.new_questions import AnalyzerAnswers
 from ohmwright.engine.procedure import Procedure
 from ohmwright.installation.catalogue import all_checks
@@ -242,12 +240,6 @@ def test_shown_text_that_the_program_does_not_print_is_noticed() -> None:
     assert not _fits([run], "20271231T235959Z-HF-018-00ff\n")
 
 
-@cache
-def _program() -> Any:
-    """All commands; Typer makes them anew each time it is asked."""
-    return typer.main.get_command(app)
-
-
 def _do(example: Any, ohmwright: Callable, served: ExitStack) -> None:
     marks = example.words[1:]
     code = int(next((m.removeprefix("exit=") for m in marks if m.startswith("exit=")), "0"))
@@ -293,7 +285,7 @@ def _line(shown: str) -> str:
 
 def _parse(words: list[str]) -> None:
     """Read the words of a command as the command line does, and carry nothing out."""
-    command: Any = _program()
+    command: Any = program()
     context = command.make_context("ohmwright", list(words))
     while hasattr(command, "resolve_command"):
         left = [*context._protected_args, *context.args]
@@ -303,7 +295,7 @@ def _parse(words: list[str]) -> None:
 
 def _named(words: list[str]) -> Any:
     """The command that the first words name."""
-    command: Any = _program()
+    command: Any = program()
     for word in words:
         if not hasattr(command, "commands"):
             break
@@ -312,7 +304,7 @@ def _named(words: list[str]) -> Any:
 
 
 def _every_command(of: Any = None) -> Iterator[Any]:
-    command = _program() if of is None else of
+    command = program() if of is None else of
     yield command
     for name in getattr(command, "commands", {}):
         yield from _every_command(command.commands[name])
