@@ -3,6 +3,7 @@
 import csv
 import json
 import re
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
 from io import BytesIO, StringIO
@@ -47,10 +48,16 @@ def store(folder: Path) -> SqlStore:
         yield made
 
 
-@pytest.fixture
-def report(store: SqlStore, folder: Path, monkeypatch: pytest.MonkeyPatch) -> FleetReport:
-    for module in (creep, risk_curves):
-        monkeypatch.setattr(module, "forecast_folder", lambda: folder / "cache")
+@pytest.fixture(scope="module", autouse=True)
+def _forecasts_kept(folder: Path) -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        for module in (creep, risk_curves):
+            patch.setattr(module, "forecast_folder", lambda: folder / "cache")
+        yield
+
+
+@pytest.fixture(scope="module")
+def report(store: SqlStore) -> FleetReport:
     return fleet_report(store, SPAN)
 
 
