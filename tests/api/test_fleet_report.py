@@ -31,6 +31,7 @@ from ohmwright.model.errors import UsageError
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.queries import fetch_rows, reported_results
 from ohmwright.records.sql_store import SqlStore, open_store
+from ohmwright.reports.table_paper import TablePaper
 from scripts.creep_history import NOW, write_histories
 
 SPAN = ReportSpan(NOW - timedelta(days=500), NOW, simulated=True)
@@ -59,6 +60,11 @@ def _forecasts_kept(folder: Path) -> Iterator[None]:
 @pytest.fixture(scope="module")
 def report(store: SqlStore) -> FleetReport:
     return fleet_report(store, SPAN)
+
+
+@pytest.fixture(scope="module")
+def paper(report: FleetReport) -> TablePaper:
+    return fleet_paper(report)
 
 
 def test_it_counts_what_is_on_record(store: SqlStore, report: FleetReport) -> None:
@@ -117,8 +123,8 @@ def test_only_what_was_moved_counts_as_adjusted(
     assert unmoved.failures == report.review.failures
 
 
-def test_void_runs_that_are_left_out_are_told(report: FleetReport) -> None:
-    assert "Left out" not in dict(fleet_paper(report).facts)
+def test_void_runs_that_are_left_out_are_told(report: FleetReport, paper: TablePaper) -> None:
+    assert "Left out" not in dict(paper.facts)
     assert dict(fleet_paper(replace(report, void_runs=2)).facts)["Left out"] == "2 void runs"
 
 
@@ -140,9 +146,8 @@ def test_pdf_and_html_say_the_same(report: FleetReport, tmp_path: Path) -> None:
 
 
 def test_each_value_names_its_column_since_on_a_phone_it_stands_under_that(
-    report: FleetReport,
+    paper: TablePaper,
 ) -> None:
-    paper = fleet_paper(report)
     html = paper.html()
     for table in paper.tables:
         _, _, section = html.partition(f"<h2>{table.heading}</h2>")
