@@ -52,7 +52,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """Run a test once for each of its `seeds`, a number of units or a list of seeds."""
+    """Run a test once for each of its `seeds`: a number of units, a list, or the option's alone."""
     if "ohmwright_seed" not in metafunc.fixturenames:
         return
     try:
@@ -60,6 +60,10 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         every: list[Any] = [] if seeds is None else _seeds_of(seeds)
     except pytest.fail.Exception as problem:  # raised here it would end the whole file
         every = [pytest.param(_Refused(str(problem)), id="refused")]
+    else:
+        replayed = metafunc.config.getoption("--ohmwright-seed")
+        if every and replayed is not None:
+            every = [replayed]  # one unit, however many the mark names
     if every:
         metafunc.parametrize("ohmwright_seed", every, indirect=True)
 

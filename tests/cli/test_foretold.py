@@ -50,6 +50,55 @@ def test_lint_prints_it_with_its_place_and_refuses_nothing(
     assert summary.startswith(f"{procedure}: 1 steps, nothing wrong")
 
 
+@pytest.mark.parametrize(
+    ("said", "instead", "place", "what"),
+    [
+        ("absolute_ma = 5 ", "percent = 200 ", "12:1", "a tolerance of 200 percent is as wide"),
+        (
+            "{ absolute_ma = 5 }",
+            "{ lower = { percent = 5 }, upper = { percent = 150 } }",
+            "12:1",
+            "a tolerance of 150 percent",
+        ),
+        (
+            "absolute_ma = 5 ",
+            "absolute_ma = 600 ",
+            "12:1",
+            "500 ohm: the lower limit is -52 mA, below zero",
+        ),
+        ("[[step]]", "[defaults]\nrest_s = 7200\n[[step]]", "6:1", "rest_s = 7200 is 2 h"),
+    ],
+)
+def test_lint_warns_of_what_is_hardly_meant(
+    ohmwright: Callable, files: tuple[Path, Path], said: str, instead: str, place: str, what: str
+) -> None:
+    procedure, _ = files
+    procedure.write_text(PROCEDURE.replace(said, instead, 1), encoding="utf-8")
+    outcome = ohmwright("lint", procedure)
+    told, summary = outcome.out.splitlines()
+    assert outcome.code == 0
+    assert told.startswith(f"{procedure}:{place}: warning: step 'cut': {what}"), told
+    assert "nothing wrong" in summary
+
+
+def test_lint_takes_upper_limits_and_usual_figures_without_a_word(
+    ohmwright: Callable, files: tuple[Path, Path]
+) -> None:
+    procedure, _ = files
+    leakage = """
+[[step]]
+kind = "leakage"
+name = "leak"
+mode = "cut"
+setting_w = 300
+limit_ma = 150
+rest_s = 600
+"""
+    wide = PROCEDURE.replace("absolute_ma = 5 ", "percent = 40 ") + leakage
+    procedure.write_text(wide, encoding="utf-8")
+    assert len(ohmwright("lint", procedure).out.splitlines()) == 1
+
+
 def test_lint_names_a_stage_in_which_nothing_is_measured(
     ohmwright: Callable, files: tuple[Path, Path]
 ) -> None:

@@ -8,11 +8,14 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.cli.doctor_command import _findings
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
 from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
+from ohmwright.model.errors import LinkTimeout
 from ohmwright.model.hardware import AnalyzerData
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.step import STAGES
@@ -125,3 +128,40 @@ async def test_a_unit_that_is_quicker_than_its_analyzer_is_calibrated(
         table = virtual_table(name, tmp_path)
         table.plant.draws, table.plant.lag_s = random.Random(seed), lag_s
         await _see_calibrated(table, FILES / "osier-90-check.toml")
+
+
+def _slow(name: str, tmp_path: Path, later_s: float) -> VirtualTable:
+    """A table whose analyzer answers `later_s` late, and rightly."""
+    table = virtual_table(name, tmp_path)
+    table.analyzer_line.spoil_reply = lambda data: [(later_s, data)]
+    return table
+
+
+@pytest.mark.parametrize("later_s", [0.3, 0.5])
+async def test_an_analyzer_too_slow_for_its_answer_to_off_is_refused_before_rf(
+    tmp_path: Path, later_s: float
+) -> None:
+    table = _slow("brindle-7", tmp_path, later_s)  # its timeout_s is 1.0
+    with pytest.raises(LinkTimeout, match=rf"takes {later_s:g}\d* s to answer, too long") as told:
+        await _verdicts(table, FILES / "osier-90-check.toml")
+    assert "terminator" not in str(told.value)
+    assert table.plant.log == []
+
+
+async def test_doctor_tells_a_slow_analyzer_from_a_wrong_line_end(tmp_path: Path) -> None:
+    with pytest.raises(LinkTimeout, match=r"takes 0\.4\d* s to answer, too long") as told:
+        async for _ in _findings(_slow("brindle-7", tmp_path, 0.4).bench):
+            pass
+    assert told.value.exit_code == 3
+    assert "terminator" not in str(told.value)
+    ends_otherwise = virtual_table("brindle-7", tmp_path)
+    ends_otherwise.analyzer_line.spoil_reply = lambda data: [(0.0, data.replace(b"\n", b""))]
+    with pytest.raises(LinkTimeout, match=r"within 1 s: only .* came") as told:
+        async for _ in _findings(ends_otherwise.bench):
+            pass
+    assert r"The reply ended in \r" in str(told.value)
+
+
+async def test_an_analyzer_just_quick_enough_for_off_is_not_refused(tmp_path: Path) -> None:
+    table = _slow("brindle-7", tmp_path, 0.15)
+    await ensure_off_at_start(table.bench)

@@ -60,6 +60,13 @@ class TestCut:
     def test_a_name_with_an_apostrophe(self, ohmwright_bench, name):
         assert ohmwright_bench.truth.unit.profile.data.model != "Lisse 80"
 """
+MANY_UNITS = """
+import pytest
+
+@pytest.mark.ohmwright(seeds=3)
+def test_units(ohmwright_bench):
+    assert ohmwright_bench.seed in (2, 9)
+"""
 NO_UNITS = """
 import pytest
 
@@ -167,6 +174,14 @@ def test_a_replay_is_typed_where_pytest_was_started_and_the_records_can_be_kept(
     assert re.search(r"\b1 failed", run_pytest(below, replay[1], *replay[2].split()))
     records = [str(path.relative_to(project)) for path in project.glob("kept/**/ohmwright")]
     assert len(records) == 3, records
+
+
+def test_with_a_seed_each_test_runs_once_however_many_units_it_names(project: Path):
+    (project / "test_many.py").write_text(MANY_UNITS, encoding="utf-8")
+    printed = run_pytest(project, "test_many.py", "--ohmwright-seed", "9")
+    assert re.search(r"\b1 passed", printed), printed
+    printed = run_pytest(project, "test_many.py::test_units[2]", "--ohmwright-seed", "2")
+    assert re.search(r"\b1 passed", printed), printed
 
 
 def test_units_that_contradict_each_other_are_no_units(project: Path):

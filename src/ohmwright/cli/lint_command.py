@@ -12,6 +12,7 @@ from ohmwright.api.paths import given_procedure
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.foresight import Foreseen, foreseen
 from ohmwright.engine.measured_value import Accuracy
+from ohmwright.engine.plausibility import implausible
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.traceability import refuse_expired
 from ohmwright.model.errors import ProcedureError
@@ -29,14 +30,16 @@ def run_lint(
     accept_expired: bool,
     as_json: bool,
 ) -> int:
-    """Print that the files are in order, and what the bench may not decide; return 0.
+    """Print that the files are in order, what is hardly meant, what the bench may not decide.
+
+    Returns 0.
 
     Reads every file that a run reads. Raises SourceError for a faulty file, ProcedureError with one
     line for each thing that the bench cannot do, CertificateExpired for an expired certificate.
     `doctor` checks the instruments.
     """
     file = read_procedure(given_procedure(procedure_path))
-    told: Sequence[Foreseen] = ()
+    told = tuple(implausible(file))
     if bench_path is not None:
         bench = read_bench(bench_path).for_model(file.procedure.model)
         abilities = bench.abilities(attended=not unattended)
@@ -46,7 +49,7 @@ def run_lint(
         today = (VirtualClock() if bench.virtual_time else RealClock()).wall().date()
         if bench.certificate is not None and not accept_expired:
             refuse_expired(bench.certificate.traceability(today))
-        told = foreseen(file, STAGES, abilities, _accuracy(bench, today))
+        told += foreseen(file, STAGES, abilities, _accuracy(bench, today))
     if as_json:
         print_json([{"file": str(file.path), **asdict(one)} for one in told])
     else:

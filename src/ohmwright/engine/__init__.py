@@ -5,6 +5,7 @@ Read in this order:
     procedure, procedure_file     the procedure, and the line and column of each key of its file
     capability, requirements      checks, before anything is switched on, that a bench can do it
     foresight, decidability, room what a bench can do and may not decide, told before RF
+    plausibility                  what a procedure allows and hardly means, for `lint`
     job, run                      what is to be run; a procedure on a bench, as an async iterator
                                   of events
     opening_events                instruments, documents, and what the bench may not decide

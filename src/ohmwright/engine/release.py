@@ -21,6 +21,7 @@ from ohmwright.model.errors import (
     Stopped,
 )
 from ohmwright.model.event import UnaskedRf
+from ohmwright.wire.off import ANSWER_WITHIN_S
 
 from .pending_events import PendingEvents
 from .uncancellable import uncancellable
@@ -72,8 +73,8 @@ class ConfirmedRelease(NamedTuple):
 async def ensure_off_at_start(bench: Bench) -> None:
     """Check at first contact that RF is off, end it where it is on, and measure the meter's zero.
 
-    Raises LinkError for a line that fails here, as this program has switched nothing on yet, and
-    ReleaseNotConfirmed where OFF does not end RF.
+    Raises LinkError for a line that fails here, or is too slow for OFF, as this program has
+    switched nothing on yet, and ReleaseNotConfirmed where OFF does not end RF.
     """
     await bench.analyzer.identify()
     if await bench.rf.evidence_on() is not None:
@@ -81,6 +82,16 @@ async def ensure_off_at_start(bench: Bench) -> None:
     if await bench.rf.measure_zero() is not None:
         await confirmed_release(bench)
         await bench.rf.measure_zero()
+    late_s = await bench.analyzer.late_off_s()
+    if late_s is not None:
+        raise LinkTimeout(
+            f"The analyzer takes {late_s:.2f} s to answer, too long for a safe OFF: its answer to "
+            f"that is awaited for {ANSWER_WITHIN_S:g} s, whatever timeout_s says.",
+            "OFF is sent again then, and late answers hide whether RF is off. Nothing was switched "
+            "on.",
+            "Make it answer sooner (baud rate, converter, its own display); where it can be told "
+            "to switch off without an answer, give that as OFF in its command set.",
+        )
 
 
 async def ensure_off_after(

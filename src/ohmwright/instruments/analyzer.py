@@ -160,6 +160,10 @@ class Analyzer(ABC):
         """What it said to the last OFF, once the state was asked for after it."""
         return NOTHING_TELLS
 
+    async def late_off_s(self) -> float | None:
+        """Seconds that its answers take where the one to OFF would be late; None where not."""
+        return None
+
     @abstractmethod
     async def output_on(self) -> bool:
         """Whether the keying output reads on."""

@@ -90,6 +90,10 @@ class RemoteAnalyzer(Analyzer):
         """What was said to the last OFF, where its command set has an answer for it."""
         return self._off.answer
 
+    async def late_off_s(self) -> float | None:
+        """Seconds that its answers take where the one to OFF would be late; None where not."""
+        return await self._off.late_s("off")
+
     async def output_on(self) -> bool:
         """Whether the output reads on: anything but a plain 0."""
         return await self._verified.number("state") != 0

@@ -14,8 +14,9 @@ from .command_set import Tell
 from .dialogue import Dialogue, LinkState, checked_transition
 from .exchange import Exchange, Refused
 
-_ANSWER_WITHIN_S = 0.25
-"""Longest wait in seconds for the answer to OFF."""
+ANSWER_WITHIN_S = 0.25
+"""Longest wait in seconds for the answer to OFF, before it is sent again."""
+_ASKED_AT_MOST = 3
 
 
 class OffAnswer(NamedTuple):
@@ -62,14 +63,31 @@ class OffTeller:
             return
         dialogue.state = checked_transition(dialogue.state, before)
 
+    async def late_s(self, verb: Tell) -> float | None:
+        """Seconds that an answer takes where the one to `verb` would be late; None where not.
+
+        Late answers to OFF leave the line out of step: each OFF that is sent again brings another.
+        A stream says the state by itself. The least of some questions counts: one may be held up.
+        """
+        commands, took_s = self._dialogue.commands, list[float]()
+        if commands.stream is not None or not (commands.echo or commands.exchange(verb).replies):
+            return None
+        for _ in range(_ASKED_AT_MOST):
+            asked_s = self._dialogue.framing.now_s()
+            await self._dialogue.ask("identify")
+            took_s.append(self._dialogue.framing.now_s() - asked_s)
+            if min(took_s) <= ANSWER_WITHIN_S:
+                return None
+        return min(took_s)
+
     async def _answered(self, exchange: Exchange) -> bool:
         """Whether the answer to a message that was just sent is as it should be, or none is due."""
-        dialogue, within_s = self._dialogue, min(exchange.timeout_s, _ANSWER_WITHIN_S)
+        dialogue, within_s = self._dialogue, min(exchange.timeout_s, ANSWER_WITHIN_S)
         try:
             await dialogue.conversation.hear_answer(exchange, within_s)
         except (LinkTimeout, ProtocolError, ValueError, Refused):
             heard = dialogue.framing.last_heard()
-            self.answer = OffAnswer(taken=False, said=f"{heard[:80]!r}" if heard else "nothing")
+            self.answer = OffAnswer(taken=False, said=_shown(heard, within_s))
             return False
         except LinkLost:
             dialogue.state = checked_transition(dialogue.state, LinkState.LOST)
@@ -96,3 +114,7 @@ class OffTeller:
         except LinkLost:
             dialogue.state = checked_transition(dialogue.state, LinkState.LOST)
             raise
+
+
+def _shown(heard: bytes, within_s: float) -> str:
+    return f"{heard[:80]!r}" if heard else f"nothing within {within_s:g} s"
