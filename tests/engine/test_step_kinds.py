@@ -52,6 +52,28 @@ def test_nothing_outside_the_package_lists_kinds() -> None:
     assert users <= BY_SUBJECT
 
 
+def test_no_other_file_lists_kinds_by_their_names() -> None:
+    """A new kind would be left out there, and nothing would say so."""
+    also_words = {
+        "adjust",
+        "choice",
+        "instruction",
+        "inspection",
+        "output",
+        "sweep",
+        "text",
+        "value",
+    }
+    literals = [f'"{name}"' for name in step_kinds() if name not in also_words]
+    listing = {
+        str(path.relative_to(ROOT)): [name for name in literals if name in text]
+        for path in ROOT.rglob("*.py")
+        if path.parent.name != "steps" and (text := path.read_text("utf-8"))
+    }
+    assert len(literals) >= 5  # the others are words of other things, too
+    assert {path: names for path, names in listing.items() if len(names) > 1} == {}
+
+
 def test_a_file_added_to_the_package_is_a_kind_with_no_other_change(tmp_path: Path) -> None:
     """Checked in a copy: read from a procedure, refused where it cannot be, in the schema."""
     shutil.copytree(ROOT, tmp_path / "ohmwright", ignore=shutil.ignore_patterns("__pycache__"))

@@ -57,6 +57,12 @@ def test_steps_are_in_order_of_their_cost_and_points_of_their_doubt():
     ]
 
 
+def test_a_unit_that_fails_at_a_point_without_a_known_truth_is_no_false_reject():
+    known = point("a", "pass", inside=True)
+    assert not unit(0, "fail", known, point("b", "fail", inside=None)).false_reject
+    assert unit(0, "fail", known, point("b", "fail", inside=True)).false_reject
+
+
 def test_a_unit_found_out_and_left_in_tolerance_is_no_false_reject():
     found, left = replace(BAD, stage="as_found", verdict="fail"), GOOD
     assert not unit(0, "pass", found, left).false_accept

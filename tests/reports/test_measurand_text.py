@@ -96,3 +96,11 @@ def test_a_last_reading_of_a_current_is_in_its_own_unit() -> None:
     assert last_reading(one.model_copy(update={"measured": current})) == 440.0
     ratio = one.measured.model_copy(update={"quantity": "crest_factor"})
     assert last_reading(one.model_copy(update={"measured": ratio})) is None
+
+
+def test_nothing_is_said_of_outputs_where_only_a_time_or_a_ratio_was_found() -> None:
+    one = read_until(3.0)
+    assert one.measured is not None
+    assert measurand_text([one])
+    time = one.measured.model_copy(update={"quantity": "rise_time_s"})
+    assert measurand_text([one.model_copy(update={"measured": time})]) == ""

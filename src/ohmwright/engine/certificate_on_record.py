@@ -25,6 +25,7 @@ from ohmwright.model.traceability import Traceability
 from .influences import Conditions, stated_effects
 from .kept_documents import DocumentedPart, with_parts
 from .measured_value import FROM_READINGS, Accuracy, left_out, power_sensitivities
+from .steps import step_kind
 from .traceability import names_serial
 
 _SAME = 0.02
@@ -33,10 +34,6 @@ _NEGLIGIBLE = 0.002
 """Of the combined uncertainty: a line of less does not count."""
 _BEGINNING = timedelta(minutes=10)
 """From the look at the certificate to the first event; a day may begin meanwhile."""
-_KINDS = frozenset(
-    ("output", "power_curve", "half_and_full", "leakage", "monotonicity", "adjust", "sweep")
-)
-"""Of the steps whose currents and powers have the budget of `measured_value`."""
 
 M = TypeVar("M", bound=FrozenModel)
 
@@ -130,7 +127,8 @@ def _against(result: Result, kept: _Kept) -> Iterator[str]:
         return
     measured = (result.measured, None if result.sweep is None else result.sweep.current)
     for one in measured:
-        if one is not None and result.kind in _KINDS and result.load_ohm:
+        has_budget = step_kind(result.kind).has_output_budget
+        if one is not None and has_budget and result.load_ohm:
             yield from _differing_lines(result, one, result.load_ohm, kept)
 
 

@@ -181,6 +181,8 @@ class _PooledPoint:
 class OutputPointsStep(SettingStep):
     """Base of the step kinds whose points are test points of the output, measured one by one."""
 
+    has_output_budget: ClassVar[bool] = True
+    is_decided_while_read: ClassVar[bool] = True
     load_key: ClassVar[str] = "load_ohm"
     """The key that gives the load resistances, for complaints about them."""
 

@@ -27,6 +27,7 @@ from ohmwright.model.result import Measured, Result
 from .kept_documents import with_parts
 from .measured_value import FROM_READINGS
 from .opening_events import SOFTWARE
+from .steps import step_kind
 from .stop_rules import UntilDecided, UntilSettled
 
 _BY_ANOTHER_START = 0.001
@@ -39,9 +40,6 @@ _ONE_SIDED = 0.05
 """Tolerance over the target, for a target that is a limit itself."""
 _LATEST_S = 2.0
 """RF goes off within this of the last reading; from memory of the benches here, no source."""
-
-_KINDS = ("output", "power_curve", "half_and_full", "leakage")
-"""Of the steps whose values are decided by `UntilDecided`."""
 
 _Table = Mapping[str, Any]
 
@@ -93,7 +91,8 @@ def differing(values: Iterable[Recomputable]) -> list[tuple[int, str]]:
 
 def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
     """Return why the value of a result is not computed once more; empty where it is."""
-    of_point = result.target is not None and result.stage != "adjust" and result.kind in _KINDS
+    is_decided = step_kind(result.kind).is_decided_while_read
+    of_point = result.target is not None and result.stage != "adjust" and is_decided
     of_current = _quantity(result) in ("power_w", "current_ma") and result.load_ohm
     if not (of_point or result.sweep) or not of_current:
         return "neither power nor current of a test point"

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from ohmwright.model.event import Event, PointDone
 from ohmwright.model.result import Result
 
-from .rf_on_record import KINDS_WITH_OWN_ACTIVATION
+from .steps import step_kind
 
 _READINGS = 10
 """Fewer may agree by chance: of 5,400 pairs of demo results, whose meter shows whole mA, the most
@@ -32,7 +32,7 @@ def repeated_readings(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
     """
     earlier: dict[_Readings, list[tuple[int, Result, _Readings]]] = {}
     for number, event in enumerate(events, start=1):
-        if not isinstance(event, PointDone) or event.result.kind not in KINDS_WITH_OWN_ACTIVATION:
+        if not isinstance(event, PointDone) or not _has_own_activation(event.result):
             continue
         result, own = event.result, _readings(event.result)
         alike = earlier.setdefault(own[:_READINGS], [])
@@ -47,6 +47,10 @@ def repeated_readings(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
                 )
                 break
         alike.append((number, result, own))
+
+
+def _has_own_activation(result: Result) -> bool:
+    return step_kind(result.kind).activates_for_each_result
 
 
 def _readings(result: Result) -> _Readings:

@@ -20,12 +20,8 @@ from ohmwright.model.event import (
 from ohmwright.model.result import Result
 
 from .resume import on_time_s, split_at_resumptions
+from .steps import step_kind
 
-KINDS_WITH_OWN_ACTIVATION = frozenset(
-    ("adjust", "crest_factor", "half_and_full", "leakage", "monotonicity", "output", "power_curve")
-) | {"sweep"}
-"""Of the steps each of whose results has an activation of its own; steps of other packages may
-share one."""
 _SLACK_S = 0.5
 """Difference of times that is none: a reading is dated at the end of the meter's window, and times
 on are rounded."""
@@ -106,7 +102,7 @@ def misfit_results(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
 
 def _what_misfits(result: Result, since: _SinceResult) -> Iterator[str]:
     """Yield what the activations since the result before say against a result."""
-    if result.kind not in KINDS_WITH_OWN_ACTIVATION:
+    if not step_kind(result.kind).activates_for_each_result:
         return
     longest_s, sum_s = max(since.on_s, default=0.0), sum(since.on_s)
     if result.samples and not since.on_s:

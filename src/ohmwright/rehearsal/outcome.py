@@ -78,9 +78,13 @@ class UnitOutcome:
 
     @property
     def false_reject(self) -> bool:
-        """Whether the unit failed though every point with a known truth is in tolerance."""
+        """Whether the unit failed though every point with a known truth is in tolerance.
+
+        Not where it failed at a point whose truth is not known.
+        """
         known = [p.inside for p in self.final_points if p.inside is not None]
-        return self.verdict == "fail" and bool(known) and all(known)
+        unknown = any(p.verdict == "fail" and p.inside is None for p in self.final_points)
+        return self.verdict == "fail" and bool(known) and all(known) and not unknown
 
     @property
     def final_points(self) -> tuple[PointOutcome, ...]:

@@ -19,7 +19,8 @@ METHOD = (
 
 def measurand_text(results: Iterable[Result]) -> str:
     """What is stated of an output, and how it comes from readings; empty where none was read."""
-    ages = sorted({r.measured.age_s for r in results if r.measured and r.samples})
+    read = (r for r in results if last_reading(r) is not None)  # a ratio or a time is no output
+    ages = sorted({r.measured.age_s for r in read if r.measured})
     if not ages:
         return ""
     named = " or ".join(f"{age:g} s" for age in ages)

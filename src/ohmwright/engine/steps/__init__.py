@@ -20,7 +20,7 @@ from ohmwright.model.decision import refuse_taken_name
 
 from .base import Step
 
-__all__ = ["AnyStep", "Step", "add_step_kind", "step_kinds"]
+__all__ = ["AnyStep", "Step", "add_step_kind", "step_kind", "step_kinds"]
 _ADDED: dict[str, type[Step]] = {}
 """Kinds of other packages, by the name that procedures use."""
 
@@ -35,6 +35,11 @@ def step_kinds() -> Mapping[str, type[Step]]:
                 kind = value.model_fields["kind"].annotation
                 found |= dict.fromkeys(getattr(kind, "__args__", ()), value)
     return dict(sorted((found | _ADDED).items()))
+
+
+def step_kind(name: str) -> type[Step]:
+    """Return the class of a kind; of one that is not known here the base, which claims nothing."""
+    return step_kinds().get(name, Step)
 
 
 def add_step_kind(kind: type[Step]) -> None:

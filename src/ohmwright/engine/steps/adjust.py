@@ -30,6 +30,7 @@ class AdjustStep(TimedStep):
     """One adjustment point: its trim is moved until the current is on target."""
 
     generator_messages: ClassVar[tuple[Verb, ...]] = SERVICE
+    has_output_budget: ClassVar[bool] = True
     kind: Literal["adjust"]
     stages: tuple[Stage, ...] = ("adjust",)
     point: str

@@ -67,6 +67,12 @@ class Step(FrozenModel):
     """Messages that the command set of a generator with a port must have."""
     takes_given_values: ClassVar[bool] = False
     """Whether its answer may be given in a file instead of by a person."""
+    activates_for_each_result: ClassVar[bool] = False
+    """Whether each of its results has an activation of its own, which it is held against."""
+    has_output_budget: ClassVar[bool] = False
+    """Whether its currents and powers have the budget of `measured_value`."""
+    is_decided_while_read: ClassVar[bool] = False
+    """Whether its values are decided by `UntilDecided`, so that their readings give them again."""
 
     @abstractmethod
     def point_names(self) -> tuple[str, ...]:
@@ -131,6 +137,7 @@ class InstrumentStep(Step):
 class TimedStep(InstrumentStep):
     """A step that switches RF on. Times that it does not give are the procedure's."""
 
+    activates_for_each_result: ClassVar[bool] = True
     age_s: Positive | None = None
     rest_s: NotNegative | None = None
     max_on_s: Positive | None = None

@@ -28,6 +28,8 @@ class LeakageStep(SettingStep):
     """HF leakage current, which must stay at or below a limit."""
 
     analyzer_messages: ClassVar[tuple[Verb, ...]] = LEAKAGE
+    has_output_budget: ClassVar[bool] = True
+    is_decided_while_read: ClassVar[bool] = True
     kind: Literal["leakage"]
     load_ohm: Positive = 200.0
     """The measuring resistance in the leakage path."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from itertools import pairwise
 from math import isinf
-from typing import Literal
+from typing import ClassVar, Literal
 
 from pydantic import Field, model_validator
 
@@ -47,6 +47,7 @@ class MonotonicityStep(ModeStep):
     brought to 5 % of rated power or 10 W, whichever is smaller.
     """
 
+    has_output_budget: ClassVar[bool] = True
     kind: Literal["monotonicity"]
     load_ohm: Positive
     settings_w: tuple[Positive, ...] = Field(min_length=2, max_length=MANY)

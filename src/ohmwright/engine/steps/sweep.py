@@ -60,6 +60,7 @@ class SweepStep(TimedStep, SweepPoints):
     """
 
     generator_messages: ClassVar = MODES
+    has_output_budget: ClassVar[bool] = True
     kind: Literal["sweep"]
 
     def point_names(self) -> tuple[str, ...]:

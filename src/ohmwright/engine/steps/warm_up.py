@@ -45,6 +45,7 @@ class WarmUpStep(ModeStep):
     """
 
     wears_off: ClassVar[bool] = True
+    activates_for_each_result: ClassVar[bool] = False
     kind: Literal["warm_up"]
     setting_w: Positive
     load_ohm: Positive
