@@ -49,6 +49,16 @@ def test_each_kind_of_slip(pressed: list[Pressed], kind: str | None, done: str |
     assert shown == ([] if kind is None else [(kind, done)])
 
 
+def test_a_practice_that_is_stopped_before_any_request_has_no_slips() -> None:
+    assert debrief([], [], [], None, YOU).slips == ()
+
+
+def test_a_request_that_still_stands_when_it_is_stopped_is_no_slip() -> None:
+    assert debrief([UP_2], [], [], None, YOU).slips == ()
+    assert [slip.kind for slip in debrief([UP_2], [], [], 20.0, YOU).slips] == ["nothing pressed"]
+    assert [slip.kind for slip in debrief([UP_2], [], [A], None, YOU).slips] == ["too few"]
+
+
 def test_what_the_coach_said_is_put_beside_the_slip_that_it_was_said_of() -> None:
     asked = [CueGiven(10.0 * n, Press("fine", 1)) for n in range(1, 5)]
     pressed: list[Pressed] = [(42.0, "fine", "up"), (5.0, "fine", "down")]

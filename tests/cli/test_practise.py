@@ -140,4 +140,14 @@ def test_a_practice_at_the_terminal_is_coached_and_can_be_stopped() -> None:
         assert child.wait(60) == 4
     last = shown.rpartition(b"RF O")[2]
     assert last.startswith(b"FF")
-    assert b"Presses were asked for 1 times" in shown
+    assert b"Presses were asked for once" in shown
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+def test_a_practice_is_stopped_at_the_first_request() -> None:
+    with at_a_terminal(MAIN, "practise", "--seed", "3") as (ours, _, child):
+        shown_until(ours, lambda shown: b">> Enter service mode" in shown)
+        os.write(ours, b"q\r")
+        shown = shown_until(ours, lambda shown: b"nothing of it is kept" in shown)
+        assert child.wait(60) == 4
+    assert b"No presses were asked for." in shown

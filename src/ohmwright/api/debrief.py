@@ -100,14 +100,17 @@ def debrief(
 def _slips(
     asked: Sequence[CueGiven], pressed: Sequence[Pressed], over_s: float | None
 ) -> Iterator[SlipSeen]:
-    """Yield each request that was not done as asked."""
+    """Yield each request that was not done as asked; one that still stands is no slip."""
+    if not asked:
+        return
     begins = [0.0 if n == 0 else _HELD_BACK_S for n in range(len(asked))]
     last_s = float("inf") if over_s is None else over_s + _HELD_BACK_S
     ends_s = [each.at_s + _HELD_BACK_S for each in asked[1:]] + [last_s]
     for (at_s, press), begin_s, end_s in zip(asked, begins, ends_s, strict=True):
         done = _presses([each for each in pressed if at_s + begin_s <= each[0] < end_s])
         kind = _kind(press, done)
-        if kind is not None:
+        stands = end_s == float("inf") and not done
+        if kind is not None and not stands:
             yield SlipSeen(
                 at_s=at_s,
                 kind=kind,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -18,8 +19,9 @@ def print_debrief(debrief: Debrief, by_port: Effort | None) -> None:
     `by_port`: the same unit with its trims moved by port; None where that was not computed.
     """
     out().print(Text(_summary(debrief)))
-    if debrief.slips:
-        out().print(_slips(debrief.slips))
+    for slip in debrief.slips:
+        for line in _slip_lines(slip):
+            out().print(line)
     for words in debrief.unfounded:
         out().print(Text(f"Said without a slip: {words}"))
     if debrief.unasked:
@@ -29,25 +31,25 @@ def print_debrief(debrief: Debrief, by_port: Effort | None) -> None:
 
 def _summary(debrief: Debrief) -> str:
     asked, slips = debrief.asked, len(debrief.slips)
+    if asked == 0:
+        return "No presses were asked for."
     if slips == 0:
-        return f"Presses were asked for {asked} times, and each time made as asked."
+        return f"Presses were asked for {_times(asked)}, and each time made as asked."
     return (
-        f"Presses were asked for {asked} times, {slips} times made otherwise; "
+        f"Presses were asked for {_times(asked)}, {_times(slips)} made otherwise; "
         f"the coach noticed {debrief.noticed} of these."
     )
 
 
-def _slips(slips: tuple[SlipSeen, ...]) -> Table:
-    table = plain_table("Slips", "At", "Asked for", "Made", "What the coach said of it")
-    table.columns[-1].no_wrap, table.columns[-1].overflow = False, "fold"
-    for slip in slips:
-        table.add_row(
-            Text(f"{slip.at_s:.0f} s"),
-            Text(slip.asked),
-            Text(f"{slip.done}: {slip.kind}" if slip.done != "nothing" else slip.kind),
-            Text(slip_said(slip)),
-        )
-    return table
+def _times(number: int) -> str:
+    return "once" if number == 1 else f"{number} times"
+
+
+def _slip_lines(slip: SlipSeen) -> tuple[Text, Padding]:
+    """Return what was asked for and made, and below it what the coach said."""
+    made = slip.kind if slip.done == "nothing" else f"{slip.kind} ({slip.done})"
+    said = Padding(Text(slip_said(slip)), (0, 0, 0, 10))
+    return Text(f"{slip.at_s:>6.0f} s  asked: {slip.asked}; made: {made}"), said
 
 
 def slip_said(slip: SlipSeen) -> str:

@@ -21,12 +21,14 @@ export function debriefCard() {
 
 function summary({ asked, slips: all, noticed }) {
   if (asked === 0) return 'No presses were asked for.'
-  if (all.length === 0) return `Presses were asked for ${asked} times, and each time made as asked.`
-  return `Presses were asked for ${asked} times, ${all.length} times made otherwise; the coach noticed ${noticed} of these.`
+  if (all.length === 0) return `Presses were asked for ${times(asked)}, and each time made as asked.`
+  return `Presses were asked for ${times(asked)}, ${times(all.length)} made otherwise; the coach noticed ${noticed} of these.`
 }
 
 const table = (caption, names, rows) => h('div', { class: 'scroll', tabindex: '0', role: 'region', 'aria-label': caption },
   h('table', {}, h('caption', {}, caption), h('thead', {}, h('tr', {}, ...names.map((name) => h('th', { scope: 'col' }, name)))), h('tbody', {}, ...rows)))
+
+const times = (number) => number === 1 ? 'once' : `${number} times`
 
 const slips = (all) => table('Slips', ['At', 'Asked for', 'Made', 'What the coach said of it'], all.map((slip) => h('tr', {},
   h('td', { class: 'number' }, `${Math.round(slip.at_s)} s`), h('td', {}, slip.asked),
