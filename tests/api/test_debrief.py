@@ -10,11 +10,20 @@ from ohmwright.api.overheard import CoachRemark, CueGiven, OverheardOperator
 from ohmwright.api.practice import open_practice_bench, practice_bench, practice_job
 from ohmwright.engine.run import run
 from ohmwright.instruments.operator import Operator
-from ohmwright.instruments.requests import LookForCause, Request
+from ohmwright.instruments.requests import (
+    EnterService,
+    LeaveService,
+    LookForCause,
+    Request,
+    SelectMode,
+    StoreTrims,
+)
 from ohmwright.simulator.cued_hands import Hands
 from ohmwright.simulator.operator import SimulatedOperator
+from ohmwright.simulator.panel import PanelFace
 from ohmwright.wire.clock import VirtualClock
 
+IN_USE = PanelFace("cut", 100.0, in_service=False, point=None, saved=True, alarm=False)
 YOU = Effort(presses=0, rf_on_s=0.0, bench_s=0.0)
 UP_2 = CueGiven(10.0, Press("coarse", 2))
 A: Pressed = (12.0, "coarse", "up")
@@ -98,10 +107,40 @@ async def test_the_question_of_what_changed_nothing_is_overheard() -> None:
         async def reply(self, request: Request, problem: str) -> str:
             return "unknown"
 
-    heard = OverheardOperator(Nobody(), VirtualClock())
+    heard = OverheardOperator(Nobody(), VirtualClock(), lambda: IN_USE)
     await heard.carry_out(LookForCause("what was pressed has changed nothing", "look"))
     await heard.carry_out(LookForCause("no output was seen", "look"))
     assert [one.words for one in heard.said] == ["What was pressed has changed nothing."]
+
+
+@pytest.mark.anyio
+@pytest.mark.parametrize("answer", ["done", "d"])
+async def test_what_was_answered_as_done_and_was_not_is_told(answer: str) -> None:
+    class Careless(Operator):
+        name = "careless"
+
+        async def reply(self, request: Request, problem: str) -> str:
+            return answer
+
+    asked: list[Request] = [
+        SelectMode("cut", 100.0),
+        EnterService("P1"),
+        StoreTrims(),
+        LeaveService(),
+    ]
+    in_service = IN_USE._replace(in_service=True, point="P1", saved=False)
+    done = [IN_USE, in_service, in_service._replace(saved=True), IN_USE]
+    not_done = [IN_USE._replace(setting_w=15.0), IN_USE, in_service, in_service]
+    faces = iter([*done, *not_done])
+    heard = OverheardOperator(Careless(), VirtualClock(), lambda: next(faces))
+    for request in (*asked, *asked):
+        await heard.carry_out(request)
+    assert [words.rpartition(": ")[2] for words in heard.untrue] == [
+        "the unit was set to cut, 15 W.",
+        "the unit was in normal use.",
+        "nothing was saved in the unit.",
+        "the unit was still in service mode.",
+    ]
 
 
 @pytest.mark.anyio

@@ -336,7 +336,7 @@ async def test_a_key_whose_effect_is_not_known_is_pressed_to_learn_it(rig) -> No
 def test_a_press_more_or_less_is_not_ruled_out_by_what_is_said() -> None:
     asked = Press("coarse", 3)
     seen = PressesSeen("as asked", (SeenPress(1.0, asked),), 0.98, 0.98, True, False, 1.0, None, ())
-    said = "The meter shows about what was asked for: coarse up 3 times."
+    said = "The output has moved about as coarse up 3 times should move it."
     assert seen_words((asked,), seen) == said
     fewer = replace(
         seen, done="fewer", presses=(SeenPress(1.0, Press("coarse", 2)),), told_apart=False

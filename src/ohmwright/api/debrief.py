@@ -61,6 +61,8 @@ class Debrief(FrozenModel):
 
     asked: int
     """How often presses were asked for."""
+    untrue: tuple[str, ...] = ()
+    """What was answered with "done" though the unit's panel showed otherwise, as sentences."""
     slips: tuple[SlipSeen, ...]
     unfounded: tuple[str, ...]
     """What the coach said of slips where none had happened."""

@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Literal, NamedTuple
 
 from ohmwright.adjustment.actions import Press
 from ohmwright.engine.coach_words import CHANGED_NOTHING, NOBODY
 from ohmwright.instruments.operator import Operator
-from ohmwright.instruments.requests import LookForCause, PressKey, Request
+from ohmwright.instruments.requests import (
+    DONE,
+    EnterService,
+    LeaveService,
+    LeaveUnsaved,
+    LookForCause,
+    PressKey,
+    Request,
+    SelectMode,
+    StoreTrims,
+)
 from ohmwright.model.cue import Cue
+from ohmwright.simulator.panel import PanelFace
 from ohmwright.wire.clock import Clock
 
 
@@ -27,13 +39,18 @@ class CoachRemark(NamedTuple):
 
 
 class OverheardOperator(Operator):
-    """Does what `person` does; keeps what they are asked to press and told of their presses."""
+    """Does what `person` does; keeps what they are asked to press and told of their presses.
 
-    def __init__(self, person: Operator, clock: Clock) -> None:
-        self.person, self._clock = person, clock
+    `face`: returns what the unit's panel shows, against which answers of "done" are held.
+    """
+
+    def __init__(self, person: Operator, clock: Clock, face: Callable[[], PanelFace]) -> None:
+        self.person, self._clock, self._face = person, clock, face
         self.name, self.present = person.name, person.present
         self.asked: list[CueGiven] = []
         self.said: list[CoachRemark] = []
+        self.untrue: list[str] = []
+        """What was answered with "done" though the panel shows otherwise, as sentences."""
         self.over_s: float | None = None
         """When the latest presses were no longer to be made; None while they are."""
 
@@ -63,7 +80,11 @@ class OverheardOperator(Operator):
         elif isinstance(request, LookForCause) and CHANGED_NOTHING in request.seen:
             words = f"{request.seen[0].upper()}{request.seen[1:]}."
             self.said.append(CoachRemark(self._clock.now_s(), words))
-        return await self.person.reply(request, problem)
+        said = await self.person.reply(request, problem)
+        shown = _not_done(request, self._face())
+        if shown and said in (DONE.word, DONE.key):
+            self.untrue.append(f'"{request.text}" was answered with "done": {shown}.')
+        return said
 
     async def tell(self, words: str) -> None:
         """Have the person told."""
@@ -72,3 +93,19 @@ class OverheardOperator(Operator):
     def _ask(self, key: Literal["coarse", "fine"], times: int) -> None:
         self.asked.append(CueGiven(self._clock.now_s(), Press(key, times)))
         self.over_s = None
+
+
+def _not_done(request: Request, face: PanelFace) -> str:
+    """Return what the panel shows in place of what was to be done; empty where it was done."""
+    match request:
+        case SelectMode() if (face.mode, face.setting_w) != (request.mode, request.setting_w):
+            return f"the unit was set to {face.mode}, {face.setting_w:g} W"
+        case EnterService() if not face.in_service:
+            return "the unit was in normal use"
+        case EnterService() if face.point != request.point:
+            return f"the unit stood at point {face.point}"
+        case StoreTrims() if not face.saved:
+            return "nothing was saved in the unit"
+        case LeaveService() | LeaveUnsaved() if face.in_service:
+            return "the unit was still in service mode"
+    return ""

@@ -47,7 +47,8 @@ class PracticeBench:
     def debrief(self) -> Debrief:
         """Return what it came to so far, each slip beside what the coach said of it."""
         heard, pressed = self.person, self.hardware.truth.pressed
-        return debrief(heard.asked, heard.said, pressed, heard.over_s, self.effort())
+        told = debrief(heard.asked, heard.said, pressed, heard.over_s, self.effort())
+        return told.model_copy(update={"untrue": tuple(heard.untrue)})
 
 
 def open_practice_bench(data: BenchData, clock: VirtualClock, person: PersonOf) -> PracticeBench:
@@ -57,7 +58,7 @@ def open_practice_bench(data: BenchData, clock: VirtualClock, person: PersonOf) 
     """
     hardware = simulated_bench(data, clock)
     analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
-    overheard = OverheardOperator(person(hardware.panel), clock)
+    overheard = OverheardOperator(person(hardware.panel), clock, lambda: hardware.panel.face)
     bench = assemble_bench(data, clock, analyzer, None, overheard)
     return PracticeBench(bench, hardware, overheard, clock.now_s())
 

@@ -18,6 +18,8 @@ def print_debrief(debrief: Debrief, by_port: Effort | None) -> None:
 
     `by_port`: the same unit with its trims moved by port; None where that was not computed.
     """
+    for words in debrief.untrue:
+        out().print(Text(words))
     out().print(Text(_summary(debrief)))
     for slip in debrief.slips:
         for line in _slip_lines(slip):

@@ -15,7 +15,7 @@ RESTING = Cue("rest", "RF is off. The unit rests.")
 NOBODY = Cue("notice", "Nothing was seen of the presses. RF goes off.")
 
 _SAID: dict[HowDone, str] = {
-    "as asked": "The meter shows about what was asked for: {asked}.",
+    "as asked": "The output has moved about as {asked} should move it.",
     "none": "The meter shows none of what was asked for: {asked}.",
     "fewer": "The meter shows fewer presses than were asked for: {seen}, not {asked}.",
     "more": "The meter shows a press too many: {seen}, not {asked}.",

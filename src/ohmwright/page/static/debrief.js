@@ -10,7 +10,8 @@ export function debriefCard() {
     update(debrief) {
       set(element, 'hidden', debrief === null)
       redo(element, JSON.stringify(debrief), () => (debrief === null ? [] : [
-        h('h2', {}, 'How it went'), h('p', {}, summary(debrief)),
+        h('h2', {}, 'How it went'), ...debrief.untrue.map((words) => h('p', { class: 'untrue' }, words)),
+        h('p', {}, summary(debrief)),
         debrief.slips.length > 0 ? slips(debrief.slips) : null,
         ...debrief.unfounded.map((words) => h('p', {}, `Said without a slip: ${words}`)),
         debrief.unasked === '' ? null : h('p', {}, `Pressed before anything was asked for: ${debrief.unasked}.`),
