@@ -310,7 +310,7 @@ async def test_what_was_pressed_is_on_record_and_told_however_a_run_ends(rig, ho
     ]
     presses = moved[0].counts // 10
     done = press_text("coarse", presses)
-    assert f"Done there and not stored: {done} To undo that: " in notes.left_open
+    assert f"shown by the meter, and not stored: {done} To undo that: " in notes.left_open
     assert press_text("coarse", -presses) in notes.left_open
     assert "adjustment point P1" in notes.left_open
     assert "not answered" in notes.left_open
@@ -402,5 +402,5 @@ async def test_ctrl_c_at_the_keys_loses_nothing_that_was_confirmed(make_rig: Cal
     confirmed = [each for each in answered if each == ("Press ", "done")]
     assert len(moved) == len(confirmed) >= 1
     assert {e.told_by for e in moved} == {"simulated person"}
-    assert "Done there and not stored: Press coarse" in fault.left_open
+    assert "shown by the meter, and not stored: Press coarse" in fault.left_open
     assert fault.left_open == notes.left_open

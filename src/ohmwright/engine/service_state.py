@@ -61,7 +61,8 @@ class ServiceState:
         if not self.by_hand:
             return f"{where} It did not take the command to leave. Leave it there without saving."
         done, undo = _press_texts(self.presses, 1), _press_texts(self.presses, -1)
-        pressed = f" Done there and not stored: {done} To undo that: {undo}" if done else ""
+        told = f" Confirmed or shown by the meter, and not stored: {done} To undo that: {undo}"
+        pressed = told if done else ""
         request = self.unanswered_request or self.cued
         asked = f' Asked and not answered, so look whether it was done: "{request}"'
         return (
