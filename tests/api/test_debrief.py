@@ -8,6 +8,7 @@ from ohmwright.adjustment.actions import Press
 from ohmwright.api.debrief import Effort, Pressed, debrief
 from ohmwright.api.overheard import CoachRemark, CueGiven, OverheardOperator
 from ohmwright.api.practice import open_practice_bench, practice_bench, practice_job
+from ohmwright.cli.debrief_table import slip_said
 from ohmwright.engine.run import run
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import (
@@ -111,6 +112,14 @@ async def test_the_question_of_what_changed_nothing_is_overheard() -> None:
     await heard.carry_out(LookForCause("what was pressed has changed nothing", "look"))
     await heard.carry_out(LookForCause("no output was seen", "look"))
     assert [one.words for one in heard.said] == ["What was pressed has changed nothing."]
+
+
+def test_a_slip_that_was_taken_for_another_is_told_so() -> None:
+    said = [CoachRemark(15.0, "The meter shows none of what was asked for: coarse up 2 times.")]
+    (none,) = debrief([UP_2], said, [], 20.0, YOU).slips
+    (down,) = debrief([UP_2], said, [(12.0, "coarse", "down")] * 2, 20.0, YOU).slips
+    assert [(one.noticed, one.otherwise) for one in (none, down)] == [(True, False), (True, True)]
+    assert slip_said(down).startswith("Taken for another slip after 5 s")
 
 
 @pytest.mark.anyio

@@ -25,6 +25,15 @@ SlipKind = Literal[
 ]
 _HELD_BACK_S = 0.3
 """A press so soon after a cue belongs to what was asked for before: nobody reacts faster."""
+_NAMES: dict[SlipKind, tuple[str, ...]] = {
+    "nothing pressed": ("shows none", "Nothing was seen", CHANGED_NOTHING),
+    "too few": ("fewer presses",),
+    "too many": ("a press too many",),
+    "other key": ("the other key",),
+    "other direction": ("the other direction",),
+    "something else": ("",),
+}
+"""What the coach's words for each kind contain."""
 Pressed = tuple[float, Literal["coarse", "fine"], Literal["up", "down"]]
 """A press that the unit took: its time in s of the bench's clock, key and direction."""
 
@@ -41,6 +50,8 @@ class SlipSeen(FrozenModel):
     """The same of what was pressed; `nothing` where that was none."""
     noticed: bool = False
     """Whether the coach named a slip."""
+    otherwise: bool = False
+    """Whether the coach named another slip than it was."""
     said: str = ""
     """What the coach said of it, or next where it noticed nothing; empty where that was nothing."""
     said_after_s: float | None = None
@@ -164,14 +175,23 @@ def _noticed(
             unfounded.append(one.words)
         silent = [n for n in before[-1:] if n not in meant and found[n].said == ""]
         for n in (*meant, *silent):
+            noticed = n in meant
             told = {"said": one.words, "said_after_s": one.at_s - found[n].at_s}
-            found[n] = found[n].model_copy(update={"noticed": n in meant, **told})
+            otherwise = noticed and not _names(one.words, found[n].kind)
+            found[n] = found[n].model_copy(
+                update={"noticed": noticed, "otherwise": otherwise, **told}
+            )
     return tuple(found), tuple(unfounded)
 
 
 def names_slip(words: str) -> bool:
     """Return whether these words of the coach name a slip."""
     return any(name in words for name in (*NAMES_SLIP, CHANGED_NOTHING))
+
+
+def _names(words: str, kind: SlipKind) -> bool:
+    """Return whether these words name a slip of this kind, or of any."""
+    return any(name in words for name in (*_NAMES[kind], NAMES_EARLIER))
 
 
 def _meant(words: str, before: Sequence[int]) -> set[int]:

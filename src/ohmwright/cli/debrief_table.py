@@ -58,7 +58,10 @@ def slip_said(slip: SlipSeen) -> str:
     """Return whether a slip was noticed, when, and what was said."""
     if slip.said_after_s is None:
         return "Not noticed."
-    noticed = "Noticed" if slip.noticed else "Not noticed; told"
+    if slip.otherwise:
+        noticed = "Taken for another slip"
+    else:
+        noticed = "Noticed" if slip.noticed else "Not noticed; told"
     return f"{noticed} after {slip.said_after_s:.0f} s: {slip.said}"
 
 

@@ -37,7 +37,8 @@ const slips = (all) => table('Slips', ['At', 'Asked for', 'Made', 'What the coac
 
 function said(slip) {
   if (slip.said_after_s === null) return 'Not noticed.'
-  return `${slip.noticed ? '● Noticed' : '○ Not noticed; told'} after ${Math.round(slip.said_after_s)} s: ${slip.said}`
+  const noticed = slip.otherwise ? '◐ Taken for another slip' : slip.noticed ? '● Noticed' : '○ Not noticed; told'
+  return `${noticed} after ${Math.round(slip.said_after_s)} s: ${slip.said}`
 }
 
 function efforts({ you, practised }) {
