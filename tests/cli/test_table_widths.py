@@ -63,5 +63,5 @@ def test_a_campaign_has_tag_place_run_and_minutes_whole(tag: str) -> None:
     why = "the theatre is in use until the afternoon, and nobody is there to disconnect it"
     states = [UnitState(tag, "done", run_id=run_id, verdict="pass", words=why, minutes=123.4)]
     found = columns_of(printed(units_table(states)))
-    assert (found[0], found[2], found[3]) == (tag, run_id, "123.4")
+    assert (found[0], found[3], found[4]) == (tag, run_id, "123.4")
     assert "pass" in found[1]
