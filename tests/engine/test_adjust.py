@@ -11,6 +11,7 @@ import pytest
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
+from ohmwright.engine import trim_actuator
 from ohmwright.engine.activation import Activation
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
@@ -134,6 +135,25 @@ async def test_a_hand_is_not_waited_for_when_the_line_fails(
     opened = Activation(rig.bench, load_ohm=50, power_w=150, limit_s=600)
     with anyio.fail_after(60):
         assert not await actuator.carry_out(Press("fine", 1), opened)
+
+
+async def test_rf_waits_some_seconds_only_for_a_typed_answer(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig = make_rig(bench="attended", attended=True)
+    rig.bench.operator.follows_cues = False
+
+    async def never(*_: object) -> None:
+        await anyio.sleep_forever()
+
+    monkeypatch.setattr(rig.bench.generator, "press", never)
+    monkeypatch.setattr(trim_actuator, "_ANSWER_S", 0.01)
+    monkeypatch.setattr(trim_actuator, "_ANSWER_EACH_S", 0.01)
+    policy: Any = None
+    actuator = TrimActuator(Session(rig.bench), policy, "cut current", 0)
+    opened = Activation(rig.bench, load_ohm=50, power_w=150, limit_s=600)
+    with anyio.fail_after(5):
+        assert not await actuator.carry_out(Press("fine", 3), opened)
 
 
 @pytest.mark.parametrize("seed", [6])

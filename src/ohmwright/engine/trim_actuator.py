@@ -26,6 +26,9 @@ _MOST_PRESSES = 20
 """Presses asked for at once: if none of them were done before, more would move far too much."""
 _PRESS_S = 0.4
 """Time that a person takes for a press; they confirm right after the last one."""
+_ANSWER_S, _ANSWER_EACH_S = 10.0, 1.0
+"""Longest time, and more for each press, that RF stays on for a typed answer: no reading is taken
+until it comes."""
 
 
 class TrimActuator:
@@ -73,7 +76,7 @@ class TrimActuator:
     ) -> bool:
         """Move the trim, and report to the policy the age of the activation at which it moved.
 
-        Returns False when a person has not answered within the activation's limit: RF must go off
+        Returns False when a person has not answered while RF may wait for them: RF must go off
         then, whatever they do, and `resolve_unanswered_presses` must be called next.
         `current_ma`: the reading before the move, for the record.
         """
@@ -133,18 +136,20 @@ class TrimActuator:
             await self.carry_out(Move(trim - self.trim))
 
     async def _press_answered(self, action: Press, opened: Activation | None) -> bool:
-        """Ask for presses; return whether the person answered within the activation's limit.
+        """Ask for presses; return whether the person answered while RF may wait for them.
 
-        Meanwhile no reading is taken, and the wait ends early where the analyzer's line fails.
+        That is for some seconds, and within the activation's limit. Meanwhile no reading is taken,
+        and the wait ends early where the analyzer's line fails.
         """
         bench = self._session.bench
         if opened is None:
             await bench.generator.press(action.key, action.times)
             return True
-        await bench.analyzer.begin_watch(opened.left_s)
+        wait_s = min(opened.left_s, _ANSWER_S + _ANSWER_EACH_S * abs(action.times))
+        await bench.analyzer.begin_watch(wait_s)
         press = partial(bench.generator.press, action.key, action.times)
         answered = False
-        with anyio.move_on_after(opened.left_s):
+        with anyio.move_on_after(wait_s):
             answered = await done_before_link_failure(press, bench.analyzer.until_failed)
         await bench.analyzer.begin_watch()
         return answered
