@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from ohmwright.api import open_bench as open_bench_module
 from ohmwright.api.bench_data import read_bench
-from ohmwright.api.open_bench import open_bench
+from ohmwright.api.open_bench import open_bench, simulated_bench
 from ohmwright.api.rf_words import rf_picture
 from ohmwright.api.run_picture import RunPicture, band_picture
 from ohmwright.api.run_plan import PlannedPoint, planned_points
@@ -31,6 +33,7 @@ from ohmwright.model.event import (
 from ohmwright.model.result import Result
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES
+from ohmwright.simulator.bench import SimulatedBench
 
 NOW = {"at": datetime(2026, 1, 1, tzinfo=UTC), "bench_s": 0.0}
 AIM = TargetBand(886.0, 900.0, 910.0)
@@ -148,6 +151,48 @@ def test_cue_and_request_are_shown_while_they_stand() -> None:
     watch.on_status(ON)
     picture = watch.picture(100.0)
     assert (picture.cue, picture.request) == (None, None)
+
+
+@pytest.mark.anyio
+async def test_rf_was_never_on_for_longer_than_the_picture_says(
+    bench_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    built = list[SimulatedBench]()
+
+    def kept(*args: Any) -> SimulatedBench:
+        built.append(simulated_bench(*args))
+        return built[-1]
+
+    monkeypatch.setattr(open_bench_module, "simulated_bench", kept)
+    file = read_procedure(shipped("procedures", "demo-monopolar.toml"))
+    steps = tuple(s for s in file.procedure.step if s.name in ("cut-full", "adjust-cut-current"))
+    file = replace(file, procedure=file.procedure.model_copy(update={"step": steps}))
+    watch, seen = RunWatch(), list[tuple[str, float]]()
+    async with open_bench(read_bench(bench_file), unattended=True) as bench:
+
+        def look(moment: BenchStatus) -> None:
+            watch.on_status(moment)
+            picture = watch.picture(bench.clock.now_s())
+            truth_s = built[-1].truth.rf_on_s
+            assert picture.on_s >= truth_s - 1e-6, moment
+            seen.append((moment.rf, picture.on_s - truth_s))
+
+        async for event in run(Job(file, STAGES, "seen"), bench, look):
+            watch.on_event(event)
+            assert watch.picture(bench.clock.now_s()).on_s >= built[-1].truth.rf_on_s - 1e-6
+    assert {rf for rf, _ in seen} >= {"coming on", "on", "going off", "off"}
+    assert isinstance(event, RunFinished)
+    assert watch.picture(bench.clock.now_s()).on_s == pytest.approx(event.on_s, abs=0.01)
+
+
+def test_rf_that_may_be_on_counts_until_it_is_read_as_off() -> None:
+    watch = RunWatch()
+    watch.on_status(BenchStatus("unknown", 100.0, on_s=30.0, on_at_s=95.0))
+    assert [watch.picture(now_s).on_s for now_s in (100.0, 160.0)] == [35.0, 95.0]
+    watch.on_status(BenchStatus("off", 160.0, on_s=40.0))
+    assert watch.picture(200.0).on_s == 40.0
+    watch.on_status(BenchStatus("off", 170.0))  # of a session that goes on with the same run
+    assert watch.picture(200.0).on_s == 40.0
 
 
 def test_points_of_a_step_that_is_done_anew_are_to_be_done_again() -> None:

@@ -227,7 +227,7 @@ class RunPicture(FrozenModel):
     """The same as a clause, such as `about 12 min left`; empty where it is None. It also says that
     the present point takes longer than foreseen, so that its end is not known."""
     on_s: float
-    """How long RF was on so far, by the activations that have ended."""
+    """How long RF was on so far at most, in seconds, with an activation that is not read as ended."""
     verdicts: dict[Verdict, int]
     """How many points have which verdict, each by its latest result."""
     results: tuple[ResultPicture, ...]

@@ -17,7 +17,6 @@ from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.cue import Cue
 from ohmwright.model.event import (
-    ActivationClosed,
     ActivationOpened,
     Event,
     Fault,
@@ -80,7 +79,7 @@ class RunWatch:
         self._trend: deque[tuple[float, float]] = deque(maxlen=TREND_READINGS)
         self._request: RequestPicture | None = None
         self._requests = 0
-        self._on_s = on_time_s(earlier)
+        self._before_s = on_time_s(earlier)
         self.results = KeptResults(RESULTS_KEPT)
         self._verdicts: dict[PointKey, Verdict] = {}
         self._notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
@@ -100,6 +99,8 @@ class RunWatch:
 
     def on_status(self, moment: BenchStatus) -> None:
         """Keep the latest status; returns at once."""
+        if self._moment is not None and moment.on_s < self._moment.on_s:  # of a new part
+            self._before_s += self._moment.on_s
         self._moment, self._cue = moment, moment.cue
         if moment.rf == "on" and moment.current_ma is not None:
             self._trend.append((moment.bench_s, moment.current_ma))
@@ -121,8 +122,6 @@ class RunWatch:
                 self._load_ohm = None
             case ActivationOpened():
                 self._load_ohm = event.load_ohm
-            case ActivationClosed():
-                self._on_s += event.on_s
             case PointDone():
                 self._progress.point_done(self._keep(event.result), event.bench_s)
             case RunFinished():
@@ -200,7 +199,7 @@ class RunWatch:
             points_total=progress.points_total,
             left_s=pace.left_s(missing, now_s) if going_on else None,
             left_words=pace.left_words(missing, now_s) if going_on else "",
-            on_s=self._on_s,
+            on_s=self._before_s + _on_s(moment, now_s),
             verdicts=dict(Counter(tuple(self._verdicts.values()))),
             results=self.results.all,
             notices=tuple(self._notices),
@@ -250,6 +249,13 @@ def watch_of(
 def unit_words(asset: Asset) -> str:
     """Return maker, model, serial number and inventory number of a unit in one line."""
     return f"{asset.maker} {asset.model}, serial {asset.serial}, {asset.id}"
+
+
+def _on_s(moment: BenchStatus | None, now_s: float) -> float:
+    """Return how long RF was on at most in this part of the run; it may be on until read as off."""
+    if moment is None or moment.on_at_s is None:
+        return 0.0 if moment is None else moment.on_s
+    return moment.on_s + max(0.0, now_s - moment.on_at_s)
 
 
 def _current_ma(moment: BenchStatus | None, now_s: float) -> float | None:

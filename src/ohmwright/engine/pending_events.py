@@ -27,6 +27,8 @@ class PendingEvents:
         self._events: list[Event] = []
         self.on_s = 0.0
         """How long RF was on since the run was begun or resumed, in seconds."""
+        self.on_at_s: float | None = None
+        """Since when RF may be on besides, by the bench's clock; None where it was read as off."""
         self.left_open = ""
         """What was left open on the unit, and what a person must do about it; else empty."""
 

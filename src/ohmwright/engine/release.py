@@ -106,8 +106,10 @@ async def ensure_off_after(
     try:
         return await _ended_after(error, bench, pending)
     finally:
-        status = bench.analyzer.status(bench.rf.state, bench.clock.now_s())
-        on_status(status._replace(read_ago_s=bench.rf.read_ago_s))
+        rf, on_s = bench.rf, pending.on_s
+        status = bench.analyzer.status(rf.state, bench.clock.now_s())._replace(on_s=on_s)
+        on_at_s = None if rf.state == "off" else pending.on_at_s
+        on_status(status._replace(read_ago_s=rf.read_ago_s, on_at_s=on_at_s))
 
 
 async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -> Exception:

@@ -177,6 +177,8 @@ class Session:
                 left_s=left_s,
                 current_ma=current_ma,
                 aim=target_band,
+                on_s=self.pending.on_s,
+                on_at_s=self.pending.on_at_s,
                 cue=self.cue,
             )
         )
@@ -243,12 +245,13 @@ class Session:
         clock = self.bench.clock
         before_s = clock.now_s()
         opened: Activation | None = None
+        self.pending.on_at_s = before_s
         self.report("coming on", self.target_band, read_ago_s=self.bench.rf.read_ago_s)
         try:
             async with activation(
                 self.bench, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s
             ) as opened:
-                before_s = clock.now_s() - opened.age_s
+                before_s = self.pending.on_at_s = clock.now_s() - opened.age_s
                 self.report("on", self.target_band, age_s=opened.age_s, left_s=opened.left_s)
                 try:
                     yield opened
@@ -259,6 +262,8 @@ class Session:
             sent_s = before_s if opened is None else opened.began_s
             self.last_on_at_s, self.last_on_s = sent_s, most_on_s(self.bench, sent_s, off_s)
             self.pending.on_s += self.last_on_s
+            is_off = self.bench.rf.state == "off"
+            self.pending.on_at_s = None if is_off else sent_s + self.last_on_s
             seen_w = None if opened is None else opened.largest_power_w
             self.warmth.add_activation(before_s, off_s, power_w if seen_w is None else seen_w)
             self.report_rf_state()

@@ -44,6 +44,12 @@ class BenchStatus(NamedTuple):
     off` say what was commanded since."""
     digit_ma: float | None = None
     """The last digit of the meter's readings; None where it is not known."""
+    on_s: float = 0.0
+    """How long RF was on at most since the run was begun or resumed, in seconds, by the activations
+    that have ended, whether or not their events have come yet."""
+    on_at_s: float | None = None
+    """Since when RF may be on besides, in seconds of the bench's clock; None where it was read as
+    off after every activation."""
     cue: Cue | None = None
     """What the person at the keys is told now; None where nobody is told anything."""
 

@@ -91,5 +91,5 @@ function placeWords(picture) {
   const mode = picture.mode === null ? '' : `, ${picture.mode}${picture.setting_w === null ? '' : ` ${picture.setting_w} W`}`
   const load = picture.load_ohm === null ? '' : `, ${picture.load_ohm} ohm`
   const stage = { as_found: 'As found', adjust: 'Adjustment', as_left: 'As left' }[picture.stage]
-  return `Now: ${stage}, ${picture.step}${mode}${load}. RF on for at most ${duration(Math.ceil(picture.on_s + (picture.rf.age_s ?? 0)))} so far.`
+  return `Now: ${stage}, ${picture.step}${mode}${load}. RF on for at most ${duration(Math.ceil(picture.on_s))} so far.`
 }
