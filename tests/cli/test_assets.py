@@ -268,17 +268,17 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     assert "The unit at the bench says" in outcome.err
     (swapped, whole) = ohmwright("record", "list", "--json").json
     assert swapped["refused"].startswith("The unit at the bench says")
-    assert (swapped["verdict"], whole["refused"]) == ("cut short", None)
+    assert (swapped["verdict"], whole["refused"]) == ("unfinished", None)
     listed = ohmwright("record", "list").out
     row, *rest = (line for line in listed.splitlines() if swapped["run"] in line)
     assert row.split()[2:4] == ["refused", "HF-2"]
     assert rest == [f"Why a run was refused: ohmwright record show {swapped['run']}"]
     kinds = {
         kind: [one["run"] for one in ohmwright("record", "list", *only, "--json").json]
-        for kind in ("refused", "cut short")
+        for kind in ("refused", "unfinished")
         for only in [("--verdict", kind)]
     }
-    assert kinds == {"refused": [swapped["run"]], "cut short": []}
+    assert kinds == {"refused": [swapped["run"]], "unfinished": []}
     verified = ohmwright("record", "verify").out
     assert "Refused before anything was measured, so signed by nobody: 1" in verified
     assert swapped["run"] not in verified

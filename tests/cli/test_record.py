@@ -37,7 +37,7 @@ def test_list_with_filters(ohmwright: Callable, run: str, tmp_path: Path) -> Non
     assert (one["run"], one["verdict"], one["simulated"]) == (run, "fail", True)
     assert listed("--asset", one["asset"], "--model", one["model"], "--since", "2026-01-01")
     assert listed("--verdict", "fail")
-    for none in (("--asset", "x"), ("--verdict", "cut short"), ("--since", "2099-01-01")):
+    for none in (("--asset", "x"), ("--verdict", "unfinished"), ("--since", "2099-01-01")):
         assert listed(*none) == []
     assert run in ohmwright("record", "list", "--records", tmp_path).out
     wrong = ohmwright("record", "list", "--records", tmp_path, "--verdict", "good")

@@ -57,7 +57,7 @@ def breaks_off(
         assert not broken.hardware[0].truth.rf_on
         mend()
         (run,) = ohmwright("record", "list", "--records", place, "--json").json
-        assert run["verdict"] == "cut short"
+        assert run["verdict"] == "unfinished"
         resumed = ohmwright("verify", procedure, "--resume", run["run"], *arguments)
         assert [r["point"] for r in resumed.json["results"]] == ["100 ohm", "500 ohm"]
         assert resumed.code == 1

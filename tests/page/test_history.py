@@ -4,7 +4,15 @@ from datetime import timedelta
 from pathlib import Path
 
 from ohmwright.api.open_records import open_records
-from ohmwright.model.event import ActivationOpened, Event, Fault, RunResumed, RunStarted
+from ohmwright.engine.coach import NOT_SURE
+from ohmwright.model.event import (
+    ActivationOpened,
+    Event,
+    Fault,
+    PointDone,
+    RunResumed,
+    RunStarted,
+)
 from ohmwright.page.history import History
 from tests.reports.conftest import a_run
 
@@ -41,3 +49,16 @@ def test_a_record_that_ends_with_rf_on_says_so(tmp_path: Path) -> None:
     assert isinstance(ended, list)
     assert ended[0] == "The record ends without an end of the run."
     assert "limit of 30 s, and no reading of off is on record" in ended[1]
+
+
+def test_rf_on_time_and_whose_word_a_trim_is(tmp_path: Path) -> None:
+    begun, *rest = a_run(points=1)
+    at = {"at": begun.at + timedelta(minutes=1), "bench_s": 60.0}
+    opened = ActivationOpened(**at, load_ohm=500, limit_s=15.4)
+    resumed = RunResumed(**at, operator="Oda Brandvik", done=0)
+    done = next(one for one in rest if isinstance(one, PointDone))
+    moved = done.result.model_copy(update={"stage": "adjust", "trim_told_by": NOT_SURE})
+    found = shown(tmp_path, (begun, opened, resumed, done.model_copy(update={"result": moved})))
+    more = "and at most 16 s more: an activation has no end on record"
+    assert more in str(found["rf_on"])
+    assert "the meter, which could not rule out a wrong press" in str(found["trims_told"])

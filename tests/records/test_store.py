@@ -212,7 +212,7 @@ def test_lists_and_queries(store: SqlStore) -> None:
     assert ids() == ["a", "b", "c"]
     assert ids(asset="HF-2") == ["b", "c"]
     assert ids(verdict="fail") == ["b"]
-    assert ids(verdict="cut short") == ["c"]
+    assert ids(verdict="unfinished") == ["c"]
     assert ids(model="Model ä 'x'") == ["a", "b", "c"]
     assert ids(since=AT + timedelta(days=1)) == []
     assert ids(until=AT) == []

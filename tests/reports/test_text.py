@@ -7,8 +7,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ohmwright.model.result import Conformity, Measured
-from ohmwright.model.tolerance import Target
-from ohmwright.reports.text import limits_text, printable, probability_text, value_and_uncertainty
+from ohmwright.model.tolerance import Target, at_least, at_most
+from ohmwright.reports.text import (
+    limits_text,
+    limits_words,
+    printable,
+    probability_text,
+    value_and_uncertainty,
+)
 
 
 @given(st.text())
@@ -51,3 +57,13 @@ def test_limits_and_probabilities_are_not_rounded_to_certainty() -> None:
     assert probability_text(Conformity(rule="", probability=0.99999)) == "> 99.9"
     assert probability_text(Conformity(rule="", probability=0.0)) == "< 0.1"
     assert probability_text(Conformity(rule="", probability=0.95)) == "95.0"
+
+
+def test_limits_are_rounded_to_the_inside_and_are_the_same_everywhere() -> None:
+    target = Target(quantity="power_w", value=154, lower=144.64, upper=163.35)
+    assert limits_text(target) == "144.7 to 163.3"
+    assert limits_words(target) == "144.7 to 163.3 W"
+    assert limits_words(at_most("power_w", 9.9996)) == "at most 9.999 W"
+    assert limits_words(at_least("power_w", 5.0001)) == "at least 5.001 W"
+    by_sum = Target(quantity="power_w", value=0.3, lower=0.1 + 0.2 - 0.1, upper=0.1 + 0.2)
+    assert limits_text(by_sum) == "0.2000 to 0.3000"

@@ -56,7 +56,7 @@ class Records:
         operator: str | None = None,
         search: str = "",
     ) -> Rows:
-        """Return one row a run, oldest first; `verdict` may be "cut short".
+        """Return one row a run, oldest first; `verdict` may be "unfinished".
 
         Keys of a row: "run_id", "asset", "model", "serial", "procedure", "operator", "at",
         "simulated", "verdict" and "voided" among others. A whole `Run` is `self[row["run_id"]]`.

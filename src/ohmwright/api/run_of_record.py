@@ -36,7 +36,7 @@ class Run:
         self.id, self.events, self._records = run_id, tuple(events), records
 
     def __repr__(self) -> str:
-        return f"<Run {self.id}: {self.verdict if self.finished else 'cut short'}>"
+        return f"<Run {self.id}: {self.verdict if self.finished else 'unfinished'}>"
 
     @property
     def finished(self) -> bool:
@@ -45,7 +45,7 @@ class Run:
 
     @property
     def verdict(self) -> Verdict:
-        """pass, fail, undecided or not measured; the last for a run that was cut short."""
+        """pass, fail, undecided or not measured; the last for a run that is not finished."""
         last = self.events[-1]
         return last.verdict if isinstance(last, RunFinished) else "not measured"
 

@@ -14,6 +14,7 @@ from ohmwright.model.bench_status import TargetBand
 from ohmwright.model.cue import Cue, CueKind
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
+from ohmwright.reports.text import limits_words
 
 from .rf_words import RfPicture, RfPictureState, Urgency, rf_at_request
 
@@ -145,11 +146,10 @@ class ResultPicture(FrozenModel):
     """In `unit`; None where nothing was measured."""
     expanded: float | None
     """Expanded uncertainty, in `unit`."""
-    target: float | None
-    lower: float | None
-    upper: float | None
+    limits: str
+    """In words, with their unit, as tables of the terminal have them; empty without limits."""
     unit: str
-    """Of the four before; empty for a number without a unit."""
+    """Of value and uncertainty; empty for a number without a unit."""
     reason: str
 
 
@@ -163,9 +163,7 @@ def result_picture(result: Result) -> ResultPicture:
         verdict=result.verdict,
         value=None if measured is None else measured.value,
         expanded=None if measured is None else measured.expanded,
-        target=None if target is None else target.value,
-        lower=None if target is None or target.one_sided else target.lower,
-        upper=None if target is None else target.upper,
+        limits="" if target is None else limits_words(target),
         unit="" if target is None else target.unit,
         reason=result.reason,
     )
@@ -227,7 +225,7 @@ class RunPicture(FrozenModel):
     """The same as a clause, such as `about 12 min left`; empty where it is None. It also says that
     the present point takes longer than foreseen, so that its end is not known."""
     on_s: float
-    """How long RF was on so far at most, in seconds, with an activation that is not read as ended."""
+    """How long RF was on so far at most, in seconds, with an activation that is under way."""
     verdicts: dict[Verdict, int]
     """How many points have which verdict, each by its latest result."""
     results: tuple[ResultPicture, ...]

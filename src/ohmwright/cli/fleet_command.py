@@ -16,7 +16,7 @@ from sqlalchemy import Row
 from ohmwright.model.errors import UsageError
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.records.queries import fetch_rows, last_seen, pass_rates, relative_error, trend
-from ohmwright.records.run_lists import CUT_SHORT, refusals
+from ohmwright.records.run_lists import UNFINISHED, refusals
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.summaries import rebuild_summary_tables
 from ohmwright.reports.text import printable
@@ -112,7 +112,7 @@ def _stage(given: str) -> Stage:
 def _refused(store: SqlStore, units: _Rows) -> Collection[str]:
     """Return those of the newest runs that were refused at their start."""
     rows = [
-        {"number": r.run, "run_id": r.run_id, "asset": r.asset, "verdict": r.verdict or CUT_SHORT}
+        {"number": r.run, "run_id": r.run_id, "asset": r.asset, "verdict": r.verdict or UNFINISHED}
         for r in units
     ]
     return refusals(store.database, rows)
@@ -142,7 +142,7 @@ def _tally(row: Row[Any]) -> dict[str, object]:
 
 def _ended(row: Row[Any], refused: Collection[str]) -> str:
     """Return the verdict of a unit's newest run; `refused` as `record list` shows it."""
-    return "refused" if row.run_id in refused else row.verdict or CUT_SHORT
+    return "refused" if row.run_id in refused else row.verdict or UNFINISHED
 
 
 def _units_table(rows: _Rows, refused: Collection[str]) -> Table:

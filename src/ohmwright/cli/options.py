@@ -227,7 +227,7 @@ class RunFilterOptions:
     model: Annotated[str | None, typer.Option(help="Only this model.")] = None
     verdict: Annotated[
         str | None,
-        typer.Option(help="pass, fail, undecided, 'not measured', 'cut short' or refused."),
+        typer.Option(help="pass, fail, undecided, 'not measured', unfinished or refused."),
     ] = None
     since: Annotated[
         datetime | None, typer.Option(formats=list(INSTANT), help="From this date on (UTC).")

@@ -17,8 +17,8 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Result, Verdict
 from ohmwright.records.flat_rows import Row
 from ohmwright.records.run_lists import (
-    CUT_SHORT,
     REFUSED,
+    UNFINISHED,
     Filter,
     count_runs,
     refusals,
@@ -45,7 +45,7 @@ _ROOM_FOR_RUN = 31
 
 def run_filter(options: RunFilterOptions) -> Filter:
     """Return the filter of runs that the options select. Raises UsageError for a wrong verdict."""
-    known, verdict = (*get_args(Verdict), CUT_SHORT, REFUSED), options.verdict
+    known, verdict = (*get_args(Verdict), UNFINISHED, REFUSED), options.verdict
     if verdict is not None and verdict not in known:
         raise UsageError(
             f"There is no verdict '{verdict}'.", do=f"Give one of: {', '.join(known)}."

@@ -14,7 +14,7 @@ from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.flat_rows import Row
 from ohmwright.records.json_lines import read_runs
 from ohmwright.records.queries import fetch_rows, last_seen
-from ohmwright.records.run_lists import CUT_SHORT, Filter, refusals, runs
+from ohmwright.records.run_lists import UNFINISHED, Filter, refusals, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
@@ -54,7 +54,7 @@ def show_retention(
     kept = [row["run_id"] for row in old if row["run_id"] in newest]
     if kept:
         _say(f"The newest of its unit, so perhaps still needed: {', '.join(kept)}")
-    unsigned = [row["run_id"] for row in old if row["verdict"] == CUT_SHORT]
+    unsigned = [row["run_id"] for row in old if row["verdict"] == UNFINISHED]
     unsigned = [run_id for run_id in unsigned if run_id not in refused]
     if refused:
         _say(f"Refused before anything was measured, so signed by nobody: {', '.join(refused)}")

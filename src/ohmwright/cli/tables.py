@@ -25,6 +25,7 @@ from ohmwright.reports.measuring_conditions import (
 from ohmwright.reports.run_parts import parts_of_run
 from ohmwright.reports.text import (
     NOT_RECORDED,
+    limits_words,
     printable,
     probability_text,
     uncertainty_ratio_text,
@@ -180,11 +181,7 @@ def _limits(result: Result) -> str:
     if target is None:
         quantity = None if result.measured is None else result.measured.quantity
         return "" if quantity is None else f"({unit_of(quantity).symbol})"
-    if target.lower_only:
-        return f"at least {target.lower:.4g} {target.unit}".rstrip()
-    if target.one_sided:
-        return f"at most {target.upper:.4g} {target.unit}".rstrip()
-    return f"{target.lower:.4g} to {target.upper:.4g} {target.unit}".rstrip()
+    return limits_words(target)
 
 
 def _outcome(result: Result | None, marks: ValueMarks, columns: Columns) -> tuple[str | Text, ...]:

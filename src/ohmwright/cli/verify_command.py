@@ -15,7 +15,7 @@ from ohmwright.records.audit import audit, has_head, run_ids_with_head
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
 from ohmwright.records.private_files import access_of_others
 from ohmwright.records.queries import signatures
-from ohmwright.records.run_lists import CUT_SHORT, REFUSED, Filter, runs
+from ohmwright.records.run_lists import REFUSED, UNFINISHED, Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import TrustedKeys, misnamed_signers, signers, untrusted_signers
 from ohmwright.records.values_audit import RecomputedValues
@@ -95,7 +95,7 @@ def _checked_store(
     ]
     cut, refused = (
         [row["run_id"] for row in runs(store.database, Filter(verdict=how))]
-        for how in (CUT_SHORT, REFUSED)
+        for how in (UNFINISHED, REFUSED)
     )
     return StoreCheck(
         len(chosen or known),

@@ -13,12 +13,19 @@ from ohmwright.api.certificate_renderer import CertificateRenderer, certificate_
 from ohmwright.api.open_records import open_existing_records, records_exist, trusted_keys
 from ohmwright.api.run_of_record import Run
 from ohmwright.api.run_picture import result_picture
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.resume import on_time_s, run_started_event
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.records import run_lists
 from ohmwright.reports.curves import curve_svg, plotted_curves
+from ohmwright.reports.measuring_conditions import trims_told_text
 from ohmwright.reports.part_texts import interruption_lines, rf_not_ended_text
-from ohmwright.reports.run_parts import REASON_NOT_RECORDED, RunPart, parts_of_run
+from ohmwright.reports.run_parts import (
+    REASON_NOT_RECORDED,
+    RunPart,
+    on_time_text,
+    parts_of_run,
+    run_totals_s,
+)
 
 MOST_RUNS = 200
 PaperForm = Literal["pdf", "html"]
@@ -37,7 +44,7 @@ class History:
     def runs(self, words: str, verdict: str) -> dict[str, Any]:
         """Return the newest runs that have every one of `words`, newest first, and how many.
 
-        `verdict`: only those, `cut short` among them; empty for any.
+        `verdict`: only those, `unfinished` among them; empty for any.
         """
         if not records_exist(self.place):
             return {"runs": [], "found": 0}
@@ -55,11 +62,11 @@ class History:
         return {"runs": shown, "found": found}
 
     def unfinished(self, asset: str) -> list[str]:
-        """Return the numbers of runs on a unit that were cut short, newest first."""
+        """Return the numbers of runs on a unit without an end on record, newest first."""
         if not records_exist(self.place):
             return []
         with open_existing_records(self.place) as store:
-            wanted = run_lists.Filter(asset=asset, verdict=run_lists.CUT_SHORT)
+            wanted = run_lists.Filter(asset=asset, verdict=run_lists.UNFINISHED)
             return [str(row["run_id"]) for row in reversed(run_lists.runs(store.database, wanted))]
 
     def run(self, run_id: str) -> dict[str, Any]:
@@ -76,7 +83,7 @@ class History:
         parts = parts_of_run(run.events)
         return {
             "run_id": run.id,
-            "verdict": run.verdict if run.finished else run_lists.CUT_SHORT,
+            "verdict": run.verdict if run.finished else run_lists.UNFINISHED,
             "finished": run.finished,
             "unit": f"{started.asset.maker} {started.asset.model}, serial {started.asset.serial}",
             "asset": started.asset.id,
@@ -93,6 +100,8 @@ class History:
             "results": [result_picture(one).model_dump() for one in run.results],
             "interruptions": list(interruption_lines(parts)),
             "ended_early": [] if run.finished else _ended_early(parts[-1]),
+            "rf_on": on_time_text(_on_s(run), parts),
+            "trims_told": trims_told_text(run.results),
             "curves": curves,
             "sweep": [
                 {
@@ -117,6 +126,11 @@ class History:
     def _renderer(self, run_id: str) -> CertificateRenderer:
         with open_existing_records(self.place) as store:
             return certificate_renderer(store, run_id, trusted_keys(None), CertificateOptions())
+
+
+def _on_s(run: Run) -> float:
+    """Return how long RF was on, as far as it is on record."""
+    return run_totals_s(run.events)[0] if run.finished else on_time_s(run.events)
 
 
 def _ended_early(part: RunPart) -> list[str]:

@@ -25,8 +25,8 @@ class Filter:
     asset: str | None = None
     model: str | None = None
     verdict: str | None = None
-    """A verdict, `cut short` for a run that may go on, or `refused` for one that measured nothing
-    and is over."""
+    """A verdict, `unfinished` for a run without an end on record, or `refused` for one that
+    measured nothing and is over."""
     since: datetime | None = None
     until: datetime | None = None
     """Before this time."""
@@ -39,7 +39,7 @@ class Filter:
 
 
 ANY_RUN = Filter()
-CUT_SHORT = "cut short"
+UNFINISHED = "unfinished"
 REFUSED = "refused"
 _NAMES = (RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator", "at"))
 _SEARCHED: ColumnElement[str] = reduce(lambda text, name: text + "\n" + name, _NAMES)
@@ -52,7 +52,7 @@ def runs(database: Database, wanted: Filter = ANY_RUN, newest: int | None = None
 
     A row holds the columns of the table of runs but `opening`, with `verdict` and `voided`.
     """
-    if wanted.verdict in (CUT_SHORT, REFUSED):
+    if wanted.verdict in (UNFINISHED, REFUSED):
         unfinished = fetch_dictionaries(database, selected_runs(wanted).order_by(RUNS.c.number))
         refused = refusals(database, unfinished)
         asked = wanted.verdict == REFUSED
@@ -66,7 +66,7 @@ def runs(database: Database, wanted: Filter = ANY_RUN, newest: int | None = None
 
 def count_runs(database: Database, wanted: Filter) -> int:
     """How many runs `wanted` lets through."""
-    if wanted.verdict in (CUT_SHORT, REFUSED):
+    if wanted.verdict in (UNFINISHED, REFUSED):
         return len(runs(database, wanted))
     counted = select(func.count()).select_from(RUNS).where(*_conditions(wanted))
     with database.read() as connection:
@@ -76,12 +76,12 @@ def count_runs(database: Database, wanted: Filter) -> int:
 def selected_runs(wanted: Filter) -> Query:
     """Query: the runs that `wanted` lets through, each with its verdict, in no order.
 
-    Those cut short and those refused are one kind here: runs without a verdict.
+    Those unfinished and those refused are one kind here: runs without a verdict.
     """
     verdict = select(LEDGER.c.verdict).where(_decides_run()).limit(1).scalar_subquery()
     columns = [column for column in RUNS.c if column.name != "opening"]
     voided = RUNS.c.number.in_(select(VOIDED_RUNS.c.run)).label("voided")
-    query = select(*columns, func.coalesce(verdict, CUT_SHORT).label("verdict"), voided)
+    query = select(*columns, func.coalesce(verdict, UNFINISHED).label("verdict"), voided)
     return query.where(*_conditions(wanted))
 
 
@@ -105,7 +105,7 @@ def _conditions(wanted: Filter) -> list[ColumnElement[bool]]:
         found.append(c.at >= sortable_time(wanted.since))
     if wanted.until is not None:
         found.append(c.at < sortable_time(wanted.until))
-    if wanted.verdict in (CUT_SHORT, REFUSED):
+    if wanted.verdict in (UNFINISHED, REFUSED):
         found.append(~select(LEDGER.c.run).where(_decides_run()).exists())
     elif wanted.verdict is not None:
         decided = select(LEDGER.c.run).where(LEDGER.c.verdict == wanted.verdict)
@@ -135,7 +135,7 @@ def refusals(database: Database, rows: Iterable[Row]) -> dict[str, str]:
     A refused run has no result, and ended by an error: before its unit was known, or one that
     refuses unit or bench.
     """
-    open_rows = {row["number"]: row for row in rows if row["verdict"] == CUT_SHORT}
+    open_rows = {row["number"]: row for row in rows if row["verdict"] == UNFINISHED}
     last = (
         select(EVENTS.c.run, func.max(EVENTS.c.number).label("number"))
         .where(EVENTS.c.run.in_(open_rows), EVENTS.c.run.not_in(select(RESULTS.c.run)))

@@ -21,10 +21,12 @@ from .text import (
     fixed_decimals,
     four_digits,
     limits_text,
+    lower_figure,
     printable,
     probability_text,
     uncertainty_ratio_text,
     unit_symbol,
+    upper_figure,
     value_and_uncertainty,
 )
 from .traceability_marks import ValueMarks
@@ -169,8 +171,8 @@ def _accepted(result: Result) -> str:
     high = target.upper if held.accept_to is None else held.accept_to
     if low <= target.lower and high >= target.upper:
         return ""
-    high_text = four_digits(high, target)
-    return f"≤ {high_text}" if target.one_sided else f"{four_digits(low, target)} to {high_text}"
+    high_text = upper_figure(high, target)
+    return f"≤ {high_text}" if target.one_sided else f"{lower_figure(low, target)} to {high_text}"
 
 
 def _result_cells(result: Result | None, marks: ValueMarks) -> ResultCells:

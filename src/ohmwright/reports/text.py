@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from datetime import UTC, datetime
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from math import floor, log10
 
 from ohmwright.model import quantity as quantities
@@ -72,12 +73,25 @@ def counted(count: int, noun: str) -> str:
 
 
 def limits_text(target: Target) -> str:
-    """The limits of a tolerance, as in `76.0 to 84.0`."""
+    """The limits of a tolerance, as in `76.00 to 84.00`, each rounded to the inside."""
     if target.lower_only:
-        return f"≥ {four_digits(target.lower, target)}"
+        return f"≥ {lower_figure(target.lower, target)}"
     if target.one_sided:
-        return f"≤ {four_digits(target.upper, target)}"
-    return f"{four_digits(target.lower, target)} to {four_digits(target.upper, target)}"
+        return f"≤ {upper_figure(target.upper, target)}"
+    return f"{lower_figure(target.lower, target)} to {upper_figure(target.upper, target)}"
+
+
+def limits_words(target: Target) -> str:
+    """The same for a screen: in ASCII letters, without zeros at the end, and with the unit."""
+    low = _without_zeros(lower_figure(target.lower, target))
+    if target.lower_only:
+        return f"at least {low} {target.unit}".rstrip()
+    high = _without_zeros(upper_figure(target.upper, target))
+    return f"{'at most' if target.one_sided else f'{low} to'} {high} {target.unit}".rstrip()
+
+
+def _without_zeros(figure: str) -> str:
+    return figure.rstrip("0").rstrip(".") if "." in figure else figure
 
 
 def four_digits(value: float, target: Target) -> str:
@@ -85,8 +99,30 @@ def four_digits(value: float, target: Target) -> str:
 
     Where there is none, the lower one.
     """
+    return fixed_decimals(value, _decimals(target))
+
+
+def lower_figure(value: float, target: Target) -> str:
+    """A lower limit to the same decimals, never below what it is."""
+    return _rounded(value, target, ROUND_CEILING)
+
+
+def upper_figure(value: float, target: Target) -> str:
+    """An upper limit to the same decimals, never above what it is."""
+    return _rounded(value, target, ROUND_FLOOR)
+
+
+def _rounded(value: float, target: Target, rounding: str) -> str:
+    # to 12 digits first: what a sum of floats is off by must not move a limit by a whole digit
+    exact = Decimal(f"{value:.12g}")
+    places = _decimals(target)
+    inside = exact.quantize(Decimal(1).scaleb(-places), rounding=rounding)
+    return fixed_decimals(float(inside), places)
+
+
+def _decimals(target: Target) -> int:
     limit = target.lower if target.lower_only else target.upper
-    return fixed_decimals(value, min(6, max(0, 3 - floor(log10(limit)))))
+    return min(6, max(0, 3 - floor(log10(limit))))
 
 
 def unit_symbol(target: Target | None, measured: Measured | None) -> str:

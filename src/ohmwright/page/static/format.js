@@ -31,7 +31,7 @@ export const STAGES = { as_found: 'as found', adjust: 'adjustment', as_left: 'as
 
 /** The sign before each verdict: shape tells it where colour does not. */
 export const VERDICTS = {
-  pass: '✓', fail: '✗', undecided: '?', 'not measured': '–', 'cut short': '…',
+  pass: '✓', fail: '✗', undecided: '?', 'not measured': '–', unfinished: '…',
 }
 
 /** A time of the record, as date and time in UTC. */

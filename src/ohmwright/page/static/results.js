@@ -1,7 +1,7 @@
 // Results by stage, step and point, with their verdicts in words and signs.
 
 import { h } from './dom.js'
-import { STAGES, VERDICTS, figure, withUncertainty } from './format.js'
+import { STAGES, VERDICTS, withUncertainty } from './format.js'
 
 export function resultsTable() {
   const body = h('tbody'), caption = h('caption', {}, 'Results')
@@ -41,9 +41,7 @@ function kept(body, rows, results) {
 }
 
 function row(one) {
-  const limits = [one.lower, one.upper].every((limit) => limit === null) ? '' :
-    `${one.lower === null ? '' : `${figure(one.lower)} to `}${one.upper === null ? 'no upper limit' : figure(one.upper)} ${one.unit}`
   return h('tr', {},
     h('td', {}, verdict(one.verdict), one.verdict !== 'pass' && one.reason ? h('div', { class: 'soft' }, one.reason) : ''), h('td', {}, one.step), h('td', {}, one.point),
-    h('td', { class: 'number' }, `${withUncertainty(one.value, one.expanded)} ${one.unit}`), h('td', { class: 'number' }, limits), h('td', {}, STAGES[one.stage]))
+    h('td', { class: 'number' }, `${withUncertainty(one.value, one.expanded)} ${one.unit}`), h('td', { class: 'number' }, one.limits), h('td', {}, STAGES[one.stage]))
 }

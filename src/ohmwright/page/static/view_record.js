@@ -19,7 +19,7 @@ function page(found) {
   const table = resultsTable()
   table.update(found.results)
   const facts = [['Unit', `${found.unit}, ${found.asset}`], ['Procedure', found.procedure], ['Begun', moment(found.at)], ['Bench', found.bench],
-    ['Analyzer', found.analyzer], ['Analyzer’s certificate', found.certificate ?? 'none'], ['Operator', found.operator]]
+    ['Analyzer', found.analyzer], ['Analyzer’s certificate', found.certificate ?? 'none'], ['Operator', found.operator], ['RF on for', found.rf_on]]
   return [
     h('p', {}, h('a', { href: '#/records' }, '← the records')), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'How this unit’s output drifts over the years')), h('p', {}, verdict(found.verdict),
       found.simulated ? ` SIMULATED, seed ${found.seed}: no evidence about any real unit` : ''),
@@ -31,6 +31,7 @@ function page(found) {
     ...(found.curves.length ? [h('h2', {}, 'Power curves'), h('div', { class: 'curves' }, ...found.curves.map((curve) =>
       h('figure', { class: 'card' }, h('img', { src: curve.picture, alt: curve.words }), h('figcaption', {}, curve.title))))] : []),
     ...(found.sweep.length ? [sweep(found.sweep)] : []), table.element,
+    found.trims_told ? h('p', { class: 'trims-told' }, `Trims: ${found.trims_told}.`) : null,
   ]
 }
 
