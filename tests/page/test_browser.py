@@ -194,6 +194,7 @@ def test_a_server_that_is_gone_is_never_shown_as_present(
     person.sees("unknown")
     expect(person.page.locator("#line")).to_contain_text("No word from the server")
     expect(person.page.locator(".one-bench .reading")).to_contain_text("–")
+    expect(person.page.locator(".command")).to_contain_text("which screen commands is not known")
     stop = person.page.locator("#stop")
     expect(stop).to_contain_text("reaches nothing now")
     expect(stop).not_to_contain_text("switches RF off")

@@ -42,16 +42,18 @@ class History:
     place: str | None
 
     def runs(self, words: str, verdict: str) -> dict[str, Any]:
-        """Return the newest runs that have every one of `words`, newest first, and how many.
+        """Return the newest runs that have every one of `words`, newest first, how many, and whether
+        any run is on record.
 
         `verdict`: only those, `unfinished` among them; empty for any.
         """
         if not records_exist(self.place):
-            return {"runs": [], "found": 0}
+            return {"runs": [], "found": 0, "any": False}
         wanted = run_lists.Filter(search=words, verdict=verdict or None)
         with open_existing_records(self.place) as store:
             rows = run_lists.runs(store.database, wanted, MOST_RUNS)[::-1]
             found = run_lists.count_runs(store.database, wanted)
+            some = found > 0 or run_lists.count_runs(store.database, run_lists.ANY_RUN) > 0
             refused = run_lists.refusals(store.database, rows)
         shown = [
             {"at": str(row["at"])}
@@ -59,7 +61,7 @@ class History:
             | ({"verdict": "refused"} if row["run_id"] in refused else {})
             for row in rows
         ]
-        return {"runs": shown, "found": found}
+        return {"runs": shown, "found": found, "any": some}
 
     def unfinished(self, asset: str) -> list[str]:
         """Return the numbers of runs on a unit without an end on record, newest first."""

@@ -3,7 +3,7 @@
 import { h, put, redo, set } from './dom.js'
 import { attempt } from './line.js'
 import { post } from './link.js'
-import { commands, screen } from './store.js'
+import { commands, isCutOff, screen } from './store.js'
 
 export function commandBar(number) {
   const element = h('div', { class: 'command' })
@@ -14,6 +14,10 @@ export function commandBar(number) {
     update(known) {
       const { holder, asker, take_over_in_s: left } = known.now, mine = commands(known)
       const soon = left === null ? 0 : Math.ceil(left)
+      if (isCutOff()) {
+        redo(element, 'cut off', () => [h('p', {}, 'The server is silent: which screen commands is not known here.')])
+        return
+      }
       const key = JSON.stringify([holder, asker, mine, asker === screen.number && soon === 0])
       redo(element, key, () => parts(holder, asker, mine, soon, button))
       const wait = element.querySelector('.wait')

@@ -2,12 +2,14 @@
 
 import { h, redo, set } from './dom.js'
 import { duration } from './format.js'
+import { isBusy } from './store.js'
 
 export function debriefCard() {
   const element = h('section', { class: 'card debrief', hidden: true, 'aria-label': 'How the practice went' })
   return {
     element,
-    update(debrief) {
+    update(known) {
+      const debrief = isBusy(known) ? null : known.now.debrief
       set(element, 'hidden', debrief === null)
       redo(element, JSON.stringify(debrief), () => (debrief === null ? [] : [
         h('h2', {}, 'How it went'), ...debrief.untrue.map((words) => h('p', { class: 'untrue' }, words)),

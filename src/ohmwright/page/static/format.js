@@ -34,5 +34,8 @@ export const VERDICTS = {
   pass: '✓', fail: '✗', undecided: '?', 'not measured': '–', unfinished: '…',
 }
 
+/** A moment as the time of day here. */
+export const clockTime = (text) => new Date(text).toLocaleTimeString('en-GB')
+
 /** A time of the record, as date and time in UTC. */
 export const moment = (text) => `${text.slice(0, 10)} ${text.slice(11, 16)} UTC`

@@ -9,6 +9,7 @@ const SIGNS = {  // drawn, since not every system has letters of these shapes
   up: 'M32 6 58 54H6Z', down: 'M32 58 6 10H58Z', hold: 'M14 8H26V56H14ZM38 8H50V56H38Z',
   notice: 'M26 6H38L36 40H28ZM27 47H37V57H27Z', done: 'M6 34 16 24 27 36 49 9 59 18 28 54Z', rest: 'M32 6a26 26 0 1 0 .1 0ZM32 16a16 16 0 1 1-.1 0Z',
 }
+const LARGE = { hold: 'HOLD', notice: 'LOOK', done: 'DONE', rest: 'REST' }
 const READING_TIME_MS = 300
 
 export function instruction(number) {
@@ -50,7 +51,7 @@ function showCue(element, cue) {
   redo(element, JSON.stringify(cue), () => [
     sign(cue),
     h('div', {},
-      cue.kind === 'press' && cue.presses > 0 ? h('p', { class: 'cue-big' }, `${cue.key} ${cue.direction} × ${cue.presses}`) : null,
+      h('p', { class: 'cue-big' }, cue.kind === 'press' && cue.presses > 0 ? `${cue.key} ${cue.direction} × ${cue.presses}` : LARGE[cue.kind] ?? ''),
       h('p', { class: 'cue-words' }, cue.words.replace(cue.seen, '').trim()), cue.seen === '' ? null : h('p', { class: 'cue-seen' }, cue.seen)),
   ])
 }

@@ -1,4 +1,4 @@
-// One line under the header: the state of the line to the server, and what was refused.
+// One line above STOP, seen wherever the page is scrolled to: the state of the line to the server, and what was refused.
 
 import { h, put, set } from './dom.js'
 import { isCutOff } from './store.js'

@@ -64,6 +64,15 @@ function draw() {
   announce(shown)
   put(number, screen.number === null ? '' : `screen ${screen.number}`)
   document.title = title(shown)
+  put(document.getElementById('printed'), printed(shown))
+}
+
+/** What a paper of this view says of itself: when it was printed, and what it shows. */
+function printed(shown) {
+  const when = `Printed ${new Date().toISOString().slice(0, 19).replace('T', ' ')} UTC by ohmwright, as it was then`
+  if (shown === null) return `${when}: ${view?.title?.() ?? ''}`
+  const { now } = shown
+  return `${when}: ${now.name}, ${now.unit}, ${now.asset}${now.practice ? ', practice' : now.run_id ? `, run ${now.run_id}` : ', no run'}`
 }
 
 function title(shown) {
@@ -79,6 +88,8 @@ document.getElementById('views').append(
 document.getElementById('tools').append(...soundButtons(), themeButton(), inviteButton(), number)
 document.getElementById('stop-bar').append(bar.element)
 watch(draw)
+const foot = document.getElementById('foot')  // nothing may stay hidden behind it
+new ResizeObserver(() => document.body.style.setProperty('padding-bottom', `${foot.offsetHeight + 16}px`)).observe(foot)
 
 if (await enter()) {
   addEventListener('hashchange', () => { route(); place.focus() })

@@ -12,7 +12,8 @@ import { startForm } from './start.js'
 import { bench, isBusy, isSilent } from './store.js'
 import { stateWords } from './view_benches.js'
 
-export function benchView(number, extra = null) {
+/** `extra`: the panel of a unit that is worked on the page; `went`: what is said of a run that ended. */
+export function benchView(number, extra = null, went = null) {
   const parts = {
     name: h('h1'), unit: h('p', { class: 'soft' }), command: commandBar(number), sign: rfSign(),
     age: h('dd'), left: h('dd'), rest: h('dd'), reading: h('output', { class: 'reading', 'aria-label': 'Present current' }),
@@ -25,13 +26,14 @@ export function benchView(number, extra = null) {
     h('div', {}, h('dt', {}, 'RF on for'), parts.age), h('div', {}, h('dt', {}, 'limit in'), parts.left),
     h('div', {}, h('dt', {}, 'rest left'), parts.rest))
   const live = h('div', { class: 'live' }, h('div', { class: 'digits' }, parts.reading, parts.gauge.element),
-    h('div', { class: 'beside' }, parts.said.element, extra?.element ?? null))
+    parts.said.element, extra?.element ?? null)
   const element = h('section', { class: extra === null ? 'one-bench' : 'one-bench worked' },
     h('header', { class: 'bench-head' }, h('div', {}, parts.name, parts.unit), parts.command.element),
     parts.error, h('div', { class: 'rf-row' }, parts.sign.element, times), live,
-    parts.start.element, parts.plot.element,
-    h('div', { class: 'card' }, h('h2', {}, 'The run'), parts.state, parts.bar, parts.place, parts.next, parts.notices),
-    parts.results.element)
+    parts.plot.element,
+    h('div', { class: 'card run' }, h('h2', {}, 'The run'), parts.state, parts.notices, parts.bar, parts.place, parts.next),
+    went?.element ?? null, parts.start.element, parts.results.element)
+  let wasBusy = false
   return {
     element, bench: () => number, title: () => bench(number)?.now.name ?? 'Bench',
     leave: () => parts.said.leave(),
@@ -48,7 +50,10 @@ export function benchView(number, extra = null) {
       parts.start.update(known)
       parts.command.update(known)
       extra?.update(known)
+      went?.update(known)
       parts.plot.update(known)
+      if (wasBusy && !isBusy(known)) scrollTo(0, 0)  // RF, and how it ended
+      wasBusy = isBusy(known)
     },
   }
 }
@@ -77,11 +82,13 @@ function figures(parts, known) {
 function run(parts, known) {
   const { picture } = known
   put(parts.state, stateWords(known))
+  set(parts.bar, 'hidden', !isBusy(known))
   set(parts.bar, 'max', picture.points_total || 1)
   set(parts.bar, 'value', picture.points_done)
   put(parts.place, isBusy(known) && picture.stage !== null ? placeWords(picture) : '')
   put(parts.next, isBusy(known) && picture.comes_next ? `Next: ${picture.comes_next}` : '')
-  const notices = picture.notices.slice(-6)
+  const latest = picture.notices.slice(-6), isAlarm = (one) => one.urgency === 'alarm'
+  const notices = [...latest.filter(isAlarm), ...latest.filter((one) => !isAlarm(one))]
   redo(parts.notices, JSON.stringify(notices), () => notices.map((one) =>
     h('li', { 'data-urgency': one.urgency }, one.urgency === 'alarm' ? '▲ ' : '', one.words)))
   parts.results.update(known.results)

@@ -14,7 +14,7 @@ export function benchesView() {
     element: h('section', {}, h('h1', {}, 'Benches'), list),
     title: () => 'Benches',
     update() {
-      const shown = all().filter((known) => !known.now.practice)
+      const shown = all().filter((known) => !known.now.practice || isBusy(known))
       redo(list, shown.map((known) => known.number).join(), () => {
         cards.clear()
         return shown.map((known) => {
@@ -30,7 +30,7 @@ export function benchesView() {
 
 function benchCard(number) {
   const sign = rfSign(), plot = livePlot({ height: 72, small: true })
-  const name = h('a', { href: `#/bench/${number}` }), unit = h('p', { class: 'soft' })
+  const name = h('a', { href: bench(number).now.practice ? '#/practice' : `#/bench/${number}` }), unit = h('p', { class: 'soft' })
   const state = h('p', { class: 'state' }), reading = h('p', { class: 'reading small' }), place = h('span', { class: 'soft' })
   const next = h('p', { class: 'asked' })
   const halt = h('button', { type: 'button', class: 'stop small', onclick: () => stopThese([bench(number)]) }, 'STOP')

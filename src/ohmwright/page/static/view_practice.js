@@ -8,10 +8,9 @@ import { benchView } from './view_bench.js'
 
 export function practiceView() {
   const place = h('div'), intro = h('p', {}, 'An invented unit, worked with the keys below in real time. Nothing of it is kept.')
-  const debrief = debriefCard()
   let inner = null
   return {
-    element: h('section', {}, intro, debrief.element, place),
+    element: h('section', {}, intro, place),
     title: () => 'Practice',
     bench: () => inner?.bench() ?? null,
     leave: () => inner?.leave(),
@@ -19,11 +18,10 @@ export function practiceView() {
       const known = all().find((one) => one.now.practice)
       if (known === undefined) return
       if (inner === null) {
-        inner = benchView(known.number, practicePanel(known.number))
+        inner = benchView(known.number, practicePanel(known.number), debriefCard())
         place.append(inner.element)
       }
       set(intro, 'hidden', isBusy(known))  // the keys, the cue and the reading need the room
-      debrief.update(isBusy(known) ? null : known.now.debrief)
       inner.update()
     },
   }
