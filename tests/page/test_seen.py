@@ -97,7 +97,7 @@ def stop_from_afar(person: Person, site: Site) -> None:
     """Stop a practice from the view of all benches, which says what it stops and what was read."""
     page = person.page
     expect(page.locator(".bench h2", has_text="Practice bench")).to_be_visible()
-    expect(page.locator("#stop")).to_contain_text("switches RF off: Practice bench, PRACTICE")
+    expect(page.locator("#stop")).to_contain_text("switches RF off: Practice bench, PRACTICE ·")
     page.locator("#stop").click()
     read = re.compile(r"Practice bench: RF read as off at \d\d:\d\d:\d\d\.")
     expect(page.locator(".after-stop")).to_have_text(read)

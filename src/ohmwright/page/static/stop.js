@@ -83,11 +83,11 @@ export function stopBar() {
       const told = stopped.map(({ number, run }) => [bench(number), run]).filter(([known, run]) => known?.run === run).map(([known]) => afterStop(known))
       set(after, 'hidden', told.length === 0)
       put(after, told.join(' '))
-      set(after, 'data-urgent', told.some((words) => words.includes('MAY BE ON')))
+      set(after, 'data-urgent', which.length === 0 && told.some((words) => words.includes('MAY BE ON')))
       if (which.length === 0 && !isCutOff()) unheard = ''  // the server is there again, and nothing goes on
       set(loud, 'hidden', unheard === '')
       put(loud, unheard === '' ? '' : `${unheard} ${AT_THE_UNIT}`)
-      put(words, isCutOff() ? `reaches nothing now. ${AT_THE_UNIT}` : which.length === 0 ? screen.line === 'open' ? 'no run goes on' : 'what goes on is not known here' : stopping ? 'RF goes off…' : `switches RF off: ${named(which)} · space bar`)
+      put(words, isCutOff() ? `reaches nothing now. ${AT_THE_UNIT}` : which.length === 0 ? screen.line === 'open' ? 'no run goes on' : 'what goes on is not known here' : stopping ? 'RF goes off…' : `switches RF off: ${shown === null ? named(which) : which[0].now.name} · space bar`)
     },
   }
 }

@@ -29,7 +29,7 @@ export function benchView(number, extra = null, went = null) {
     parts.said.element, extra?.element ?? null)
   const element = h('section', { class: extra === null ? 'one-bench' : 'one-bench worked' },
     h('header', { class: 'bench-head' }, h('div', {}, parts.name, parts.unit), parts.command.element),
-    parts.error, h('div', { class: 'rf-row' }, parts.sign.element, times), live,
+    h('div', { class: 'rf-row' }, parts.sign.element, times), parts.error, live,
     parts.plot.element,
     h('div', { class: 'card run' }, h('h2', {}, 'The run'), parts.state, parts.notices, parts.bar, parts.place, parts.next),
     went?.element ?? null, parts.start.element, parts.results.element)
@@ -43,6 +43,7 @@ export function benchView(number, extra = null, went = null) {
       head(parts, known)
       figures(parts, known)
       set(element, 'data-busy', isBusy(known))
+      set(element, 'data-ended', known.now.state === 'ended')
       for (const part of [live, times]) set(part, 'hidden', !isBusy(known))
       set(parts.plot.element, 'hidden', !isBusy(known) && known.times.length === 0)
       run(parts, known)

@@ -3,7 +3,7 @@
 import { h, set } from './dom.js'
 import { debriefCard } from './debrief.js'
 import { practicePanel } from './panel.js'
-import { all, isBusy } from './store.js'
+import { all } from './store.js'
 import { benchView } from './view_bench.js'
 
 export function practiceView() {
@@ -21,7 +21,7 @@ export function practiceView() {
         inner = benchView(known.number, practicePanel(known.number), debriefCard())
         place.append(inner.element)
       }
-      set(intro, 'hidden', isBusy(known))  // the keys, the cue and the reading need the room
+      set(intro, 'hidden', known.now.state !== 'idle')  // the keys, and how it ended, need the room
       inner.update()
     },
   }
