@@ -4,6 +4,7 @@ Read in this order:
 
     benches, practice           what a desk works at: the bench of a file; an invented unit
     desk, operator              one bench and its run; the person who answers on the page
+    off_reading                 when RF was last read as off at it
     screens, lease              the tabs that show the page; which of them commands a bench
     news                        what each screen is told, as a stream of events
     beside                      work that waits for a disk, beside the loop of the benches

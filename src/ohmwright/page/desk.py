@@ -6,9 +6,7 @@ from collections import deque
 from collections.abc import Callable
 from contextlib import aclosing
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
 from functools import partial
-from math import inf
 from typing import Literal
 
 import anyio
@@ -34,11 +32,11 @@ from ohmwright.wire.clock import Clock
 from .benches import BenchSource
 from .beside import beside, kept_beside, opened_records
 from .lease import Lease
+from .off_reading import OffReading
 from .operator import PageOperator
 from .orders import STAGES_OF, Begin, KeyPress, Turn
 from .practice import PRACTICE, NothingKept
 
-_SAME_READING_S = 0.01
 DeskState = Literal["idle", "opening", "going on", "stopping", "ended"]
 Explain = Callable[[BaseException], OhmwrightError]
 """Turns what ended a run into an error for a person; a crash is written to its log file."""
@@ -87,9 +85,7 @@ class Desk:
         self.clock: Clock | None = None
         self._scope = anyio.CancelScope()
         self._count = 0
-        self.rf_off_at: datetime | None = None
-        """When RF was last read as off, by this computer's clock; None where it never was."""
-        self._off_read_s = -inf
+        self.off_reading = OffReading()
         self.runs += 1
         self.readings.clear()
 
@@ -163,19 +159,12 @@ class Desk:
         """Take the latest status; returns at once."""
         before = self.watch.moment
         self.watch.on_status(moment)
-        self._note_off(moment)
+        self.off_reading.note(moment, self._real.wall())
         is_new = before is None or before.bench_s != moment.bench_s
         if moment.rf == "on" and moment.current_ma is not None and is_new:
             self._count += 1
             self.readings.append(PlottedReading(self._count, moment.bench_s, moment.current_ma))
         self._changed()
-
-    def _note_off(self, moment: BenchStatus) -> None:
-        """Keep when RF was read as off; a status that repeats an older reading changes nothing."""
-        read_s = moment.bench_s - moment.read_ago_s
-        if moment.rf == "off" and read_s > self._off_read_s + _SAME_READING_S:
-            self._off_read_s = read_s
-            self.rf_off_at = self._real.wall() - timedelta(seconds=moment.read_ago_s)
 
     def _changed(self) -> None:
         self.changes += 1

@@ -42,10 +42,10 @@ class History:
     place: str | None
 
     def runs(self, words: str, verdict: str) -> dict[str, Any]:
-        """Return the newest runs that have every one of `words`, newest first, how many, and whether
-        any run is on record.
+        """Return the newest runs that have every one of `words`, newest first, and how many.
 
-        `verdict`: only those, `unfinished` among them; empty for any.
+        `verdict`: only those, `unfinished` among them; empty for any. "any" says whether a
+        run is on record at all.
         """
         if not records_exist(self.place):
             return {"runs": [], "found": 0, "any": False}

@@ -137,6 +137,7 @@ def _results_text(results: KeptResults, known: int) -> str:
 
 def _desk_facts(desk: Desk) -> dict[str, Any]:
     file, unit, lease = desk.data.file, desk.unit, desk.lease
+    off_at = desk.off_reading.at
     return {
         "name": file.name,
         "unit": f"{unit.maker} {unit.model}, serial {unit.serial}",
@@ -148,7 +149,7 @@ def _desk_facts(desk: Desk) -> dict[str, Any]:
         "debrief": desk.source.debrief(),
         "state": desk.state,
         "run_id": desk.run_id,
-        "rf_off_at": None if desk.rf_off_at is None else desk.rf_off_at.isoformat(),
+        "rf_off_at": None if off_at is None else off_at.isoformat(),
         "holder": lease.holder,
         "asker": lease.asker,
         "take_over_in_s": round(lease.take_over_in_s, 1) if lease.asker is not None else None,
