@@ -11,7 +11,12 @@ from .browsing import LONG_ACTIVATION, Hands, Person, opened_browser
 from .conftest import Site, page_settings, serving
 
 SCREENS = ((360, 740), (1024, 768))
-_PIXELS = "one => parseFloat(getComputedStyle(one).fontSize)"
+HOLD = ".cue[data-kind=hold]:has(.cue-seen)"
+_CUE = """cue => {
+  const [big, ...others] = ['big', 'words', 'seen'].map((name) => cue.querySelector(`.cue-${name}`))
+  const size = (one) => parseFloat(getComputedStyle(one).fontSize)
+  return [big.textContent, ...[big, ...others].map(size)]
+}"""
 
 
 @pytest.fixture(scope="module")
@@ -33,10 +38,6 @@ def end_y(one: Locator) -> float:
     box = one.bounding_box()
     assert box is not None
     return box["y"] + box["height"]
-
-
-def pixels(one: Locator) -> float:
-    return float(one.evaluate(_PIXELS))
 
 
 def test_a_practice_shows_what_is_asked_and_how_it_ended(
@@ -64,8 +65,8 @@ def test_a_practice_shows_what_is_asked_and_how_it_ended(
         )
         resized(page, (1024, 768))
         until_hold_with_words(Hands(page, reaction_s=0.0))
-        assert pixels(page.locator(".cue-big")) > 30
-        assert pixels(page.locator(".cue-seen")) == pixels(page.locator(".cue-words"))
+        words, large, said, seen = page.locator(HOLD).evaluate(_CUE)
+        assert (words, large > 30, seen) == ("HOLD", True, said)
         person.go("#/")
         stop_from_afar(person, site)
         person.go("#/practice")
@@ -84,7 +85,7 @@ def test_a_practice_shows_what_is_asked_and_how_it_ended(
 
 def until_hold_with_words(hands: Hands) -> None:
     """Do what is said until the unit is to be held, after presses that the meter saw."""
-    hold = hands.page.locator(".cue[data-kind=hold]:has(.cue-seen)")
+    hold = hands.page.locator(HOLD)
     for _ in range(600):
         if hold.count() and hold.is_visible():
             return
