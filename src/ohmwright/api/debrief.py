@@ -85,8 +85,8 @@ class Debrief(FrozenModel):
 
     @property
     def noticed(self) -> int:
-        """How many slips the coach named."""
-        return sum(slip.noticed for slip in self.slips)
+        """How many slips the coach named as what they were."""
+        return sum(slip.noticed and not slip.otherwise for slip in self.slips)
 
 
 def debrief(
