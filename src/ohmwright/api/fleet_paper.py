@@ -181,7 +181,8 @@ def _row_at_risk(unit: UnitCreep) -> tuple[str, ...]:
         printable(row.model),
         printable(f"{row.step} {row.point}"),
         f"{row.last_at:%Y-%m-%d}",
-        f"{'+' if row.rate_percent > 0 else ''}{fixed_decimals(row.rate_percent, 1)} %",
+        f"{'+' if row.rate_percent > 0 else ''}{fixed_decimals(row.rate_percent, 1)} ± "
+        f"{row.rate_percent_sd:.1f} %",
         f"{percent_text(row.risk)} %",
         f"{percent_text(unit.risk.within_year)} %",
         "" if unit.leaves_at is None else f"{unit.leaves_at:%Y-%m-%d}",

@@ -10,6 +10,7 @@ from ohmwright.model.event import Event
 from .beginning_on_record import differing_beginnings
 from .certificate_on_record import differing_certificates
 from .figures_on_record import differing_figures
+from .inspections_on_record import differing_inspections
 from .limits_on_record import differing_limits
 from .missing_points import missing_points
 from .people_on_record import differing_people
@@ -33,6 +34,7 @@ def contradicted_verdicts(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
         differing_figures,
         differing_beginnings,
         differing_people,
+        differing_inspections,
         differing_certificates,
         misfit_results,
         repeated_readings,
