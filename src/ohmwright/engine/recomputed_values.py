@@ -95,7 +95,7 @@ def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
     of_point = result.target is not None and result.stage != "adjust" and is_decided
     of_current = _quantity(result) in ("power_w", "current_ma") and result.load_ohm
     if not (of_point or result.sweep) or not of_current:
-        return "neither power nor current of a test point"
+        return "not by the estimator of test points"
     if not result.samples:
         made = "" if evidence.software in (SOFTWARE, None) else f" (by {evidence.software})"
         return f"no readings on record{made}"
