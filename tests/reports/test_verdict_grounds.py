@@ -113,6 +113,16 @@ def test_the_words_are_as_large_as_the_verdict(alone: Certificate) -> None:
     void = replace(alone, issue=replace(alone.issue, void="another unit"))
     assert certificate_text(void).verdict_qualified == ""  # there is no verdict to qualify
     assert ALONE not in qr_text(void)
+    assert certificate_text(void).left_qualified == ALONE  # what was measured stands on it
+
+
+def test_each_stage_is_qualified_by_its_own_values() -> None:
+    found = point("none").model_copy(update={"stage": "as_found"})
+    sheet = certificate_text(approved(found, *WHOLE))
+    assert (sheet.found_qualified, sheet.left_qualified) == (ALONE, "")
+    _, _, body = certificate_html(sheet).partition("</header>")
+    assert body.partition("As left")[0].count(ALONE) == 1
+    assert ALONE not in body.partition("As left")[2].partition("</p>")[0]
 
 
 def test_the_digital_certificate_states_no_conformity_and_no_coverage(alone: Certificate) -> None:

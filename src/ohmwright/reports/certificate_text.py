@@ -8,6 +8,7 @@ from datetime import UTC
 from typing import Any
 
 from ohmwright.model.result import Result
+from ohmwright.model.step import Stage
 
 from .certificate import Certificate
 from .curves import curve_svg, plotted_curves
@@ -171,7 +172,10 @@ class CertificateText:
     verdict_qualified: str
     """That the verdict is by readings alone; empty where the analyzer's accuracy is part of it."""
     verdict_found: str
+    found_qualified: str
+    """The same of the verdict as found."""
     verdict_left: str
+    left_qualified: str
     verdict_adjusted: str
     """Of the adjusted points, where it is no pass; else empty."""
     simulated: str
@@ -229,7 +233,9 @@ def certificate_text(certificate: Certificate) -> CertificateText:
         verdict=certificate.verdict,
         verdict_qualified="" if certificate.issue.void else qualification(certificate.results),
         verdict_found=_verdict(certificate, "as_found"),
+        found_qualified=_qualified(certificate, "as_found"),
         verdict_left=_verdict(certificate, "as_left"),
+        left_qualified=_qualified(certificate, "as_left"),
         verdict_adjusted=_verdict(certificate, "adjust").replace("pass", ""),
         simulated=_simulated(certificate.seed),
         facts=tuple(detail_blocks(certificate)),
@@ -282,9 +288,14 @@ def _letterhead(certificate: Certificate) -> Letterhead:
     )
 
 
-def _verdict(certificate: Certificate, stage: Any) -> str:
+def _verdict(certificate: Certificate, stage: Stage) -> str:
     """The verdict of a stage; empty where the run does not have it."""
     return certificate.verdict_of(stage) if stage in certificate.stages else ""
+
+
+def _qualified(certificate: Certificate, stage: Stage) -> str:
+    """How the verdict of a stage is to be qualified; empty where it is not."""
+    return qualification(result for result in certificate.results if result.stage == stage)
 
 
 def _simulated(seed: int | None) -> str:

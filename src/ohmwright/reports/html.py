@@ -90,11 +90,11 @@ def _head(sheet: CertificateText) -> Iterable[str]:
     if sheet.simulated:
         yield f'<p class="simulated"><b>SIMULATED.</b> {escape(sheet.simulated)}</p>'
     if sheet.verdict_found and sheet.verdict_left:
-        found, left = _verdict(sheet.verdict_found), _verdict(sheet.verdict_left)
-        ground = f" {_ground(sheet.verdict_qualified)}" if sheet.verdict_qualified else ""
+        found = _verdict(sheet.verdict_found, sheet.found_qualified)
+        left = _verdict(sheet.verdict_left, sheet.left_qualified)
         adjusted = sheet.verdict_adjusted
         between = f"Adjusted: {_verdict(adjusted)} &emsp; " if adjusted else ""
-        yield f"<p>As found: {found} &emsp; {between}As left: {left}{ground}</p>"
+        yield f"<p>As found: {found} &emsp; {between}As left: {left}</p>"
 
 
 def _body(sheet: CertificateText) -> Iterable[str]:
