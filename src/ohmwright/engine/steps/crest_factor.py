@@ -214,7 +214,7 @@ def _result(
         verdict=verdict[0],
         reason=activation.with_notes(verdict[1]),
         load_ohm=step.load_ohm,
-        traceability="no scale",
+        traceability="not covered",  # how the analyzer answers peaks no certificate states
         target=point.target,
         measured=measured,
         conformity=conformity(measured, point.target, point.decision),
