@@ -193,17 +193,13 @@ async def test_one_rest_counts_down_while_presses_are_made_in_it(rig) -> None:
     assert len(ends) == closed - 1
 
 
-async def test_a_point_given_up_is_put_back_by_leaving_unsaved(
-    rig, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Nobody counts presses then: the unit itself puts the trim back."""
-    monkeypatch.setattr(Confirmation, "outcome", lambda *_, late, **__: "continue")
-    monkeypatch.setattr(PlacesSeen, "best", lambda _: None)
+async def put_back_by_leaving(rig, verdict: str) -> None:
+    """The first point ends so, and what was pressed is undone without asking for presses."""
     hands = with_hands(rig)
     began = rig.hardware.truth.trims["P1"]
     events = await first_point(rig)
     (result,) = results(events)
-    assert result.verdict == "undecided"
+    assert result.verdict == verdict
     assert hands.acted
     assert press_answers(events) == []
     assert [e.point for e in events if isinstance(e, ServiceLeft)] == ["P1"]
@@ -212,22 +208,22 @@ async def test_a_point_given_up_is_put_back_by_leaving_unsaved(
     assert not any(isinstance(e, TrimsStored) for e in events)
 
 
+async def test_a_point_given_up_is_put_back_by_leaving_unsaved(
+    rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody counts presses then: the unit itself puts the trim back."""
+    monkeypatch.setattr(Confirmation, "outcome", lambda *_, late, **__: "continue")
+    monkeypatch.setattr(PlacesSeen, "best", lambda _: None)
+    await put_back_by_leaving(rig, "undecided")
+
+
 async def test_a_point_that_ends_by_doubt_is_put_back_by_leaving_unsaved(
     rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Where presses went astray nobody knows how many would undo them."""
     looks = iter([None, ("fail", "far too much flowed, twice")])
     monkeypatch.setattr(adjust._Adjustment, "resolve_doubt", lambda _: _given(next(looks)))
-    hands = with_hands(rig)
-    began = rig.hardware.truth.trims["P1"]
-    events = await first_point(rig)
-    (result,) = results(events)
-    assert result.verdict == "fail"
-    assert hands.acted
-    assert press_answers(events) == []
-    assert [e.point for e in events if isinstance(e, ServiceLeft)] == ["P1"]
-    assert rig.hardware.truth.trims["P1"] == began
-    assert result.final_trim == result.start_trim
+    await put_back_by_leaving(rig, "fail")
 
 
 async def _given(verdict: VerdictAndReason | None) -> VerdictAndReason | None:

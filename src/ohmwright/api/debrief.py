@@ -12,7 +12,9 @@ from typing import Literal
 from ohmwright.adjustment.actions import Press
 from ohmwright.engine.coach_words import (
     CHANGED_NOTHING,
+    NAMES,
     NAMES_EARLIER,
+    NAMES_NONE,
     NAMES_SLIP,
     presses_words,
 )
@@ -26,11 +28,11 @@ SlipKind = Literal[
 _HELD_BACK_S = 0.3
 """A press so soon after a cue belongs to what was asked for before: nobody reacts faster."""
 _NAMES: dict[SlipKind, tuple[str, ...]] = {
-    "nothing pressed": ("shows none", "Nothing was seen", CHANGED_NOTHING),
-    "too few": ("fewer presses",),
-    "too many": ("a press too many",),
-    "other key": ("the other key",),
-    "other direction": ("the other direction",),
+    "nothing pressed": (NAMES["none"], NAMES_NONE, CHANGED_NOTHING),
+    "too few": (NAMES["fewer"],),
+    "too many": (NAMES["more"],),
+    "other key": (NAMES["other key"],),
+    "other direction": (NAMES["other direction"],),
     "something else": ("",),
 }
 """What the coach's words for each kind contain."""

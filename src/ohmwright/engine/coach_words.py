@@ -30,15 +30,17 @@ _OTHER_SIGN = " The output follows the keys the other way than was learned; it i
 _AFTER_ALL = " An earlier cue was probably carried out as asked after all; it is allowed for."
 NAMES_EARLIER = "not carried out as asked"
 """In every sentence that tells of a slip at an earlier cue."""
-NAMES_SLIP = (
-    "shows none",
-    "Nothing was seen",
-    "fewer presses",
-    "a press too many",
-    "the other key",
-    "the other direction",
-    NAMES_EARLIER,
-)
+NAMES_NONE = "Nothing was seen"
+"""In what is told once nothing came of several cues."""
+NAMES: dict[HowDone, str] = {
+    "none": "shows none",
+    "fewer": "fewer presses",
+    "more": "a press too many",
+    "other key": "the other key",
+    "other direction": "the other direction",
+}
+"""In the sentence that tells of each slip."""
+NAMES_SLIP = (*NAMES.values(), NAMES_NONE, NAMES_EARLIER)
 """Of these, one is in every sentence that tells of a slip."""
 CHANGED_NOTHING = "has changed nothing"
 """In the question to a person who has said that presses were done, and none has shown."""
