@@ -235,6 +235,19 @@ async def test_a_reading_that_is_damaged_or_missing_once_is_asked_for_again(
 
 
 @pytest.mark.anyio
+async def test_a_busy_computer_that_meets_a_new_reading_at_each_question_has_the_first_that_stays(
+    site: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with opened(tmp_path) as (bench, _):
+        package = sys.modules["fenwater_back_ends"]
+        numbers = iter([*range(8), 7])
+        monkeypatch.setattr(
+            package.Stilt, "fetch_current", lambda self: package.Reading(412.0, next(numbers))
+        )
+        assert (await bench.analyzer.fetch_current()).number == 7
+
+
+@pytest.mark.anyio
 async def test_a_silent_analyzer_is_not_called_a_faulty_back_end(
     site: Path, tmp_path: Path
 ) -> None:

@@ -35,6 +35,14 @@ async def test_answers_that_never_agree_are_none(table: Any) -> None:
         await VerifiedDialogue(table.dialogue).number("state")
 
 
+async def test_a_busy_computer_that_meets_a_new_reading_at_each_question_has_the_first_that_stays(
+    table: Any,
+) -> None:
+    moving = [b"+3.51200E-01,A,%05d\n" % number for number in range(8)]
+    answering(table, b"FETCh:CURRent?\n", *moving)
+    assert (await VerifiedDialogue(table.dialogue).reading("fetch_current"))[1] == 7
+
+
 async def test_after_each_setting_the_instrument_is_named(table: Any) -> None:
     assured = VerifiedDialogue(table.dialogue)
     await assured.identify()

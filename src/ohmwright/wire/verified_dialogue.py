@@ -22,6 +22,8 @@ from .scpi import short_form, unquote
 
 T = TypeVar("T")
 _ASKED_AT_MOST = 4
+READ_AT_MOST = 12
+"""Times a reading is asked for: while the computer is busy, several in a row may be new ones."""
 _SET_AT_MOST = 2
 _SAME = 5e-4
 """Largest relative difference between a setting and its read-back: instruments round."""
@@ -86,7 +88,7 @@ class VerifiedDialogue:
         exchange = self.dialogue.commands.exchange(verb)
         if exchange.send is None or not exchange.is_numbered:
             return await self.dialogue.ask_reading(verb)
-        said = await self._agreed(lambda: self.dialogue.ask_values(verb), verb)
+        said = await self._agreed(lambda: self.dialogue.ask_values(verb), verb, READ_AT_MOST)
         return reading_of(exchange, said)
 
     async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
@@ -131,9 +133,11 @@ class VerifiedDialogue:
         exchange = self.dialogue.commands.exchange(verb)
         return (await self.dialogue.ask_values(verb))[exchange.asked]
 
-    async def _agreed(self, ask: Callable[[], Awaitable[T]], verb: Ask) -> T:
+    async def _agreed(
+        self, ask: Callable[[], Awaitable[T]], verb: Ask, at_most: int = _ASKED_AT_MOST
+    ) -> T:
         earlier = await ask()
-        for _ in range(_ASKED_AT_MOST - 1):
+        for _ in range(at_most - 1):
             later = await ask()
             # repr, for a NaN equals nothing; the same bytes are parsed once, to the same object
             if later is earlier or repr(later) == repr(earlier):

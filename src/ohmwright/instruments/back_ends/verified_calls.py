@@ -64,10 +64,19 @@ class VerifiedCalls:
         method = getattr(self._back_end, verb)
         return self._checked(verb, check, await self._calls.call(verb, method, within_s=within_s))
 
-    async def agreed(self, verb: str, check: Callable[[object], T], earlier: T | None = None) -> T:
-        """What two answers in a row agree on; `earlier`: one that has come already."""
+    async def agreed(
+        self,
+        verb: str,
+        check: Callable[[object], T],
+        earlier: T | None = None,
+        at_most: int = _ASKED_AT_MOST,
+    ) -> T:
+        """What two answers in a row agree on; `earlier`: one that has come already.
+
+        Raises ProtocolError where none of `at_most` agreed.
+        """
         before = await self.ask(verb, check) if earlier is None else earlier
-        for _ in range(_ASKED_AT_MOST - 1):
+        for _ in range(at_most - 1):
             later = await self.ask(verb, check)
             if repr(later) == repr(before):  # repr, for a NaN equals nothing
                 return later
