@@ -27,7 +27,7 @@ duty = 1
 [data.meter]
 max_current_ma = 1500
 resolution_ma = 0.1
-readings_per_s = 20
+readings_per_s = 10
 window_s = 0.05
 
 [data.activation]

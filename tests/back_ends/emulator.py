@@ -10,7 +10,7 @@ Nothing here comes from ohmwright. From the meter's manual:
     {"id": 0, "do": "open"}                  -> {"id": 0}
     {"id": 0, "do": "contact"}               -> {"id": 0, "contact": "open"} or "closed"
     {"id": 10, "do": "left"}                 -> {"id": 10, "s": 12.3}
-    {"id": 11, "do": "read"}                 -> {"id": 11, "ma": 412.3, "n": 97}; 20 a second
+    {"id": 11, "do": "read"}                 -> {"id": 11, "ma": 412.3, "n": 97}; 10 a second
     What cannot be done is answered by {"id": ..., "no": "why"}.
 
 The generator's port takes the same lines: name, mode, power (`w`), service (`on`), point, trim
@@ -28,7 +28,7 @@ from collections.abc import Callable
 from typing import Any
 
 LOADS = (50, 100, 200, 500, 1000)
-PER_S, LAG_S = 20, 0.25
+PER_S, LAG_S = 10, 0.25
 
 
 class Unit:

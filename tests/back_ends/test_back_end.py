@@ -30,7 +30,13 @@ from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import Request
-from ohmwright.model.errors import LinkError, LinkTimeout, ReleaseNotConfirmed, SourceError
+from ohmwright.model.errors import (
+    LinkError,
+    LinkTimeout,
+    ProtocolError,
+    ReleaseNotConfirmed,
+    SourceError,
+)
 from ohmwright.model.event import RunStarted
 from ohmwright.model.step import STAGES
 from ohmwright.reports.part_texts import protection_lines
@@ -235,16 +241,19 @@ async def test_a_reading_that_is_damaged_or_missing_once_is_asked_for_again(
 
 
 @pytest.mark.anyio
-async def test_a_busy_computer_that_meets_a_new_reading_at_each_question_has_the_first_that_stays(
-    site: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize(("step_ma", "number"), [(0.1, 4), (20.0, None)])
+async def test_a_reading_that_is_new_at_each_question_is_believed_of_a_steady_output(
+    site: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step_ma: float, number: int | None
 ) -> None:
     async with opened(tmp_path) as (bench, _):
         package = sys.modules["fenwater_back_ends"]
-        numbers = iter([*range(8), 7])
-        monkeypatch.setattr(
-            package.Stilt, "fetch_current", lambda self: package.Reading(412.0, next(numbers))
-        )
-        assert (await bench.analyzer.fetch_current()).number == 7
+        shown = iter([package.Reading(412.0 + step_ma * n, n) for n in range(20)])
+        monkeypatch.setattr(package.Stilt, "fetch_current", lambda self: next(shown))
+        if number is not None:
+            assert (await bench.analyzer.fetch_current()).number == number
+            return
+        with pytest.raises(ProtocolError, match="another answer each time"):
+            await bench.analyzer.fetch_current()
 
 
 @pytest.mark.anyio

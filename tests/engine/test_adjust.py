@@ -20,8 +20,9 @@ from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.engine.trim_actuator import TrimActuator
 from ohmwright.estimation.activation_record import Question
+from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.requests import DONE, Answer, CountPresses, PressKey
-from ohmwright.model.errors import ActivationCutShort
+from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput, LinkLost
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,
@@ -114,44 +115,67 @@ async def test_the_guard_is_told_that_hands_are_silent(make_rig: Callable) -> No
 
     rig.bench.analyzer.begin_watch = begin_watch
     await adjusted(rig, ATTENDED)
-    longer = [n for n, (silent_s, on) in enumerate(promised) if silent_s > 1 and on]
+    longer = [n for n, (silent_s, on) in enumerate(promised) if silent_s > 0 and on]
     assert longer
     assert all(promised[n + 1][0] == 0 for n in longer)
 
 
+async def never(*_: object) -> None:
+    await anyio.sleep_forever()
+
+
+def pressing(rig: Any, monkeypatch: pytest.MonkeyPatch) -> tuple[TrimActuator, Activation]:
+    """A point whose presses are asked for by typing, and nobody answers."""
+    rig.bench.operator.follows_cues = False
+    monkeypatch.setattr(rig.bench.generator, "press", never)
+    policy: Any = None
+    actuator = TrimActuator(Session(rig.bench), policy, "cut current", 0)
+    return actuator, Activation(rig.bench, load_ohm=50, power_w=150, limit_s=600)
+
+
+@pytest.mark.parametrize("by_eye", [False, True])
 async def test_a_hand_is_not_waited_for_when_the_line_fails(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch, by_eye: bool
+) -> None:
+    rig = make_rig(bench="attended", attended=True)
+    actuator, opened = pressing(rig, monkeypatch)
+
+    async def lost() -> Reading:
+        raise LinkLost("The line is lost.")
+
+    analyzer = rig.bench.analyzer
+    monkeypatch.setattr(type(analyzer), "read_by_eye", by_eye, raising=False)
+    if by_eye:
+        monkeypatch.setattr(analyzer, "until_failed", anyio.lowlevel.checkpoint)
+    else:
+        monkeypatch.setattr(analyzer, "fetch_current", lost)
+    with anyio.fail_after(5):
+        assert not await actuator.carry_out(Press("fine", 1), opened)
+
+
+async def test_rf_goes_off_at_once_where_far_too_much_flows_while_an_answer_is_waited_for(
     make_rig: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     rig = make_rig(bench="attended", attended=True)
-    rig.bench.operator.follows_cues = False
+    actuator, opened = pressing(rig, monkeypatch)
+    shown_ma = iter([1200.0, float("nan"), 1700.0, 2300.0])
 
-    async def never(*_: object) -> None:
-        await anyio.sleep_forever()
+    async def rising() -> Reading:
+        return Reading(next(shown_ma), None)
 
-    monkeypatch.setattr(rig.bench.generator, "press", never)
-    monkeypatch.setattr(rig.bench.analyzer, "until_failed", anyio.lowlevel.checkpoint)
-    policy: Any = None
-    actuator = TrimActuator(Session(rig.bench), policy, "cut current", 0)
-    opened = Activation(rig.bench, load_ohm=50, power_w=150, limit_s=600)
-    with anyio.fail_after(60):
-        assert not await actuator.carry_out(Press("fine", 1), opened)
+    monkeypatch.setattr(rig.bench.analyzer, "fetch_current", rising)
+    with anyio.fail_after(5), pytest.raises(ExcessiveOutput, match="264 W flowed into 50 ohm"):
+        await actuator.carry_out(Press("fine", 1), opened)
+    assert actuator._unanswered_press == Press("fine", 1)
 
 
 async def test_rf_waits_some_seconds_only_for_a_typed_answer(
     make_rig: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     rig = make_rig(bench="attended", attended=True)
-    rig.bench.operator.follows_cues = False
-
-    async def never(*_: object) -> None:
-        await anyio.sleep_forever()
-
-    monkeypatch.setattr(rig.bench.generator, "press", never)
+    actuator, opened = pressing(rig, monkeypatch)
     monkeypatch.setattr(trim_actuator, "_ANSWER_S", 0.01)
     monkeypatch.setattr(trim_actuator, "_ANSWER_EACH_S", 0.01)
-    policy: Any = None
-    actuator = TrimActuator(Session(rig.bench), policy, "cut current", 0)
-    opened = Activation(rig.bench, load_ohm=50, power_w=150, limit_s=600)
     with anyio.fail_after(5):
         assert not await actuator.carry_out(Press("fine", 3), opened)
 

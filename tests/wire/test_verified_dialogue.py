@@ -35,12 +35,35 @@ async def test_answers_that_never_agree_are_none(table: Any) -> None:
         await VerifiedDialogue(table.dialogue).number("state")
 
 
-async def test_a_busy_computer_that_meets_a_new_reading_at_each_question_has_the_first_that_stays(
+async def read_of(table: Any, *currents_a: float, repeats: int = 1) -> tuple[float, int | None]:
+    """A reading of a meter that shows each of these at so many questions, with its number."""
+    shown = [(current_a, n) for n, current_a in enumerate(currents_a) for _ in range(repeats)]
+    answering(table, b"FETCh:CURRent?\n", *[b"%+.5E,A,%05d\n" % each for each in shown])
+    return await VerifiedDialogue(table.dialogue).reading("fetch_current")
+
+
+async def test_a_reading_that_stays_for_two_questions_is_believed(table: Any) -> None:
+    assert await read_of(table, 0.3, 0.4, repeats=2) == (pytest.approx(300), 0)
+
+
+async def test_readings_of_a_steady_output_are_believed_though_each_question_meets_a_new_one(
     table: Any,
 ) -> None:
-    moving = [b"+3.51200E-01,A,%05d\n" % number for number in range(8)]
-    answering(table, b"FETCh:CURRent?\n", *moving)
-    assert (await VerifiedDialogue(table.dialogue).reading("fetch_current"))[1] == 7
+    """As on a busy computer, or over a slow line."""
+    moving = [0.3 + 0.0001 * n for n in range(20)]
+    assert await read_of(table, *moving) == (pytest.approx(300.4), 4)
+
+
+async def test_of_an_output_that_rises_another_reading_each_time_is_none(table: Any) -> None:
+    with pytest.raises(ProtocolError, match="another answer each time to 'fetch_current'"):
+        await read_of(table, *[0.3 * 1.02**n for n in range(20)])
+
+
+async def test_readings_that_run_back_are_not_one_after_the_other(table: Any) -> None:
+    shown = [b"+3.00000E-01,A,%05d\n" % number for number in range(20, 0, -1)]
+    answering(table, b"FETCh:CURRent?\n", *shown)
+    with pytest.raises(ProtocolError, match="another answer each time"):
+        await VerifiedDialogue(table.dialogue).reading("fetch_current")
 
 
 async def test_after_each_setting_the_instrument_is_named(table: Any) -> None:

@@ -6,7 +6,9 @@ A person is coached where the meter can show what they press, and else asked to 
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from functools import partial
+from math import isnan
 from typing import NoReturn
 
 import anyio
@@ -15,20 +17,23 @@ from ohmwright.adjustment.actions import Move, Press
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.instruments.operator import SkipStep
 from ohmwright.instruments.requests import ANOTHER, CountPresses, PressKey
+from ohmwright.model.errors import ExcessiveOutput, LinkError
 from ohmwright.model.event import TrimMoved
 
 from .activation import Activation
 from .coach import NOT_SURE, THE_METER, Coach
 from .session import Session
-from .until_link_fails import done_before_link_failure
+from .watched_work import done_while_watched
 
 _MOST_PRESSES = 20
 """Presses asked for at once: if none of them were done before, more would move far too much."""
 _PRESS_S = 0.4
 """Time that a person takes for a press; they confirm right after the last one."""
 _ANSWER_S, _ANSWER_EACH_S = 10.0, 1.0
-"""Longest time, and more for each press, that RF stays on for a typed answer: no reading is taken
-until it comes."""
+"""Longest time, and more for each press, that RF stays on for a typed answer: until it comes no
+reading says anything of the trim."""
+_LOOK_EVERY_S = 0.5
+"""Time between two looks at the current meanwhile, for the case that far too much flows."""
 
 
 class TrimActuator:
@@ -138,21 +143,38 @@ class TrimActuator:
     async def _press_answered(self, action: Press, opened: Activation | None) -> bool:
         """Ask for presses; return whether the person answered while RF may wait for them.
 
-        That is for some seconds, and within the activation's limit. Meanwhile no reading is taken,
-        and the wait ends early where the analyzer's line fails.
+        That is for some seconds, and within the activation's limit. The wait ends early where the
+        analyzer's line fails; raises ExcessiveOutput where far too much flows meanwhile.
         """
         bench = self._session.bench
         if opened is None:
             await bench.generator.press(action.key, action.times)
             return True
         wait_s = min(opened.left_s, _ANSWER_S + _ANSWER_EACH_S * abs(action.times))
-        await bench.analyzer.begin_watch(wait_s)
+        by_eye = bench.analyzer.read_by_eye
+        await bench.analyzer.begin_watch(wait_s if by_eye else _LOOK_EVERY_S)
         press = partial(bench.generator.press, action.key, action.times)
+        watch = bench.analyzer.until_failed if by_eye else partial(self._watch_current, opened)
         answered = False
-        with anyio.move_on_after(wait_s):
-            answered = await done_before_link_failure(press, bench.analyzer.until_failed)
+        try:
+            with anyio.move_on_after(wait_s):
+                answered = await done_while_watched(press, watch)
+        except ExcessiveOutput:
+            self._unanswered_press = action
+            raise
         await bench.analyzer.begin_watch()
         return answered
+
+    async def _watch_current(self, opened: Activation) -> None:
+        """Return when the analyzer's line fails; raises ExcessiveOutput."""
+        bench = self._session.bench
+        with suppress(LinkError):
+            while True:
+                await bench.clock.sleep(_LOOK_EVERY_S)
+                with anyio.CancelScope(shield=True):
+                    reading = await bench.analyzer.fetch_current()
+                if not isnan(reading.current_ma):
+                    opened.note_current(reading.current_ma)
 
     async def resolve_unanswered_presses(self) -> None:
         """Ask, with RF off, how many of the unanswered presses were done, and have the rest done.

@@ -10,20 +10,19 @@ that no stuck bit leaves alone.
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from functools import partial
 from typing import TypeVar
 
 from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
 
+from .agreement import MeasuredReply, agreed, agreed_reading
 from .command_set import Ask, Tell
-from .dialogue import Dialogue, MeasuredReply, reading_of
+from .dialogue import Dialogue, reading_of
 from .exchange import ReplyValues
 from .field_codec import FieldValue
 from .scpi import short_form, unquote
 
 T = TypeVar("T")
-_ASKED_AT_MOST = 4
-READ_AT_MOST = 12
-"""Times a reading is asked for: while the computer is busy, several in a row may be new ones."""
 _SET_AT_MOST = 2
 _SAME = 5e-4
 """Largest relative difference between a setting and its read-back: instruments round."""
@@ -88,8 +87,11 @@ class VerifiedDialogue:
         exchange = self.dialogue.commands.exchange(verb)
         if exchange.send is None or not exchange.is_numbered:
             return await self.dialogue.ask_reading(verb)
-        said = await self._agreed(lambda: self.dialogue.ask_values(verb), verb, READ_AT_MOST)
-        return reading_of(exchange, said)
+        read = partial(reading_of, exchange)
+        said = await agreed_reading(partial(self.dialogue.ask_values, verb), read)
+        if said is None:
+            raise self._another_each_time(verb)
+        return read(said)
 
     async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
         """Send the command `verb`; return when `back` reads `value`, but for rounding."""
@@ -133,17 +135,14 @@ class VerifiedDialogue:
         exchange = self.dialogue.commands.exchange(verb)
         return (await self.dialogue.ask_values(verb))[exchange.asked]
 
-    async def _agreed(
-        self, ask: Callable[[], Awaitable[T]], verb: Ask, at_most: int = _ASKED_AT_MOST
-    ) -> T:
-        earlier = await ask()
-        for _ in range(at_most - 1):
-            later = await ask()
-            # repr, for a NaN equals nothing; the same bytes are parsed once, to the same object
-            if later is earlier or repr(later) == repr(earlier):
-                return later
-            earlier = later
-        raise ProtocolError(
+    async def _agreed(self, ask: Callable[[], Awaitable[T]], verb: Ask) -> T:
+        said = await agreed(ask)
+        if said is None:
+            raise self._another_each_time(verb)
+        return said
+
+    def _another_each_time(self, verb: Ask) -> ProtocolError:
+        return ProtocolError(
             f"{self.dialogue.framing.link.name} gave another answer each time to '{verb}'.",
             "No value was taken from it.",
             "Where readings change faster than they are asked for, the computer is too busy or the "

@@ -12,7 +12,6 @@ from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.wire.link import Link
 from ohmwright.wire.off import NOTHING_TELLS, OffAnswer
-from ohmwright.wire.verified_dialogue import READ_AT_MOST
 
 from . import checked
 from .base import AnalyzerBackEnd
@@ -132,10 +131,8 @@ class BackEndAnalyzer(Analyzer):
         return await self._calls.ask("fetch_waveform", checked.waveform)
 
     async def _fetch(self, verb: str) -> Reading:
-        """A reading; one with a number is asked for until two agree."""
-        read: Reading = await self._calls.ask(verb, checked.reading)
-        if read.number is not None:
-            read = await self._calls.agreed(verb, checked.reading, read, READ_AT_MOST)
+        """A reading that is possible."""
+        read = await self._calls.reading(verb)
         if why := self.impossible(read.current_ma):
             raise self._calls.nonsense(verb, why)
         return read

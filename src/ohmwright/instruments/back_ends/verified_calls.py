@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from math import isclose
 from random import Random
 from typing import TypeVar
 
 import anyio
 
+from ohmwright.instruments.analyzer import Reading
 from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
+from ohmwright.wire.agreement import agreed, agreed_reading
 from ohmwright.wire.command_set import Verb
 from ohmwright.wire.nonces import nonce_pair
 
@@ -18,7 +21,8 @@ from .base import BackEnd
 from .calls import Calls
 
 T = TypeVar("T")
-_ASKED_AT_MOST = 4
+_ANOTHER = "another answer each time"
+_TOO_SLOW = "the readings may change faster than they are asked for"
 _SET_AT_MOST = 2
 _SAME = 5e-4
 """Largest relative difference between a setting and its read-back: instruments round."""
@@ -64,24 +68,23 @@ class VerifiedCalls:
         method = getattr(self._back_end, verb)
         return self._checked(verb, check, await self._calls.call(verb, method, within_s=within_s))
 
-    async def agreed(
-        self,
-        verb: str,
-        check: Callable[[object], T],
-        earlier: T | None = None,
-        at_most: int = _ASKED_AT_MOST,
-    ) -> T:
-        """What two answers in a row agree on; `earlier`: one that has come already.
+    async def agreed(self, verb: str, check: Callable[[object], T]) -> T:
+        """What two answers in a row agree on."""
+        said = await agreed(partial(self.ask, verb, check))
+        if said is None:
+            raise self.nonsense(verb, _ANOTHER)
+        return said
 
-        Raises ProtocolError where none of `at_most` agreed.
-        """
-        before = await self.ask(verb, check) if earlier is None else earlier
-        for _ in range(at_most - 1):
-            later = await self.ask(verb, check)
-            if repr(later) == repr(before):  # repr, for a NaN equals nothing
-                return later
-            before = later
-        raise self.nonsense(verb, "another answer each time")
+    async def reading(self, verb: str) -> Reading:
+        """A reading; one with a number is asked for until two agree."""
+        first: Reading = await self.ask(verb, checked.reading)
+        if first.number is None:
+            return first
+        ask = partial(self.ask, verb, checked.reading)
+        said = await agreed_reading(ask, lambda read: (read.current_ma, read.number), first)
+        if said is None:
+            raise self.nonsense(verb, f"{_ANOTHER}: {_TOO_SLOW}")
+        return said
 
     async def tell(self, verb: str, *arguments: object) -> None:
         """Call the method `verb` once."""

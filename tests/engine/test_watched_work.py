@@ -1,11 +1,11 @@
-"""Work ends early when the line behind it fails, and leaves nobody watching."""
+"""Work ends early when what is watched beside it says so, and leaves nobody watching."""
 
 from collections.abc import Awaitable, Callable
 
 import anyio
 import pytest
 
-from ohmwright.engine.until_link_fails import done_before_link_failure
+from ohmwright.engine.watched_work import done_while_watched
 
 pytestmark = pytest.mark.anyio
 
@@ -31,7 +31,7 @@ async def a_while() -> None:
 
 async def test_work_that_ends_by_itself() -> None:
     line = Line()
-    assert await done_before_link_failure(a_while, line.until_failed)
+    assert await done_while_watched(a_while, line.until_failed)
     assert line.watched == 0
 
 
@@ -45,7 +45,7 @@ async def test_work_that_is_cut_short() -> None:
         await anyio.sleep_forever()
 
     with anyio.fail_after(60):
-        assert not await done_before_link_failure(work, line.until_failed)
+        assert not await done_while_watched(work, line.until_failed)
     assert line.watched == 0
 
 
@@ -60,7 +60,7 @@ def failing(error: BaseException) -> Callable[[], Awaitable[None]]:
 async def test_what_the_work_raises_is_raised_as_it_is() -> None:
     line = Line()
     with pytest.raises(EOFError):
-        await done_before_link_failure(failing(EOFError()), line.until_failed)
+        await done_while_watched(failing(EOFError()), line.until_failed)
     assert line.watched == 0
 
 
@@ -68,6 +68,30 @@ async def test_a_cancellation_from_outside_is_heard() -> None:
     line = Line()
     with anyio.CancelScope() as scope:
         scope.cancel()
-        await done_before_link_failure(anyio.sleep_forever, line.until_failed)
+        await done_while_watched(anyio.sleep_forever, line.until_failed)
         pytest.fail("it was not heard")
     assert line.watched == 0
+
+
+async def test_what_the_watch_raises_ends_the_work_and_is_raised() -> None:
+    async def watch() -> None:
+        await a_while()
+        raise ValueError("far too much")
+
+    with anyio.fail_after(60), pytest.raises(ValueError, match="far too much"):
+        await done_while_watched(anyio.sleep_forever, watch)
+
+
+async def test_a_question_of_the_watch_is_answered_before_the_work_is_done() -> None:
+    """Cut off, it would leave the line out of step for whoever speaks next."""
+    answered = False
+
+    async def watch() -> None:
+        nonlocal answered
+        with anyio.CancelScope(shield=True):
+            await anyio.sleep(0.05)
+            answered = True
+        await anyio.sleep_forever()
+
+    assert await done_while_watched(a_while, watch)
+    assert answered
