@@ -128,6 +128,7 @@ def pressing(rig: Any, monkeypatch: pytest.MonkeyPatch) -> tuple[TrimActuator, A
     """A point whose presses are asked for by typing, and nobody answers."""
     rig.bench.operator.follows_cues = False
     monkeypatch.setattr(rig.bench.generator, "press", never)
+    monkeypatch.setattr(trim_actuator, "_LOOK_EVERY_S", 0.01)
     policy: Any = None
     actuator = TrimActuator(Session(rig.bench), policy, "cut current", 0)
     return actuator, Activation(rig.bench, load_ohm=50, power_w=150, limit_s=600)
