@@ -19,7 +19,6 @@ from ohmwright.model.errors import (
     ProtocolError,
 )
 
-from .agreement import MeasuredReply
 from .clock import Clock
 from .command_set import Ask, CommandSet, Tell
 from .conversation import Conversation
@@ -29,6 +28,8 @@ from .link import Link
 from .scpi import unquote
 
 T = TypeVar("T")
+MeasuredReply = tuple[float, int | None]
+"""Value and number of a measured reply."""
 
 
 class LinkState(StrEnum):

@@ -12,9 +12,9 @@ import anyio
 
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
-from ohmwright.wire.agreement import agreed, agreed_reading
 from ohmwright.wire.command_set import Verb
 from ohmwright.wire.nonces import nonce_pair
+from ohmwright.wire.verified_dialogue import agreed, agreed_reading
 
 from . import checked
 from .base import BackEnd
