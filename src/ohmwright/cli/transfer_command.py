@@ -6,7 +6,7 @@ import os
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO
 
@@ -111,6 +111,18 @@ def export_parquet(file: Path, selection: Selection, records: str | None) -> Non
     out().print(f"{count} results written to {file}", soft_wrap=True)
 
 
+@dataclass
+class _RunsThatCame:
+    """What came of the runs of one file."""
+
+    how: Counter[str] = field(default_factory=Counter)
+    """How many are new, longer than what is on record, or there already."""
+    unsigned: dict[str, bool] = field(default_factory=dict)
+    """By id, whether the run is over, as one that was refused is."""
+    refused: list[UsageError] = field(default_factory=list)
+    contradicted: list[AuditFinding] = field(default_factory=list)
+
+
 def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
     """Check the whole file, then store its new runs and the new events of unfinished runs.
 
@@ -124,27 +136,39 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
                 pass
         with _open_existing(file) as lines:
             register = Register.read(lines, str(file))
-        came, unsigned, refused = Counter[str](), dict[str, bool](), list[UsageError]()
-        contradicted = list[AuditFinding]()
-        with _open_existing(file) as lines, RecomputedValues() as recomputed:
-            for run, events in read_runs(lines, str(file)):
-                try:
-                    how = import_run(store, run, events)
-                except UsageError as problem:
-                    refused.append(problem)
-                    continue
-                came[how] += 1
-                contradicted += audit_verdicts(run.run_id, events)
-                contradicted += recomputed(run.run_id, events)
-                if run.seal is None and how != "there already":
-                    unsigned[run.run_id] = is_refused(events)
-            contradicted += recomputed.rest()
+        came = _take_runs(file, store)
         merged = import_register(store.database, register, account_name())
         new = [one for one in signers(signatures(store.database)) if one.key not in known]
         known_keys = trusted_keys(trusted, store)
         both = list(_noted_on_both(store, merged.both))
     _print_new_signers(new, known_keys)
-    for run_id, is_over in unsigned.items():
+    _print_runs(came)
+    _print_merged(merged, both)
+    return UsageError.exit_code if came.refused or merged.refused else 0
+
+
+def _take_runs(file: Path, store: SqlStore) -> _RunsThatCame:
+    """Store the runs of `file`, and hold what came against itself."""
+    came = _RunsThatCame()
+    with _open_existing(file) as lines, RecomputedValues() as recomputed:
+        for run, events in read_runs(lines, str(file)):
+            try:
+                how = import_run(store, run, events)
+            except UsageError as problem:
+                came.refused.append(problem)
+                continue
+            came.how[how] += 1
+            came.contradicted += audit_verdicts(run.run_id, events)
+            came.contradicted += recomputed(run.run_id, events)
+            if run.seal is None and how != "there already":
+                came.unsigned[run.run_id] = is_refused(events)
+        came.contradicted += recomputed.rest()
+    return came
+
+
+def _print_runs(came: _RunsThatCame) -> None:
+    """Print which runs nobody signed, which contradict themselves, and how many came."""
+    for run_id, is_over in came.unsigned.items():
         said = (
             f"Run {run_id} was refused before anything was measured, and is over: nobody signs it."
             if is_over
@@ -152,19 +176,17 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
             "of it, also what is there already. Go on with it on one computer alone."
         )
         out().print(Text(printable(said)), soft_wrap=True)
-    for finding in (one for one in contradicted if one.kind == "wrong"):
+    for finding in (one for one in came.contradicted if one.kind == "wrong"):
         said = f"Imported, and its own record contradicts it: {finding}"
         err().print(Text(printable(said), style="red"), soft_wrap=True)
-    for refusal in refused:
+    for refusal in came.refused:
         print_error(refusal)
     out().print(
-        f"{counted(came['new'], 'run')} imported, {came['longer']} of those on record continued, "
-        f"{came['there already']} were on record already"
-        f"{f', {len(refused)} were refused' if refused else ''}.",
+        f"{counted(came.how['new'], 'run')} imported, {came.how['longer']} of those on record "
+        f"continued, {came.how['there already']} were on record already"
+        f"{f', {len(came.refused)} were refused' if came.refused else ''}.",
         soft_wrap=True,
     )
-    _print_merged(merged, both)
-    return UsageError.exit_code if refused or merged.refused else 0
 
 
 def _noted_on_both(store: SqlStore, units: Iterable[NotedOnBoth]) -> Iterator[str]:

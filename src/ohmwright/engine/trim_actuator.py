@@ -170,7 +170,8 @@ class TrimActuator:
         bench = self._session.bench
         with suppress(LinkError):
             while True:
-                await anyio.sleep(_LOOK_EVERY_S)  # a person's time: a virtual clock has none
+                # a person is waited for, who lives in real time; a virtual clock would run ahead
+                await anyio.sleep(_LOOK_EVERY_S)  # noqa: TID251
                 with anyio.CancelScope(shield=True):
                     reading = await bench.analyzer.fetch_current()
                 if not isnan(reading.current_ma):
