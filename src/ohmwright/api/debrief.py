@@ -97,8 +97,12 @@ def debrief(
     pressed: Sequence[Pressed],
     over_s: float | None,
     you: Effort,
+    untrue: Sequence[str] = (),
 ) -> Debrief:
-    """Return what a practice came to; `over_s`: when the last presses were no longer wanted."""
+    """Return what a practice came to; `over_s`: when the last presses were no longer wanted.
+
+    `untrue`: answers that the unit's panel contradicts, in words.
+    """
     slips = tuple(_slips(asked, pressed, over_s))
     noticed, unfounded = _noticed(slips, said)
     first_s = asked[0].at_s if asked else float("inf")
@@ -109,6 +113,7 @@ def debrief(
         unfounded=unfounded,
         unasked=presses_words(_presses(before)),
         you=you,
+        untrue=tuple(untrue),
     )
 
 

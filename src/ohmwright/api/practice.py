@@ -47,8 +47,8 @@ class PracticeBench:
     def debrief(self) -> Debrief:
         """Return what it came to so far, each slip beside what the coach said of it."""
         heard, pressed = self.person, self.hardware.truth.pressed
-        told = debrief(heard.asked, heard.said, pressed, heard.over_s, self.effort())
-        return told.model_copy(update={"untrue": tuple(heard.untrue)})
+        over_s, you = heard.over_s, self.effort()
+        return debrief(heard.asked, heard.said, pressed, over_s, you, heard.untrue)
 
 
 def open_practice_bench(data: BenchData, clock: VirtualClock, person: PersonOf) -> PracticeBench:
