@@ -9,6 +9,7 @@ from typing import Any
 import anyio
 
 from ohmwright.engine import release, rested_activation, sampling
+from ohmwright.wire import verified_dialogue
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
@@ -49,10 +50,10 @@ def _without_read_back() -> None:
 
 
 def _without_asking_twice() -> None:
-    async def at_its_word(_: VerifiedDialogue, ask: Callable[[], Any], __: Ask) -> Any:
+    async def at_its_word(ask: Callable[[], Any], *_: object) -> Any:
         return await ask()
 
-    replace(VerifiedDialogue, "_agreed", at_its_word)
+    replace(verified_dialogue, "_agreed", at_its_word)
 
 
 def _without_proof() -> None:

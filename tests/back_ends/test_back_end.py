@@ -241,17 +241,16 @@ async def test_a_reading_that_is_damaged_or_missing_once_is_asked_for_again(
 
 
 @pytest.mark.anyio
-@pytest.mark.parametrize(("step_ma", "number"), [(0.1, 4), (20.0, None)])
-async def test_a_reading_that_is_new_at_each_question_is_believed_of_a_steady_output(
-    site: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step_ma: float, number: int | None
+async def test_a_reading_that_is_new_at_each_question_is_believed_where_it_goes_on(
+    site: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     async with opened(tmp_path) as (bench, _):
         package = sys.modules["fenwater_back_ends"]
-        shown = iter([package.Reading(412.0 + step_ma * n, n) for n in range(20)])
-        monkeypatch.setattr(package.Stilt, "fetch_current", lambda self: next(shown))
-        if number is not None:
-            assert (await bench.analyzer.fetch_current()).number == number
-            return
+        rising = iter([package.Reading(412.0 + 20 * n, n) for n in range(20)])
+        monkeypatch.setattr(package.Stilt, "fetch_current", lambda self: next(rising))
+        assert (await bench.analyzer.fetch_current()).number == 4
+        running_back = iter([package.Reading(412.0, n) for n in range(20, 0, -1)])
+        monkeypatch.setattr(package.Stilt, "fetch_current", lambda self: next(running_back))
         with pytest.raises(ProtocolError, match="another answer each time"):
             await bench.analyzer.fetch_current()
 

@@ -46,17 +46,31 @@ async def test_a_reading_that_stays_for_two_questions_is_believed(table: Any) ->
     assert await read_of(table, 0.3, 0.4, repeats=2) == (pytest.approx(300), 0)
 
 
-async def test_readings_of_a_steady_output_are_believed_though_each_question_meets_a_new_one(
-    table: Any,
+@pytest.mark.parametrize(
+    "rise", [lambda n: 0.3 + 0.0001 * n, lambda n: 0.3 * 1.02**n, lambda n: 0.1 * max(0, n - 4)]
+)
+async def test_a_reading_is_believed_that_goes_on_though_each_question_meets_a_new_one(
+    table: Any, rise: Callable[[int], float]
 ) -> None:
-    """As on a busy computer, or over a slow line."""
-    moving = [0.3 + 0.0001 * n for n in range(20)]
-    assert await read_of(table, *moving) == (pytest.approx(300.4), 4)
+    """As on a busy computer, over a slow line, or of a quick meter; steady, rising, just begun."""
+    current_ma, number = await read_of(table, *[rise(n) for n in range(20)])
+    assert number in (4, 6)
+    assert current_ma == pytest.approx(1000 * rise(number), rel=1e-4)
 
 
-async def test_of_an_output_that_rises_another_reading_each_time_is_none(table: Any) -> None:
+@pytest.mark.parametrize("changed", [4, 5])
+async def test_of_readings_that_are_always_new_one_with_a_changed_digit_is_not_believed(
+    table: Any, changed: int
+) -> None:
+    shown = [0.3 + 0.0005 * n for n in range(20)]
+    shown[changed] += 0.04
+    current_ma, number = await read_of(table, *shown)
+    assert current_ma == pytest.approx(300 + 0.5 * (number or 0))
+
+
+async def test_readings_that_leap_are_none(table: Any) -> None:
     with pytest.raises(ProtocolError, match="another answer each time to 'fetch_current'"):
-        await read_of(table, *[0.3 * 1.02**n for n in range(20)])
+        await read_of(table, *[0.3 * 3.5**n for n in range(20)])
 
 
 async def test_readings_that_run_back_are_not_one_after_the_other(table: Any) -> None:

@@ -142,10 +142,14 @@ class RemoteAnalyzer(Analyzer):
         return Reading(current_ma, number)
 
     async def capture_waveform(self) -> WaveformCapture:
-        """The latest waveform: 16-bit counts, A a count, s a sample."""
+        """The latest waveform: 16-bit counts, A a count, s a sample.
+
+        It is asked for once, since two differ rightly: a changed sample shows in the scatter of the
+        captures that make a value.
+        """
         if not self.data.waveform:
             return await super().capture_waveform()
-        block = await self._verified.block("fetch_waveform")
+        block = await self.dialogue.ask_block("fetch_waveform")
         if len(block) < 2 or len(block) % 2:
             raise ProtocolError(
                 f"A waveform of {len(block)} bytes came; its samples have 2 bytes each.",

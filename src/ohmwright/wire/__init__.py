@@ -60,10 +60,12 @@ standard library. Held by tests/emulators/test_driven_by_data.py.
 **Nothing is taken on one reply's word** (`verified_dialogue`). Why: most protocols have no
 checksum, so a flipped digit makes another well-formed reply. Questions are asked until two replies
 in a row agree; settings are read back; after ON the limit that runs is read back; before ON a
-ceiling for that limit is set and read back. That costs one question more a reading. A command set
-without a ceiling leaves a gap: one flipped bit in ON may hold RF on for longer on a line that then
-takes no OFF. Rejected: asking once.
-Held by tests/wire/test_verified_dialogue.py;
+ceiling for that limit is set and read back. That costs one question more a reading. Where a meter
+is quicker than the line, no two are the same: then a numbered reading is believed that goes on as
+the two before it. A waveform is asked for once: its scatter tells. A command set without a ceiling
+leaves a gap: one flipped bit in ON may hold RF on for longer on a line that then takes no OFF.
+Rejected: asking once; to end a run since the computer was busy.
+Held by tests/wire/test_verified_dialogue.py and tests/engine/test_quick_meters.py;
 `scripts/faults --mutate asking-twice`.
 
 **A line is proved at both ends of everything recorded** (`nonces`). `identify` has two nonces

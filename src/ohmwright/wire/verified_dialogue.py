@@ -7,14 +7,14 @@ agree, every setting is read back, and the line is proven as far as its command 
 that no stuck bit leaves alone.
 
 Numbered readings that are asked for more slowly than the meter takes them are never the same twice:
-on a busy computer, or over a slow line. One after the other of a steady output is believed then.
+on a busy computer, over a slow line, or of a quick meter. One that goes on as the two before it is
+believed then: a changed digit makes a leap.
 """
 
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 from functools import partial
-from math import isclose
 from typing import TypeVar
 
 from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
@@ -27,8 +27,8 @@ from .scpi import short_form, unquote
 
 T = TypeVar("T")
 _ASKED_AT_MOST, _READ_AT_MOST = 4, 12
-_STEADY = 0.01
-"""Relative difference of two readings of a steady output: a changed digit mostly makes more."""
+_STEADY, _QUICKER = 0.01, 2.0
+"""Largest change from one reading to the next: relative to it, or over the change before."""
 _SET_AT_MOST = 2
 _SAME = 5e-4
 """Largest relative difference between a setting and its read-back: instruments round."""
@@ -79,10 +79,6 @@ class VerifiedDialogue:
     async def values(self, verb: Ask) -> ReplyValues:
         """All that the reply to `verb` says, by the names of quantities in our own units."""
         return await self._agreed(lambda: self.dialogue.ask_values(verb), verb)
-
-    async def block(self, verb: Ask) -> bytes:
-        """The data of the block that answers `verb`."""
-        return await self._agreed(lambda: self.dialogue.ask_block(verb), verb)
 
     async def reading(self, verb: Ask) -> MeasuredReply:
         """FieldValue and number of a measured reply; asked again where two replies differ.
@@ -180,38 +176,41 @@ async def agreed_reading(
     reading_of: Callable[[T], MeasuredReply],
     earlier: T | None = None,
 ) -> T | None:
-    """What two answers in a row say, or the second of two readings one after the other.
+    """What two answers in a row say, or where four do not, a reading that goes on as two before it.
 
-    The latter where four answers were different, and the two are of a steady output. None where
-    there are none. `reading_of`: the reading in an answer; `earlier`: an answer that came already.
+    None where there is neither. `reading_of`: the reading in an answer; `earlier`: an answer that
+    came already.
     """
 
-    def follows(before: T, after: T) -> bool:
-        return _is_next(reading_of(before), reading_of(after))
+    def goes_on(first: T, second: T, third: T) -> bool:
+        return _goes_on(reading_of(first), reading_of(second), reading_of(third))
 
-    return await _agreed(ask, earlier, _READ_AT_MOST, follows)
+    return await _agreed(ask, earlier, _READ_AT_MOST, goes_on)
 
 
 async def _agreed(
     ask: Callable[[], Awaitable[T]],
     earlier: T | None,
     at_most: int,
-    follows: Callable[[T, T], bool],
+    goes_on: Callable[[T, T, T], bool],
 ) -> T | None:
-    before = await ask() if earlier is None else earlier
+    before = older = await ask() if earlier is None else earlier
     for answers in range(2, at_most + 1):
         after = await ask()
         # repr, for a NaN equals nothing; the same bytes are parsed once, to the same object
         if after is before or repr(after) == repr(before):
             return after
-        if answers > _ASKED_AT_MOST and follows(before, after):
+        if answers > _ASKED_AT_MOST and goes_on(older, before, after):
             return after
-        before = after
+        older, before = before, after
     return None
 
 
-def _is_next(before: MeasuredReply, after: MeasuredReply) -> bool:
-    """Whether a reading of a steady output came after another."""
-    (value, number), (next_value, next_number) = before, after
-    newer = number is not None and next_number is not None and next_number > number
-    return newer and isclose(value, next_value, rel_tol=_STEADY)
+def _goes_on(first: MeasuredReply, second: MeasuredReply, third: MeasuredReply) -> bool:
+    """Whether the third of three readings is new, and changes by about as much as the second did.
+
+    So a digit of it that was changed on the line is small against what the output itself does.
+    """
+    (a, _), (b, before), (c, after) = first, second, third
+    is_new = before is not None and after is not None and after > before
+    return is_new and abs(c - b) <= max(_STEADY * abs(c), _QUICKER * abs(b - a))
