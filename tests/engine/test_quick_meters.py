@@ -32,7 +32,7 @@ tolerance = { percent = 15 }
 async def test_each_question_meets_a_new_reading(
     make_rig: Callable[..., Any], whole_job: tuple[Any, Any], per_s: float, query_s: float
 ) -> None:
-    """Outputs from their rise on, leakage, contact quality: the values of a meter of 10 a second."""
+    """Outputs from their rise on, leakage, contact quality: values as by a slower meter."""
     rig = make_rig(meter=MeterKind(per_s, 0.1, query_s=query_s))
     found = results(await rig.run(shipped("procedures", "demo-monopolar.toml"), ("as_found",)))
     usual = [one for one in results(whole_job[1]) if one.stage == "as_found"]
