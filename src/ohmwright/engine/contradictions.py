@@ -7,15 +7,16 @@ from itertools import chain
 
 from ohmwright.model.event import Event
 
+from .answers_on_record import differing_answers
 from .beginning_on_record import differing_beginnings
 from .certificate_on_record import differing_certificates
 from .figures_on_record import differing_figures
-from .inspections_on_record import differing_inspections
 from .limits_on_record import differing_limits
 from .missing_points import missing_points
 from .people_on_record import differing_people
 from .recomputed_values import differing, recomputable
 from .repeated_readings import repeated_readings
+from .requests_on_record import missing_requests
 from .rf_on_record import misfit_results
 from .verdict_on_record import differing_verdicts
 
@@ -34,7 +35,8 @@ def contradicted_verdicts(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
         differing_figures,
         differing_beginnings,
         differing_people,
-        differing_inspections,
+        differing_answers,
+        missing_requests,
         differing_certificates,
         misfit_results,
         repeated_readings,

@@ -11,6 +11,8 @@ from ohmwright.model.hardware import MeterData
 from .requests import DONE, Answer, ValueRequest
 
 PRESSED = Answer("pressed", "p")
+SHOWN_NOW = "does the meter show now?"
+"""The end of each question for a reading with RF on."""
 _PLAUSIBLE = 1.5
 """No meter shows more than so many times its range."""
 _TO_MA = {"": 1.0, "ma": 1.0, "a": 1000.0}
@@ -85,7 +87,7 @@ class TypeReading(ValueRequest):
         """What the person reads."""
         if self.rf_to_be_off:
             return "RF and the foot switch are to be off now. What current does the meter show?"
-        return f"What {self.quantity} does the meter show now?"
+        return f"What {self.quantity} {SHOWN_NOW}"
 
     @property
     def how_to_answer(self) -> str:

@@ -166,7 +166,9 @@ class HandWorkedAnalyzer(Analyzer):
         """The latest reading of the HF leakage current, typed or asked for."""
         if self._typed is None:
             return await self._by_line.fetch_leakage()
-        return await self._type("HF leakage current", self._typed)
+        reading = await self._type("HF leakage current", self._typed)
+        self._latest_ma = reading.current_ma
+        return reading
 
     async def _type(self, quantity: str, typed: TypedMeter) -> Reading:
         if self._rf_wanted:

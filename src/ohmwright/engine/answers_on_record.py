@@ -1,0 +1,161 @@
+"""Whether what a procedure asks a person is on record, with the answers that its results say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from ohmwright.instruments.operator import NOT_ANSWERS
+from ohmwright.instruments.requests import DONE, NO, YES
+from ohmwright.model.event import (
+    Asked,
+    Event,
+    PointDone,
+    RunFinished,
+    RunResumed,
+    RunStarted,
+    StepStarted,
+)
+from ohmwright.model.result import Result, Verdict
+from ohmwright.model.step import Stage
+
+from .answered_step import AnsweredStep
+from .kept_documents import DocumentedPart, read_kept_procedure, with_parts
+from .procedure import Procedure
+from .steps import step_kind
+from .steps.inspection import InspectionStep
+from .steps.instruction import InstructionStep
+
+_BY_VERDICT: dict[Verdict, str] = {"pass": YES.word, "fail": NO.word}
+
+
+@dataclass
+class _Answers:
+    """What was answered so far, by step."""
+
+    stage: Stage | None = None
+    step: str = ""
+    of_step: list[Asked] = field(default_factory=list[Asked])
+    """Since the step began."""
+    obeyed: set[tuple[Stage | None, str, str]] = field(default_factory=set)
+    """Stage, step and text of each request that was answered with done, or skipped."""
+
+    def begin(self, stage: Stage | None = None, step: str = "") -> None:
+        """A step begins, or the run or a part of it."""
+        self.stage, self.step, self.of_step = stage, step, []
+
+    def add(self, asked: Asked) -> None:
+        """Take in what a person said."""
+        self.of_step.append(asked)
+        if asked.answer in (DONE.word, "skip"):
+            self.obeyed.add((self.stage, self.step, asked.question))
+
+    def last_to(self, question: str | None) -> str | None:
+        """Return the last answer to a question of the step, to any where it is not known."""
+        said = (
+            one.answer
+            for one in reversed(self.of_step)
+            if one.answer not in NOT_ANSWERS and question in (one.question, None)
+        )
+        return next(said, None)
+
+
+def differing_answers(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
+    """Yield number and description of each event whose question has another answer, or none.
+
+    That is results of an inspection, a value, a text or a choice; skipped points; and the end of a
+    run with an instruction that nobody answered. Where a procedure cannot be read here, the words
+    of its questions are not compared, and instructions are passed over.
+    """
+    answers, stages = _Answers(), tuple[Stage, ...]()
+    for number, event, part in with_parts(events):
+        match event:
+            case RunStarted():
+                answers.begin()
+                stages = event.stages
+            case RunResumed():
+                answers.begin()
+            case StepStarted():
+                answers.begin(event.stage, event.step)
+            case Asked():
+                answers.add(event)
+            case PointDone(result=result) if part is not None:
+                if said := _what_differs(result, answers, part):
+                    yield number, f"{result.step}, {result.point}: {said}"
+            case RunFinished() if part is not None:
+                for said in _not_obeyed(_procedure(part), stages, answers):
+                    yield number, said
+
+
+def _procedure(part: DocumentedPart) -> Procedure | None:
+    document = part.document("procedure")
+    return None if document is None else read_kept_procedure(document)
+
+
+def _what_differs(result: Result, answers: _Answers, part: DocumentedPart) -> str:
+    """Return what the answers say against a result; empty where they agree."""
+    if result.verdict == "not measured":
+        return _not_skipped(result, answers)
+    wanted = _answer_of(result)
+    if wanted is None:
+        return ""
+    told_by, from_file = result.readings_told_by or "", f"{part.began.operator}, from "
+    if told_by.startswith(from_file):
+        return _not_given(told_by.removeprefix(from_file), part)
+    said = answers.last_to(_question(result.step, _procedure(part)))
+    if said is None:
+        return f"its result says that '{wanted}' was answered, and no answer is on record"
+    return "" if said == wanted else f"its result says '{wanted}', and the answer was {said}"
+
+
+def _answer_of(result: Result) -> str | None:
+    """Return the answer by which a result was made; None for one that was not answered."""
+    kind = step_kind(result.kind)
+    if issubclass(kind, InspectionStep):
+        return _BY_VERDICT.get(result.verdict)
+    return result.said or None if issubclass(kind, AnsweredStep) else None
+
+
+def _question(name: str, procedure: Procedure | None) -> str | None:
+    """Return what a step asks; None where that is not known."""
+    steps = () if procedure is None else procedure.step
+    match next((step for step in steps if step.name == name), None):
+        case InspectionStep(question=text) | AnsweredStep(prompt=text):
+            return text
+        case _:
+            return None
+
+
+def _not_given(file: str, part: DocumentedPart) -> str:
+    """Return that the file from which a result was answered is not kept; empty where it is."""
+    kept = part.document("given values")
+    if kept is not None and kept.name == file:
+        return ""
+    return f"its answer is said to be from '{file}', and no such file is kept with the run"
+
+
+def _not_skipped(result: Result, answers: _Answers) -> str:
+    """Return that nobody skipped a result that says so; empty else."""
+    skips = (one for one in answers.of_step if one.answer == "skip")
+    reasons = (f"skipped by {one.told_by}: {one.words}" for one in skips)
+    if not result.reason.startswith("skipped by ") or result.reason in reasons:
+        return ""
+    return f"it was {result.reason}; that nobody said by the record"
+
+
+def _not_obeyed(
+    procedure: Procedure | None, stages: Iterable[Stage], answers: _Answers
+) -> Iterator[str]:
+    """Yield each instruction of which nobody said, in a stage of the run, that it was done."""
+    for stage in stages:
+        for step in () if procedure is None else procedure.steps_in(stage):
+            match step:
+                case InstructionStep(name=name, text=text) if (
+                    stage,
+                    name,
+                    text,
+                ) not in answers.obeyed:
+                    where = stage.replace("_", " ")
+                    yield f"{name}, {where}: no answer on record says that it was done or skipped"
+                case _:
+                    pass

@@ -1,0 +1,310 @@
+"""What a person must have been asked, and the record does not hold, contradicts it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import anyio
+import pytest
+
+from ohmwright.api.bench_data import read_bench
+from ohmwright.api.open_bench import assemble_bench, simulated_bench
+from ohmwright.engine.answers_on_record import differing_answers
+from ohmwright.engine.contradictions import contradicted_verdicts
+from ohmwright.engine.job import Job
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.requests_on_record import missing_requests
+from ohmwright.engine.run import run
+from ohmwright.instruments.requests import Inspect, PressKey, ReadSerialPlate, Request
+from ohmwright.model.assignment import Assignment
+from ohmwright.model.event import (
+    Asked,
+    DocumentKept,
+    Event,
+    RunFinished,
+    RunStarted,
+    UnitIdentified,
+)
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.shipped import shipped
+from ohmwright.model.step import STAGES
+from ohmwright.simulator.operator import SimulatedOperator
+from ohmwright.wire.clock import VirtualClock
+
+from .test_answered_steps import CSV, PROCEDURE, UNIT, _from
+from .test_answered_steps import given as given
+from .test_answered_steps import path as path
+from .test_by_hand import ALL, FOOT
+from .test_by_hand import make as make_by_hand
+from .test_people import Helper
+
+pytestmark = pytest.mark.anyio
+ATTENDED = shipped("procedures", "attended-marlow.toml")
+SAID = {"Earth?": ["0.35"], "Pedal?": ["2"], "Cords?": ["as new"]}
+
+
+def found(events: Iterable[Event]) -> list[str]:
+    events = tuple(events)
+    said = [said for check in (differing_answers, missing_requests) for _, said in check(events)]
+    assert {*said} <= {told for _, told in contradicted_verdicts(events)}
+    return said
+
+
+def is_yes(event: Event) -> bool:
+    return isinstance(event, Asked) and event.answer == "yes"
+
+
+def without(events: Sequence[Event], words: str) -> list[Event]:
+    """The events without what was asked in these words; there was something."""
+    left = [e for e in events if not (isinstance(e, Asked) and words in e.question)]
+    assert len(left) < len(events), words
+    return left
+
+
+@pytest.fixture
+async def inspected(make_rig: Callable) -> Sequence[Event]:
+    rig = make_rig(seed=5, bench="attended", attended=True)
+    file = read_procedure(ATTENDED)
+    kinds = ("inspection", "instruction")
+    steps = tuple(step for step in file.procedure.step if step.kind in kinds)
+    file = replace(file, procedure=file.procedure.model_copy(update={"step": steps}))
+    return [event async for event in run(Job(file, ("as_found",), "test"), rig.bench)]
+
+
+async def test_an_answer_that_was_changed_or_left_out_is_named(inspected: Sequence[Event]) -> None:
+    asked = sum(map(is_yes, inspected))
+    assert asked > 0
+    assert found(inspected) == []
+    no = [e.model_copy(update={"answer": "no"}) if is_yes(e) else e for e in inspected]
+    changed = found(no)
+    assert len(changed) == asked
+    assert all("the answer was no" in said for said in changed)
+    missing = found([e for e in inspected if not is_yes(e)])
+    assert len(missing) == asked
+    assert all("no answer is on record" in said for said in missing)
+
+
+async def test_an_instruction_that_nobody_answered_is_named(inspected: Sequence[Event]) -> None:
+    done = [e for e in inspected if isinstance(e, Asked) and e.answer == "done"]
+    assert done
+    (said,) = found([e for e in inspected if e is not done[0]])
+    assert "no answer on record says that it was done or skipped" in said
+    cut_short = [e for e in inspected if not isinstance(e, Asked | RunFinished)]
+    assert not any("was done" in said for said in found(cut_short))
+
+
+async def test_figures_words_and_choices_are_held_against_what_was_typed(
+    make_rig: Callable, path: Path
+) -> None:
+    rig = make_rig(attended=True)
+    rig.bench.operator.reply = _from({key: list(said) for key, said in SAID.items()})
+    job = Job(read_procedure(path), ("as_left",), "test")
+    events = [event async for event in run(job, rig.bench)]
+    assert found(events) == []
+    for question in SAID:
+        (said,) = found(without(events, question))
+        assert "no answer is on record" in said
+    other = [
+        e.model_copy(update={"answer": "0.15"}) if isinstance(e, Asked) and "Earth" in e.question
+        else e for e in events
+    ]  # fmt: skip
+    assert found(other) == ["earth, answer: its result says '0.35', and the answer was 0.15"]
+
+
+async def test_what_a_file_answered_needs_no_question_but_the_file(
+    make_rig: Callable, path: Path, given: Callable
+) -> None:
+    assignment = Assignment(given=given(CSV.format("0.08")))
+    job = Job(read_procedure(path), ("as_left",), "test", assignment=assignment)
+    events = [event async for event in run(job, make_rig().bench)]
+    assert found(events) == []
+    unkept = [
+        e for e in events
+        if not (isinstance(e, DocumentKept) and e.document.role == "given values")
+    ]  # fmt: skip
+    said = found(unkept)
+    assert len(said) == PROCEDURE.count("prompt")
+    assert all("'v.csv', and no such file is kept" in one for one in said)
+
+
+async def test_a_skip_is_held_against_what_was_said(make_rig: Callable) -> None:
+    rig = make_rig(seed=5, bench="attended", attended=True)
+
+    def says(request: Request, _: int) -> str | None:
+        return "skip too dark" if isinstance(request, Inspect) else None
+
+    Helper.at(rig, says)
+    job = Job(read_procedure(ATTENDED), ("as_found",), "test")
+    events = [event async for event in run(job, rig.bench)]
+    assert found(events) == []
+    left = [e for e in events if not (isinstance(e, Asked) and e.answer == "skip")]
+    said = found(left)
+    assert said
+    assert all("too dark; that nobody said" in one for one in said)
+
+
+@pytest.mark.parametrize("coached", [True, False])
+async def test_what_a_unit_without_a_port_needs_a_person_for(
+    make_rig: Callable, *, coached: bool
+) -> None:
+    rig = make_rig(seed=5, bench="attended", attended=True)
+    if not coached:
+        Helper.at(rig, lambda *_: None)
+    job = Job(read_procedure(ATTENDED), STAGES, "test")
+    events = [event async for event in run(job, rig.bench)]
+    assert found(events) == []
+    for words, told in (
+        ("Set the generator to cut, ", "was chosen by hand"),
+        ("Enter service mode", "service mode was entered by hand"),
+        ("Leave service mode.", "service mode was left by hand"),
+        ("Save the adjustment", "an adjustment was saved by hand"),
+        *(() if coached else [("Press ", "was moved as told by")]),
+    ):
+        said = found(without(events, words))
+        assert said, words
+        assert all(told in one and "no such answer is on record" in one for one in said), said
+
+
+async def test_presses_that_were_undone_by_leaving_need_a_person(make_rig: Callable) -> None:
+    rig = make_rig(seed=5, bench="attended", attended=True)
+    presses = list[Request]()
+
+    def says(request: Request, _: int) -> str | None:
+        presses.extend([request] if isinstance(request, PressKey) else [])
+        return "skip enough" if len(presses) == 2 and request is presses[1] else None
+
+    Helper.at(rig, says)
+    job = Job(read_procedure(ATTENDED), STAGES, "test")
+    events = [event async for event in run(job, rig.bench)]
+    assert found(events) == []
+    said = found(without(events, "WITHOUT saving"))
+    assert any("service mode was left by hand, without saving" in one for one in said), said
+
+
+BY_HAND = """
+title = "t"
+revision = "1"
+model = "Quillon 300"
+defaults = { age_s = 6.0, rest_s = 20.0, max_on_s = 20.0 }
+
+[[step]]
+kind = "power_curve"
+name = "cut"
+mode = "cut"
+setting_w = 100
+loads_ohm = [500, 1000]
+power_w = [100, 100]
+tolerance = { percent = 20 }
+
+[[step]]
+kind = "leakage"
+name = "leaks"
+mode = "cut"
+setting_w = 300
+limit_ma = 150
+
+[[step]]
+kind = "contact_quality"
+name = "neutral"
+from_ohm = 80
+to_ohm = 180
+step_ohm = 10
+alarm_above_ohm = 100
+alarm_below_ohm = 160
+"""
+
+
+@pytest.fixture
+async def by_hand(tmp_path: Path) -> Sequence[Event]:
+    """A run in which a person does all that can be done by hand, at a unit without a port."""
+    text = shipped("benches", "demo.toml").read_text()
+    by_hand = 'by_hand = ["load", "path", "contact", "foot switch", "reading"]'
+    text = text.replace('link = { kind = "simulated" }', by_hand, 1)
+    text = text.replace('link = { kind = "simulated" }\n', "", 1)
+    (tmp_path / "bench.toml").write_text(text)
+    (tmp_path / "p.toml").write_text(BY_HAND)
+    data, clock = read_bench(tmp_path / "bench.toml"), VirtualClock()
+    hardware = simulated_bench(data, clock)
+    person = SimulatedOperator(hardware.panel, clock, hardware.front)
+    bench = assemble_bench(data, clock, None, None, person)
+    job = Job(read_procedure(tmp_path / "p.toml"), ("as_found",), "test")
+    return [event async for event in run(job, bench)]
+
+
+async def test_what_an_analyzer_worked_by_hand_needs_a_person_for(
+    by_hand: Sequence[Event],
+) -> None:
+    assert isinstance(by_hand[-1], RunFinished)
+    assert found(by_hand) == []
+    for words, told in (
+        ("Foot switch: ", "the foot switch was pressed"),
+        ("resistance to 1000 ohm", "a load of 1000 ohm was set by hand"),
+        ("meter show now?", "readings were typed"),
+        ("input to the HF leakage", "was joined to LEAKAGE by hand"),
+        ("input to the contact quality", "was joined to CQUALITY by hand"),
+        ("Set the contact quality", "contact resistances were set by hand"),
+        ("Is the contact quality alarm", "a person saw the alarm change"),
+        ("Set the generator to cut, 100 W", "was chosen by hand"),
+    ):
+        said = found(without(by_hand, words))
+        assert said, words
+        assert all(told in one for one in said), said
+
+
+async def test_a_load_that_stands_from_the_run_before_need_not_be_asked_for(
+    by_hand: Sequence[Event],
+) -> None:
+    asked = [e for e in by_hand if isinstance(e, Asked) and "resistance to 500 ohm" in e.question]
+    assert found([e for e in by_hand if e is not asked[0]]) == []
+
+
+async def test_one_typed_reading_that_was_left_out_is_named() -> None:
+    events = await make_by_hand(ALL).run(ATTENDED, ("as_found",))
+    typed = [e for e in events if isinstance(e, Asked) and e.question.endswith("show now?")]
+    (said,) = found([e for e in events if e is not typed[2]])
+    assert "1 of its" in said
+
+
+async def test_another_version_may_have_asked_in_other_words() -> None:
+    events = await make_by_hand(FOOT).run(ATTENDED, ("as_found",))
+    (place,) = [i for i, e in enumerate(events) if isinstance(e, RunStarted)]
+    older = [*events]
+    older[place] = events[place].model_copy(update={"software": "ohmwright 0.0"})
+    assert found(without(older, "Foot switch: ")) == []
+
+
+async def test_a_plate_that_nobody_read_is_named(make_rig: Callable, path: Path) -> None:
+    rig = make_rig(seed=5, bench="attended", attended=True)
+    unit = RegisteredAsset(
+        tag="HF-031", maker="Sorrelworks", model="Marlow 150", serial="TM1-00372"
+    )
+    await anyio.Path(path).write_text(PROCEDURE.replace("Quillon 300", "Marlow 150"))
+    replies = _from({key: list(said) for key, said in SAID.items()})
+
+    async def reply(request: Request, problem: str) -> str:
+        return "0372" if isinstance(request, ReadSerialPlate) else await replies(request, problem)
+
+    rig.bench.operator.reply = reply
+    assignment = Assignment(registered=unit)
+    job = Job(read_procedure(path), ("as_left",), "test", assignment=assignment)
+    events = [event async for event in run(job, rig.bench)]
+    assert found(events) == []
+    (said,) = found(without(events, "Read the plate"))
+    assert "the plate was read as '0372'" in said
+    unknown = [e for e in without(events, "Read the plate") if not isinstance(e, UnitIdentified)]
+    assert all("has its serial number read from its plate" in one for one in found(unknown))
+    assert found(unknown)
+
+
+async def test_a_unit_of_the_register_that_was_not_identified_is_named(
+    make_rig: Callable, path: Path, given: Callable
+) -> None:
+    assignment = Assignment(registered=UNIT, given=given(CSV.format("0.08")))
+    job = Job(read_procedure(path), ("as_left",), "test", assignment=assignment)
+    events = [event async for event in run(job, make_rig().bench)]
+    assert found(events) == []
+    said = found([e for e in events if not isinstance(e, UnitIdentified)])
+    assert said
+    assert all("says its serial number is identified by it" in one for one in said)
