@@ -7,7 +7,7 @@ from typing import Any
 import anyio
 import pytest
 
-from ohmwright.engine.recomputed_values import differing, recomputable
+from ohmwright.engine.recomputed_values import again_settled, differing, recomputable
 from ohmwright.model.event import (
     ActivationClosed,
     DocumentKept,
@@ -16,6 +16,7 @@ from ohmwright.model.event import (
     RunStarted,
 )
 from ohmwright.model.result import Result, Sample
+from ohmwright.model.shipped import shipped
 
 from .conftest import Rig
 
@@ -106,6 +107,32 @@ def test_a_value_by_another_version_is_not_held_against_this_one(job: Sequence[E
     ]
     assert differing_values(older) == []
     assert why_not(older)["by another version, ohmwright 0.0.1"] >= 4
+
+
+@pytest.mark.parametrize("kind", ["adjust", "monotonicity"])
+def test_adjustments_and_controls_are_computed_again(job: Sequence[Event], kind: str) -> None:
+    forged, _ = with_result(job, off_by(0.03), kind)
+    ((_, said),) = differing_values(forged)
+    assert "its value is" in said
+    computed = {result.kind for _, result, _ in recomputable(job)[0]}
+    assert kind in computed
+    assert set(why_not(job)) <= {"", "not a current or power by the estimators kept here"}
+
+
+def test_an_adjustment_is_computed_with_the_warmth_that_it_was_made_with(
+    make_rig: Callable[..., Rig],
+) -> None:
+    """No droop is stated of this unit: adjusting takes a typical one's."""
+    rig = make_rig(seed=2, bench="attended", attended=True)
+    events = anyio.run(rig.run, shipped("procedures", "attended-marlow.toml"))
+    assert differing_values(events) == []
+    values = [one for one in recomputable(events)[0] if one[1].kind == "adjust"]
+    assert len(values) >= 3
+    for _, result, evidence in values:
+        again = again_settled(result, evidence)
+        assert again is not None
+        assert result.measured is not None
+        assert abs(result.measured.value - again.value) < 0.25 * again.uncertainty
 
 
 SWEEP = """title = "Sweep"

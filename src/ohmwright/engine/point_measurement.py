@@ -19,7 +19,7 @@ from .measured_value import Accuracy, linear_measured_value, measured_value
 from .requirements import Abilities, Complaint, points_within_range
 from .rested_activation import Fetch, rest_and_measure
 from .session import Session
-from .steps.base import SettingStep, Step, StepRun
+from .steps.base import SettingStep, Step, StepRun, ValueRule
 from .stop_rules import UntilDecided, dated
 from .traceability import accuracy_at
 from .undoubted import UndoubtedMeasurement, doubt_in, least_output_ma
@@ -182,7 +182,7 @@ class OutputPointsStep(SettingStep):
     """Base of the step kinds whose points are test points of the output, measured one by one."""
 
     has_output_budget: ClassVar[bool] = True
-    is_decided_while_read: ClassVar[bool] = True
+    value_rule: ClassVar[ValueRule | None] = "decided"
     load_key: ClassVar[str] = "load_ohm"
     """The key that gives the load resistances, for complaints about them."""
 

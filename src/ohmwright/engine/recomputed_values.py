@@ -1,6 +1,7 @@
 """Values on record, computed once more from the readings on record, by the same estimator.
 
-What it needs besides is on record, too: the meter's data, how the unit droops, and when RF was on.
+That is of test points, of controls of the output, of sweeps, and of adjustments by their last
+activation. What it needs besides is on record, too: the meter's data, how the unit droops, and when RF was on.
 Where the search for the best fit began is not, nor the self-test's activation as one of the unit's;
 both together move a value by less than what is allowed here.
 """
@@ -14,7 +15,7 @@ from typing import Any, NamedTuple
 
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.settled_value import Settled
-from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth
+from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth, cooled, heated
 from ohmwright.model.event import (
     ActivationClosed,
     Event,
@@ -36,6 +37,10 @@ _SDS = 0.5
 """And over the standard uncertainty of the readings: 0.37 was the most of 36 unlike activations."""
 _LEAST_U = 0.7
 """And least part of their standard uncertainty: 0.95 was the least of 68 activations."""
+_POOLED_SDS, _LEAST_POOLED_U = 1.5, 0.5
+"""The same of an adjustment of several activations: those at the same place of the trim count in
+its value, and the readings of the last one are on record. 0.9 was the most of 243, 1.0 the least.
+"""
 _ONE_SIDED = 0.05
 """Tolerance over the target, for a target that is a limit itself."""
 _LATEST_S = 2.0
@@ -91,11 +96,10 @@ def differing(values: Iterable[Recomputable]) -> list[tuple[int, str]]:
 
 def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
     """Return why the value of a result is not computed once more; empty where it is."""
-    is_decided = step_kind(result.kind).is_decided_while_read
-    of_point = result.target is not None and result.stage != "adjust" and is_decided
+    rule = step_kind(result.kind).value_rule
     of_current = _quantity(result) in ("power_w", "current_ma") and result.load_ohm
-    if not (of_point or result.sweep) or not of_current:
-        return "not by the estimator of test points"
+    if rule is None or not of_current:
+        return "not a current or power by the estimators kept here"
     if not result.samples:
         made = "" if evidence.software in (SOFTWARE, None) else f" (by {evidence.software})"
         return f"no readings on record{made}"
@@ -105,9 +109,14 @@ def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
         return "no data of the meter on record"
     if evidence.warmth is None:
         return "when RF was on before is not on record"
-    if result.on_s > result.samples[-1].age_s + _LATEST_S:
+    if rule != "confirmed" and _has_earlier_readings(result):
         return "of several activations the readings of the last one alone are on record"
     return ""
+
+
+def _has_earlier_readings(result: Result) -> bool:
+    """Return whether RF was on in other activations than that of the readings on record."""
+    return result.on_s > result.samples[-1].age_s + _LATEST_S
 
 
 def _with_evidence(events: Iterable[Event]) -> Iterator[Recomputable]:
@@ -121,28 +130,53 @@ def _with_evidence(events: Iterable[Event]) -> Iterator[Recomputable]:
         elif isinstance(event, PointDone) and event.result.measured is not None and part:
             analyzer = part.table("analyzer data").get("data", {})
             generator = part.table("generator data").get("data", {})
-            warmth = _warmth(on_record, generator, event.result.measured.age_s)
+            age_s = event.result.measured.age_s
+            warmth = _warmth(on_record, generator, event.result, age_s)
             meter = analyzer.get("meter", {})
             yield number, event.result, BesideReadings(meter, warmth, part.began.software)
 
 
 def _warmth(
-    activations: Iterable[ActivationClosed], generator: _Table, age_s: float
+    activations: Iterable[ActivationClosed], generator: _Table, result: Result, age_s: float
 ) -> ResidualWarmth | None:
-    """Return the warmth with which the last of these activations began, as felt at `age_s`."""
-    stated = generator.get("droop")
-    if stated is None:
-        return ResidualWarmth()
-    warmth = before = Warmth(Droop(**{key: _pair(value) for key, value in stated.items()}))
+    """Return the warmth with which the last of these activations began, as felt at `age_s`.
+
+    Where no droop is stated, adjusting takes a typical unit's, and all else takes it as rested.
+    """
+    flowed = [one for one in activations if one.on_s > 0]
+    if any(one.on_at_bench_s is None for one in flowed):
+        return None
+    spans = [(one.on_at_bench_s or 0.0, one.on_s) for one in flowed]
+    if "droop" in generator:
+        return _stated_warmth(spans, generator["droop"]).residual(age_s)
+    was_adjusted = step_kind(result.kind).value_rule == "confirmed" and result.again != "checked"
+    return ResidualWarmth(_typical_warmth(spans) if was_adjusted else 0.0)
+
+
+def _stated_warmth(spans: Iterable[tuple[float, float]], droop: _Table) -> Warmth:
+    """Return the warmth at the last of the times with RF on, by the unit's data."""
+    warmth = before = Warmth(Droop(**{key: _pair(value) for key, value in droop.items()}))
+    for rest_s, on_s in _rests(spans):
+        before = warmth if rest_s is None else warmth.cooled(rest_s)
+        warmth = before.heated(on_s)
+    return before
+
+
+def _typical_warmth(spans: Iterable[tuple[float, float]]) -> float:
+    """Return the warmth that a typical unit has at the last of the times with RF on, 0 to 1."""
+    warmth = before = 0.0
+    for rest_s, on_s in _rests(spans):
+        before = warmth if rest_s is None else cooled(warmth, rest_s)
+        warmth = heated(before, on_s)
+    return before
+
+
+def _rests(spans: Iterable[tuple[float, float]]) -> Iterator[tuple[float | None, float]]:
+    """Yield for each time with RF on the rest before it, None before the first, and its length."""
     off_s = None
-    for one in activations:
-        if one.on_s == 0:
-            continue
-        if one.on_at_bench_s is None:
-            return None
-        before = warmth if off_s is None else warmth.cooled(one.on_at_bench_s - off_s)
-        warmth, off_s = before.heated(one.on_s), one.on_at_bench_s + one.on_s
-    return before.residual(age_s)
+    for on_at_s, on_s in spans:
+        yield None if off_s is None else on_at_s - off_s, on_s
+        off_s = on_at_s + on_s
 
 
 def _pair(value: Any) -> Any:
@@ -167,11 +201,13 @@ def _what_differs_from(again: Settled, result: Result) -> str:
     measured = result.measured
     assert measured is not None
     value_ma = _current_ma(result, measured.value)
-    allowed_ma = _SDS * again.uncertainty + _BY_ANOTHER_START * abs(again.value)
+    pooled = _has_earlier_readings(result)
+    sds, least_u = (_POOLED_SDS, _LEAST_POOLED_U) if pooled else (_SDS, _LEAST_U)
+    allowed_ma = sds * again.uncertainty + _BY_ANOTHER_START * abs(again.value)
     if abs(value_ma - again.value) > allowed_ma:
         return f"its value is {value_ma:.4g} mA, and its readings make it {again.value:.4g} mA"
     u_ma = _u_of_readings_ma(result, measured)
-    if u_ma < _LEAST_U * again.uncertainty:
+    if u_ma < least_u * again.uncertainty:
         return (
             f"u of its readings is {u_ma:.2g} mA in its budget, and they make it "
             f"{again.uncertainty:.2g} mA"
@@ -200,11 +236,11 @@ def again_settled(result: Result, evidence: BesideReadings) -> Settled | None:
 def _stop_rule(
     result: Result, at_age_s: float, evidence: BesideReadings
 ) -> UntilDecided | UntilSettled:
-    """Return the rule that a value came of: a point of a sweep has no target."""
+    """Return the rule that a value came of."""
     target, meter = result.target, evidence.meter
     window_s, resolution_ma = float(meter["window_s"]), float(meter["resolution_ma"])
     warmth = evidence.warmth or ResidualWarmth()
-    if target is None:
+    if target is None or step_kind(result.kind).value_rule == "settled":
         return UntilSettled(at_age_s, window_s, resolution_ma, warmth)
     low, middle, high = (_current_ma(result, v) for v in (target.lower, target.value, target.upper))
     narrower = min(middle - low, high - middle)

@@ -23,7 +23,7 @@ from ohmwright.model.step import Point, Stage, Timing, check_units
 from ohmwright.model.tolerance import Target, Tolerance, target_of
 from ohmwright.wire.command_set import Verb
 
-from .base import StepRun, TimedStep
+from .base import StepRun, TimedStep, ValueRule
 
 
 class AdjustStep(TimedStep):
@@ -31,6 +31,7 @@ class AdjustStep(TimedStep):
 
     generator_messages: ClassVar[tuple[Verb, ...]] = SERVICE
     has_output_budget: ClassVar[bool] = True
+    value_rule: ClassVar[ValueRule | None] = "confirmed"
     kind: Literal["adjust"]
     stages: tuple[Stage, ...] = ("adjust",)
     point: str

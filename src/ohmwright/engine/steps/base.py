@@ -10,7 +10,7 @@ from __future__ import annotations
 from abc import abstractmethod
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 from ohmwright.engine.prior_of_point import PriorOfPoint
 from ohmwright.engine.requirements import (
@@ -31,6 +31,8 @@ from ohmwright.model.step import MEASURED, Name, Point, Stage, Timing
 from ohmwright.model.tolerance import Target, Tolerance, target_of
 from ohmwright.wire.command_set import Verb
 
+ValueRule = Literal["decided", "settled", "confirmed"]
+"""The stop rules `UntilDecided` and `UntilSettled`, and the confirmation of an adjustment."""
 _READ: tuple[Quantity, ...] = ("current_ma", "power_w")
 """Quantities that are read as a current."""
 
@@ -71,8 +73,9 @@ class Step(FrozenModel):
     """Whether each of its results has an activation of its own, which it is held against."""
     has_output_budget: ClassVar[bool] = False
     """Whether its currents and powers have the budget of `measured_value`."""
-    is_decided_while_read: ClassVar[bool] = False
-    """Whether its values are decided by `UntilDecided`, so that their readings give them again."""
+    value_rule: ClassVar[ValueRule | None] = None
+    """What made its values of current or power of their readings, which give them again by it;
+    None for another way, which is not gone again."""
 
     @abstractmethod
     def point_names(self) -> tuple[str, ...]:

@@ -21,7 +21,7 @@ from ohmwright.model.step import Point, Timing
 from ohmwright.model.tolerance import at_most
 from ohmwright.wire.command_set import Verb
 
-from .base import SettingStep, StepRun
+from .base import SettingStep, StepRun, ValueRule
 
 
 class LeakageStep(SettingStep):
@@ -29,7 +29,7 @@ class LeakageStep(SettingStep):
 
     analyzer_messages: ClassVar[tuple[Verb, ...]] = LEAKAGE
     has_output_budget: ClassVar[bool] = True
-    is_decided_while_read: ClassVar[bool] = True
+    value_rule: ClassVar[ValueRule | None] = "decided"
     kind: Literal["leakage"]
     load_ohm: Positive = 200.0
     """The measuring resistance in the leakage path."""

@@ -31,7 +31,7 @@ from ohmwright.model.result import Measured, Result, Verdict
 from ohmwright.model.step import Timing
 from ohmwright.model.tolerance import Target, at_most
 
-from .base import ModeStep, StepRun
+from .base import ModeStep, StepRun, ValueRule
 
 _CLOSE_SETTINGS = 0.05
 """Relative spacing of settings beyond which the warmth left over cannot hide a difference."""
@@ -48,6 +48,7 @@ class MonotonicityStep(ModeStep):
     """
 
     has_output_budget: ClassVar[bool] = True
+    value_rule: ClassVar[ValueRule | None] = "settled"
     kind: Literal["monotonicity"]
     load_ohm: Positive
     settings_w: tuple[Positive, ...] = Field(min_length=2, max_length=MANY)

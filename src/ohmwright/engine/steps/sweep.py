@@ -36,7 +36,7 @@ from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, Poi
 from ohmwright.model.result import Measured, Result, SweepValue, Verdict
 from ohmwright.model.step import Timing
 
-from .base import StepRun, TimedStep
+from .base import StepRun, TimedStep, ValueRule
 
 NO_LIMITS = "a sweep has no limits"
 """Reason of a value that is settled: nothing is there to pass or fail by."""
@@ -61,6 +61,7 @@ class SweepStep(TimedStep, SweepPoints):
 
     generator_messages: ClassVar = MODES
     has_output_budget: ClassVar[bool] = True
+    value_rule: ClassVar[ValueRule | None] = "settled"
     kind: Literal["sweep"]
 
     def point_names(self) -> tuple[str, ...]:
