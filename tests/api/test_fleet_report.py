@@ -128,6 +128,46 @@ def test_void_runs_that_are_left_out_are_told(report: FleetReport, paper: TableP
     assert dict(fleet_paper(replace(report, void_runs=2)).facts)["Left out"] == "2 void runs"
 
 
+def test_what_no_analyzer_certificate_covers_is_marked(
+    report: FleetReport, paper: TablePaper, tmp_path: Path
+) -> None:
+    assert report.uncovered == set()
+    assert not any("not traceable" in note for note in paper.notes)
+    point = report.at_risk()[0].points[-1]
+    key = (point.asset, point.step, point.point)
+    first, *failures = report.review.failures
+    model, *models = report.review.models
+    adjusted, *more = report.review.adjusted
+    recurring, *again = report.review.recurring
+    review = replace(
+        report.review,
+        failures=(replace(first, uncovered=True), *failures),
+        models=(replace(model, uncovered=1), *models),
+        adjusted=(replace(adjusted, left_uncovered=True), *more),
+        recurring=(replace(recurring, uncovered=True), *again),
+    )
+    bare = replace(report, uncovered={key}, review=review)
+    marked = fleet_paper(bare)
+    tables = {table.heading: table for table in marked.tables}
+    for heading, ends in (
+        ("Models", [model.model]),
+        ("Failed as found", [f"{first.value:.4g}"]),
+        ("Adjusted", [adjusted.left]),
+        ("Recurring", [f"{recurring.dates[-1]:%Y-%m-%d}"]),
+        ("At risk within a year", ["%", "%"]),
+    ):
+        cells = [cell for row in tables[heading].rows for cell in row if cell.endswith("*")]
+        assert len(cells) == len(ends), heading
+        assert all(cell.endswith(f"{end}*") for cell, end in zip(cells, ends, strict=True))
+    assert dict(marked.facts)["Not traceable"] == "1 visit, marked *"
+    assert any(note.startswith("*: not traceable") for note in marked.notes)
+    bare.write(tmp_path / "bare.csv")
+    rows = csv.DictReader(StringIO((tmp_path / "bare.csv").read_text("utf-8-sig")))
+    said = {(row["asset"], row["step"], row["point"]): row["not_traceable"] for row in rows}
+    assert [key for key, value in said.items() if value != said[min(said)]] in ([key], [])
+    assert said[key] not in {value for other, value in said.items() if other != key}
+
+
 def test_pdf_and_html_say_the_same(report: FleetReport, tmp_path: Path) -> None:
     report.write(tmp_path / "fleet.pdf")
     report.write(tmp_path / "fleet.html")

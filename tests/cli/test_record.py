@@ -34,6 +34,7 @@ def test_list_with_filters(ohmwright: Callable, run: str, tmp_path: Path) -> Non
         return ohmwright("record", "list", "--records", tmp_path, "--json", *filters).json
 
     (one,) = listed()
+    assert one["not_traceable"] is False
     assert (one["run"], one["verdict"], one["simulated"]) == (run, "fail", True)
     assert listed("--asset", one["asset"], "--model", one["model"], "--since", "2026-01-01")
     assert listed("--verdict", "fail")
@@ -42,6 +43,24 @@ def test_list_with_filters(ohmwright: Callable, run: str, tmp_path: Path) -> Non
     assert run in ohmwright("record", "list", "--records", tmp_path).out
     wrong = ohmwright("record", "list", "--records", tmp_path, "--verdict", "good")
     assert (wrong.code, "pass, fail, undecided" in wrong.err) == (2, True)
+
+
+def test_a_run_that_no_analyzer_certificate_covers_is_marked(
+    ohmwright: Callable, run: str, procedure: Path, tmp_path: Path
+) -> None:
+    assert run
+    covered = ohmwright("record", "list", "--records", tmp_path).out
+    assert "fail*" not in covered
+    assert "not traceable" not in covered
+    bench = shipped("benches", "demo.toml").read_text().replace('certificate = "gantry-400"\n', "")
+    (tmp_path / "bare.toml").write_text(bench)
+    arguments = ("--bench", tmp_path / "bare.toml", "--records", tmp_path, "--unattended")
+    assert ohmwright("verify", procedure, *arguments).code == 1
+    shown = " ".join(ohmwright("record", "list", "--records", tmp_path).out.split())
+    assert shown.count("fail*") == 1
+    assert "* not traceable: no analyzer certificate" in shown
+    listed = ohmwright("record", "list", "--records", tmp_path, "--json").json
+    assert [one["not_traceable"] for one in listed] == [False, True]
 
 
 def test_a_fleet_and_a_trend(ohmwright: Callable, run: str, tmp_path: Path) -> None:

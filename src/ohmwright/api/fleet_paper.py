@@ -12,6 +12,7 @@ from ohmwright.fleet.surprise_chart import RULES, SurpriseChart, plot_surprises,
 from ohmwright.model.quantity import unit_of
 from ohmwright.reports.table_paper import PaperPicture, PaperTable, TablePaper
 from ohmwright.reports.text import counted, fixed_decimals, percent_text, printable
+from ohmwright.reports.verdict_grounds import READINGS_MARK, UNCOVERED
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -31,6 +32,13 @@ _NOTES = (
     "usual frequency, and cannot be foretold.",
     "A forecast is no measurement. Whether a unit may be used is decided by its maker's service "
     "manual, local codes and qualified staff.",
+)
+
+_MARK_NOTE = (
+    f"{READINGS_MARK}: {UNCOVERED}. No analyzer certificate covers some or all of the values that "
+    "it rests on, so that it lacks how far the analyzer is off: verdicts say where readings lie, "
+    "and a risk is one of the readings, not of the output. Behind a model: so are some of its "
+    "visits."
 )
 
 
@@ -54,7 +62,7 @@ def fleet_paper(report: FleetReport) -> TablePaper:
             _off_forecast(charts),
         ),
         pictures=tuple(_pictures(report, charts)),
-        notes=_NOTES,
+        notes=(*_NOTES, *_marks(report)),
         made_from=(
             f"Made from the records as of entry {report.records.number}, hash "
             f"{report.records.short}"
@@ -62,16 +70,36 @@ def fleet_paper(report: FleetReport) -> TablePaper:
     )
 
 
+def _marks(report: FleetReport) -> tuple[str, ...]:
+    """Return what the mark says; nothing where there is none."""
+    return (_MARK_NOTE,) if _uncovered_visits(report) or report.uncovered else ()
+
+
+def _uncovered_visits(report: FleetReport) -> int:
+    return sum(model.uncovered for model in report.review.models)
+
+
+def _marked(text: str, *, uncovered: bool) -> str:
+    """Return a cell with the mark of what no analyzer certificate covers."""
+    return f"{text}{READINGS_MARK}" if uncovered else text
+
+
 def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
     review = report.review
     failed, visits = sum(m.failed for m in review.models), sum(m.visits for m in review.models)
     risky = sum(unit.risk.now >= RISKY for unit in report.units())
+    bare = _uncovered_visits(report)
     withdrawn = len(review.assets.intersection(report.withdrawn))
     since = f", {withdrawn} of them withdrawn" if withdrawn else ""
     return (
         ("Units seen", f"{len(review.assets)}{since}"),
         ("Visits", str(visits)),
         *((("Left out", counted(report.void_runs, "void run")),) if report.void_runs else ()),
+        *(
+            (("Not traceable", f"{counted(bare, 'visit')}, marked {READINGS_MARK}"),)
+            if bare
+            else ()
+        ),
         ("Failed as found", f"{failed} of {visits}"),
         ("With a trim moved", str(len(review.adjusted))),
         ("Points that recur", str(len(review.recurring))),
@@ -88,7 +116,15 @@ def _models(review: FleetReview) -> PaperTable:
         bounds = f"{100 * limits.lower:.1f} to {100 * limits.upper:.1f} %"
         counts = (model.units, model.visits, model.failed)
         after = (model.adjusted, model.not_passed_as_left)
-        rows.append((printable(model.model), *map(str, counts), share, bounds, *map(str, after)))
+        rows.append(
+            (
+                _marked(printable(model.model), uncovered=model.uncovered > 0),
+                *map(str, counts),
+                share,
+                bounds,
+                *map(str, after),
+            )
+        )
     note = "Visits that failed as found, that moved a trim, and that left the unit without a pass."
     counted = ("Units", "Visits", "Failed", "Share", "95 % limits", "Adjusted", "Not passed")
     columns = ("Model", *counted)
@@ -102,7 +138,7 @@ def _failures(failures: tuple[Failure, ...]) -> PaperTable:
             printable(one.asset),
             printable(one.model),
             printable(f"{one.step} {one.point}"),
-            f"{one.value:.4g}",
+            _marked(f"{one.value:.4g}", uncovered=one.uncovered),
             _limits(one),
             fixed_decimals(one.error_percent, 1),
         )
@@ -124,8 +160,8 @@ def _adjusted(review: FleetReview) -> PaperTable:
             printable(one.asset),
             printable(one.model),
             _trims(one.points),
-            one.found,
-            one.left,
+            _marked(one.found, uncovered=one.found_uncovered),
+            _marked(one.left, uncovered=one.left_uncovered),
         )
         for one in review.adjusted
     )
@@ -146,7 +182,7 @@ def _recurring(review: FleetReview) -> PaperTable:
             printable(one.asset),
             printable(one.model),
             printable(f"{one.step} {one.point}"),
-            ", ".join(f"{date:%Y-%m-%d}" for date in one.dates),
+            _marked(", ".join(f"{date:%Y-%m-%d}" for date in one.dates), uncovered=one.uncovered),
         )
         for one in review.recurring
     )
@@ -156,7 +192,10 @@ def _recurring(review: FleetReview) -> PaperTable:
 
 def _at_risk(report: FleetReport) -> PaperTable:
     risky = report.at_risk()
-    rows = tuple(_row_at_risk(unit) for unit in risky)
+    rows = tuple(
+        _row_at_risk(unit, uncovered=any(map(report.rests_on_uncovered, unit.points)))
+        for unit in risky
+    )
     note = (
         "Units in use whose risk of being out of tolerance reaches 10 % within a year, the "
         f"riskiest first; {len(report.units()) - len(risky)} others stay below."
@@ -174,7 +213,7 @@ def _at_risk(report: FleetReport) -> PaperTable:
     return PaperTable(_AT_RISK, note, columns, rows, figures=5)
 
 
-def _row_at_risk(unit: UnitCreep) -> tuple[str, ...]:
+def _row_at_risk(unit: UnitCreep, *, uncovered: bool) -> tuple[str, ...]:
     row = unit.riskiest
     return (
         printable(row.asset),
@@ -183,8 +222,8 @@ def _row_at_risk(unit: UnitCreep) -> tuple[str, ...]:
         f"{row.last_at:%Y-%m-%d}",
         f"{'+' if row.rate_percent > 0 else ''}{fixed_decimals(row.rate_percent, 1)} ± "
         f"{row.rate_percent_sd:.1f} %",
-        f"{percent_text(row.risk)} %",
-        f"{percent_text(unit.risk.within_year)} %",
+        _marked(f"{percent_text(row.risk)} %", uncovered=uncovered),
+        _marked(f"{percent_text(unit.risk.within_year)} %", uncovered=uncovered),
         "" if unit.leaves_at is None else f"{unit.leaves_at:%Y-%m-%d}",
     )
 

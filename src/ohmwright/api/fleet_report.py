@@ -29,6 +29,7 @@ from ohmwright.records.queries import (
     void_runs,
 )
 from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.uncovered import uncovered_points
 from ohmwright.records.witness_file import ChainPosition
 from ohmwright.reports.csv_file import csv_of_rows
 
@@ -64,6 +65,8 @@ class FleetReport:
     rows: tuple[CreepRow, ...]
     """The forecast of each point of each unit at the end of the span, by what was measured before
     it; the riskiest first."""
+    uncovered: Collection[Key]
+    """The points of units with a value that no analyzer certificate covers; their forecast, too."""
     withdrawn: Collection[str]
     """Units that are not used any more: what was done counts, nothing is foretold."""
     void_runs: int
@@ -110,6 +113,10 @@ class FleetReport:
             or (unit.leaves_at is not None and unit.leaves_at <= end)
         ]
 
+    def rests_on_uncovered(self, row: CreepRow) -> bool:
+        """Return whether a forecast rests on values that no analyzer certificate covers."""
+        return _key(row) in self.uncovered
+
     def table(self) -> list[dict[str, Any]]:
         """Return one row for each point of each unit, for a spreadsheet or an analysis."""
         failed = Counter(_key(one) for one in self.review.failures)
@@ -121,6 +128,7 @@ class FleetReport:
                 "failed_as_found": failed[_key(row)],
                 "failed_as_found_ever": ever.get(_key(row), failed[_key(row)]),
                 "unit_adjusted": adjusted[row.asset],
+                "not_traceable": self.rests_on_uncovered(row),
                 "withdrawn": row.asset in self.withdrawn,
                 "simulated": self.span.simulated,
                 "records_entry": self.records.number,
@@ -155,8 +163,16 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
     seen = _units_of(review, forecast, span)
     rows = creep_rows(forecast, span.until, probability=RISKY)
     shown = tuple(row for row in rows if seen is None or row.asset in seen)
-    withdrawn = AssetRegister(store.database).withdrawn()
-    return FleetReport(span, review, forecast, shown, withdrawn, _void_runs(store, span), newest)
+    return FleetReport(
+        span=span,
+        review=review,
+        forecast=forecast,
+        rows=shown,
+        uncovered=uncovered_points(store.database, span.simulated, span.until),
+        withdrawn=AssetRegister(store.database).withdrawn(),
+        void_runs=_void_runs(store, span),
+        records=newest,
+    )
 
 
 def _void_runs(store: SqlStore, span: ReportSpan) -> int:

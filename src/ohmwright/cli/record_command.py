@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import get_args
 
@@ -25,8 +25,10 @@ from ohmwright.records.run_lists import (
     runs,
 )
 from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.uncovered import uncovered_runs
 from ohmwright.reports.measurand_text import extrapolated_text, measurand_text
 from ohmwright.reports.text import printable
+from ohmwright.reports.verdict_grounds import READINGS_MARK, UNCOVERED
 
 from .budget_table import budget_table
 from .console import out, print_json
@@ -41,6 +43,11 @@ _COPIED = ("run_id", "asset", "serial")
 _ROOM_FOR_COPIED = 45
 _ROOM_FOR_RUN = 31
 """Characters that leave room for the rest of a table of 80; what is longer takes more lines."""
+
+_UNCOVERED_NOTE = (
+    f"{READINGS_MARK} {UNCOVERED}: no analyzer certificate covers some or all of its values, so "
+    "that nobody knows how far the analyzer was off."
+)
 
 
 def run_filter(options: RunFilterOptions) -> Filter:
@@ -72,11 +79,14 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
         rows = runs(store.database, selected, most)
         rows = sorted(rows + _refused_attempts(store, selected), key=lambda row: row["number"])
         refused = refusals(store.database, rows)
+        uncovered = uncovered_runs(store.database, [row["number"] for row in rows])
         left_out = 0 if most is None else count_runs(store.database, selected) - most
     if as_json:
-        print_json([_run_json(row, refused) for row in rows])
+        print_json([_run_json(row, refused, uncovered) for row in rows])
         return
-    out().print(runs_table(rows, refused) if rows else "No runs like that.")
+    out().print(runs_table(rows, refused, uncovered) if rows else "No runs like that.")
+    if uncovered:
+        out().print(Text(_UNCOVERED_NOTE, style="dim"), soft_wrap=True)
     if refused:
         said = f"Why a run was refused: ohmwright record show {next(reversed(refused))}"
         out().print(Text(printable(said), style="dim"), soft_wrap=True)
@@ -96,17 +106,23 @@ def _refused_attempts(store: SqlStore, selected: Filter) -> list[Row]:
     return [row for row in unknown if is_number_for(row["run_id"], asset)]
 
 
-def _run_json(row: Row, refused: Mapping[str, str]) -> dict[str, object]:
+def _run_json(
+    row: Row, refused: Mapping[str, str], uncovered: Collection[int]
+) -> dict[str, object]:
     keys = ("asset", "model", "serial", "procedure", "operator", "at", "verdict")
     said = {"run": row["run_id"], "simulated": bool(row["simulated"]), "void": row["voided"]}
+    said |= {"not_traceable": row["number"] in uncovered}
     return said | {key: row[key] for key in keys} | {"refused": refused.get(row["run_id"])}
 
 
-def runs_table(rows: Sequence[Row], refused: Mapping[str, str]) -> Table:
+def runs_table(
+    rows: Sequence[Row], refused: Mapping[str, str], uncovered: Collection[int] = ()
+) -> Table:
     """Return a table, a line a run; long names are cut where the terminal is narrow.
 
     What is copied is never cut: where it is long it takes more lines, and the procedure is left
     out. `refused`: why, for each run that was refused at its start; it may name no unit.
+    `uncovered`: numbers of the runs whose verdict is marked, for want of an analyzer certificate.
     """
     rows = [row | {"asset": row["asset"] or unit_in_number(row["run_id"])} for row in rows]
     table = Table(box=None, pad_edge=False)
@@ -122,9 +138,10 @@ def runs_table(rows: Sequence[Row], refused: Mapping[str, str]) -> Table:
         table.add_column(name.capitalize())
     for row in rows:
         ended = REFUSED if row["run_id"] in refused else row["verdict"]
+        ended += READINGS_MARK if row["number"] in uncovered else ""
         verdict = Text(ended, style=VERDICT_STYLES.get(row["verdict"], "dim"))
         if row["voided"]:
-            verdict = Text(f"void ({row['verdict']})", style="bold")
+            verdict = Text(f"void ({ended})", style="bold")
         copied = [Text(_cell(row[key])) for key in _COPIED]
         names = (_in_one_line(_cell(row[key])) for key in named)
         table.add_row(copied[0], row["at"][:10], verdict, *copied[1:], *names)

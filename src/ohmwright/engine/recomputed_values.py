@@ -1,7 +1,8 @@
 """Values on record, computed once more from the readings on record, by the same estimator.
 
 That is of test points, of controls of the output, of sweeps, and of adjustments by their last
-activation. What it needs besides is on record, too: the meter's data, how the unit droops, and when RF was on.
+activation. What it needs besides is on record, too: the meter's data, how the unit droops, and
+when RF was on.
 Where the search for the best fit began is not, nor the self-test's activation as one of the unit's;
 both together move a value by less than what is allowed here.
 """

@@ -30,6 +30,8 @@ class Failure:
     point: str
     value: float
     limits: PointLimits
+    uncovered: bool
+    """Whether no analyzer certificate covers the value."""
 
     @property
     def error_percent(self) -> float:
@@ -49,6 +51,9 @@ class AdjustedUnit:
     """The points whose trims were moved."""
     found: Verdict
     left: Verdict
+    found_uncovered: bool
+    """Whether the verdict as found rests on values that no analyzer certificate covers."""
+    left_uncovered: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +65,8 @@ class Recurrence:
     step: str
     point: str
     dates: tuple[datetime, ...]
+    uncovered: bool
+    """Whether no analyzer certificate covers one of the values."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +80,8 @@ class ModelReview:
     """Visits at which a point failed as found."""
     adjusted: int
     not_passed_as_left: int
+    uncovered: int
+    """Visits whose verdicts rest on values that no analyzer certificate covers."""
 
     @property
     def failure_limits(self) -> ShareLimits:
@@ -105,7 +114,11 @@ class _Visit:
         return worst(row.verdict for row in self.found)
 
     def verdict_left(self) -> Verdict:
-        return worst(row.verdict for row in (self.left or self.found))
+        return worst(row.verdict for row in self.at_last())
+
+    def at_last(self) -> tuple[_Row, ...]:
+        """The results as left; those as found where there are none."""
+        return self.left or self.found
 
 
 def fleet_review(
@@ -157,14 +170,27 @@ def _failures(visit: _Visit) -> Iterable[Failure]:
         if row.verdict == "fail" and row.value is not None and row.target is not None:
             limits = PointLimits(row.quantity, row.target, row.lower, row.upper)
             names = (row.asset, row.model, row.step, row.point)
-            yield Failure(_at(row), row.run_id, *names, row.value, limits)
+            yield Failure(_at(row), row.run_id, *names, row.value, limits, row.uncovered)
 
 
 def _adjusted(visit: _Visit) -> AdjustedUnit:
     run = visit.run
     points = tuple(dict.fromkeys(row.point for row in visit.adjusted))
-    found, left = visit.verdict_found(), visit.verdict_left()
-    return AdjustedUnit(_at(run), run.run_id, run.asset, run.model, points, found, left)
+    return AdjustedUnit(
+        at=_at(run),
+        run_id=run.run_id,
+        asset=run.asset,
+        model=run.model,
+        points=points,
+        found=visit.verdict_found(),
+        left=visit.verdict_left(),
+        found_uncovered=_uncovered(visit.found),
+        left_uncovered=_uncovered(visit.at_last()),
+    )
+
+
+def _uncovered(rows: Iterable[_Row]) -> bool:
+    return any(row.uncovered for row in rows)
 
 
 def _recurring(visits: Iterable[_Visit], failures: Iterable[Failure]) -> Iterable[Recurrence]:
@@ -176,7 +202,8 @@ def _recurring(visits: Iterable[_Visit], failures: Iterable[Failure]) -> Iterabl
         if key in now and len(found) > 1:
             asset, step, point = key
             dates = tuple(failure.at for failure in found)
-            yield Recurrence(asset, found[-1].model, step, point, dates)
+            uncovered = any(failure.uncovered for failure in found)
+            yield Recurrence(asset, found[-1].model, step, point, dates, uncovered)
 
 
 def _of_models(visits: Iterable[_Visit]) -> Iterable[ModelReview]:
@@ -191,4 +218,5 @@ def _of_models(visits: Iterable[_Visit]) -> Iterable[ModelReview]:
             failed=sum(visit.verdict_found() == "fail" for visit in found),
             adjusted=sum(bool(visit.adjusted) for visit in here),
             not_passed_as_left=sum(visit.verdict_left() != "pass" for visit in here),
+            uncovered=sum(_uncovered((*visit.found, *visit.left)) for visit in here),
         )

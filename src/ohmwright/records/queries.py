@@ -27,6 +27,7 @@ from .ledger import addendum_of_entry, seal_of_entry
 from .run_lists import ANY_RUN, Filter, fetch_dictionaries, is_operator
 from .seal import Seal
 from .tables import EVENTS, LEDGER, NEWEST_RUNS, RESULTS, RUNS, TALLIES, VOIDED_RUNS
+from .uncovered import AT_ITS_EVENT, UNCOVERED_RESULT
 
 NOT_VOID = RESULTS.c.run.not_in(select(VOIDED_RUNS.c.run))
 """Condition on results: of a run that is not void."""
@@ -127,12 +128,14 @@ def reported_results(
 ) -> Select[tuple[object, ...]]:
     """Query: every result from `since` to before `until`, and every failure as found before.
 
-    In the order of time, with the name of the run; without sweeps and voided runs.
+    In the order of time, with the name of the run, and by `uncovered` whether no analyzer
+    certificate covers a value; without sweeps and voided runs.
     """
     c, failed_before = RESULTS.c, (RESULTS.c.verdict == "fail", RESULTS.c.stage == "as_found")
     return (
-        select(RUNS.c.run_id, RUNS.c.serial, RESULTS)
+        select(RUNS.c.run_id, RUNS.c.serial, RESULTS, UNCOVERED_RESULT)
         .join(RUNS, RUNS.c.number == c.run)
+        .join(EVENTS, AT_ITS_EVENT)
         .where(
             c.simulated == int(simulated),
             c.kind != "sweep",
@@ -165,7 +168,7 @@ def adjust_events(
     c = RESULTS.c
     return (
         select(c.run, c.event, EVENTS.c.body)
-        .join(EVENTS, (EVENTS.c.run == c.run) & (EVENTS.c.number == c.event))
+        .join(EVENTS, AT_ITS_EVENT)
         .where(
             c.simulated == int(simulated),
             c.stage == "adjust",
@@ -212,7 +215,6 @@ def results(database: Database, wanted: Filter = ANY_RUN) -> Iterator[Row]:
     `wanted`: conditions on each result, its verdict among them. A row also says from its event what
     was set (mode, setting and load), and by `voided` whether the run is void.
     """
-    at_its_event = (EVENTS.c.run == RESULTS.c.run) & (EVENTS.c.number == RESULTS.c.event)
     query = (
         select(
             *(RUNS.c.run_id, RUNS.c.serial, RUNS.c.procedure, RESULTS),
@@ -220,7 +222,7 @@ def results(database: Database, wanted: Filter = ANY_RUN) -> Iterator[Row]:
             RESULTS.c.run.in_(select(VOIDED_RUNS.c.run)).label("voided"),
         )
         .join(RUNS, RUNS.c.number == RESULTS.c.run)
-        .join(EVENTS, at_its_event)
+        .join(EVENTS, AT_ITS_EVENT)
         .order_by(RESULTS.c.run, RESULTS.c.event)
     )
     for column, value in (
