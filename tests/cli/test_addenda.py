@@ -56,7 +56,10 @@ def test_from_approval_to_void_and_back(
     refused = record("approve", "last", "--by", "B. Tarn")
     assert (refused.code, "B. Tarn may not approve for Fennel" in refused.err) == (2, True)
     received = ("--received", "2026-01-04", "--condition", "complete")
-    assert record("approve", "last", "--by", "A. Fenn", *received).code == 0
+    approved = record("approve", "last", "--by", "A. Fenn", *received)
+    assert approved.code == 0
+    other = "its serial number there, S000003, is not TQ3-20417, which the certificate states"
+    assert other in " ".join(approved.err.split())
     after = page()
     (place / "laboratory.toml").write_text(LABORATORY.replace("Fennel", "Other"))
     (place / "logo.svg").unlink()
@@ -93,6 +96,9 @@ def test_from_approval_to_void_and_back(
     corrected = ("--correct", "serial=TQ3-9", "--correct", "department=Theatre 5")
     assert record("amend", "last", "--reason", "typed wrong", *corrected).code == 0
     assert "TQ3-9 (corrected; in the record: TQ3-20417)" in page()
+    quoted = "the unit's serial from 'TQ3-20417' (in the record) to 'TQ3-9'"
+    assert quoted in " ".join(record("show").out.split())
+    assert quoted in page().replace("&#x27;", "'")
     assert record("amend", "last", "--reason", "once more", "--correct", "model=Q").code == 0
     assert "TQ3-9 (corrected;" in page()  # earlier corrections stay
     assert "17 Hill Street" in page()  # what was not changed stays

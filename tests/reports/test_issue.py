@@ -11,6 +11,7 @@ from pypdf import PdfReader
 
 from ohmwright.api.certificate_files import CertificateOptions
 from ohmwright.api.certificate_renderer import CertificateRenderer
+from ohmwright.engine.resume import recorded_unit
 from ohmwright.model.by_hand import NO_PORT
 from ohmwright.model.paper import Corrections, Logo, PaperData, Party
 from ohmwright.model.protections import Protections
@@ -148,6 +149,18 @@ def test_every_paper_says_what_an_amendment_changed() -> None:
     assert said in certificate_dcc(certificate).decode()
     assert "Changed: nothing of what" in sheet_of(addendum("amended", 1, changes=())).statements[0]
     assert "Changed" not in sheet_of(addendum("amended", 1)).statements[0]  # the record is silent
+
+
+def test_an_amendment_quotes_what_the_record_says_of_the_unit() -> None:
+    corrected = PAPER.model_copy(update={"corrections": Corrections(serial="TQ3-9")})
+    changes = paper_changes(PAPER, corrected)
+    amended = addendum("amended", 1, reason="typed wrong", paper=corrected, changes=changes)
+    back = addendum("amended", 2, reason="no", paper=PAPER, changes=paper_changes(corrected, PAPER))
+    unit = recorded_unit(a_run())
+    one, other = issue_of(RUN, [amended, back], unit=unit).amendments
+    assert "the unit's serial from 'TQ3-1' (in the record) to 'TQ3-9'" in one
+    assert "the unit's serial from 'TQ3-9' to 'TQ3-1' (in the record)" in other
+    assert one in addendum_lines(RUN, [amended, back], unit=unit)
 
 
 def test_a_unit_that_answers_with_another_serial_number_is_seen_to() -> None:

@@ -9,6 +9,8 @@ from functools import cached_property
 from pathlib import Path
 
 from ohmwright.engine.contradictions import contradictions
+from ohmwright.engine.resume import recorded_unit
+from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.records.chain import StoredRun
@@ -162,7 +164,7 @@ def renderer_of_run(
     events = store.events(run.run_id)
     _refuse_contradictions(run.run_id, events)
     laboratory = find_laboratory(options.words.laboratory, store.database.place)
-    issue = _issue(run, laboratory, options.words)
+    issue = _issue(run, laboratory, options.words, recorded_unit(events))
     untrusted = " ".join(notes_on_signatures(run, trusted))
     as_issued = _note_as_issued(run, trusted)
     note = untrusted if as_issued is None else as_issued
@@ -204,12 +206,14 @@ def _as_attached(run: StoredRun) -> StoredRun:
     return run
 
 
-def _issue(run: StoredRun, laboratory: Laboratory | None, words: PaperWords) -> Issue:
+def _issue(
+    run: StoredRun, laboratory: Laboratory | None, words: PaperWords, unit: Asset | None
+) -> Issue:
     """The issue of a run: by the words on record, else by what is told now. Raises UsageError."""
     sealed = None if run.seal is None else run.seal.statement
-    issue = issue_of(run.run_id, run.addenda, sealed=sealed)
+    issue = issue_of(run.run_id, run.addenda, sealed=sealed, unit=unit)
     if not issue.on_record:
-        return issue_of(run.run_id, run.addenda, paper_data(laboratory, words), sealed)
+        return issue_of(run.run_id, run.addenda, paper_data(laboratory, words), sealed, unit)
     if words.said or _is_another(laboratory, words, issue):
         raise UsageError(
             f"The certificate of run {run.run_id} was approved or amended with other words on "

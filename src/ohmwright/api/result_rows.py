@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from io import BytesIO, StringIO
 from typing import Any
 
+from ohmwright.engine.resume import recorded_unit
 from ohmwright.model.event import PointDone
 from ohmwright.records.flat_rows import result_row, run_row
 from ohmwright.records.parquet import imported_pyarrow
@@ -154,7 +155,7 @@ def _certificates(store: SqlStore, run: str) -> Iterator[Certificate]:
     events, kept = store.events(run), store.stored_run(run)
     sealed = None if kept.seal is None else kept.seal.statement
     for count in range(len(kept.addenda), -1, -1):
-        issue = issue_of(run, kept.addenda[:count], sealed=sealed)
+        issue = issue_of(run, kept.addenda[:count], sealed=sealed, unit=recorded_unit(events))
         yield certificate_of(events, kept.head.hex(), issue=issue)
 
 

@@ -22,6 +22,7 @@ from ohmwright.api.laboratory import (
 )
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.unit_identity import other_serial
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
 from ohmwright.model.paper import Act, Authority, Corrections, IssuedPaper, PaperData
@@ -73,6 +74,7 @@ def approve_run(declared: Declared, words: PaperWords, own_pages: Path | None) -
         paper = paper_data(laboratory, words, before)
         _refuse_late_receipt(paper, store, run_id)
         _refuse_unnamed_customer(laboratory, paper)
+        _notice_of_another_answer(store, run_id, paper)
         _notice_of_one_person(store, run_id, declared.name)
 
         def paper_of(run: StoredRun) -> IssuedPaper:
@@ -87,6 +89,23 @@ def approve_run(declared: Declared, words: PaperWords, own_pages: Path | None) -
     _say_added(approval, laboratory)
     assert issue.statement.issued is not None  # as an addendum of that kind has
     _say(f"Certificate {issue.statement.issued.number} is issued: ohmwright certificate {run_id}")
+
+
+def _notice_of_another_answer(store: SqlStore, run_id: str, paper: PaperData) -> None:
+    """Print that the unit answered with another serial number than the paper states, if it did."""
+    began = run_started_event(store.events(run_id))
+    if began is None:
+        return
+    serial = paper.corrections.serial or began.asset.serial
+    told = other_serial(began.generator, serial)
+    if told is not None:
+        print_notice(
+            printable(
+                f"The unit answered as '{began.generator}': its serial number there, {told}, is "
+                f"not {serial}, which the certificate states; it says both. If that was another "
+                "unit, void the run."
+            )
+        )
 
 
 def _notice_of_one_person(store: SqlStore, run_id: str, name: str) -> None:

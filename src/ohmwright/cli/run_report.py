@@ -7,7 +7,7 @@ from contextlib import suppress
 
 from rich.text import Text
 
-from ohmwright.engine.resume import is_refused, results, run_started_event
+from ohmwright.engine.resume import is_refused, recorded_unit, results, run_started_event
 from ohmwright.model import errors, rf_state
 from ohmwright.model.event import CurveDiagnosed, Event, Fault, FileAttached, RunFinished
 from ohmwright.model.result import Verdict
@@ -61,7 +61,7 @@ def print_run(
     """
     if not as_json:
         out().print(run_tables(events))
-        for line in addendum_lines(run_id, addenda, sealed):
+        for line in addendum_lines(run_id, addenda, sealed, recorded_unit(events)):
             out().print(Text(line, style="bold"), soft_wrap=True)
         out().print(f"Record: {store.place(run_id)}", soft_wrap=True)
         if not isinstance(events[-1], RunFinished):

@@ -15,7 +15,7 @@ from ohmwright.model.traceability import Environment, Traceability
 
 from .figures_on_record import is_another_certificate
 from .kept_documents import DocumentedPart, with_parts
-from .unit_identity import same_serial, told_serial
+from .unit_identity import other_serial
 
 _GUARDED = ("serial", "tcp", "visa")
 """Links whose port a guard process may own."""
@@ -87,8 +87,7 @@ def _other_unit(part: RunStarted, bench: _Table) -> Iterator[str]:
     for key, said in part.asset.model_dump().items():
         if stated is not None:
             yield from _differing(f"the unit's {key}", said, stated.get(key, ""))
-    told = told_serial(part.generator, part.asset.serial)
-    if by_register is not None and told is not None and not same_serial(told, part.asset.serial):
+    if by_register is not None and other_serial(part.generator, part.asset.serial) is not None:
         yield (
             f"the unit's serial is {part.asset.serial} by the register of assets, and it says "
             f"'{part.generator}'"

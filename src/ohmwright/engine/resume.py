@@ -47,6 +47,12 @@ def run_started_event(events: Iterable[Event]) -> RunStarted | None:
     return next((event for event in events if isinstance(event, RunStarted)), None)
 
 
+def recorded_unit(events: Iterable[Event]) -> Asset | None:
+    """Return the unit of the run as it began; None where `events` do not hold that."""
+    started = run_started_event(events)
+    return None if started is None else started.asset
+
+
 def is_refusal(last: Event, *, unit_known: bool) -> bool:
     """Whether a run without a result was refused by its last event, and so is over.
 

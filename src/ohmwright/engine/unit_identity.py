@@ -30,8 +30,7 @@ def refuse_another_unit(bench: Bench, asset: RegisteredAsset | None, identity: s
     """
     if asset is None or not bench.generator.unattended:
         return
-    told = told_serial(identity, asset.serial)
-    if told is not None and not same_serial(told, asset.serial):
+    if other_serial(identity, asset.serial) is not None:
         raise _another_unit(asset, f"says '{identity}'")
 
 
@@ -63,6 +62,12 @@ def told_serial(identity: str, expected: str) -> str | None:
     if len(fields) == _FIELDS_OF_IDENTITY and fields[2] not in _NO_SERIAL:
         return fields[2]
     return None
+
+
+def other_serial(identity: str, expected: str) -> str | None:
+    """Return the serial number in an identification that is not the expected one; else None."""
+    told = told_serial(identity, expected)
+    return None if told is None or same_serial(told, expected) else told
 
 
 def same_serial(one: str, other: str) -> bool:

@@ -8,6 +8,8 @@ from hashlib import sha256
 
 from ohmwright.model.paper import PaperChange, PaperData, Party
 
+AS_IN_THE_RECORD, OF_UNIT = "as in the record", "the unit's "
+"""What stands for a detail of the unit that is not corrected, and before the name of each."""
 _NOTHING = "nothing"
 _DIGITS = 12
 
@@ -28,7 +30,7 @@ def paper_changes(before: PaperData | None, after: PaperData | None) -> tuple[Pa
 
 
 def _unset(name: str) -> str:
-    return "as in the record" if name.startswith("the unit's ") else _NOTHING
+    return AS_IN_THE_RECORD if name.startswith(OF_UNIT) else _NOTHING
 
 
 def _fields(paper: PaperData) -> Iterator[tuple[str, str]]:
@@ -42,7 +44,7 @@ def _fields(paper: PaperData) -> Iterator[tuple[str, str]]:
     yield "condition", paper.condition
     yield "statements", " ".join(paper.statements)
     for name, text in paper.corrections:
-        yield f"the unit's {name}", text
+        yield f"{OF_UNIT}{name}", text
     digest = "" if paper.logo is None else sha256(b64decode(paper.logo.base64)).hexdigest()
     yield "logo", f"picture with SHA-256 {digest[:_DIGITS]}…" if digest else ""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
-from ohmwright.engine.unit_identity import same_serial, told_serial
+from ohmwright.engine.unit_identity import other_serial
 from ohmwright.model.by_hand import NO_PORT
 from ohmwright.model.paper import Corrections, PaperData
 from ohmwright.model.result import Result
@@ -70,9 +70,8 @@ def _answer(certificate: Certificate) -> Details:
 
 def _other_serial(certificate: Certificate) -> str:
     """Behind how the unit answers, that its serial number is another one; empty where it is not."""
-    serial = certificate.asset.serial
-    told = told_serial(certificate.generator, serial)
-    if told is None or same_serial(told, serial):
+    told = other_serial(certificate.generator, certificate.asset.serial)
+    if told is None:
         return ""
     return f" (its serial number there, {told}, is not the one above)"
 

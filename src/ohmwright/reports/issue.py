@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import pairwise
 
+from ohmwright.model.bench_file import Asset
 from ohmwright.model.paper import Authority, IssuedPaper, PaperChange, PaperData
 from ohmwright.records.addendum import Addendum, approvals_of, is_voided, one_key_words
+from ohmwright.records.paper_changes import AS_IN_THE_RECORD, OF_UNIT
 from ohmwright.records.seal import SealStatement
 
 from .text import minute_text, printable
@@ -78,10 +80,12 @@ def issue_of(
     addenda: Sequence[Addendum],
     given: PaperData | None = None,
     sealed: SealStatement | None = None,
+    unit: Asset | None = None,
 ) -> Issue:
     """The newest issue; `given` is stated where the record holds no such data.
 
-    `sealed`: who sealed the record, and by which key.
+    `sealed`: who sealed the record, and by which key; `unit`: as it is in the record, which the
+    words on an amendment quote; None where they do not matter.
     """
     kept = [one.statement.paper for one in addenda if one.statement.paper is not None]
     amended = [one for one in addenda if one.statement.what == "amended"]
@@ -94,7 +98,7 @@ def issue_of(
         number=numbers[-1],
         replaces=numbers[-2] if amended else "",
         in_force=_in_force(numbers, addenda),
-        amendments=tuple(_amendment_texts(numbers, addenda)),
+        amendments=tuple(_amendment_texts(numbers, addenda, unit)),
         approvals=tuple(map(_signature, approvals)),
         one_key=printable(one_key) if one_key else "",
         issued=_issued(addenda),
@@ -107,10 +111,16 @@ def issue_of(
 
 
 def addendum_lines(
-    run_id: str, addenda: Sequence[Addendum], sealed: SealStatement | None = None
+    run_id: str,
+    addenda: Sequence[Addendum],
+    sealed: SealStatement | None = None,
+    unit: Asset | None = None,
 ) -> list[str]:
-    """What was said of a run after it ended, a line each: void, amendments, approvals."""
-    issue = issue_of(run_id, addenda, sealed=sealed)
+    """What was said of a run after it ended, a line each: void, amendments, approvals.
+
+    `sealed` and `unit`: as for `issue_of`.
+    """
+    issue = issue_of(run_id, addenda, sealed=sealed, unit=unit)
     lines = [f"VOID: {issue.void}"] if issue.void else []
     lines += [*issue.amendments, *issue.remarks]
     lines += [
@@ -146,7 +156,9 @@ def _in_force(numbers: Sequence[str], addenda: Sequence[Addendum]) -> str:
     return "" if is_voided(addenda) else found
 
 
-def _amendment_texts(numbers: Sequence[str], addenda: Sequence[Addendum]) -> Iterator[str]:
+def _amendment_texts(
+    numbers: Sequence[str], addenda: Sequence[Addendum], unit: Asset | None
+) -> Iterator[str]:
     """That each issue replaces the one before, or is to; why, by whom and when.
 
     `numbers`: of the issues. One that was approved is in force until a later one is: whoever amends
@@ -161,18 +173,29 @@ def _amendment_texts(numbers: Sequence[str], addenda: Sequence[Addendum]) -> Ite
             now = f"{new} is to replace {old} once it is approved{until}"
         yield printable(
             f"{now}: {said.reason.rstrip('.')} ({said.operator}, {minute_text(said.signed_at)}; "
-            f"{authority_text(said.authority)}).{_changes_text(said.changes)}"
+            f"{authority_text(said.authority)}).{_changes_text(said.changes, unit)}"
         )
 
 
-def _changes_text(changes: Sequence[PaperChange] | None) -> str:
+def _changes_text(changes: Sequence[PaperChange] | None, unit: Asset | None) -> str:
     """What an amendment changed, as a sentence; empty where the record does not say."""
     if changes is None:
         return ""
     if not changes:
         return " Changed: nothing of what stands beside the results."
-    each = "; ".join(f"{one.field} from '{one.old}' to '{one.new}'" for one in changes)
-    return f" Changed: {each}. No result was changed."
+    each = (
+        f"{one.field} from {_quoted(one.old, one.field, unit)} to "
+        f"{_quoted(one.new, one.field, unit)}"
+        for one in changes
+    )
+    return f" Changed: {'; '.join(each)}. No result was changed."
+
+
+def _quoted(text: str, field: str, unit: Asset | None) -> str:
+    """Return a text of a field in quotation marks; one that stands in the record from there."""
+    if text != AS_IN_THE_RECORD or unit is None:
+        return f"'{text}'"
+    return f"'{getattr(unit, field.removeprefix(OF_UNIT))}' (in the record)"
 
 
 def _declaration_text(addendum: Addendum) -> str:
