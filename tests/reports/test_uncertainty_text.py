@@ -7,12 +7,12 @@ from pathlib import Path
 from rich.console import Console
 
 from ohmwright.cli.budget_table import budget_table
-from ohmwright.model.result import BudgetEntry, Measured, Result
+from ohmwright.model.result import BudgetEntry, Measured, Result, Sample
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.dcc import certificate_dcc
-from ohmwright.reports.uncertainty_text import left_out_text, uncertainty_text
+from ohmwright.reports.uncertainty_text import left_out_text, readings_dof_text, uncertainty_text
 
 from . import conftest
 
@@ -30,6 +30,19 @@ def valued(sources: str, left_out: str | None) -> Result:
     assert isinstance(one.measured, Measured)
     measured = one.measured.model_copy(update={"budget": lines, "left_out": lacks})
     return one.model_copy(update={"measured": measured})
+
+
+def test_what_the_degrees_of_freedom_of_readings_hold() -> None:
+    """Ten readings and 3 of the prior, as of a value that is fitted; of a mean it is not said."""
+    said = "as many degrees of freedom as readings count, and 3 more for each activation"
+    one = valued("readings", None)
+    assert one.measured is not None
+    for dof, samples, told in ((13.0, 10, True), (9.0, 10, False), (13.0, 0, False)):
+        line = one.measured.budget[0].model_copy(update={"dof": dof})
+        measured = one.measured.model_copy(update={"budget": (line,)})
+        readings = tuple(Sample(float(age), 400.0) for age in range(samples))
+        result = one.model_copy(update={"measured": measured, "samples": readings})
+        assert (said in uncertainty_text([result])) is told
 
 
 def test_each_name_is_said_once() -> None:
@@ -95,6 +108,6 @@ def test_a_record_made_before_effects_were_left_out_by_name_is_read() -> None:
     assert {line.shared for budget in budgets for line in budget} == {None}
     assert uncertainty_text(found) == (
         "U holds: readings, meter accuracy, meter drift, load resistance, load drift, "
-        "captures. "
+        f"captures. {readings_dof_text(found)} "
         "Left out of U, for want of data: not recorded."
     )

@@ -18,6 +18,7 @@ Read in this order:
     result_tables           the tables of results, as text
     curves, curve_drawing   power curves as SVG
     risk_text               how probably a point was decided wrongly; k and coverage
+    certificate_notes       what a certificate states, and what its words and figures mean
     certificate_text        the whole text of a certificate
     typesetting             templates typeset by typst
     html_tables             tables of results as HTML

@@ -16,7 +16,7 @@ from ohmwright.model.paper import Party
 from ohmwright.model.result import Verdict, worst
 
 from .certificate import Certificate
-from .certificate_text import CAUTIONS, accreditation_of, notes_of, statements_of, title_of
+from .certificate_notes import CAUTIONS, accreditation_of, notes_of, statements_of, title_of
 from .dcc_elements import (
     DCC,
     SI,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from ohmwright.engine.measured_value import LOAD, METER
+from ohmwright.engine.measured_value import LOAD, METER, READINGS
+from ohmwright.estimation.prior import NoisePrior
 from ohmwright.model.result import Result
 
 from .text import NOT_RECORDED, printable
@@ -16,8 +17,31 @@ def uncertainty_text(results: Sequence[Result]) -> str:
     Empty without a value.
     """
     held = ", ".join(_held(results))
-    said = (f"U holds: {held}.", correlation_text(results), left_out_text(results))
+    said = (
+        f"U holds: {held}.",
+        readings_dof_text(results),
+        correlation_text(results),
+        left_out_text(results),
+    )
     return printable(" ".join(filter(None, said))) if held else ""
+
+
+def readings_dof_text(results: Iterable[Result]) -> str:
+    """How many degrees of freedom fitted readings have; empty where no value on record has them."""
+    if not any(map(_has_prior_in_dof, results)):
+        return ""
+    return (
+        "Of a value fitted to readings the lines by them have as many degrees of freedom as "
+        f"readings count, and {NoisePrior.dof:g} more for each activation, of the prior of their "
+        "noise."
+    )
+
+
+def _has_prior_in_dof(result: Result) -> bool:
+    """Whether the degrees of freedom of a result's readings are their number and the prior's."""
+    fitted = len(result.samples) + NoisePrior.dof
+    budget = () if result.measured is None else result.measured.budget
+    return any(line.source == READINGS and line.dof == fitted for line in budget)
 
 
 def correlation_text(results: Iterable[Result]) -> str:
