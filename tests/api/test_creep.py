@@ -45,7 +45,7 @@ def test_each_unit_is_foretold_from_its_own_past_and_its_model_s(store: SqlStore
     assert len(by_unit) == 48
     assert [row.asset for row in rows if row.unlike > 0.9][:1] == ["HF-007"]
     means = {
-        model: np.mean([row.rate_percent for row in rows if row.model == model])
+        model: np.mean([row.rate_percent or 0.0 for row in rows if row.model == model])
         for model in ("Quillon 300", "Marlow 120")
     }
     assert means["Quillon 300"] > 0.7  # drawn about 1.6 and -2.2 % a year, and less at one point

@@ -4,8 +4,11 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from ohmwright.fleet.creep_filter import Histories
+from ohmwright.fleet.creep_table import creep_observed
 from ohmwright.records.sql_store import open_store
 from scripts.creep_history import write_histories
 
@@ -60,3 +63,32 @@ def test_what_cannot_be_done_is_said(
     assert outcome.code == 2
     assert said in " ".join(outcome.err.split())
     assert list(tmp_path.glob("x.*")) == []
+
+
+def test_a_unit_with_one_visit_has_never_been_seen_to_creep(
+    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with open_store(str(tmp_path / "r"), tmp_path / "key", tmp_path / "witness") as store:
+        write_histories(store, units=2, years=0.1, seed=2)
+    choice = ("--simulated", "--records", tmp_path / "r")
+    rows = json.loads(ohmwright("record", "creep", "--json", *choice).out)
+    assert {(row["rate_percent_a_year"], row["leaves_at"]) for row in rows} == {(None, None)}
+    for command in (("creep",), ("creep", "--asset", rows[0]["asset"])):
+        table = ohmwright("record", *command, *choice).out
+        assert "never observed" in table
+        assert "not known" in table
+        assert " ± " not in table
+
+
+def test_creep_is_observed_from_one_visit_to_the_next_without_an_adjustment_between() -> None:
+    year, day = 1.0, 1.0 / 365.0
+    for times, adjusted, known, observed in (
+        ([0.0, 0.0], [False, False], [True, False], False),  # one value
+        ([0.0, day], [False, False], [True, True], False),  # as found and as left
+        ([0.0, year], [False, False], [True, True], True),
+        ([0.0, year], [False, True], [True, True], False),  # adjusted since
+        ([0.0, year], [False, False], [True, False], False),  # padding
+    ):
+        one = np.ones((1, 2))
+        seen = Histories(np.array([times]), one, one, np.array([adjusted]), np.array([known]))
+        assert creep_observed(seen).tolist() == [observed], (times, adjusted, known)

@@ -6,7 +6,7 @@ from io import StringIO
 from typing import TYPE_CHECKING
 
 from ohmwright.fleet.creep_plot import plot_creep
-from ohmwright.fleet.creep_table import RISKY, UnitCreep
+from ohmwright.fleet.creep_table import NEVER_OBSERVED, RISKY, CreepRow, UnitCreep
 from ohmwright.fleet.fleet_review import Failure, FleetReview
 from ohmwright.fleet.surprise_chart import RULES, SurpriseChart, plot_surprises, surprise_charts
 from ohmwright.model.quantity import unit_of
@@ -220,12 +220,19 @@ def _row_at_risk(unit: UnitCreep, *, uncovered: bool) -> tuple[str, ...]:
         printable(row.model),
         printable(f"{row.step} {row.point}"),
         f"{row.last_at:%Y-%m-%d}",
-        f"{'+' if row.rate_percent > 0 else ''}{fixed_decimals(row.rate_percent, 1)} ± "
-        f"{row.rate_percent_sd:.1f} %",
+        _rate_text(row),
         _marked(f"{percent_text(row.risk)} %", uncovered=uncovered),
         _marked(f"{percent_text(unit.risk.within_year)} %", uncovered=uncovered),
-        "" if unit.leaves_at is None else f"{unit.leaves_at:%Y-%m-%d}",
+        unit.leaves_text,
     )
+
+
+def _rate_text(row: CreepRow) -> str:
+    """Return the creep, or that no two visits have shown any."""
+    rate, sd = row.rate_percent, row.rate_percent_sd
+    if rate is None or sd is None:
+        return NEVER_OBSERVED
+    return f"{'+' if rate > 0 else ''}{fixed_decimals(rate, 1)} ± {sd:.1f} %"
 
 
 def _look_at(report: FleetReport) -> PaperTable:

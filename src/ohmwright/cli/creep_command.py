@@ -107,7 +107,7 @@ def _units_table(units: Sequence[UnitCreep], at: datetime, by: str) -> Table:
     for unit in units:
         row = unit.riskiest
         point = printable(f"{row.step} {row.point}")
-        table.add_row(*map(Text, _cells(printable(row.asset), row, unit.leaves_at, point)))
+        table.add_row(*map(Text, _cells(printable(row.asset), row, unit.leaves_text, point)))
     return table
 
 
@@ -118,7 +118,7 @@ def _points_table(units: Sequence[UnitCreep], at: datetime, by: str) -> Table:
         low = "up" if row.limits.one_sided else f"{row.limits.lower:.4g}"
         limits = f"{low} to {row.limits.upper:.4g} {unit_of(row.limits.quantity).symbol}"
         point = printable(f"{row.step} {row.point}")
-        table.add_row(*map(Text, _cells(point, row, row.leaves_at, limits)))
+        table.add_row(*map(Text, _cells(point, row, row.leaves_text, limits)))
     return table
 
 
@@ -130,13 +130,22 @@ def _creep_table(at: datetime, first: str, by: str, last: str) -> Table:
     return table
 
 
-def _cells(first: str, row: CreepRow, leaves_at: datetime | None, last: str) -> tuple[str, ...]:
+def _cells(first: str, row: CreepRow, leaves: str, last: str) -> tuple[str, ...]:
     unit = unit_of(row.limits.quantity).symbol
     return (
         first,
-        f"{row.rate_percent:+.1f} ± {row.rate_percent_sd:.1f} %",
+        _rate_text(row),
         f"{row.lower:.4g} to {row.upper:.4g} {unit}",
         f"{percent_text(row.risk)} %",
-        "" if leaves_at is None else f"{leaves_at:%Y-%m-%d}",
+        leaves,
         last,
     )
+
+
+def _rate_text(row: CreepRow) -> str:
+    """Return the creep, or that no two visits have shown any."""
+    from ohmwright.fleet.creep_table import NEVER_OBSERVED
+
+    if row.rate_percent is None or row.rate_percent_sd is None:
+        return NEVER_OBSERVED
+    return f"{row.rate_percent:+.1f} ± {row.rate_percent_sd:.1f} %"

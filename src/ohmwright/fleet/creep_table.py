@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from .creep_filter import BoolArray, Histories
 from .creep_forecast import time_out
 from .fleet_forecast import FleetForecast, PointForecast
 from .point_histories import PointLimits
@@ -21,6 +22,10 @@ RISKY = 0.1
 """Probability of being out of tolerance whose date is told where none is asked for."""
 UNLIKE = 0.5
 """Probability above which a unit is said to creep unlike its model."""
+NEVER_OBSERVED, NOT_KNOWN = "never observed", "not known"
+"""Said of creep that no two visits have shown, and of when such a point leaves its limits."""
+_ONE_VISIT_YEARS = 3.0 / 365.0
+"""Values no further apart are of one visit."""
 SURPRISE = 3.0
 """Standard deviations beyond which the newest value is said to be a step."""
 
@@ -36,9 +41,10 @@ class CreepRow:
     limits: PointLimits
     last_at: datetime
     last_value: float
-    rate_percent: float
-    """Creep in percent of the target a year, and its standard deviation."""
-    rate_percent_sd: float
+    rate_percent: float | None
+    """Creep in percent of the target a year, and its standard deviation; None where no two visits
+    have shown any, so that it is expected to creep as its model does."""
+    rate_percent_sd: float | None
     expected: float
     """True value at the date asked for, with the interval that has the coverage asked for."""
     lower: float
@@ -48,12 +54,18 @@ class CreepRow:
     within_year: float
     """The highest such probability from that date until a year later, month by month."""
     leaves_at: datetime | None
-    """When this point's risk reaches the probability asked for; None beyond `HORIZON_YEARS`."""
+    """When this point's risk reaches the probability asked for; None beyond `HORIZON_YEARS`, and
+    where its creep was never observed."""
     unlike: float
     """Probability that the unit creeps unlike its model."""
     surprise: float | None
     """The newest value less what was foretold of it, in standard deviations; None where nothing was
     foretold."""
+
+    @property
+    def is_creep_observed(self) -> bool:
+        """Whether two visits have shown how it creeps."""
+        return self.rate_percent is not None
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -62,6 +74,11 @@ class CreepRow:
         if self.surprise is not None and abs(self.surprise) > SURPRISE:
             said.append("step at its last visit")
         return tuple(said)
+
+    @property
+    def leaves_text(self) -> str:
+        """When it leaves, as a date; else empty, or that nothing is known of that."""
+        return UnitCreep((self,), self.leaves_at).leaves_text
 
     def cells(self) -> dict[str, Any]:
         """Return it as a row of a table or a JSON object: plain values, None for no value."""
@@ -111,6 +128,13 @@ class UnitCreep:
     """When the risk of any of its points reaches the probability asked for; None if not in time."""
 
     @property
+    def leaves_text(self) -> str:
+        """When it leaves, as a date; else empty, or that nothing is known of that."""
+        if self.leaves_at is not None:
+            return f"{self.leaves_at:%Y-%m-%d}"
+        return "" if any(point.is_creep_observed for point in self.points) else NOT_KNOWN
+
+    @property
     def risk(self) -> Risk:
         """The risk of the unit: the highest of its points, now and within the year."""
         return Risk(self.riskiest.risk, max(point.within_year for point in self.points))
@@ -141,6 +165,16 @@ def _place(unit: UnitCreep) -> tuple[tuple[int, int, int], bool, datetime, str]:
     return risk_order(unit.risk), unit.leaves_at is None, leaves, unit.riskiest.asset
 
 
+def creep_observed(seen: Histories) -> BoolArray:
+    """Return for each unit whether it crept from one visit to the next with no adjustment between.
+
+    Shape (n,).
+    """
+    apart = np.diff(seen.times, axis=1) > _ONE_VISIT_YEARS
+    shown: BoolArray = apart & seen.known[:, 1:] & ~seen.adjusted[:, 1:]
+    return shown.any(axis=1)
+
+
 def _rows(
     point: PointForecast, at: datetime, probability: float, coverage: float
 ) -> Iterator[CreepRow]:
@@ -149,12 +183,15 @@ def _rows(
     truth, (means, sds) = point.truth(times), point.rates()
     lower, upper = truth.interval(coverage)
     leaves = time_out(point.risk, states.times, probability, HORIZON_YEARS)
+    observed = creep_observed(of.seen)
+    dated = observed & np.isfinite(leaves)
     ahead = np.max([point.risk(times + months / 12.0) for months in range(13)], axis=0)
     columns = (truth.mean(), lower, upper, point.risk(times), ahead, point.unlike(), means, sds)
     last = of.seen.known.sum(axis=1) - 1
     for index, (figures, limits) in enumerate(zip(np.array(columns).T, of.limits, strict=True)):
         expected, low, high, risk, within_year, unlike, mean, sd = figures.tolist()
         percent = 100.0 * limits.half / limits.target
+        seen = bool(observed[index])
         surprise = float(states.surprises[index, last[index]])
         yield CreepRow(
             asset=of.assets[index],
@@ -164,14 +201,14 @@ def _rows(
             limits=limits,
             last_at=date_of(float(states.times[index])),
             last_value=limits.value_of(float(of.seen.values[index, last[index]])),
-            rate_percent=percent * mean,
-            rate_percent_sd=percent * sd,
+            rate_percent=percent * mean if seen else None,
+            rate_percent_sd=percent * sd if seen else None,
             expected=limits.value_of(expected),
             lower=limits.value_of(low),
             upper=limits.value_of(high),
             risk=risk,
             within_year=within_year,
-            leaves_at=date_of(float(leaves[index])) if np.isfinite(leaves[index]) else None,
+            leaves_at=date_of(float(leaves[index])) if dated[index] else None,
             unlike=unlike,
             surprise=None if np.isnan(surprise) else surprise,
         )

@@ -30,13 +30,19 @@ function card(point, at) {
   const limits = point.lower === null ? `at most ${figure(point.upper)} ${point.unit}` : `${figure(point.lower)} to ${figure(point.upper)} ${point.unit}`
   return h('figure', { class: 'card' }, h('figcaption', {}, h('h2', {}, `${point.step} ${point.point}`), h('p', { class: 'soft' }, `limits ${limits}`)),
     creepChart(point, today, `${words} ${leaving(point, at)}`), h('p', {}, words),
-    h('p', {}, `Creep: ${withUncertainty(point.rate_percent, 2 * point.rate_percent_sd)} % a year. Out of tolerance today: ${percent(point.risk)}.`),
+    h('p', {}, `${creep(point)} Out of tolerance today: ${percent(point.risk)}.`),
     h('p', { class: 'leaving' }, leaving(point, at)),
     ...point.remarks.map((words) => h('p', { class: 'asked' }, `! ${words}`)))
 }
 
-function leaving({ likely_out: likely, even_out: even }, at) {
+function creep({ rate_percent: rate, rate_percent_sd: sd }) {
+  if (rate === null) return 'Creep: never observed, for want of two visits; it is expected to creep as its model does.'
+  return `Creep: ${withUncertainty(rate, 2 * sd)} % a year.`
+}
+
+function leaving({ likely_out: likely, even_out: even, rate_percent: rate }, at) {
   if (even.on !== null && even.on <= at) return `Probably out of tolerance since ${even.on}.`
+  if (likely.on === null && rate === null) return 'When it may leave its limits is not known.'
   if (likely.on === null) return 'It will hardly leave its limits within 5 years.'
   const first = `Will leave its limits: ${percent(likely.probability)} probable by ${likely.on}`
   return even.on === null ? `${first}.` : `${first}, as likely as not by ${even.on}.`
