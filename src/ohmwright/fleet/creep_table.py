@@ -171,8 +171,8 @@ def creep_observed(seen: Histories) -> BoolArray:
     Shape (n,).
     """
     apart = np.diff(seen.times, axis=1) > _ONE_VISIT_YEARS
-    shown: BoolArray = apart & seen.known[:, 1:] & ~seen.adjusted[:, 1:]
-    return shown.any(axis=1)
+    shown = apart & seen.known[:, 1:] & ~seen.adjusted[:, 1:]
+    return np.asarray(shown.sum(axis=1) > 0)
 
 
 def _rows(
