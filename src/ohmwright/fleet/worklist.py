@@ -10,6 +10,7 @@ from calendar import monthrange
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import Literal
 
 from ohmwright.model.registered_asset import RegisteredAsset
@@ -110,12 +111,17 @@ def work_unit(
     known = risk_of(asset)
     if last is None:
         return WorkUnit(asset, None, None, known or _CERTAIN, is_foretold=known is not None)
-    due = months_later(last.on, asset.interval_months)
-    if known is not None:
-        return WorkUnit(asset, last, due, known, is_foretold=True)
-    days = (today - last.on, today + _YEAR - last.on)
-    now, ahead = (1 - RELIABILITY_AT_DUE ** max(0.0, after / (due - last.on)) for after in days)
-    return WorkUnit(asset, last, due, Risk(now, ahead))
+    due, risk = _due_and_risk(last.on, asset.interval_months, today)
+    return WorkUnit(asset, last, due, known or risk, is_foretold=known is not None)
+
+
+@lru_cache(maxsize=4096)  # a fleet of ten thousand was last seen on some hundred days
+def _due_and_risk(on: date, interval_months: int, today: date) -> tuple[date, Risk]:
+    """When a unit that passed `on` a day is due, and its risk today where nothing else is known."""
+    due = months_later(on, interval_months)
+    days = (today - on, today + _YEAR - on)
+    now, ahead = (1 - RELIABILITY_AT_DUE ** max(0.0, after / (due - on)) for after in days)
+    return due, Risk(now, ahead)
 
 
 def worklist(
