@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from itertools import pairwise
@@ -15,6 +16,7 @@ from ohmwright.api.run_view import RunWatch
 from ohmwright.cli.screen.gauge import gauge, gauge_labels, sparkline, trend_columns
 from ohmwright.cli.screen.layout import Extent, screen
 from ohmwright.cli.screen.letters import HEIGHT, dots, large, medium
+from ohmwright.cli.screen.pieces import band_words
 from ohmwright.instruments.answer_requests import TypeText
 from ohmwright.model.bench_status import BenchStatus, TargetBand
 from ohmwright.model.cue import Cue
@@ -117,6 +119,10 @@ def test_the_mark_stands_where_the_reading_is() -> None:
     assert mark(999.0).endswith("▶▶▶")
     assert "█" not in gauge(band_picture(AIM, None), 41, blocks=True)
     assert gauge_labels(band_picture(AIM, None), 41).split() == ["886", "900", "914"]
+    narrow = band_picture(TargetBand(886.04, 900.0, 913.96), None)
+    assert gauge_labels(narrow, 41).split() == ["886.1", "900", "913.9"]
+    assert "limits  886.1 to 913.9" in band_words(narrow)
+    assert json.loads(narrow.model_dump_json())["figures"] == ["886.1", "900", "913.9"]
     limit = TargetBand(-150.0, 150.0, 150.0)
     assert mark(75.0, limit)[10] == "█"
     assert mark(75.0, limit)[20] == "]"

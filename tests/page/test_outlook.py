@@ -67,6 +67,10 @@ def _holds_for_unit(place: str, asset: str) -> None:
         assert (point["step"], point["point"]) == (row.step, row.point)
         leaves = None if row.leaves_at is None else f"{row.leaves_at:%Y-%m-%d}"
         assert point["likely_out"]["on"] == leaves
+        low, _, high = point["figures"]
+        assert f"{low} to {high} " in point["limits"]
+        assert float(low) >= point["lower"] - 1e-9
+        assert float(high) <= point["upper"] + 1e-9
         assert point["seen"][-1][1] == pytest.approx(row.last_value)
         for _, middle, low, lower, upper, high in point["ahead"]:
             assert low <= lower <= middle <= upper <= high

@@ -6,9 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ohmwright.fleet.point_histories import PointLimits
 from ohmwright.model.result import Conformity, Measured
 from ohmwright.model.tolerance import Target, at_least, at_most
 from ohmwright.reports.text import (
+    limit_figures,
     limits_text,
     limits_words,
     printable,
@@ -65,5 +67,8 @@ def test_limits_are_rounded_to_the_inside_and_are_the_same_everywhere() -> None:
     assert limits_words(target) == "144.7 to 163.3 W"
     assert limits_words(at_most("power_w", 9.9996)) == "at most 9.999 W"
     assert limits_words(at_least("power_w", 5.0001)) == "at least 5.001 W"
+    assert limit_figures(target) == ("144.7", "154", "163.3")
+    point = PointLimits("power_w", 154.0, 144.64, 163.35)
+    assert limits_words(point.as_target) == "144.7 to 163.3 W"
     by_sum = Target(quantity="power_w", value=0.3, lower=0.1 + 0.2 - 0.1, upper=0.1 + 0.2)
     assert limits_text(by_sum) == "0.2000 to 0.3000"

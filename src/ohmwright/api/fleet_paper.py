@@ -9,9 +9,15 @@ from ohmwright.fleet.creep_plot import plot_creep
 from ohmwright.fleet.creep_table import NEVER_OBSERVED, RISKY, CreepRow, UnitCreep
 from ohmwright.fleet.fleet_review import Failure, FleetReview
 from ohmwright.fleet.surprise_chart import RULES, SurpriseChart, plot_surprises, surprise_charts
-from ohmwright.model.quantity import unit_of
 from ohmwright.reports.table_paper import PaperPicture, PaperTable, TablePaper
-from ohmwright.reports.text import counted, fixed_decimals, percent_text, printable
+from ohmwright.reports.text import (
+    counted,
+    fixed_decimals,
+    limits_text,
+    percent_text,
+    printable,
+    unit_symbol,
+)
 from ohmwright.reports.verdict_grounds import READINGS_MARK, UNCOVERED
 
 if TYPE_CHECKING:
@@ -139,18 +145,13 @@ def _failures(failures: tuple[Failure, ...]) -> PaperTable:
             printable(one.model),
             printable(f"{one.step} {one.point}"),
             _marked(f"{one.value:.4g}", uncovered=one.uncovered),
-            _limits(one),
+            f"{limits_text(one.limits.as_target)} {unit_symbol(one.limits.as_target, None)}",
             fixed_decimals(one.error_percent, 1),
         )
         for one in failures
     )
     columns = ("Date", "Unit", "Model", "Point", "Found", "Limits", "Error %")
     return PaperTable("Failed as found", "", columns, rows, figures=3)
-
-
-def _limits(one: Failure) -> str:
-    low = "up" if one.limits.one_sided else f"{one.limits.lower:.4g}"
-    return f"{low} to {one.limits.upper:.4g} {unit_of(one.limits.quantity).symbol}"
 
 
 def _adjusted(review: FleetReview) -> PaperTable:

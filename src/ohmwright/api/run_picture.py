@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import computed_field
+
 from ohmwright.instruments.requests import Request, ValueRequest
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.bench_status import TargetBand
 from ohmwright.model.cue import Cue, CueKind
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
-from ohmwright.reports.text import limits_words
+from ohmwright.model.tolerance import Target
+from ohmwright.reports.text import LimitFigures, limit_figures, limits_words
 
 from .rf_words import RfPicture, RfPictureState, Urgency, rf_at_request
 
@@ -37,6 +40,13 @@ class BandPicture(FrozenModel):
     position: float | None = None
     """-1 at the lower limit, 0 on target, 1 at the upper limit; where there is an upper limit
     alone, 0 without current and 1 at the limit. None without a present reading."""
+
+    @computed_field  # type: ignore[prop-decorator]  # mypy 14461
+    @property
+    def figures(self) -> LimitFigures:
+        """Limits and target as they are shown."""
+        low, value, high = self.lower_ma, self.target_ma, self.upper_ma
+        return limit_figures(Target(quantity="current_ma", value=value, lower=low, upper=high))
 
     @property
     def one_sided(self) -> bool:

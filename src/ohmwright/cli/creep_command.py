@@ -15,7 +15,7 @@ from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
 from ohmwright.model.errors import UsageError
 from ohmwright.model.quantity import unit_of
 from ohmwright.records.asset_register import AssetRegister
-from ohmwright.reports.text import percent_text, printable
+from ohmwright.reports.text import limits_words, percent_text, printable
 from ohmwright.wire.clock import RealClock
 
 from .console import err, out, print_json
@@ -115,8 +115,7 @@ def _points_table(units: Sequence[UnitCreep], at: datetime, by: str) -> Table:
     """Return the table of all points of a unit, with their limits."""
     table = _creep_table(at, "Point", by, "Limits")
     for row in (row for unit in units for row in unit.points):
-        low = "up" if row.limits.one_sided else f"{row.limits.lower:.4g}"
-        limits = f"{low} to {row.limits.upper:.4g} {unit_of(row.limits.quantity).symbol}"
+        limits = limits_words(row.limits.as_target)
         point = printable(f"{row.step} {row.point}")
         table.add_row(*map(Text, _cells(point, row, row.leaves_text, limits)))
     return table

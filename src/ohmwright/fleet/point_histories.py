@@ -16,6 +16,8 @@ from typing import Any
 import numpy as np
 from sqlalchemy import Row as SqlRow
 
+from ohmwright.model.tolerance import Target
+
 from .creep_filter import Histories
 from .years import years_of
 
@@ -46,6 +48,11 @@ class PointLimits:
     def one_sided(self) -> bool:
         """Whether only the upper limit counts, the lower being below zero."""
         return self.lower < 0.0
+
+    @property
+    def as_target(self) -> Target:
+        """The same as a target, for whoever words it."""
+        return Target(quantity=self.quantity, value=self.target, lower=self.lower, upper=self.upper)
 
     def value_of(self, deviation: float) -> float:
         """Return the value that lies `deviation` tolerances from the middle of the limits."""

@@ -15,6 +15,7 @@ from ohmwright.fleet.fleet_forecast import FleetForecast
 from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.quantity import unit_of
 from ohmwright.records.run_lists import Filter, runs
+from ohmwright.reports.text import limit_figures, limits_words
 from ohmwright.wire.clock import RealClock
 
 _LIKELY, _EVEN = 0.1, 0.5
@@ -97,6 +98,8 @@ def _point(row: CreepRow, course: CreepCourse, even: datetime | None) -> dict[st
         "point": row.point,
         "unit": unit_of(limits.quantity).symbol,
         "target": limits.target,
+        "limits": limits_words(limits.as_target),
+        "figures": limit_figures(limits.as_target),
         "lower": None if limits.one_sided else limits.lower,
         "upper": limits.upper,
         "rate_percent": row.rate_percent,

@@ -6,6 +6,7 @@ import unicodedata
 from datetime import UTC, datetime
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from math import floor, log10
+from typing import NamedTuple
 
 from ohmwright.model import quantity as quantities
 from ohmwright.model.result import Conformity, Measured
@@ -81,8 +82,25 @@ def limits_text(target: Target) -> str:
     return f"{lower_figure(target.lower, target)} to {upper_figure(target.upper, target)}"
 
 
+class LimitFigures(NamedTuple):
+    """Limits and target for a screen or a chart: no zeros at the end, and no unit."""
+
+    lower: str
+    target: str
+    upper: str
+
+
+def limit_figures(target: Target) -> LimitFigures:
+    """The limits, each rounded to the inside, and the target, to the same decimals."""
+    return LimitFigures(
+        _without_zeros(lower_figure(target.lower, target)),
+        _without_zeros(four_digits(target.value, target)),
+        _without_zeros(upper_figure(target.upper, target)),
+    )
+
+
 def limits_words(target: Target) -> str:
-    """The same for a screen: in ASCII letters, without zeros at the end, and with the unit."""
+    """The limits for a screen: in ASCII letters, without zeros at the end, and with the unit."""
     low = _without_zeros(lower_figure(target.lower, target))
     if target.lower_only:
         return f"at least {low} {target.unit}".rstrip()

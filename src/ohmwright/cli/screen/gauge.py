@@ -43,12 +43,12 @@ def gauge(band: BandPicture, width: int, *, blocks: bool) -> str:
 def gauge_labels(band: BandPicture, width: int) -> str:
     """Return the limits and the target in mA, each below its place on the gauge."""
     low, high = limit_columns(band, width)
-    labels = {high: band.upper_ma}
+    figures = band.figures
+    labels = {high: figures.upper}
     if not band.one_sided:
-        labels = {low: band.lower_ma, (low + high) // 2: band.target_ma, high: band.upper_ma}
+        labels = {low: figures.lower, (low + high) // 2: figures.target, high: figures.upper}
     line = [" "] * width
-    for column, value_ma in labels.items():
-        text = f"{value_ma:.4g}"
+    for column, text in labels.items():
         begin = max(0, min(width - len(text), column - len(text) // 2))
         line[begin : begin + len(text)] = text
     return "".join(line).rstrip()

@@ -48,13 +48,11 @@ def reading_words(picture: RunPicture) -> str:
 
 def band_words(band: BandPicture) -> tuple[str, ...]:
     """Return target, limits, and how the present reading stands to them; at most three lines."""
+    low, target, high = band.figures
     if band.one_sided:
-        lines = [f"at most {band.upper_ma:.4g} mA"]
+        lines = [f"at most {high} mA"]
     else:
-        lines = [
-            f"target  {band.target_ma:.4g} mA",
-            f"limits  {band.lower_ma:.4g} to {band.upper_ma:.4g}",
-        ]
+        lines = [f"target  {target} mA", f"limits  {low} to {high}"]
     return (*lines, side_words(band))
 
 

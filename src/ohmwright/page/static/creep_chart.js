@@ -1,7 +1,6 @@
 // How one point of a unit creeps: values on record, limits, and what is to be expected ahead.
 
 import { s } from './dom.js'
-import { figure } from './format.js'
 
 const WIDTH = 640, HEIGHT = 250, LEFT = 88, RIGHT = 12, TOP = 12, BOTTOM = 34
 
@@ -19,8 +18,8 @@ export function creepChart(point, today, words) {
     ...[point.lower, point.upper].filter((limit) => limit !== null).map((limit) => level(x, y(limit), 'creep-limit')),
     s('path', { class: 'creep-today', d: `M${x(today)} ${TOP}V${HEIGHT - BOTTOM}` }),
     ...point.seen.map((one) => mark(one, x, y)),
-    ...yearTicks(years, x), ...[point.lower, point.target, point.upper].filter((value) => value !== null).map((value) =>
-      s('text', { x: LEFT - 8, y: y(value) + 4, 'text-anchor': 'end' }, figure(value))),
+    ...yearTicks(years, x), ...[point.lower, point.target, point.upper].flatMap((value, place) => (value === null ? [] :
+      [s('text', { x: LEFT - 8, y: y(value) + 4, 'text-anchor': 'end' }, point.figures[place])])),
     s('text', { x: x(today) - 4, y: TOP + 10, 'text-anchor': 'end' }, 'today'))
 }
 

@@ -1,7 +1,6 @@
 // Where the reading stands between its limits: three limit widths to either side of the target.
 
 import { h, put, s, set } from './dom.js'
-import { figure } from './format.js'
 
 const WIDTH = 1000, SIDE = 3
 const EDGE = 24
@@ -32,17 +31,18 @@ export function gauge() {
       set(element, 'hidden', band === null)
       if (band === null) return
       const oneSided = band.target_ma >= band.upper_ma
-      put(lower, figure(band.lower_ma))
-      put(target, oneSided ? `at most ${figure(band.upper_ma)} mA` : `target ${figure(band.target_ma)} mA`)
+      const [low, aim, high] = band.figures
+      put(lower, low)
+      put(target, oneSided ? `at most ${high} mA` : `target ${aim} mA`)
       set(drawing.querySelector('.target'), 'visibility', oneSided ? 'hidden' : 'visible')
-      put(upper, figure(band.upper_ma))
+      put(upper, high)
       set(pointer, 'visibility', band.position === null ? 'hidden' : 'visible')
       if (band.position !== null) set(pointer, 'transform', `translate(${x(band.position).toFixed(1)} 0)`)
       const place = where(band.position)
       const inside = band.position !== null && Math.abs(band.position) <= 1
       set(element, 'data-inside', inside)
       put(said, band.position === null ? '' : inside ? '● inside the limits' : band.position < 0 ? '▼ below the limits' : '▲ above the limits')
-      const limits = oneSided ? `At most ${figure(band.upper_ma)} mA` : `Target ${figure(band.target_ma)} mA, from ${figure(band.lower_ma)} to ${figure(band.upper_ma)} mA`
+      const limits = oneSided ? `At most ${high} mA` : `Target ${aim} mA, from ${low} to ${high} mA`
       set(drawing, 'aria-label', `${limits}: ${place}`)
     },
   }

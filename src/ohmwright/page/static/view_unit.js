@@ -27,8 +27,7 @@ function card(point, at) {
   const words = `Expected on ${at}: ${figure(point.expected)} ${point.unit}, 90 % within ${figure(point.within[0])} to ${figure(point.within[1])}.`
   const begin = Date.UTC(Number(at.slice(0, 4)), 0, 1)
   const today = Number(at.slice(0, 4)) + (Date.parse(at) - begin) / (365.25 * 86400000)
-  const limits = point.lower === null ? `at most ${figure(point.upper)} ${point.unit}` : `${figure(point.lower)} to ${figure(point.upper)} ${point.unit}`
-  return h('figure', { class: 'card' }, h('figcaption', {}, h('h2', {}, `${point.step} ${point.point}`), h('p', { class: 'soft' }, `limits ${limits}`)),
+  return h('figure', { class: 'card' }, h('figcaption', {}, h('h2', {}, `${point.step} ${point.point}`), h('p', { class: 'soft' }, `limits ${point.limits}`)),
     creepChart(point, today, `${words} ${leaving(point, at)}`), h('p', {}, words),
     h('p', {}, `${creep(point)} Out of tolerance today: ${percent(point.risk)}.`),
     h('p', { class: 'leaving' }, leaving(point, at)),
