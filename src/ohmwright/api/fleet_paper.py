@@ -36,6 +36,8 @@ _NOTES = (
     "points within a year; it may fall again with the season. 10 % on: when that of any of its "
     "points reaches 10 %. Steps by repairs that nobody put on record are allowed for by their "
     "usual frequency, and cannot be foretold.",
+    f"Creep {NEVER_OBSERVED}: no two visits without an adjustment between have shown any; what is "
+    "expected of the unit is what its model does, and no date is told.",
     "A forecast is no measurement. Whether a unit may be used is decided by its maker's service "
     "manual, local codes and qualified staff.",
 )
