@@ -58,7 +58,7 @@ def test_a_run_that_no_analyzer_certificate_covers_is_marked(
     assert ohmwright("verify", procedure, *arguments).code == 1
     shown = " ".join(ohmwright("record", "list", "--records", tmp_path).out.split())
     assert shown.count("fail*") == 1
-    assert "* not traceable: no analyzer certificate" in shown
+    assert "* in all or in part not traceable: no analyzer certificate" in shown
     listed = ohmwright("record", "list", "--records", tmp_path, "--json").json
     assert [one["not_traceable"] for one in listed] == [False, True]
 

@@ -45,8 +45,8 @@ _ROOM_FOR_RUN = 31
 """Characters that leave room for the rest of a table of 80; what is longer takes more lines."""
 
 _UNCOVERED_NOTE = (
-    f"{READINGS_MARK} {UNCOVERED}: no analyzer certificate covers some or all of its values, so "
-    "that nobody knows how far the analyzer was off."
+    f"{READINGS_MARK} in all or in part {UNCOVERED}: no analyzer certificate covers those values, "
+    "and how far the analyzer was off is not known."
 )
 
 
