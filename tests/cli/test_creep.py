@@ -2,15 +2,17 @@
 
 import json
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from ohmwright.api.creep import recorded_forecast
 from ohmwright.fleet.creep_filter import Histories
-from ohmwright.fleet.creep_table import creep_observed
+from ohmwright.fleet.creep_table import creep_observed, creep_rows
 from ohmwright.records.sql_store import open_store
-from scripts.creep_history import write_histories
+from scripts.creep_history import NOW, write_histories
 
 
 @pytest.fixture(scope="module")
@@ -78,6 +80,19 @@ def test_a_unit_with_one_visit_has_never_been_seen_to_creep(
         assert "never observed" in table
         assert "not known" in table
         assert " ± " not in table
+
+
+def test_what_its_only_visit_shows_is_dated_without_creep(tmp_path: Path) -> None:
+    with open_store(str(tmp_path / "r"), tmp_path / "key", tmp_path / "witness") as store:
+        write_histories(store, units=2, years=0.1, seed=2)
+        forecast = recorded_forecast(store, simulated=True)
+    rows = creep_rows(forecast, NOW, probability=1e-12)
+    assert {row.rate_percent for row in rows} == {None}
+    dated = [row.leaves_at - row.last_at for row in rows if row.leaves_at is not None]
+    assert dated
+    assert max(dated) < timedelta(days=4)
+    later = creep_rows(forecast, NOW, probability=0.3)
+    assert {row.leaves_at for row in later} == {None}
 
 
 def test_creep_is_observed_from_one_visit_to_the_next_without_an_adjustment_between() -> None:

@@ -55,7 +55,7 @@ class CreepRow:
     """The highest such probability from that date until a year later, month by month."""
     leaves_at: datetime | None
     """When this point's risk reaches the probability asked for; None beyond `HORIZON_YEARS`, and
-    where its creep was never observed."""
+    where its creep was never observed and its last value does not show it."""
     unlike: float
     """Probability that the unit creeps unlike its model."""
     surprise: float | None
@@ -184,7 +184,8 @@ def _rows(
     lower, upper = truth.interval(coverage)
     leaves = time_out(point.risk, states.times, probability, HORIZON_YEARS)
     observed = creep_observed(of.seen)
-    dated = observed & np.isfinite(leaves)
+    # what the last value shows takes no creep to be known
+    dated = np.isfinite(leaves) & (observed | (leaves <= states.times + _ONE_VISIT_YEARS))
     ahead = np.max([point.risk(times + months / 12.0) for months in range(13)], axis=0)
     columns = (truth.mean(), lower, upper, point.risk(times), ahead, point.unlike(), means, sds)
     last = of.seen.known.sum(axis=1) - 1
