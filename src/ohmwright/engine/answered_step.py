@@ -35,6 +35,15 @@ class AnsweredStep(Step):
     def judged(self, said: str, result: Result) -> Result:
         """Return `result` completed by what an accepted answer says."""
 
+    def words_asked(self) -> str:
+        """Return the prompt."""
+        return self.prompt
+
+    @classmethod
+    def answer_behind(cls, result: Result) -> str | None:
+        """Return what was said."""
+        return result.said or None
+
     def point_names(self) -> tuple[str, ...]:
         """Return the name of its one point, the answer."""
         return (_ANSWER,)

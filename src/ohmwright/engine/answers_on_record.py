@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from ohmwright.instruments.operator import NOT_ANSWERS
-from ohmwright.instruments.requests import DONE, NO, YES
+from ohmwright.instruments.requests import DONE
 from ohmwright.model.event import (
     Asked,
     Event,
@@ -16,17 +16,12 @@ from ohmwright.model.event import (
     RunStarted,
     StepStarted,
 )
-from ohmwright.model.result import Result, Verdict
+from ohmwright.model.result import Result
 from ohmwright.model.step import Stage
 
-from .answered_step import AnsweredStep
 from .kept_documents import DocumentedPart, read_kept_procedure, with_parts
 from .procedure import Procedure
 from .steps import step_kind
-from .steps.inspection import InspectionStep
-from .steps.instruction import InstructionStep
-
-_BY_VERDICT: dict[Verdict, str] = {"pass": YES.word, "fail": NO.word}
 
 
 @dataclass
@@ -96,7 +91,7 @@ def _what_differs(result: Result, answers: _Answers, part: DocumentedPart) -> st
     """Return what the answers say against a result; empty where they agree."""
     if result.verdict == "not measured":
         return _not_skipped(result, answers)
-    wanted = _answer_of(result)
+    wanted = step_kind(result.kind).answer_behind(result)
     if wanted is None:
         return ""
     told_by, from_file = result.readings_told_by or "", f"{part.began.operator}, from "
@@ -108,22 +103,10 @@ def _what_differs(result: Result, answers: _Answers, part: DocumentedPart) -> st
     return "" if said == wanted else f"its result says '{wanted}', and the answer was {said}"
 
 
-def _answer_of(result: Result) -> str | None:
-    """Return the answer by which a result was made; None for one that was not answered."""
-    kind = step_kind(result.kind)
-    if issubclass(kind, InspectionStep):
-        return _BY_VERDICT.get(result.verdict)
-    return result.said or None if issubclass(kind, AnsweredStep) else None
-
-
 def _question(name: str, procedure: Procedure | None) -> str | None:
     """Return what a step asks; None where that is not known."""
     steps = () if procedure is None else procedure.step
-    match next((step for step in steps if step.name == name), None):
-        case InspectionStep(question=text) | AnsweredStep(prompt=text):
-            return text
-        case _:
-            return None
+    return next((step.words_asked() for step in steps if step.name == name), None)
 
 
 def _not_given(file: str, part: DocumentedPart) -> str:
@@ -149,13 +132,7 @@ def _not_obeyed(
     """Yield each instruction of which nobody said, in a stage of the run, that it was done."""
     for stage in stages:
         for step in () if procedure is None else procedure.steps_in(stage):
-            match step:
-                case InstructionStep(name=name, text=text) if (
-                    stage,
-                    name,
-                    text,
-                ) not in answers.obeyed:
-                    where = stage.replace("_", " ")
-                    yield f"{name}, {where}: no answer on record says that it was done or skipped"
-                case _:
-                    pass
+            words = "" if step.point_names() else step.words_asked()
+            if words and (stage, step.name, words) not in answers.obeyed:
+                where = stage.replace("_", " ")
+                yield f"{step.name}, {where}: no answer on record says that it was done or skipped"

@@ -97,6 +97,15 @@ class Step(FrozenModel):
         """Yield what is wrong with the answers that `bench` is given for the step in `stages`."""
         yield from ()
 
+    def words_asked(self) -> str:
+        """Return what it asks a person, as it is put on record; empty where it asks nothing."""
+        return ""
+
+    @classmethod
+    def answer_behind(cls, result: Result) -> str | None:  # noqa: ARG003
+        """Return the answer that a result was made of; None where it was made otherwise."""
+        return None
+
     def is_finished_by(self, result: Result) -> bool:  # noqa: ARG002
         """Return whether a point with this result is not done again when a run is resumed."""
         return True

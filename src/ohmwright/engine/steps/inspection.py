@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from typing import Literal
 
-from ohmwright.instruments.requests import YES, Inspect
+from ohmwright.instruments.requests import NO, YES, Inspect
 from ohmwright.model.errors import InspectionFailed
 from ohmwright.model.event import Event
 from ohmwright.model.result import Result
@@ -26,6 +26,15 @@ class InspectionStep(PersonStep):
     def point_names(self) -> tuple[str, ...]:
         """Return the name of its one point, the answer."""
         return (_ANSWER,)
+
+    def words_asked(self) -> str:
+        """Return the question."""
+        return self.question
+
+    @classmethod
+    def answer_behind(cls, result: Result) -> str | None:
+        """Return the answer by the verdict; None for one that was skipped."""
+        return {"pass": YES.word, "fail": NO.word}.get(result.verdict)
 
     def is_finished_by(self, result: Result) -> bool:
         """Return False for a no that ended the run: a resumed run asks again."""

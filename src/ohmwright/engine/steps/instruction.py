@@ -21,6 +21,10 @@ class InstructionStep(PersonStep):
         """Return no names: that it was done is on record as an answer and not as a result."""
         return ()
 
+    def words_asked(self) -> str:
+        """Return the task."""
+        return self.text
+
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
         """Wait until the person says that it is done; yields no event of its own."""
         await work.session.bench.operator.carry_out(Instruct(self.text, rf_follows=work.rf_follows))
