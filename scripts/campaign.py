@@ -121,8 +121,9 @@ class World:
         own = {f"XDG_{name}_HOME": str(self.folder / name.lower()) for name in ("DATA", "STATE")}
         own |= {"XDG_CONFIG_HOME": str(self.folder / "config"), "OHMWRIGHT_OPERATOR": "R. Oake"}
         own |= {"OHMWRIGHT_LOCKS": str(self.folder / "locks")}
-        # compiled once for all programs, also where nothing may be written beside the sources
-        own |= {"PYTHONPYCACHEPREFIX": str(self.folder / "compiled"), "PYTHONDONTWRITEBYTECODE": ""}
+        own |= {"PYTHONDONTWRITEBYTECODE": ""}  # compiled once for all programs
+        if not os.access(__file__, os.W_OK):  # what is compiled cannot be put beside the sources
+            own |= {"PYTHONPYCACHEPREFIX": str(self.folder / "compiled")}
         return {**os.environ, **own}
 
     def rows(self, query: str) -> list[tuple[str, ...]]:
