@@ -10,6 +10,7 @@ import pytest
 from markdown_it import MarkdownIt
 
 from ohmwright import guide
+from ohmwright.rehearsal import rehearse
 
 ROOT = Path(__file__).parents[3]
 PAGES = {"README": ROOT / "README.md"} | {
@@ -107,4 +108,5 @@ def guide_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "sim_profiles").symlink_to(ROOT / "sim_profiles")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setattr(rehearse, "_cores", lambda: 1)  # each process would import all it needs
     return tmp_path
