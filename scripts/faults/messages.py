@@ -101,19 +101,20 @@ def _try(
 ) -> None:
     expected, log = sound(case), Log()
     forks = Forks(jobs, take)
-    count, armed = [0], list[LineFault]()
+    count, told_count, armed = [0], [0], list[LineFault]()
 
     def on_message(line_name: Line, line: bytes) -> None:
         if forks.child is not None:
             return
         count[0] += 1
+        told = b"?" not in line
+        told_count[0] += told
         at = rig.lines[line_name].count + 1
         # which line a stride meets shifts from kind to kind, so that it does not always meet alike
         for kind, way, when in kinds(count[0]):
             place = ALL.index((kind, way, when))
-            told = b"?" not in line
             # of the few messages that set something a sample would meet too few: each meets one
-            always = told and (kind, way, when) == _ALWAYS[count[0] % len(_ALWAYS)]
+            always = told and (kind, way, when) == _ALWAYS[told_count[0] % len(_ALWAYS)]
             if not always and ((count[0] + place) % stride or (told and way == "reply")):
                 continue
             fault = LineFault(kind, way, when, at, line_name)

@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, suppress
 from dataclasses import asdict, dataclass
+from math import ceil
 from pathlib import Path
 from queue import SimpleQueue
 from random import Random
@@ -28,7 +29,7 @@ SILENCE_S = 1.7
 LIMIT_PROOF, MEASUREMENT = 2, 4
 """Which activation of a run that is; OFF is proved in the first."""
 KINDS = ("tcp", "pty")
-_AT_ONCE_REDUCED = 4
+_AT_ONCE_REDUCED = 2
 """Starting a bench costs as much as two trials."""
 _TRIES_REDUCED = 6
 """Beside a suite that keeps all cores busy one trial may be late; six in a row are a defect."""
@@ -101,13 +102,12 @@ class Part:
         each = self.each_reduced if reduced else self.each
         tries = _TRIES_REDUCED if reduced else 1
         jobs = min(jobs, _AT_ONCE_REDUCED) if reduced else jobs
+        trials = {way: [Trial(way, seed, number) for number in range(each)] for way in self.ways}
+        kinds = sorted({trial.kind for of_way in trials.values() for trial in of_way})
         with ExitStack() as stack:
-            served = _benches(stack, KINDS, (jobs + 1) // 2, mutate)
+            served = _benches(stack, kinds, ceil(jobs / len(kinds)), mutate)
             pool = stack.enter_context(ThreadPoolExecutor(jobs))
             stack.callback(pool.shutdown, cancel_futures=True)
-            trials = {
-                way: [Trial(way, seed, number) for number in range(each)] for way in self.ways
-            }
             begun = {
                 way: [pool.submit(self._tried, served, trial, tries) for trial in of_way]
                 for way, of_way in trials.items()
