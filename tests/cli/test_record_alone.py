@@ -47,13 +47,34 @@ max_on_s = 40
 """
 
 
+@pytest.fixture(scope="module")
+def exported(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What `carried` exports, made by the first test that asks for it."""
+    return tmp_path_factory.mktemp("exported") / "run.jsonl"
+
+
 @pytest.fixture
 def carried(
-    ohmwright: Callable, cut_short: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ohmwright: Callable,
+    cut_short: Callable,
+    exported: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> Path:
     """A run of two parts, without the certificate and in a warmer room in the second; carried
     over to another computer, where nothing else of it is."""
-    here = tmp_path / "here"
+    if not exported.exists():
+        _run_and_export(ohmwright, cut_short, tmp_path / "here", exported)
+    for name in ("HOME", "XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_STATE_HOME"):
+        monkeypatch.setenv(name, str(tmp_path / "elsewhere" / name))
+    assert ohmwright("record", "import", exported).code == 0
+    verified = ohmwright("record", "verify")
+    assert (verified.code, "is not trusted here" in verified.out) == (4, True)  # and nothing else
+    assert "Not whole" not in verified.out
+    return tmp_path / "papers"
+
+
+def _run_and_export(ohmwright: Callable, cut_short: Callable, here: Path, file: Path) -> None:
     here.mkdir()
     bench, procedure = here / "own-bench.toml", here / "alone.toml"
     bench.write_text(DEMO_BENCH.read_text(encoding="utf-8"), encoding="utf-8")
@@ -64,16 +85,8 @@ def carried(
     bench.write_text(bench.read_text().replace('certificate = "gantry-400"\n', ""))
     again = ohmwright("calibrate", *given, "--resume", run, "--temperature-c", 27)
     assert again.json["verdict"] in ("pass", "fail")
-    file = tmp_path / "carried.jsonl"
     assert ohmwright("record", "export", file, "--records", here / "r").code == 0
     rmtree(here)
-    for name in ("HOME", "XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_STATE_HOME"):
-        monkeypatch.setenv(name, str(tmp_path / "elsewhere" / name))
-    assert ohmwright("record", "import", file).code == 0
-    verified = ohmwright("record", "verify")
-    assert (verified.code, "is not trusted here" in verified.out) == (4, True)  # and nothing else
-    assert "Not whole" not in verified.out
-    return tmp_path / "papers"
 
 
 def squeezed(text: str) -> str:

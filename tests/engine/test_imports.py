@@ -32,11 +32,12 @@ finally:
 """
 
 
-DEMO = shipped("benches", "demo.toml")
-SWEEP = ("sweep", "--bench", str(DEMO), "--mode", "cut", "--settings", "100", "--loads", "500")
+DEMO = ("--bench", str(shipped("benches", "demo.toml")))
+JOB = ("calibrate", str(shipped("procedures", "demo-monopolar.toml")), *DEMO, "--records", ".")
+SWEEP = ("sweep", *DEMO, "--mode", "cut", "--settings", "100", "--loads", "500")
 
 
-@pytest.mark.parametrize("words", [("demo", "--records", "."), SWEEP], ids=["demo", "sweep"])
+@pytest.mark.parametrize("words", [JOB, SWEEP], ids=["job", "sweep"])
 def test_no_module_is_imported_during_an_activation(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...]
 ) -> None:

@@ -9,12 +9,16 @@ moves them for a good reason replaces the file, and says why in its commit:
 from __future__ import annotations
 
 import json
-import subprocess
 import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from ohmwright.engine.resume import results
+from ohmwright.model.event import Event
+
+from .conftest import Rig
 
 KEPT = Path(__file__).parent / "data/demo-seed-3.json"
 
@@ -31,12 +35,8 @@ def row(result: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in values.items() if value is not None}
 
 
-def test_the_demo_gives_the_results_that_it_gave(tmp_path: Path) -> None:
-    command = ["demo", "--seed", "3", "--json", "--records", str(tmp_path / "r.sqlite")]
-    done = subprocess.run(
-        [sys.executable, "-m", "ohmwright", *command], capture_output=True, text=True, check=True
-    )
-    rows = [row(result) for result in json.loads(done.stdout)["results"]]
+def test_the_demo_gives_the_results_that_it_gave(whole_job: tuple[Rig, tuple[Event, ...]]) -> None:
+    rows = [row(result.model_dump(mode="json")) for result in results(whole_job[1])]
     kept = json.loads(KEPT.read_text("utf-8"))
     assert [r["point"] for r in rows] == [r["point"] for r in kept]
     for now, before in zip(rows, kept, strict=True):
@@ -54,5 +54,5 @@ def same(now: dict[str, Any], before: dict[str, Any]) -> bool:
 
 
 if __name__ == "__main__":
-    results = json.loads(Path(sys.argv[1]).read_text("utf-8"))["results"]
-    KEPT.write_text("[\n" + ",\n".join(json.dumps(row(r)) for r in results) + "\n]\n", "utf-8")
+    told = json.loads(Path(sys.argv[1]).read_text("utf-8"))["results"]
+    KEPT.write_text("[\n" + ",\n".join(json.dumps(row(r)) for r in told) + "\n]\n", "utf-8")

@@ -1,5 +1,6 @@
 """A repository of one's own, as the guide shows it: its tests run, and fail in plain words."""
 
+import os
 import re
 import subprocess
 import sys
@@ -111,14 +112,27 @@ def project(tmp_path: Path) -> Path:
 
 
 def run_pytest(project: Path, *options: str) -> str:
-    call = [sys.executable, "-m", "pytest", "-p", "no:looptime_plugin", *options]
-    ended = subprocess.run(call, cwd=project, capture_output=True, text=True, check=False)
+    """What pytest printed, ohmwright's plugin being the only one."""
+    alone = {**os.environ, "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}
+    return _printed(project, alone, "ohmwright.pytest_plugin", *options)
+
+
+def run_pytest_beside_others(project: Path, *options: str) -> str:
+    """What pytest printed, with the plugins of all that is installed."""
+    return _printed(project, {**os.environ}, "no:looptime_plugin", *options)
+
+
+def _printed(project: Path, environment: dict[str, str], plugin: str, *options: str) -> str:
+    call = [sys.executable, "-m", "pytest", "-p", plugin, *options]
+    ended = subprocess.run(
+        call, cwd=project, env=environment, capture_output=True, text=True, check=False
+    )
     return ended.stdout + ended.stderr
 
 
 def test_the_guide_s_repository_passes_beside_anyio_asyncio_and_xdist(project: Path):
     (project / "test_async.py").write_text(ASYNC, encoding="utf-8")
-    printed = run_pytest(project, "-n", "2")
+    printed = run_pytest_beside_others(project, "-n", "2")
     assert re.search(r"\b5 passed", printed), printed
 
 
