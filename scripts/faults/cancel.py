@@ -53,7 +53,7 @@ KINDS = ("task", "scope", "twice", "storm", "everything")
 
 def rows(seed: int, reduced: bool, jobs: int = 1) -> Iterator[Row]:
     """Every kind at every pause of every demo procedure and of a sweep."""
-    strides = {"demo": 4001, "attended": 389, "sweep": 313, "short": 631} if reduced else {}
+    strides = {"demo": 8009, "attended": 787, "sweep": 631, "short": 631} if reduced else {}
     for name in ("attended", "sweep", "short", "demo"):
         yield from _rows_of(Case(name, seed), jobs, strides.get(name, 1))
 

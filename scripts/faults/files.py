@@ -28,7 +28,7 @@ from ohmwright.wire.command_set import SHIPPED
 from .row import Row
 from .tally import Tally
 
-TRIALS, REDUCED = 10_000, 60
+TRIALS, REDUCED = 10_000, 30
 _SLOW_S, _HANGS_S = 5.0, 20.0
 _DOCTOR_EVERY = 10
 _KINDS = {

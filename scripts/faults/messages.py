@@ -43,7 +43,7 @@ def rows(
     if reduced:
         yield from _by_kind(short, jobs, 1213, kinds)
         if kind is None:
-            yield _drawn(demo, jobs, stride=4001)
+            yield _drawn(demo, jobs, stride=8009)
         return
     for each in kinds:  # a run for each, so that a row that is done is seen
         yield from _by_kind(short, jobs, every, (each,))
