@@ -13,13 +13,13 @@ from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
 from ohmwright.engine.unit_identity import fits_plate, told_serial
-from ohmwright.instruments.answer_requests import ChooseWord, TypeFigure
+from ohmwright.instruments.answer_requests import ChooseWord, TypeFigure, TypeText
 from ohmwright.model.assignment import Assignment
 from ohmwright.model.errors import ProcedureError, SourceError, WrongInstrument
 from ohmwright.model.event import Asked, Fault, RunFinished, UnitIdentified
 from ohmwright.model.given_values import GivenValues
 from ohmwright.model.registered_asset import RegisteredAsset
-from ohmwright.model.tolerance import at_least, at_most
+from ohmwright.model.tolerance import Target, at_least, at_most
 
 pytestmark = pytest.mark.anyio
 PROCEDURE = """
@@ -120,7 +120,7 @@ async def test_a_file_answers_unattended(
     [
         ("step,value\nearth,0.1\ncords,as new\n", "p.toml:14:1: step 'pedal': nobody is there"),
         (CSV.format("much"), "v.csv:2: 'much' is no figure"),
-        (CSV.format(">2"), "v.csv:2: '>2' cannot be held against"),
+        (CSV.format(">0.1"), "v.csv:2: '>0.1' cannot be held against"),
         (CSV.format("0.1") + "erth,1,\n", "v.csv:5: the procedure has no step 'erth'"),
     ],
 )
@@ -155,11 +155,79 @@ def test_a_figure_is_taken_in_its_unit_alone_and_a_bound_where_it_decides() -> N
         "0.08",
         "<0.01",
     ]
-    assert [earth.answer(t) for t in ("0.08 mA", ">2", "-1", "1e3", "")] == [None] * 5
+    assert [earth.answer(t) for t in ("0.08 mA", "-1", "1e3", "")] == [None] * 4
     insulation = TypeFigure("?", at_least("insulation_megohm", 20))
     assert insulation.answer("> 2000 Mohm").word == ">2000"
-    assert insulation.answer("<1") is None
     assert ChooseWord("?", ("one", "two")).answer(" TWO ").word == "two"
+
+
+@pytest.mark.parametrize("typed", ["50 mohm", "50 mΩ", ">50 mohm"])
+def test_a_short_circuit_in_milliohm_is_no_insulation_of_megohms(typed: str) -> None:
+    insulation = TypeFigure("?", at_least("insulation_megohm", 20))
+    assert insulation.answer(typed) is None
+    assert "in Mohm" in insulation.problem(typed)
+    assert [insulation.answer(t).word for t in ("50 MOHM", "50 MΩ")] == ["50", "50"]
+
+
+def test_an_amount_of_thousands_does_not_pass_as_a_small_one() -> None:
+    """Earth leakage of 1,234 uA, as some meters write it, against a limit of 500 uA."""
+    leakage = TypeFigure("?", at_most("earth_leakage_ua", 500.0))
+    assert [leakage.answer(t) for t in ("1,234", "<1,234 uA", "12,500")] == [None] * 3
+    assert "thousands" in leakage.problem("1,234")
+    assert [leakage.answer(t).word for t in ("1234", "0,123", "1,23")] == ["1234", "0.123", "1.23"]
+
+
+BOTH_LIMITS = Target(quantity="resistance_ohm", value=3.0, lower=2.0, upper=4.0)
+
+
+@pytest.mark.parametrize(
+    ("target", "typed", "taken"),
+    [
+        (at_least("insulation_megohm", 20), ">20", True),
+        (at_least("insulation_megohm", 20), ">10", False),
+        (at_least("insulation_megohm", 20), "<19", True),
+        (at_least("insulation_megohm", 20), "<20", False),
+        (at_most("earth_ohm", 0.2), "<0.2", True),
+        (at_most("earth_ohm", 0.2), "<0.5", False),
+        (at_most("earth_ohm", 0.2), ">2", True),
+        (at_most("earth_ohm", 0.2), ">0.2", False),
+        (BOTH_LIMITS, ">4.1", True),
+        (BOTH_LIMITS, ">3", False),
+        (BOTH_LIMITS, "<1.9", True),
+        (BOTH_LIMITS, "<3", False),
+    ],
+)
+def test_a_bound_is_taken_where_it_decides(target: Target, typed: str, taken: bool) -> None:
+    """`>10` says nothing of a limit of 20: neither pass nor fail was seen."""
+    request = TypeFigure("?", target)
+    assert (request.answer(typed) is not None) == taken
+    assert taken or "change the range" in request.problem(typed)
+
+
+@pytest.mark.parametrize(("figure", "verdict"), [("<0.01", "pass"), (">2", "fail")])
+async def test_a_bound_that_decides_has_its_verdict(
+    make_rig: Callable, path: Path, given: Callable[[str], GivenValues], figure: str, verdict: str
+) -> None:
+    found = await events_of(make_rig(), path, Assignment(given=given(CSV.format(figure))))
+    earth = next(each for each in results(found) if each.step == "earth")
+    assert (earth.verdict, earth.said) == (verdict, figure)
+
+
+@pytest.mark.parametrize("limit", [5e-6, 0.2, 2.5e6])
+def test_a_simulated_person_types_no_exponent(limit: float) -> None:
+    for target in (at_most("resistance_ohm", limit), at_least("resistance_ohm", limit)):
+        request = TypeFigure("?", target)
+        typed = request.typed(request.in_order)
+        assert typed is not None
+        assert target.lower <= typed.value <= target.upper
+
+
+@pytest.mark.parametrize("words", ["Back panel scratched", "#12 is missing"])
+def test_words_that_begin_as_an_order_are_told_to_do_so(words: str) -> None:
+    request = TypeText("?")
+    assert request.answer(words) is None
+    assert "begins as an order" in request.problem(words)
+    assert "200 characters" in request.problem("")
 
 
 UNIT = RegisteredAsset(tag="HF-1", maker="T", model="Quillon 300", serial="S000003")

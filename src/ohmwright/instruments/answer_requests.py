@@ -8,18 +8,27 @@ from typing import NamedTuple
 
 from ohmwright.model.tolerance import Target
 
-from .requests import Answer, ValueRequest
+from .requests import Answer, ValueRequest, is_reserved
 
 _FIGURE = re.compile(r"([<>]?)\s*(\d{1,9}(?:[.,]\d{1,9})?)\s*(\S{0,12})")
+"""A bound or none, the digits, a unit or none."""
+_THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
+"""Digits that may be meant as thousands, or with three decimals."""
 LONGEST_WORDS = 200
 
 
 class TypedFigure(NamedTuple):
     """A figure as it was typed, in the unit that was asked for."""
 
-    value: float
     beyond: str
-    """`>` where the other instrument shows only that it is more, `<` that it is less; else empty"""
+    """`>` where the other instrument shows only that it is more, `<` that it is less; else empty."""
+    digits: str
+    """As they were typed, with a decimal point."""
+
+    @property
+    def value(self) -> float:
+        """The number that was typed."""
+        return float(self.digits)
 
 
 @dataclass(frozen=True)
@@ -34,47 +43,63 @@ class TypeFigure(ValueRequest):
     @property
     def how_to_answer(self) -> str:
         """The forms in which it may be typed."""
-        return f"in {self.target.unit or 'plain figures'}, as 0.12; or as >2000, if it ends there"
+        unit = self.target.unit or "plain figures"
+        return f"in {unit}, as 0.12; or as >2000, where the instrument's range ends"
 
     def answer(self, said: str) -> Answer | None:
-        """Return the figure without its unit; None where it is none."""
+        """Return the figure without its unit; None where it is not taken."""
         typed = self.typed(said)
-        return None if typed is None else Answer(f"{typed.beyond}{_digits(said)}")
+        return None if typed is None else Answer(f"{typed.beyond}{typed.digits}")
 
     def problem(self, said: str) -> str:
-        """Return why it is no figure that can be held against the limits."""
-        found = _FIGURE.fullmatch(said.strip())
-        if found is not None and found[1]:
-            return f"'{said.strip()}' cannot be held against both limits: change the range."
-        return f"'{said.strip()[:40]}' is no figure: type it {self.how_to_answer}."
+        """Return why it is not taken."""
+        found, shown = self._found(said), said.strip()[:40]
+        if found is None:
+            return f"'{shown}' is no figure: type it {self.how_to_answer}."
+        if _THOUSANDS.fullmatch(found[2]):
+            return f"'{shown}' may be meant as thousands: type it without a comma."
+        return f"'{shown}' cannot be held against the limits: change the range."
 
     def typed(self, said: str) -> TypedFigure | None:
-        """Return what was typed; None for another unit, or a bound that decides nothing."""
-        found = _FIGURE.fullmatch(said.strip())
-        if found is None or (found[3] and not self._is_unit(found[3])):
+        """Return what was typed; None for no figure in this unit, or one that decides nothing."""
+        found = self._found(said)
+        if found is None or _THOUSANDS.fullmatch(found[2]):
             return None
-        decides = {">": self.target.lower_only, "<": self.target.one_sided, "": True}
-        if not decides[found[1]]:
-            return None
-        return TypedFigure(float(found[2].replace(",", ".")), found[1])
+        typed = TypedFigure(found[1], found[2].replace(",", "."))
+        return typed if self._decides(typed) else None
 
     @property
     def in_order(self) -> str:
         """A figure well inside the limits, for a simulated person."""
         target = self.target
         if target.lower_only:
-            return f"{2 * target.lower:g}"
-        low = max(0.0, target.lower)
-        return f"{(low + target.upper) / 2:g}"
+            return _plain(2 * target.lower)
+        return _plain((max(0.0, target.lower) + target.upper) / 2)
+
+    def _found(self, said: str) -> re.Match[str] | None:
+        """The parts of a figure in this unit or in none; None where it is no such figure."""
+        found = _FIGURE.fullmatch(said.strip())
+        return None if found is None or (found[3] and not self._is_unit(found[3])) else found
 
     def _is_unit(self, word: str) -> bool:
+        """Whether `word` is the unit, in any case; but M is mega and m is milli."""
         plain = word.replace("Ω", "ohm").replace("µ", "u").replace("μ", "u")
-        return plain.casefold() == self.target.unit.casefold()
+        unit = self.target.unit
+        return plain.casefold() == unit.casefold() and {plain[0], unit[0]} != {"m", "M"}
+
+    def _decides(self, typed: TypedFigure) -> bool:
+        """Whether it is a value, or a bound beyond which every value passes or none does."""
+        lower, upper, value = self.target.lower, self.target.upper, typed.value
+        if typed.beyond == ">":
+            return value > upper or (self.target.lower_only and value >= lower)
+        if typed.beyond == "<":
+            return value < lower or (lower <= 0 and value <= upper)
+        return True
 
 
-def _digits(said: str) -> str:
-    found = _FIGURE.fullmatch(said.strip())
-    return "" if found is None else found[2].replace(",", ".")
+def _plain(value: float) -> str:
+    """Return a number in digits alone, without an exponent."""
+    return f"{value:.9f}".rstrip("0").rstrip(".")
 
 
 @dataclass(frozen=True)
@@ -87,19 +112,18 @@ class TypeText(ValueRequest):
     how_to_answer: str = "in words"
 
     def answer(self, said: str) -> Answer | None:
-        """Return the words; None for none, too many, or one of those that every request takes."""
+        """Return the words; None for none or too many, or where they begin with a reserved one."""
         words = said.strip()
-        reserved = words.startswith("#") or words.partition(" ")[0].casefold() in _RESERVED
-        if not words or reserved or len(words) > LONGEST_WORDS or not words.isprintable():
+        fits = 0 < len(words) <= LONGEST_WORDS and words.isprintable()
+        if not fits or is_reserved(words):
             return None
         return Answer(words)
 
-    def problem(self, said: str) -> str:  # noqa: ARG002
-        """Return that it is empty or too long."""
-        return f"Write something, {LONGEST_WORDS} characters at most."
-
-
-_RESERVED = ("skip", "back", "stop", "comment")
+    def problem(self, said: str) -> str:
+        """Return why the words are not taken."""
+        if is_reserved(said.strip()):
+            return f"'{said.strip()[:40]}' begins as an order to the program: begin it otherwise."
+        return f"Write something in one line, {LONGEST_WORDS} characters at most."
 
 
 @dataclass(frozen=True)

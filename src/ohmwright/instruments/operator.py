@@ -12,7 +12,7 @@ from collections.abc import Callable
 from ohmwright.model.cue import Cue
 from ohmwright.model.errors import OutOfCapability
 
-from .requests import Answer, Request, ValueRequest
+from .requests import RESERVED, Answer, Request, ValueRequest
 
 
 class Interjection(Exception):  # noqa: N818 - no error: a person has said so
@@ -38,7 +38,7 @@ class SkipStep(Interjection):
 OnAnswer = Callable[[str, str, str], None]
 """Called for each question with its text, the answer, and the words that came with it."""
 NO_ANSWER = "no answer"
-NOT_ANSWERS = ("comment", "skip", "back", "stop", NO_ANSWER)
+NOT_ANSWERS = (*RESERVED, NO_ANSWER)
 """Answers for `on_answer` that are none of the request's own."""
 ALWAYS = (
     Answer("#TEXT", meaning="a comment for the record"),

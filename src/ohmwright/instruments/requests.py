@@ -222,8 +222,7 @@ class ReadSerialPlate(ValueRequest):
     def answer(self, said: str) -> Answer | None:
         """Return what was read; None for less than is needed to tell units apart."""
         words = said.strip()
-        first = words.partition(" ")[0].casefold()
-        if len(words) < PLATE_CHARACTERS or first in _ALWAYS_WORDS or words.startswith("#"):
+        if len(words) < PLATE_CHARACTERS or is_reserved(words):
             return None
         return Answer(words)
 
@@ -232,8 +231,13 @@ class ReadSerialPlate(ValueRequest):
         return f"'{said.strip()}' is too short: give at least {PLATE_CHARACTERS} characters."
 
 
-_ALWAYS_WORDS = ("skip", "back", "stop", "comment")
+RESERVED = ("skip", "back", "stop", "comment")
 """The first words of what can be said to every request."""
+
+
+def is_reserved(words: str) -> bool:
+    """Return whether `words` begin as what can be said to every request."""
+    return words.startswith("#") or words.partition(" ")[0].casefold() in RESERVED
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,10 @@ from pydantic import Field, model_validator
 
 from ohmwright.engine.answered_step import AnsweredStep
 from ohmwright.instruments.answer_requests import ChooseWord
+from ohmwright.instruments.requests import is_reserved
 from ohmwright.model.result import Result
 
 Word = Annotated[str, Field(pattern=r"^[a-z][a-z0-9 _.-]{0,30}$")]
-_TAKEN = ("skip", "back", "stop", "comment")
 
 
 class ChoiceStep(AnsweredStep):
@@ -29,7 +29,7 @@ class ChoiceStep(AnsweredStep):
             if word not in self.choices:
                 raise ValueError(f"passing has '{word}', which is none of the choices")
         for word in self.choices:
-            if word.partition(" ")[0] in _TAKEN:
+            if is_reserved(word):
                 raise ValueError(f"'{word}' is what every request takes; choose another word")
         return self
 
