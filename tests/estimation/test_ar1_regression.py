@@ -76,6 +76,40 @@ def test_spike_is_flagged_and_a_step_is_not(size):
     assert not spikes(stepped, 0.0, keep)[30]
 
 
+def wandering(correlation, n, seed):
+    shocks = np.random.default_rng(seed).normal(size=n)
+    noise = shocks.copy()
+    for i in range(1, n):
+        noise[i] = correlation * noise[i - 1] + np.sqrt(1 - correlation**2) * shocks[i]
+    return noise
+
+
+@pytest.mark.parametrize("correlation", [0.0, 0.3, 0.5, 0.7, 0.88])
+@pytest.mark.parametrize("size", [15.0, -15.0])
+@pytest.mark.parametrize("at", [12, 29])
+def test_a_spike_is_flagged_alone_whatever_the_correlation(correlation, size, at):
+    """At the end, too, where nothing has come back yet; reference: made by these tests."""
+    for seed in range(20):
+        noise = wandering(correlation, 30, seed)
+        before = spikes(noise, correlation, np.ones(30, dtype=bool))
+        noise[at] += size
+        flags = spikes(noise, correlation, np.ones(30, dtype=bool))
+        assert flags[at]
+        assert not (flags & ~before)[np.arange(30) != at].any()
+
+
+@pytest.mark.parametrize("correlation", [0.0, 0.3, 0.5, 0.7, 0.88])
+def test_nothing_is_left_out_of_a_step_that_lasts(correlation):
+    """Neither the readings about it, nor the newest, far from the median as it may be."""
+    for seed in range(20):
+        for at in (8, 20):
+            noise = wandering(correlation, 30, seed)
+            before = spikes(noise, correlation, np.ones(30, dtype=bool))
+            noise[at:] += 15.0
+            flags = spikes(noise, correlation, np.ones(30, dtype=bool))
+            assert not (flags & ~before).any()
+
+
 def test_a_spike_beyond_the_shocks_is_flagged_in_noise_that_wanders():
     rng = np.random.default_rng(2)
     noise = np.zeros(120)

@@ -24,7 +24,7 @@ _MANY = 20
 """Number of triangular matrices above which it is quicker to invert all at once, row by row."""
 _ALL = slice(None)
 _SPIKE = 6.0
-"""A residual that jumps there and back by more robust standard deviations is a spike."""
+"""Robust standard deviations of the whitened residual beyond which a jump there and back is one."""
 
 
 @dataclass(frozen=True)
@@ -219,9 +219,11 @@ def _log_determinant(root: Floats) -> Floats:
 
 
 def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
-    """Flags, shape (n,), of readings at which the residual jumps there and back.
+    """Flags, shape (n,), of readings at which the residual jumps there and, but for the last, back.
 
-    Jumps are from the median: many spikes would shift the mean.
+    Of what the reading before does not explain under the correlation, more than half must be a jump
+    from there, and as much must be gone at the next. Residuals are taken from their median: many
+    spikes would shift the mean.
     """
     flags = np.zeros_like(keep)
     if residual.size < 7:
@@ -229,8 +231,9 @@ def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
     left = residual - median(residual)
     white = left[1:] - correlation * left[:-1]
     spread = 1.4826 * median(np.abs(white)) + 1e-9
-    flags[1:] = np.abs(white) > _SPIKE * spread
-    flags[1:-1] &= white[1:] * white[:-1] < 0
+    size, sign, jump = np.abs(white), np.sign(white), np.diff(left)
+    flags[1:] = (size > _SPIKE * spread) & (sign * jump > size / 2)
+    flags[1:-1] &= -sign[:-1] * jump[1:] > size[:-1] / 2
     return flags
 
 
