@@ -181,6 +181,25 @@ async def test_rf_waits_some_seconds_only_for_a_typed_answer(
         assert not await actuator.carry_out(Press("fine", 3), opened)
 
 
+async def test_far_too_much_in_the_last_reading_of_a_wait_is_not_lost(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The wait ends while the reading is under way: cut off, RF would come on again unwarned."""
+    rig = make_rig(bench="attended", attended=True)
+    actuator, opened = pressing(rig, monkeypatch)
+    monkeypatch.setattr(trim_actuator, "_ANSWER_S", 0.1)
+    monkeypatch.setattr(trim_actuator, "_ANSWER_EACH_S", 0.0)
+
+    async def slow() -> Reading:
+        await anyio.sleep(0.5)
+        return Reading(2300.0, None)
+
+    monkeypatch.setattr(rig.bench.analyzer, "fetch_current", slow)
+    with anyio.fail_after(60), pytest.raises(ExcessiveOutput):
+        await actuator.carry_out(Press("fine", 1), opened)
+    assert actuator._unanswered_press == Press("fine", 1)
+
+
 @pytest.mark.parametrize("seed", [6])
 async def test_a_unit_that_takes_no_move_under_rf_is_moved_between_activations(
     make_rig: Callable, seed: int

@@ -82,6 +82,18 @@ async def test_what_the_watch_raises_ends_the_work_and_is_raised() -> None:
         await done_while_watched(anyio.sleep_forever, watch)
 
 
+async def test_what_the_watch_raises_is_heard_though_the_work_raises_too() -> None:
+    """A person skips the step while the reading under way shows far too much current."""
+
+    async def watch() -> None:
+        with anyio.CancelScope(shield=True):
+            await anyio.sleep(0.05)
+            raise ValueError("far too much")
+
+    with anyio.fail_after(60), pytest.raises(ValueError, match="far too much"):
+        await done_while_watched(failing(EOFError()), watch)
+
+
 async def test_a_question_of_the_watch_is_answered_before_the_work_is_done() -> None:
     """Cut off, it would leave the line out of step for whoever speaks next."""
     answered = False

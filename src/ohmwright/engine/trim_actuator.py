@@ -26,14 +26,15 @@ from .session import Session
 from .watched_work import done_while_watched
 
 _MOST_PRESSES = 20
-"""Presses asked for at once: if none of them were done before, more would move far too much."""
+"""Most presses asked for at once: more, on top of presses that nobody told of, would move the
+output far too much."""
 _PRESS_S = 0.4
-"""Time that a person takes for a press; they confirm right after the last one."""
+"""Time that a person takes for a press; the last one is taken to end as they confirm."""
 _ANSWER_S, _ANSWER_EACH_S = 10.0, 1.0
-"""Longest time, and more for each press, that RF stays on for a typed answer: until it comes no
-reading says anything of the trim."""
+"""Longest time that RF stays on for a typed answer, and more for each press: until the answer comes
+it is not known at which trim a reading was taken."""
 _LOOK_EVERY_S = 0.5
-"""Time between two looks at the current meanwhile, for the case that far too much flows."""
+"""Time between two readings of the current while an answer is awaited: far too much may flow."""
 
 
 class TrimActuator:
@@ -50,17 +51,20 @@ class TrimActuator:
     def _coach_of_bench(self) -> Coach | None:
         """Return who coaches the person at the keys; None where nobody is to be coached."""
         bench = self._session.bench
-        asked = bench.analyzer.read_by_eye or not bench.operator.follows_cues
-        if bench.generator.unattended or asked or self._policy.spec.keys is None:
+        readings_show = bench.operator.follows_cues and not bench.analyzer.read_by_eye
+        if bench.generator.unattended or not readings_show or self._policy.spec.keys is None:
             return None
         return Coach(self._session, self._policy, self._policy.spec.keys, self.note_shown)
 
     @property
     def told_by(self) -> str | None:
-        """Who told of the moves: the person, the meter, or both; None where they were read back."""
-        names = [
-            name for name in self._told_by if name != THE_METER or NOT_SURE not in self._told_by
-        ]
+        """Who told of the moves: the person, the meter, or both; None where they were read back.
+
+        A meter that was not sure once stands for the meter.
+        """
+        names = list(self._told_by)
+        if NOT_SURE in names:
+            names = [name for name in names if name != THE_METER]
         return " and ".join(names) or self._session.told_by
 
     @property
@@ -81,10 +85,12 @@ class TrimActuator:
     ) -> bool:
         """Move the trim, and report to the policy the age of the activation at which it moved.
 
-        Returns False when a person has not answered while RF may wait for them: RF must go off
-        then, whatever they do, and `resolve_unanswered_presses` must be called next.
-        `current_ma`: the reading before the move, for the record.
+        Of presses that a coach cues it reports nothing: they are reported as the meter shows them.
+        Returns False where RF must go off, since a person has not answered while RF may wait for
+        them, or since too little time is left for a cue; `resolve_unanswered_presses` must be
+        called next. `current_ma`: the reading before the move, for the record.
         """
+        # once the policy has ended, no reading follows that could show presses: they are confirmed
         if isinstance(action, Press) and self.coach is not None and self._policy.end is None:
             return await self._cue(self.coach, self.coach.at_most(action), opened)
         before_s = 0.0 if opened is None else opened.age_s
@@ -104,7 +110,7 @@ class TrimActuator:
         return True
 
     async def _cue(self, coach: Coach, press: Press, opened: Activation | None) -> bool:
-        """Cue presses; return whether there is time for them, which matters with RF on."""
+        """Cue presses; return False, without a cue, where RF is on too short a time for them."""
         if opened is None:
             await coach.ask_before_rf(press)
         elif coach.has_time_for(press, opened.left_s):
@@ -144,7 +150,8 @@ class TrimActuator:
         """Ask for presses; return whether the person answered while RF may wait for them.
 
         That is for some seconds, and within the activation's limit. The wait ends early where the
-        analyzer's line fails; raises ExcessiveOutput where far too much flows meanwhile.
+        analyzer's line fails or a foot switch is let go; raises ExcessiveOutput where far too much
+        flows meanwhile.
         """
         bench = self._session.bench
         if opened is None:
@@ -153,12 +160,18 @@ class TrimActuator:
         wait_s = min(opened.left_s, _ANSWER_S + _ANSWER_EACH_S * abs(action.times))
         by_eye = bench.analyzer.read_by_eye
         await bench.analyzer.begin_watch(wait_s if by_eye else _LOOK_EVERY_S)
-        press = partial(bench.generator.press, action.key, action.times)
         watch = bench.analyzer.until_failed if by_eye else partial(self._watch_current, opened)
         answered = False
-        try:
+
+        async def press() -> None:
+            # the limit stands within the work: a watch that it cancelled could not raise any more
+            nonlocal answered
             with anyio.move_on_after(wait_s):
-                answered = await done_while_watched(press, watch)
+                await bench.generator.press(action.key, action.times)
+                answered = True
+
+        try:
+            await done_while_watched(press, watch)
         except ExcessiveOutput:
             self._unanswered_press = action
             raise
@@ -166,9 +179,9 @@ class TrimActuator:
         return answered
 
     async def _watch_current(self, opened: Activation) -> None:
-        """Return when the analyzer's line fails; raises ExcessiveOutput."""
+        """Return when the line fails or a foot switch is let go; raises ExcessiveOutput."""
         bench = self._session.bench
-        with suppress(LinkError):
+        with suppress(LinkError):  # FootSwitchLetGo is one, too
             while True:
                 # a person is waited for, who lives in real time; a virtual clock would run ahead
                 await anyio.sleep(_LOOK_EVERY_S)  # noqa: TID251
@@ -191,7 +204,9 @@ class TrimActuator:
 
     async def tell_unseen_presses(self) -> None:
         """Ask how many presses were done that were cued with RF off and that nothing has shown."""
-        for press in () if self._coach is None else self._coach.take_unseen():
+        if self._coach is None:
+            return
+        for press in self._coach.take_unseen():
             await self._count_presses(press, self._note_told)
 
     def _note_told(self, press: Press) -> None:
@@ -226,11 +241,11 @@ class TrimActuator:
 
     def _report_presses(self, action: Press, before_s: float, after_s: float) -> None:
         """Report presses to the policy, spread over the time just before they were confirmed."""
-        presses = abs(action.times)
+        presses, sign = abs(action.times), 1 if action.times > 0 else -1
         self.trim += self._counts(action)
         each_s = min(_PRESS_S, (after_s - before_s) / presses)
         for left in reversed(range(presses)):
-            self._policy.pressed(after_s - left * each_s, action.key, action.times // presses)
+            self._policy.pressed(after_s - left * each_s, action.key, sign)
 
     def _add_event(
         self,
@@ -262,8 +277,9 @@ class TrimActuator:
         if isinstance(action, Move):
             return action.counts
         keys = self._policy.spec.keys
-        coarse = action.key == "coarse" and keys is not None
-        return action.times * (keys.coarse_counts if coarse and keys is not None else 1)
+        if action.key == "fine" or keys is None:
+            return action.times
+        return action.times * keys.coarse_counts
 
 
 def _at_most_at_once(action: Move | Press) -> Move | Press:

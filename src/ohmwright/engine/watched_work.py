@@ -1,4 +1,4 @@
-"""Runs work that is cancelled when what is watched beside it ends it."""
+"""Runs work beside a watch, which may end the work early."""
 
 from __future__ import annotations
 
@@ -13,8 +13,9 @@ async def done_while_watched(
 ) -> bool:
     """Run `work`; return False where `watch` returned first and `work` was cancelled.
 
-    What `watch` raises cancels `work`, too, and is raised. Once `work` is done, `watch` is
-    cancelled and has ended.
+    What `watch` raises cancels `work`, too, and is raised, even where `work` raises at the same
+    time: it may have seen something of RF. Once `work` is done, `watch` is cancelled and awaited; a
+    shielded part of it runs to its end. A cancellation from outside is heard before either.
     """
     watching = anyio.CancelScope()
     with anyio.CancelScope() as scope:
@@ -27,12 +28,17 @@ async def done_while_watched(
                     if not watching.cancel_called:
                         scope.cancel()
 
+        # no task group: what `work` raises is to come out as it is, not within a group
         task = asyncio.get_running_loop().create_task(end_with_it())
         try:
-            await work()
-        finally:
-            watching.cancel()
-            with anyio.CancelScope(shield=True):
-                await asyncio.wait([task])
+            try:
+                await work()
+            finally:
+                watching.cancel()
+                with anyio.CancelScope(shield=True):
+                    await asyncio.wait([task])
+        except Exception:
+            task.result()
+            raise
     task.result()
     return not scope.cancelled_caught
