@@ -11,8 +11,8 @@ BOUNDS = GivingUp(
 def after(*on_s: float, timed_out: bool = False) -> RfBudget:
     budget = RfBudget(BOUNDS, 40.0)
     for each_s in on_s:
-        budget.activations += 1
-        budget.note_activation(each_s, each_s, timed_out=timed_out)
+        budget.note_begun()
+        budget.note_ended(each_s, each_s, timed_out=timed_out)
     return budget
 
 

@@ -66,7 +66,7 @@ def _holds_for_unit(place: str, asset: str) -> None:
     for point, row in zip(shown["points"], rows, strict=True):
         assert (point["step"], point["point"]) == (row.step, row.point)
         leaves = None if row.leaves_at is None else f"{row.leaves_at:%Y-%m-%d}"
-        assert point["likely_out"]["on"] == leaves
+        assert point["risky_out"]["on"] == leaves
         low, _, high = point["figures"]
         assert f"{low} to {high} " in point["limits"]
         assert float(low) >= point["lower"] - 1e-9

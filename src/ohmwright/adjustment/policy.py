@@ -93,7 +93,7 @@ class AdjustPolicy:
         """RF is on. `residual_warmth`: of the unit, taken from the rests so far where not given."""
         self._rf_on, self._release_asked = True, False
         self._presses_due = 0
-        self._budget.activations += 1
+        self._budget.note_begun()
         self._residual_warmth = (
             ResidualWarmth(self._heat) if residual_warmth is None else residual_warmth
         )
@@ -147,7 +147,7 @@ class AdjustPolicy:
             self._queue.drop_all_and_rest()
             self.sizer.probes = 0
         self._heat = heated(self._heat, on_s)
-        self._budget.note_activation(on_s, self.log.latest_s, timed_out=timed_out)
+        self._budget.note_ended(on_s, self.log.latest_s, timed_out=timed_out)
         if not timed_out:
             self.findings.note_places(self.log, self._confirmation)
             self.estimator.end_activation()

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal, NamedTuple
 
-from ohmwright.adjustment.point import Keys
-
 from .actions import Press
+from .point import Keys
 
 HowDone = Literal["as asked", "none", "fewer", "more", "other key", "other direction"]
 """How what was done compares with what was asked."""
@@ -20,11 +19,11 @@ SLIPS: dict[HowDone, float] = {
     "other direction": 0.01,
 }
 """Probability of each slip at one cue, before the meter has shown anything; common practice, no
-source. Wide enough that a person who slips in one press of twenty is believed by the readings."""
+source. Large enough that the readings can show the slips of a person who slips once in twenty."""
 
 
 class PressesDone(NamedTuple):
-    """One thing that may have been done, and its probability beforehand."""
+    """One thing that may have been done, and its probability before any reading."""
 
     done: HowDone
     presses: tuple[Press, ...]
@@ -36,7 +35,8 @@ class Suspect(NamedTuple):
     """An earlier cue that may have been done otherwise than was believed.
 
     `gain_ratio`: true gain over the gain that was learned from it; 1 where it was as believed.
-    `counts`, `coarse`: what the trim has moved more than was believed.
+    `counts`, `coarse`: how much farther up the trim stands than was believed, in nominal counts and
+    in the coarse presses among them. `done`: how it compares with what was asked at that cue.
     """
 
     gain_ratio: float
@@ -48,14 +48,14 @@ class Suspect(NamedTuple):
 
 AS_BELIEVED = Suspect(1.0, 0, 0, "as asked", 1.0)
 OTHER_SIGN = 0.1
-"""Probability, once presses seemed to go the other direction, that they went as asked and that the
-gain had been learned with the wrong sign, from a rise that was still going on; before later presses
-bore the sign out. Common practice, no source: 2 of 720 points of simulated persons ended so, and
-about 20 had such a slip."""
+"""Probability, once presses seem to have gone the other direction, that they went as asked, and
+that the gain was learned with the wrong sign, from a rise that was still going on. It falls as
+later presses bear the sign out. From our own simulated persons: of 720 points about 20 had such a
+slip, and 2 ended with a gain of the wrong sign."""
 
 
 def what_may_be_done(asked: tuple[Press, ...]) -> list[PressesDone]:
-    """Return what may have been done of `asked`: all of it, or one slip in one request."""
+    """Return what may have been done of `asked`: all of it, or one slip at one of its entries."""
     found = [PressesDone("as asked", asked, 1 - sum(SLIPS.values()))]
     for n, press in enumerate(asked):
         for done, instead, share in _slips(press):
@@ -65,9 +65,9 @@ def what_may_be_done(asked: tuple[Press, ...]) -> list[PressesDone]:
 
 
 def suspects_after(suspects: tuple[Suspect, ...], corrected: Suspect) -> tuple[Suspect, ...]:
-    """Return `suspects` by what is believed once `corrected`, one of them, has been corrected.
+    """Return `suspects` as they stand once `corrected`, one of them, is what is believed.
 
-    That one comes first, as believed now; the others say how they differ from it.
+    It comes first, without a difference now; the others say how they differ from it.
     """
     found = [
         Suspect(
@@ -97,7 +97,7 @@ def _slips(press: Press) -> Iterator[tuple[HowDone, tuple[Press, ...], float]]:
 
 
 def counts_of(presses: tuple[Press, ...], keys: Keys) -> tuple[int, int]:
-    """Return the nominal counts of presses, and how many of them are coarse, up less down."""
+    """Return the nominal counts of all presses, and the number of coarse ones, down negative."""
     coarse = sum(press.times for press in presses if press.key == "coarse")
     fine = sum(press.times for press in presses if press.key == "fine")
     return fine + coarse * keys.coarse_counts, coarse
@@ -109,10 +109,10 @@ def suspects_of_direction(
     keys: Keys,
     before: Suspect,
 ) -> tuple[Suspect, ...]:
-    """Return what may be said of presses that seemed to go the other direction: that they did, or
-    that they were as asked and the gain has the other sign.
+    """Return two explanations of presses that seemed to go the other direction.
 
-    `before`: the latter, with its probability, as it stood before these presses.
+    First that they did; then that they were as asked and the gain has the other sign, which
+    `before` is as a suspect before these presses. `seen`: what they seemed to be.
     """
     counts, coarse = counts_of(asked, keys)
     seen_counts, seen_coarse = counts_of(seen, keys)
@@ -123,9 +123,10 @@ def suspects_of_direction(
 
 
 def suspects_of(asked: tuple[Press, ...], keys: Keys) -> tuple[Suspect, ...]:
-    """Return what else may have been done of presses from which the gain was learned.
+    """Return what may have been done of presses from which the gain was learned, as asked first.
 
-    Their effect is known by the readings; if other presses made it, the gain is another.
+    Their effect is known by the readings; if other presses made it, the gain is another. Without
+    any press there was no effect, so that is left out.
     """
     counts, coarse = counts_of(asked, keys)
     found = []

@@ -14,20 +14,20 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.adjustment.point import Keys
 from ohmwright.estimation.activation_record import ActivationRecord, FitStart
 from ohmwright.estimation.coefficients import COUNT, TRIM, Coefficient, combination, output_at
 from ohmwright.estimation.mixture import weights
 from ohmwright.estimation.prior import TransientPrior
 
 from .actions import Press
+from .point import Keys
 from .press_evidence import PressTimes, ReadingsSince
 from .press_hypotheses import AS_BELIEVED, PressesDone, Suspect, counts_of, what_may_be_done
 
 Floats = NDArray[np.float64]
 
 _GAIN_KNOWN_SDS = 2.0
-"""A gain counts as known from so many standard deviations on."""
+"""A gain counts as known if it lies more standard deviations than this from zero."""
 _LEVEL_SD = 0.0015
 """Standard deviation by which droop and hunting change the level after the fit, relative to the
 target, within one activation."""
@@ -81,14 +81,14 @@ class PressCase:
 
 
 class PredictedOutput(NamedTuple):
-    """An output before its readings: expected value and standard deviation, over the target."""
+    """An output as foretold: expected value and standard deviation, as parts of the target."""
 
     mean: float
     sd: float
 
 
 class PressWeighing:
-    """The hypotheses of one request; `prior`: of the coefficients before the presses."""
+    """The hypotheses of one request, weighed by `weigh`; `prior`: of the coefficients before it."""
 
     def __init__(self, request: PressRequest, prior: TransientPrior) -> None:
         self._keys, self._position = request.keys, request.position
@@ -126,14 +126,15 @@ class PressWeighing:
 
     @property
     def nothing(self) -> float:
-        """Probability that nothing was pressed."""
+        """Probability that nothing was pressed; to be asked once there are readings."""
         return sum(p for p, case in self.likely if not case.what.presses)
 
     @property
     def other_sign(self) -> float:
         """How much likelier the readings are if the gain has the other sign than as believed.
 
-        Presses as asked do then what presses in the other direction do as believed.
+        With that sign, presses as asked would do what is believed of the other direction; so the
+        likelihoods of these two are compared.
         """
         likelihood = dict.fromkeys(("as asked", "other direction"), 1e-12)
         for p, case in self.likely:
@@ -143,7 +144,7 @@ class PressWeighing:
         return likelihood["other direction"] / likelihood["as asked"]
 
     def chance_of(self, suspect: Suspect) -> float:
-        """Return the probability that this was done at the earlier cue."""
+        """Return the probability of `suspect`, one of `suspects`."""
         return sum(p for p, case in self.likely if case.suspect is suspect)
 
     def weigh(self, record: ActivationRecord, start: FitStart, correlation: float) -> None:
@@ -207,6 +208,6 @@ class PressWeighing:
 
 
 def _log_sum(values: Floats) -> float:
-    """Return the logarithm of the sum of exponentials, none of which overflows."""
+    """Return the logarithm of the sum of the exponentials of `values`, without an overflow."""
     largest = float(np.max(values))
     return largest + log(float(np.sum(np.exp(values - largest))))

@@ -8,8 +8,9 @@ from .parameters import GivingUp
 class RfBudget:
     """RF time that one point has had and may still have.
 
-    `timeout_s`: longest activation of the service mode; `activations`: those so far; `times_out_s`:
-    the earliest age at which the service mode has ended by itself, or `timeout_s`.
+    `timeout_s`: after which the service mode is said to end by itself; `activations`: begun so far;
+    `times_out_s`: the age at the last reading of the shortest activation that it has ended, else
+    `timeout_s`.
     """
 
     def __init__(self, giving_up: GivingUp, timeout_s: float) -> None:
@@ -21,20 +22,25 @@ class RfBudget:
         self._is_last = False
 
     def note_last_activation(self) -> None:
-        """Let the present activation be the last, and short: it shows the place and no more."""
+        """Let the present activation be the last, and short: it confirms nothing."""
         self._is_last = True
 
-    def note_activation(self, on_s: float, latest_s: float, *, timed_out: bool) -> None:
-        """Count an activation of `on_s`; `timed_out`: it ended by itself, after `latest_s`."""
+    def note_begun(self) -> None:
+        """Count an activation that begins."""
+        self.activations += 1
+
+    def note_ended(self, on_s: float, last_reading_s: float, *, timed_out: bool) -> None:
+        """Count the RF time `on_s` of an activation; `timed_out`: the service mode ended it."""
         self.spent_s += on_s
         if timed_out:
             self.time_outs += 1
-            self.times_out_s = min(self.times_out_s, latest_s)
+            self.times_out_s = min(self.times_out_s, last_reading_s)
 
     def must_end(self, age_s: float, margin_s: float, *, confirming: bool) -> bool:
         """Whether the present activation must end now, at `age_s`, a margin before it times out.
 
-        One that confirms is watched for as long as the service mode is said to last.
+        One that confirms is watched for as long as the service mode is said to last, though it has
+        ended sooner before.
         """
         longest_s = self._timeout_s if confirming else self.times_out_s
         late = age_s > longest_s - margin_s

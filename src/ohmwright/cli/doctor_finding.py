@@ -1,4 +1,4 @@
-"""A finding of the command `doctor`: seen to be good, stated, not checked, absent, not good."""
+"""A finding of the command `doctor`, and the exit code that it calls for."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Literal
 from rich.text import Text
 
 FindingState = Literal["good", "stated", "not checked", "absent", "NOT GOOD"]
+"""`good`, `NOT GOOD`: seen to be so. `stated`: a file says so. `absent`: the bench has it not."""
 FILES = 2
 """Exit code of a fault in the files of the bench."""
 LINK = 3
@@ -37,12 +38,12 @@ class Finding:
 
 
 def good(check: str, detail: str = "") -> Finding:
-    """Return a finding that was seen to be right."""
+    """Return that something was seen to be right."""
     return Finding(check, "good", detail)
 
 
 def not_checked(check: str, how: str) -> Finding:
-    """Return a finding that was not checked; `how`: why, or how it can be."""
+    """Return that something was not checked; `how`: why, or how it can be."""
     return Finding(check, "not checked", how)
 
 
@@ -52,10 +53,10 @@ def stated(check: str, detail: str = "") -> Finding:
 
 
 def absent(check: str, remedy: str = "") -> Finding:
-    """Return a protection that the bench has not; `remedy`: what would give it."""
+    """Return that the bench lacks a protection; `remedy`: what would give it."""
     return Finding(check, "absent", remedy)
 
 
 def not_good(check: str, detail: str, code: int = LINK) -> Finding:
-    """Return a finding that is wrong at the instrument (`LINK`) or in the files (`FILES`)."""
+    """Return that something was seen to be wrong; `code`: `LINK` or `FILES`, by where it is."""
     return Finding(check, "NOT GOOD", detail, code)

@@ -12,7 +12,7 @@ from ohmwright.records.issued_papers import CheckedFile, FoundPaper
 from .store_check import StoreCheck
 
 _NAMED = 20
-"""Values not computed once more that are named of each reason; JSON has more."""
+"""How many values that were not computed once more are named for each reason; JSON names more."""
 _PREFIXES: dict[FindingKind, str] = {
     "wrong": "",
     "unknown": "Not known to be good: ",
@@ -21,39 +21,43 @@ _PREFIXES: dict[FindingKind, str] = {
 
 
 def finding_line(finding: AuditFinding) -> str:
-    """What was found; that it is of the whole store is said only of damage."""
+    """What was found, and in which run; of the whole store, what is no damage stands by itself."""
     said = f"{finding}" if finding.run or finding.kind == "wrong" else finding.what
     return f"{_PREFIXES[finding.kind]}{said}"
 
 
 def recomputed_words(values: Mapping[str, int]) -> str:
-    """How many values were computed once more, and how many not and why."""
+    """How many values were computed once more, and how many not and why.
+
+    `values`: how many by the reason why not; under "" those that were.
+    """
     done = f"{_counted(values)} from their readings"
     left = [f"{count} not: {why}" for why, count in sorted(values.items()) if why]
     return f"{done[0].upper()}{done[1:]}{''.join(f'; {one}' for one in left)}."
 
 
 def _counted(values: Mapping[str, int]) -> str:
+    """How many of all values were computed once more."""
     done = values.get("", 0)
     return f"{done or 'none'} of {sum(values.values())} values computed once more"
 
 
 def named_words(why: str, named: Sequence[str], count: int) -> str:
-    """Which values were not computed once more for one reason, the first of many."""
+    """Which values were not computed once more for one reason: the first of `count`."""
     shown = named[:_NAMED]
     more = "" if len(shown) == count else f"; and {count - len(shown)} more"
     return f"Not computed once more, {why}: {'; '.join(shown)}{more}."
 
 
 def issue_line(paper: FoundPaper) -> str:
-    """Who issued a paper and when, by which keys, and by which layout."""
+    """Who issued a paper and when, whether one key signed twice, and by which layout."""
     issued = f"issued {paper.issued_at} by {paper.issued_by} as certificate {paper.certificate}"
-    keys = f"{paper.reservation} " if paper.reservation else ""
-    return f"{paper.path}: {issued}. {keys}Laid out by {_layout(paper)}."
+    one_key = f"{paper.reservation} " if paper.reservation else ""
+    return f"{paper.path}: {issued}. {one_key}Laid out by {_layout(paper)}."
 
 
 def _layout(paper: FoundPaper) -> str:
-    """Which layout a paper has, by its hash where it is not this version's."""
+    """Which layout a paper has: by its hash where it is not this version's own."""
     layout = (
         "this program's own layout"
         if paper.template_sha256 == layout_sha256()
@@ -91,13 +95,14 @@ def closing_lines(check: StoreCheck) -> Iterator[str]:
 
 
 def _file_line(file: CheckedFile, check: StoreCheck) -> str:
+    """What a file is; a paper is no better than the records that it was held against."""
     if file.paper is not None and check.of_records != "good":
         return f"{file.path}: {file.said} By records that are not known to be good: see above."
     return f"{file.path}: {file.said}"
 
 
 def _and_not(check: StoreCheck) -> str:
-    """How far values were held against readings, and what a store seen first cannot show."""
+    """What was not checked: values without readings, and the end of records never seen before."""
     values = f"; {_counted(check.values)}" if check.values else ""
     if check.seen_before or not check.runs:
         return f"{values}."

@@ -31,9 +31,9 @@ _SPIKE = 6.0
 class Moments:
     """Cross products of the columns, from which the normal matrix at any correlation follows.
 
-    `products` (..., 4, q, q): of readings with a neighbour before them, with that neighbour
-    (symmetrised), of the neighbours, and of the readings without one, which are `starts`.
-    `count`: readings that count.
+    A start is a reading that follows none that counts. `products` (..., 4, q, q) are sums over
+    readings: each that is no start with itself, and with the one before (both ways round); each one
+    before with itself; each start with itself. `count`: readings that count; `starts`: of them.
     """
 
     products: Floats
@@ -43,14 +43,15 @@ class Moments:
     def whitened(self, correlations: Floats) -> Floats:
         """Normal matrices of the whitened columns, shape (..., correlations, q, q)."""
         phi = correlations
-        shares = np.array([np.ones_like(phi), -phi, phi**2, 1 - phi**2]).T
+        # (x - phi before) squared, and of a start (1 - phi²) x squared
+        factors = np.array([np.ones_like(phi), -phi, phi**2, 1 - phi**2]).T
         *cases, parts, q, _ = self.products.shape
-        flat = shares @ self.products.reshape(*cases, parts, q * q)
+        flat = factors @ self.products.reshape(*cases, parts, q * q)
         whitened: Floats = flat.reshape(*cases, phi.size, q, q)
         return whitened
 
     def start_terms(self, correlations: Floats) -> Floats:
-        """Terms of the log likelihood from readings that follow none, shape (correlations,)."""
+        """Terms of the log likelihood from the starts, shape (correlations,)."""
         terms: Floats = 0.5 * self.starts * np.log1p(-(correlations**2))
         return terms
 
@@ -58,7 +59,7 @@ class Moments:
 def moments(columns: Floats, keep: Flags) -> Moments:
     """Cross products of `columns`, shape (..., n, q), over the readings to `keep`, shape (n,).
 
-    A reading that is not kept does not count, and the next one follows none.
+    A reading that is not kept does not count, and the next one is a start.
     """
     pairs = keep[1:] & keep[:-1]
     if pairs.all():
@@ -81,9 +82,9 @@ def moments(columns: Floats, keep: Flags) -> Moments:
 class Prior:
     """Gaussian prior of the coefficients as a normal matrix, shape (..., p + 1, p + 1).
 
-    The last row and column hold precision times mean, and mean times precision times mean; all
-    precisions are times the variance of the noise. `log_determinant`: of the precision, up to a
-    constant for all cases.
+    The last row and column hold precision times mean, and mean times precision times mean. A
+    precision is the variance of the noise over that of the coefficient. `log_determinant`: of the
+    precision, up to a constant for all cases.
     """
 
     normal: Floats
@@ -91,7 +92,7 @@ class Prior:
 
 
 def diagonal_prior(mean: Floats, precision: Floats) -> Prior:
-    """Prior of independent coefficients with `mean` and `precision`, shape (..., p)."""
+    """Prior of independent coefficients with `mean` and `precision`, each (..., p)."""
     p = precision.shape[-1]
     normal = np.zeros((*precision.shape[:-1], p + 1, p + 1))
     index = np.arange(p)
@@ -103,7 +104,7 @@ def diagonal_prior(mean: Floats, precision: Floats) -> Prior:
 
 @dataclass(frozen=True)
 class Noise:
-    """Prior of the noise: its `variance`, which counts as `dof` readings."""
+    """Prior of the noise: its `variance`, which weighs as much as `dof` readings."""
 
     variance: float
     dof: float
@@ -111,9 +112,9 @@ class Noise:
 
 @dataclass(frozen=True)
 class Posterior:
-    """Posterior of the last p coefficients of each case, a multivariate Student t with `dof`.
+    """Posterior of the last k coefficients of each case, a multivariate Student t with `dof`.
 
-    `mean` (..., p); `covariance` (..., p, p), to be multiplied by the variance of the noise,
+    `mean` (..., k); `covariance` (..., k, k), to be multiplied by the variance of the noise,
     `scale2` (...); `log_evidence` (...) up to a constant for all cases.
     """
 
@@ -140,8 +141,8 @@ class Decomposition:
     def posterior(self, last: int, chosen: Flags | int | slice = _ALL) -> Posterior:
         """Posterior of the `last` coefficients, those before them being integrated out.
 
-        `chosen`: flags (...) of the cases that are wanted, in one row then, or which of the first
-        axis are.
+        `chosen`: the cases that are wanted, as an index of the first axis, or as flags (...), by
+        which their axes become one.
         """
         root, scale2, evidence = self.root[chosen], self.scale2[chosen], self.log_evidence[chosen]
         p = root.shape[-1] - 1
@@ -157,8 +158,8 @@ def decompose(
     """Decomposition of normal matrices, shape (..., q, q), of `count` readings.
 
     `start_terms`: terms of the log likelihood that do not depend on the coefficients. The square of
-    the Cholesky factor's last diagonal element is the residual sum of squares. Raises LinAlgError
-    where the columns do not determine the coefficients.
+    the Cholesky factor's last diagonal element is the residual sum of squares, of readings and
+    prior. Raises LinAlgError where these do not determine the coefficients.
     """
     p = normal.shape[-1] - 1
     total = normal + prior.normal
@@ -179,10 +180,10 @@ def regress(
 
 
 def integrate_out(normal: Floats, precision: Floats) -> tuple[Floats, Floats]:
-    """Normal matrices, (..., q - m, q - m), without their first m coefficients, and terms.
+    """Normal matrices, (..., q - m, q - m), without their first m coefficients, and terms (...).
 
-    `precision` (..., m): of their independent priors with mean 0, times the variance of the noise.
-    The terms (...) are what the integration adds to the log likelihood.
+    `precision` (..., m): of their independent priors with mean 0, as in `Prior`. The terms are what
+    the integration adds to the log likelihood.
     """
     m = precision.shape[-1]
     block = normal[..., :m, :m] + precision[..., None] * np.eye(m)
@@ -201,7 +202,8 @@ def _inverse(root: Floats) -> Floats:
     if root.size < _MANY * p**2:
         return np.asarray(np.linalg.inv(root), dtype=np.float64)
     pivot = 1 / root.diagonal(axis1=-2, axis2=-1)
-    below = root * -pivot[..., None]  # with ones on its diagonal it is left to invert
+    # rows over their pivots have a unit diagonal; each row of the inverse follows from those above
+    below = root * -pivot[..., None]
     inverse = np.zeros_like(root)
     inverse[..., range(p), range(p)] = 1.0
     for row in range(1, p):

@@ -21,7 +21,7 @@ class TypedFigure(NamedTuple):
     """A figure as it was typed, in the unit that was asked for."""
 
     beyond: str
-    """`>` where the other instrument shows only that it is more, `<` that it is less; else empty."""
+    """`>` where the other instrument shows only that it is more, `<` that it is less, or empty."""
     digits: str
     """As they were typed, with a decimal point."""
 

@@ -1,7 +1,7 @@
 """What was read of RF at a bench, kept so that a crash message can still tell it.
 
-Standard library alone and without a bench, an import of an instrument or an event loop, since a
-crash may be the failure of any of them.
+It needs no bench, no instrument, no event loop and nothing beside the standard library, since a
+crash may be the failure of any of these.
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ class RfTracker:
 
     def __init__(self) -> None:
         self.reading: Literal["off", "on", "unknown"] = "unknown"
-        """`unknown` before the first reading, during a reading and after ON was sent."""
+        """`unknown` before the first reading, during a reading and from just before ON is sent."""
         self.may_be_on = False
-        """Whether ON was sent, or RF found on, since RF was last read as off."""
+        """Whether ON may have been sent, or RF was found on, since RF was last read as off."""
         self.was_on = False
-        """Whether ON was ever sent, or RF ever found on."""
+        """Whether ON may ever have been sent, or RF was ever found on."""
         self.read_off_at: datetime | None = None
-        """When RF was last read as off, by the bench's clock (UTC); None before."""
+        """When RF was last read as off, by the bench's clock (UTC); None where it never was."""
         self._as_told = False
 
     def begin_reading(self) -> None:
@@ -60,7 +60,7 @@ class RfTracker:
             return "RF MAY STILL BE ON: the output has not been read back as off."
         if self.read_off_at is not None:
             at = f"{self.read_off_at:%H:%M:%S}"
-            how = "told to be off" if self._as_told else "read back as off"
+            how = "said by a person to be off" if self._as_told else "read back as off"
             return f"RF was last {how}, at {at} UTC by the bench's clock."
         return "RF was never switched on by this command."
 
@@ -70,7 +70,7 @@ _perhaps_on: list[RfTracker] = []
 
 
 def latest() -> RfTracker:
-    """The RF state that this process changed last, of several one where RF may be on.
+    """The state that this command changed last, first of all among those where RF may be on.
 
     A new one where it has changed none.
     """
@@ -78,7 +78,7 @@ def latest() -> RfTracker:
 
 
 def forget() -> None:
-    """Begin a new command: of its RF nothing is known yet."""
+    """Forget the states of the command before: of this one's RF nothing is known yet."""
     _perhaps_on.clear()
     _remember(RfTracker())
 

@@ -1,4 +1,4 @@
-"""What a page may ask for, as data: a body with any other key or kind of value is refused."""
+"""The bodies of the page's requests: one with any other key or kind of value is refused."""
 
 from __future__ import annotations
 
@@ -13,10 +13,11 @@ STAGES_OF: dict[Work, tuple[Stage, ...]] = {
     "calibrate": STAGES,
     "as found": ("as_found",),
 }
+"""The stages of a run by what was chosen on the page."""
 
 
 def _one_line(text: str) -> str:
-    """Return `text` without spaces at its ends. Raises ValueError for control characters."""
+    """Return `text` without spaces at its ends. Raises ValueError for what cannot be printed."""
     if not text.isprintable():
         raise ValueError("It is not printable text in one line.")
     return text.strip()
@@ -88,4 +89,4 @@ class Renew(Body):
 
 
 class Nothing(Body):
-    """A request that needs no more words."""
+    """The body of a request that says all by its address."""

@@ -1,16 +1,16 @@
-"""What is to be expected of the units on record: the worklist's order, and how each unit creeps."""
+"""What the page shows of the units on record: the worklist in its order, and how each creeps."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from ohmwright.api.creep import recorded_forecast
 from ohmwright.api.open_records import open_existing_records, records_exist
 from ohmwright.api.recorded_worklist import store_worklist, today
 from ohmwright.fleet.creep_course import CreepCourse, creep_course
-from ohmwright.fleet.creep_table import CreepRow, creep_rows
+from ohmwright.fleet.creep_table import RISKY, CreepRow, creep_rows
 from ohmwright.fleet.fleet_forecast import FleetForecast
 from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.quantity import unit_of
@@ -18,26 +18,24 @@ from ohmwright.records.run_lists import Filter, runs
 from ohmwright.reports.text import limit_figures, limits_words
 from ohmwright.wire.clock import RealClock
 
-_LIKELY, _EVEN = 0.1, 0.5
-"""Probabilities of being out of tolerance of which the dates are told."""
+_EVEN = 0.5
+"""Probability of being out of tolerance whose date is told beside that of `RISKY`."""
 
 
 @dataclass(frozen=True)
 class Outlook:
-    """The forecasts from the records at a place; None is the user's own."""
+    """The forecasts from the records at a place; None: where the user's own records are."""
 
     place: str | None
 
     def worklist(self, *, simulated: bool) -> dict[str, Any]:
-        """Return the units of the register, the next one to be worked on in front."""
+        """Return the units of the register, the next in front, and how many of them are due."""
         if not records_exist(self.place):
             return {"units": [], "due": 0}
         with open_existing_records(self.place) as store:
             units = store_worklist(store, simulated=simulated)
-        return {
-            "units": [_work_unit(unit) for unit in units],
-            "due": sum(unit.is_due(today()) for unit in units),
-        }
+        shown = [_work_unit(unit, today()) for unit in units]
+        return {"units": shown, "due": sum(unit["is_due"] for unit in shown)}
 
     def renew(self, *, simulated: bool) -> dict[str, Any]:
         """Make the forecast of the whole fleet anew, and return the worklist by it."""
@@ -48,30 +46,37 @@ class Outlook:
 
     def unit(self, asset: str, *, simulated: bool) -> dict[str, Any]:
         """Return how a unit creeps, point by point, the riskiest first."""
-        at, rows, forecast = RealClock().wall(), list[CreepRow](), None
-        if records_exist(self.place):
-            with open_existing_records(self.place) as store:
-                found = runs(store.database, Filter(asset=asset), newest=1)
-                if found:
-                    model = str(found[0]["model"])
-                    forecast = recorded_forecast(store, simulated=simulated, model=model)
-                    rows = [row for row in creep_rows(forecast, at) if row.asset == asset]
-        even = {} if forecast is None else _leaving(forecast, at)
-        points = [
-            _point(row, creep_course(forecast, row, at), even.get((row.step, row.point, asset)))
-            for row in rows
-            if forecast is not None
-        ]
+        at, forecast = RealClock().wall(), self._forecast_of_model(asset, simulated=simulated)
+        points = [] if forecast is None else _points(forecast, asset, at)
         return {"asset": asset, "simulated": simulated, "at": _day(at), "points": points}
 
+    def _forecast_of_model(self, asset: str, *, simulated: bool) -> FleetForecast | None:
+        """Return the forecast of all units of this one's model; None where it has no run."""
+        if not records_exist(self.place):
+            return None
+        with open_existing_records(self.place) as store:
+            found = runs(store.database, Filter(asset=asset), newest=1)
+            if not found:
+                return None
+            return recorded_forecast(store, simulated=simulated, model=str(found[0]["model"]))
 
-def _leaving(forecast: FleetForecast, at: datetime) -> dict[tuple[str, str, str], datetime | None]:
-    """Return by step, point and unit when it is as likely as not to be out of tolerance."""
-    rows = creep_rows(forecast, at, probability=_EVEN)
-    return {(row.step, row.point, row.asset): row.leaves_at for row in rows}
+
+def _points(forecast: FleetForecast, asset: str, at: datetime) -> list[dict[str, Any]]:
+    """Return the points of a unit, the riskiest first."""
+    rows = [row for row in creep_rows(forecast, at, probability=RISKY) if row.asset == asset]
+    even = {
+        (row.step, row.point): row.leaves_at
+        for row in creep_rows(forecast, at, probability=_EVEN)
+        if row.asset == asset
+    }
+    return [
+        _point(row, creep_course(forecast, row, at), even.get((row.step, row.point)))
+        for row in rows
+    ]
 
 
-def _work_unit(unit: WorkUnit) -> dict[str, Any]:
+def _work_unit(unit: WorkUnit, on: date) -> dict[str, Any]:
+    """Return a row of the worklist as it stands on a day."""
     asset, last = unit.asset, unit.last
     return {
         "tag": asset.tag,
@@ -84,7 +89,7 @@ def _work_unit(unit: WorkUnit) -> dict[str, Any]:
         "probably_out": unit.is_probably_out,
         "foretold": unit.is_foretold,
         "due": None if unit.due is None else unit.due.isoformat(),
-        "is_due": unit.is_due(today()),
+        "is_due": unit.is_due(on),
         "last_on": None if last is None else last.on.isoformat(),
         "last_verdict": None if last is None else last.verdict,
         "last_run": None if last is None else last.run_id,
@@ -92,6 +97,10 @@ def _work_unit(unit: WorkUnit) -> dict[str, Any]:
 
 
 def _point(row: CreepRow, course: CreepCourse, even: datetime | None) -> dict[str, Any]:
+    """Return a point with its course; `even`: when it is as likely as not to be out of tolerance.
+
+    What was seen has its expanded uncertainty, k = 2.
+    """
     limits = row.limits
     return {
         "step": row.step,
@@ -107,7 +116,7 @@ def _point(row: CreepRow, course: CreepCourse, even: datetime | None) -> dict[st
         "expected": row.expected,
         "within": [row.lower, row.upper],
         "risk": row.risk,
-        "likely_out": {"probability": _LIKELY, "on": _day(row.leaves_at)},
+        "risky_out": {"probability": RISKY, "on": _day(row.leaves_at)},
         "even_out": {"probability": _EVEN, "on": _day(even)},
         "remarks": list(row.remarks),
         "seen": [[_year(s.at), s.value, 2 * s.uncertainty, s.adjusted] for s in course.seen],

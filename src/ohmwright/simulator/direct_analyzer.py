@@ -1,4 +1,4 @@
-"""An analyzer of the simulated bench whose readings and state are had without a line."""
+"""A simulated analyzer that is asked in this process for readings and state, for speed."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from .direct_readings import DirectReadings
 class DirectAnalyzer(RemoteAnalyzer):
     """Answers what a job asks most often from `readings`; all else goes over its line.
 
-    It is for a line without faults.
+    Faults of the line do not touch these answers, so it is for rehearsals on a line without any.
     """
 
     def __init__(
@@ -32,21 +32,19 @@ class DirectAnalyzer(RemoteAnalyzer):
         return self._readings.left_s if self.protections.limit_read_back else None
 
     async def fetch_current(self) -> Reading:
-        """The latest completed reading; over the line where it is no number of the meter."""
+        """The latest completed reading; above the meter's range over the line, which refuses it."""
         reading = self._readings.current()
-        if reading is None:
-            return await super().fetch_current()
-        return reading if self._numbered else reading._replace(number=None)
+        return await super().fetch_current() if reading is None else self._as_replied(reading)
 
     async def fetch_leakage(self) -> Reading:
         """The latest completed reading of the HF leakage current."""
         reading = self._readings.leakage()
-        return await super().fetch_leakage() if reading is None else self._told(reading)
+        return await super().fetch_leakage() if reading is None else self._as_replied(reading)
 
     async def glance(self) -> tuple[bool, float]:
         """Whether the output is closed, and the load current in mA."""
         return self._readings.contact_closed, (await self.fetch_current()).current_ma
 
-    def _told(self, reading: Reading) -> Reading:
+    def _as_replied(self, reading: Reading) -> Reading:
         """The reading without its number where the command set carries none."""
         return reading if self._numbered else reading._replace(number=None)

@@ -1,14 +1,14 @@
 """A dialogue in which a single fault on the line falsifies no answer and no setting.
 
 Most protocols have no checksum: a flipped digit makes another well-formed reply, and another
-instrument on the line answers in equal words. So every question is asked until two replies in a row
-agree, every setting is read back, and the line is proven as far as its command set can
-(`line_proof`): the instrument must be the one it was at first, for instance, and must echo digits
-that no stuck bit leaves alone.
+instrument on the line answers in equal words. So a question is asked until two replies in a row
+agree, a setting is read back where its command set can ask for it, and the line is proven as far as
+that set can (`line_proof`): the instrument must be the one it was at first, for instance, and must
+echo digits that no stuck bit leaves alone.
 
-Numbered readings that are asked for more slowly than the meter takes them are never the same twice:
-on a busy computer, over a slow line, or of a quick meter. One that goes on as the two before it is
-believed then: a changed digit makes a leap.
+A meter may be quicker than it is asked: on a busy computer, over a slow line. No two of its numbered
+readings are the same then, and one that goes on as the two before it is believed: a changed digit
+makes a leap.
 """
 
 from __future__ import annotations
@@ -27,9 +27,11 @@ from .scpi import short_form, unquote
 
 T = TypeVar("T")
 _ASKED_AT_MOST, _READ_AT_MOST = 4, 12
+"""Replies within which two in a row must agree, and those within which a reading must be found."""
 _STEADY, _QUICKER = 0.01, 2.0
 """Largest change from one reading to the next: relative to it, or over the change before."""
 _SET_AT_MOST = 2
+"""How often a setting is sent until it reads back."""
 _SAME = 5e-4
 """Largest relative difference between a setting and its read-back: instruments round."""
 
@@ -48,7 +50,7 @@ class VerifiedDialogue:
         identity = await self.text("identify")
         if self._identity is None:
             await self.dialogue.prove()  # a line that went bad in between would name it wrongly
-            self._identity = self._meant(identity)
+            self._identity = self._as_expected(identity)
         if identity != self._identity:
             raise ProtocolError(
                 f"{self.dialogue.framing.link.name} is now '{identity}', not '{self._identity}'.",
@@ -57,7 +59,8 @@ class VerifiedDialogue:
             )
         return identity
 
-    def _meant(self, identity: str) -> str:
+    def _as_expected(self, identity: str) -> str:
+        """Return `identity`; raises WrongInstrument where the bench file wants another."""
         if self._expected in identity:
             return identity
         raise WrongInstrument(
@@ -81,7 +84,7 @@ class VerifiedDialogue:
         return await self._agreed(lambda: self.dialogue.ask_values(verb), verb)
 
     async def reading(self, verb: Ask) -> MeasuredReply:
-        """FieldValue and number of a measured reply; asked again where two replies differ.
+        """Value and number of a measured reply; asked again where two replies differ.
 
         Where readings have no number, or come by themselves, two may differ rightly, so each is
         believed by itself.
@@ -96,15 +99,18 @@ class VerifiedDialogue:
         return read(said)
 
     async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
-        """Send the command `verb`; return when `back` reads `value`, but for rounding."""
+        """Send the command `verb`, and again until `back` reads `value`, but for rounding.
+
+        Where the command set cannot ask `back` it is sent once, and nothing has shown its effect.
+        """
         await self._set(verb, back, lambda read: same_number(read, value), fields)
 
     async def set_count(self, verb: Tell, back: Ask, count: int, **fields: object) -> None:
-        """Send the command `verb`; return when `back` reads `count` exactly."""
+        """As `set_number`, until `back` reads `count` exactly."""
         await self._set(verb, back, lambda read: read == count, fields)
 
     async def set_name(self, verb: Tell, back: Ask, name: str, **fields: object) -> None:
-        """Send the command `verb`; return when `back` reads `name`, in its long or short form."""
+        """As `set_number`, until `back` reads `name`, in its long or short form."""
         await self._set(verb, back, lambda read: same_name(str(read), name), fields)
 
     async def _set(
@@ -167,8 +173,8 @@ def same_name(text: str, name: str) -> bool:
 
 
 async def agreed(ask: Callable[[], Awaitable[T]]) -> T | None:
-    """What two answers in a row say; None where none do."""
-    return await _agreed(ask, None, _ASKED_AT_MOST, lambda *_: False)
+    """What two answers in a row say; None where none of the first four do."""
+    return await _believed(ask, None, _ASKED_AT_MOST, lambda *_: False)
 
 
 async def agreed_reading(
@@ -176,28 +182,30 @@ async def agreed_reading(
     reading_of: Callable[[T], MeasuredReply],
     earlier: T | None = None,
 ) -> T | None:
-    """What two answers in a row say, or where four do not, a reading that goes on as two before it.
+    """What two answers in a row say, else a reading that goes on as the two answers before it.
 
-    None where there is neither. `reading_of`: the reading in an answer; `earlier`: an answer that
-    came already.
+    Such a reading is believed from the fifth answer on; None where none of twelve will do.
+    `reading_of`: the reading in an answer; `earlier`: an answer that came already, the first.
     """
 
     def goes_on(first: T, second: T, third: T) -> bool:
         return _goes_on(reading_of(first), reading_of(second), reading_of(third))
 
-    return await _agreed(ask, earlier, _READ_AT_MOST, goes_on)
+    return await _believed(ask, earlier, _READ_AT_MOST, goes_on)
 
 
-async def _agreed(
+async def _believed(
     ask: Callable[[], Awaitable[T]],
     earlier: T | None,
     at_most: int,
     goes_on: Callable[[T, T, T], bool],
 ) -> T | None:
+    """The second of two answers in a row that are alike, or later of three that `goes_on` joins."""
     before = older = await ask() if earlier is None else earlier
     for answers in range(2, at_most + 1):
         after = await ask()
-        # repr, for a NaN equals nothing; the same bytes are parsed once, to the same object
+        # by repr, since NaN equals nothing, itself included; equal bytes may be parsed only once,
+        # to one object, which is quicker to tell
         if after is before or repr(after) == repr(before):
             return after
         if answers > _ASKED_AT_MOST and goes_on(older, before, after):

@@ -39,10 +39,10 @@ function creep({ rate_percent: rate, rate_percent_sd: sd }) {
   return `Creep: ${withUncertainty(rate, 2 * sd)} % a year.`
 }
 
-function leaving({ likely_out: likely, even_out: even, rate_percent: rate }, at) {
+function leaving({ risky_out: risky, even_out: even, rate_percent: rate }, at) {
   if (even.on !== null && even.on <= at) return `Probably out of tolerance since ${even.on}.`
-  if (likely.on === null && rate === null) return 'When it may leave its limits is not known.'
-  if (likely.on === null) return 'It will hardly leave its limits within 5 years.'
-  const first = `Will leave its limits: ${percent(likely.probability)} probable by ${likely.on}`
+  if (risky.on === null && rate === null) return 'When it may leave its limits is not known.'
+  if (risky.on === null) return 'It will hardly leave its limits within 5 years.'
+  const first = `Will leave its limits: ${percent(risky.probability)} probable by ${risky.on}`
   return even.on === null ? `${first}.` : `${first}, as likely as not by ${even.on}.`
 }
