@@ -6,9 +6,9 @@ agree, a setting is read back where its command set can ask for it, and the line
 that set can (`line_proof`): the instrument must be the one it was at first, for instance, and must
 echo digits that no stuck bit leaves alone.
 
-A meter may be quicker than it is asked: on a busy computer, over a slow line. No two of its numbered
-readings are the same then, and one that goes on as the two before it is believed: a changed digit
-makes a leap.
+A meter may be quicker than it is asked: on a busy computer, over a slow line. No two of its
+numbered readings are the same then, and one that goes on as the two before it is believed: a
+changed digit makes a leap.
 """
 
 from __future__ import annotations
