@@ -37,6 +37,7 @@ def run_of(asset: str, serial: str) -> dict[str, object]:
     run_id = f"20261128T000314Z-{asset}-57fc"
     names = {"operator": "Imre Valdane of the day shift", "procedure": "Monopolar output"}
     return {"run_id": run_id, "asset": asset, "serial": serial, "voided": False, **names} | {
+        "number": 1,
         "at": "2026-01-05T08:00:00Z",
         "verdict": "undecided",
     }

@@ -324,7 +324,7 @@ async def test_a_waveform_of_no_whole_samples(
     async def odd(*_: object) -> bytes:
         return block
 
-    rig.bench.analyzer._verified.block = odd
+    rig.bench.analyzer.dialogue.ask_block = odd
     with pytest.raises(ProtocolError, match=f"A waveform of {len(block)} bytes came"):
         await found(CREST, rig)
     assert not rig.hardware.truth.rf_on

@@ -147,14 +147,16 @@ def residuals(count: int, jump: float) -> np.ndarray:
 
 
 def jumps_by_mad(left: np.ndarray, correlation: float) -> float:
-    """How many shocks exceed six robust sd, and the next one is of opposite sign.
+    """How many shocks exceed six robust sd, are half a jump at least, and half gone at the next.
 
     Shocks by scipy's filter, their sd by its normalised median absolute deviation about 0.
     """
     shocks = signal.lfilter([1.0, -correlation], [1.0], left - np.median(left))[1:]
     spread = stats.median_abs_deviation(shocks, center=lambda _, axis: 0.0, scale="normal")
-    large = np.abs(shocks) > 6.0 * spread
-    return float(np.count_nonzero(large[:-1] & (shocks[:-1] * shocks[1:] < 0)))
+    jumps = np.diff(left)
+    is_back = -jumps[1:] * shocks[:-1] > 0.5 * shocks[:-1] ** 2
+    is_jump = (np.abs(shocks) > 6.0 * spread) & (jumps * shocks > 0.5 * shocks**2)
+    return float(np.count_nonzero(is_jump & np.append(is_back, True)))
 
 
 def spiked() -> Iterator[Check]:
