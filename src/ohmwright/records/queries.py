@@ -26,11 +26,19 @@ from .flat_rows import Row, sortable_time, with_settings
 from .ledger import addendum_of_entry, seal_of_entry
 from .run_lists import ANY_RUN, Filter, fetch_dictionaries, is_operator
 from .seal import Seal
-from .tables import EVENTS, LEDGER, NEWEST_RUNS, RESULTS, RUNS, TALLIES, VOIDED_RUNS
-from .uncovered import AT_ITS_EVENT, UNCOVERED_RESULT
+from .tables import (
+    AT_ITS_EVENT,
+    EVENTS,
+    LEDGER,
+    NEWEST_RUNS,
+    NOT_VOID,
+    RESULTS,
+    RUNS,
+    TALLIES,
+    VOIDED_RUNS,
+)
+from .uncovered import UNCOVERED_RESULT
 
-NOT_VOID = RESULTS.c.run.not_in(select(VOIDED_RUNS.c.run))
-"""Condition on results: of a run that is not void."""
 _SUMS = tuple(TALLIES.c[n] for n in ("results", "passed", "measured", "errors_ppm", "squares_ppm2"))
 
 

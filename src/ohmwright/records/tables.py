@@ -1,4 +1,4 @@
-"""The tables of a store as queries use them; the migrations make them."""
+"""The tables of a store as queries use them, with conditions on them; the migrations make them."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from sqlalchemy import (
     MetaData,
     Table,
     Text,
+    select,
 )
 from sqlalchemy.types import TypeEngine
 
@@ -152,3 +153,7 @@ CAMPAIGN_LOG = _table(
     *map(_text, ("tag", "at", "by", "bench", "what", "words", "run_id")),
 )
 """What was done about each unit of a campaign, in order; a unit's last entry is its state."""
+AT_ITS_EVENT = (EVENTS.c.run == RESULTS.c.run) & (EVENTS.c.number == RESULTS.c.event)
+"""Condition that joins a result to its event."""
+NOT_VOID = RESULTS.c.run.not_in(select(VOIDED_RUNS.c.run))
+"""Condition on results: of a run that is not void."""

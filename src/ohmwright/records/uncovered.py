@@ -15,10 +15,7 @@ from ohmwright.model.step import MEASURED
 
 from .database import Database
 from .flat_rows import sortable_time
-from .tables import EVENTS, RESULTS, VOIDED_RUNS
-
-AT_ITS_EVENT = (EVENTS.c.run == RESULTS.c.run) & (EVENTS.c.number == RESULTS.c.event)
-"""Condition that joins a result to its event."""
+from .tables import AT_ITS_EVENT, EVENTS, NOT_VOID, RESULTS
 
 
 class _Holds(FunctionElement[bool]):
@@ -74,7 +71,7 @@ def uncovered_points(
             c.simulated == int(simulated),
             c.stage.in_(MEASURED),
             c.at < sortable_time(until),
-            c.run.not_in(select(VOIDED_RUNS.c.run)),
+            NOT_VOID,
             UNCOVERED_RESULT.element,
         )
         .distinct()
