@@ -23,14 +23,17 @@ class OutputDynamics:
 
     __slots__ = (
         "_a",
+        "_ahead",
+        "_base",
         "_changes",
         "_cool",
+        "_decays",
         "_hunt_phase",
         "_hunt_rate",
+        "_hunting",
         "_innovation",
         "_next_change_s",
         "_p",
-        "_per_tick",
         "_phi",
         "_q",
         "_shock",
@@ -54,16 +57,9 @@ class OutputDynamics:
         uniform: Callable[[], float],
     ) -> None:
         self.unit, self._tick_s = unit, tick_s
-        decay_p, mean_p = _decay(tick_s, unit.lag_s)
-        decay_q, mean_q = _decay(tick_s, unit.second_lag_s)
-        decay_cool, mean_cool = _decay(tick_s, unit.droop_tau_s)
         self._a = unit.lag_s / (unit.lag_s - unit.second_lag_s)
-        base, droop_cool = 1.0 - unit.droop, unit.droop * mean_cool
-        # together, for they are wanted together at every reading
-        self._per_tick = (
-            *(decay_p, decay_q, decay_cool),
-            *(self._a * mean_p, mean_q, base, droop_cool, unit.hunting),
-        )
+        self._base, self._hunting = 1.0 - unit.droop, unit.hunting
+        self._look_ahead(round(reading_s / tick_s))
         self._cool = 1.0
         self._phi = exp(-reading_s / unit.noise_correlation_s)
         self._innovation = unit.noise * sqrt(1 - self._phi**2)
@@ -112,22 +108,34 @@ class OutputDynamics:
         self.noise = self._phi * self.noise + self._innovation * self._shock()
         if self._next_change_s < end_ticks * self._tick_s:
             return [share * mean for mean in self.run_to(end_ticks * self._tick_s)]
-        u, p, q, cool = self._u, self._p, self._q, self._cool
-        decay_p, decay_q, decay_cool, mean_p, mean_q, base, mean_cool, hunting = self._per_tick
+        if ticks != len(self._ahead):
+            self._look_ahead(ticks)
+        u, p, q, cool, base = self._u, self._p, self._q, self._cool, self._base
         squares, means = 0.0, list[float]()
-        for tick in range(self._ticks, end_ticks):
+        for mean_p, mean_q, mean_cool in self._ahead:
             mean = (u + p * mean_p + q * mean_q) * (base + cool * mean_cool)
-            if hunting:
-                mean *= self._hunt((tick + 0.5) * self._tick_s)
-            p *= decay_p
-            q *= decay_q
-            cool *= decay_cool
+            if self._hunting:
+                mean *= self._hunt((self._ticks + len(means) + 0.5) * self._tick_s)
             squares += mean * mean
             means.append(share * mean)
-        self._p, self._q, self._cool = p, q, cool
+        decay_p, decay_q, decay_cool = self._decays
+        self._p, self._q, self._cool = p * decay_p, q * decay_q, cool * decay_cool
         self._ticks = end_ticks
         self.square_sum = squares
         return means
+
+    def _look_ahead(self, ticks: int) -> None:
+        """Compute what p, q and coolness are worth in each of so many ticks, and after them."""
+        unit, tick_s = self.unit, self._tick_s
+        decay_p, mean_p = _decay(tick_s, unit.lag_s)
+        decay_q, mean_q = _decay(tick_s, unit.second_lag_s)
+        decay_cool, mean_cool = _decay(tick_s, unit.droop_tau_s)
+        mean_p, mean_cool = self._a * mean_p, unit.droop * mean_cool
+        self._ahead = [
+            (mean_p * decay_p**n, mean_q * decay_q**n, mean_cool * decay_cool**n)
+            for n in range(ticks)
+        ]
+        self._decays = decay_p**ticks, decay_q**ticks, decay_cool**ticks
 
     def run_to(self, age_s: float) -> list[float]:
         """Means in mA of the ticks up to `age_s`; the rest of a last, partial tick is zero."""

@@ -31,28 +31,29 @@ class LoadBank:
         self.steps: Mapping[float, Resistor] = {
             nominal: _as_built(nominal, physics, own) for nominal in data.loads_ohm
         }
-        self._drift = own.between("heat_drift", physics.heat_drift)
-        self._max_power_w, self._at_rated_power = data.max_power_w, 1 / data.duty
+        self._drift_per_heat = own.between("heat_drift", physics.heat_drift)
+        self._heat_per_w = 1 / (data.max_power_w * data.duty)
         self._trip_power_w = physics.trip_power * data.max_power_w
         self._thermal_tau_s, self._trip_heat = physics.thermal_tau_s, physics.trip_heat
+        self._step_s = self._step = 0.0
+        """The last duration, and by what share of the way heat came nearer to its end then."""
         self.heat = 0.0
-
-    @property
-    def drift(self) -> float:
+        self.drift = 0.0
         """Relative change of resistance at the present heat."""
-        return self._drift * self.heat
 
     def warm(self, power_w: float, duration_s: float) -> bool:
         """Take `power_w` for `duration_s`; whether that trips the bank."""
-        wanted = power_w / self._max_power_w * self._at_rated_power
+        if duration_s != self._step_s:
+            self._step_s, self._step = duration_s, 1 - exp(-duration_s / self._thermal_tau_s)
         heat = self.heat
-        heat += (wanted - heat) * (1 - exp(-duration_s / self._thermal_tau_s))
-        self.heat = heat
+        self.heat = heat = heat + (power_w * self._heat_per_w - heat) * self._step
+        self.drift = self._drift_per_heat * heat
         return power_w > self._trip_power_w or heat > self._trip_heat
 
     def cool(self, duration_s: float) -> None:
         """Cool down for `duration_s`."""
         self.heat *= exp(-duration_s / self._thermal_tau_s)
+        self.drift = self._drift_per_heat * self.heat
 
 
 def _as_built(nominal_ohm: float, physics: BankPhysics, own: Randomness) -> Resistor:

@@ -32,7 +32,7 @@ class Plant:
         self.transient, self.bank, self.meter = transient, bank, meter
         self._on_trip = on_trip
         self._reading_s, self._per_s = meter.reading_s, meter.data.readings_per_s
-        self._ticks = meter.ticks_per_reading
+        self._ticks, self._a2_per_ma2_s = meter.ticks_per_reading, 1e-6 * meter.tick_s
         self.circuit: Circuit | None = None
         """None while RF is off."""
         self.origin_s = now_s
@@ -49,9 +49,8 @@ class Plant:
         due = int((now_s - self.origin_s) * self._per_s + _FUZZ)
         if due <= self._done:
             return
-        if self.circuit is not None:
-            while self._done < due and self.circuit is not None:
-                self._read(self.circuit)
+        while self._done < due and (circuit := self.circuit) is not None:
+            self._read(circuit)
         if self._done < due:
             self._read_nothing(due)
 
@@ -77,7 +76,8 @@ class Plant:
             return
         means = self.transient.run_to(now_s - self.origin_s)
         partial_s = now_s - self.origin_s - self._done * self._reading_s
-        self._heat(circuit, self.transient.square_sum, partial_s)
+        if partial_s > 0:
+            self._heat(circuit, self.transient.square_sum, partial_s)
         self.circuit, self._rested_s = None, now_s
         flush = self.meter.window_ticks + len(means)
         padded = [self._load_factor * mean for mean in means] + [0.0] * (flush + ticks)
@@ -115,10 +115,8 @@ class Plant:
 
     def _heat(self, circuit: Circuit, square_sum: float, duration_s: float) -> bool:
         """Put a reading's I²R into the load; whether the bank trips."""
-        if duration_s <= 0:
-            return False
-        squares = square_sum * self._load_factor**2 * self.meter.tick_s * 1e-6
-        energy_j = squares * circuit.resistance_ohm
+        factor = self._load_factor
+        energy_j = square_sum * factor * factor * self._a2_per_ma2_s * circuit.resistance_ohm
         self.energy_j += energy_j
         if not circuit.heats_bank:
             return False

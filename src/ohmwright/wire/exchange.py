@@ -59,8 +59,10 @@ class MessageText:
         found = self._pattern.fullmatch(body)
         if found is None:
             return None
-        said = zip(self._readers, found.groups(), strict=True)
-        return {quantity: decode(each) for (quantity, decode), each in said}
+        said = dict[str, FieldValue]()
+        for (quantity, decode), each in zip(self._readers, found.groups(), strict=True):
+            said[quantity] = decode(each)
+        return said
 
     def fits(self, body: bytes) -> bool:
         """Whether `body` has the form of this text."""

@@ -139,14 +139,10 @@ def _text(name: str, meaning: FieldMeaning, found: re.Match[str]) -> FieldCodec:
     if width:
         pattern = (rb"[0-9A-Fa-f]{%d}" if is_hex else rb"[-+ 0-9.eE]{%d}") % int(width)
 
+    raw_of = _number_reader(is_hex=is_hex, whole=whole, wide=bool(width))
+
     def decode(said: bytes) -> float:
-        text = said.decode("ascii")
-        if is_hex:
-            return int(text, 16) * scale
-        # its form was seen to be right, but for a width, which lets more characters through
-        if width:
-            return (parse_integer(text) if whole else parse_number(text)) * scale
-        return (int(text) if whole else number_in(float(text))) * scale
+        return raw_of(said) * scale
 
     def encode(value: FieldValue) -> bytes:
         raw = float(value) / scale
@@ -156,6 +152,19 @@ def _text(name: str, meaning: FieldMeaning, found: re.Match[str]) -> FieldCodec:
 
     encode(1.0)
     return FieldCodec(name, meaning, pattern, decode, encode)
+
+
+def _number_reader(*, is_hex: bool, whole: bool, wide: bool) -> Callable[[bytes], float]:
+    """What reads a number in digits whose form was seen to be right.
+
+    `wide`: it has a width, which lets more characters through.
+    """
+    if is_hex:
+        return lambda said: int(said, 16)
+    if wide:
+        read = parse_integer if whole else parse_number
+        return lambda said: read(said.decode("ascii"))
+    return int if whole else lambda said: number_in(float(said))
 
 
 def _binary(name: str, meaning: FieldMeaning, found: re.Match[str]) -> FieldCodec:

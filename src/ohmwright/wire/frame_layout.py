@@ -86,8 +86,8 @@ class FrameLayout:
         Bytes before the beginning of a frame come out as a frame that `open` refuses.
         """
         if self.is_plain:
-            at, size = data.find(self.ends), len(self.ends)
-            return None if at < 0 else (data[: at + size], data[at + size :])
+            body, ends, rest = data.partition(self.ends)
+            return (body + ends, rest) if ends else None
         if self.begins and not data.startswith(self.begins):
             begin = data.find(self.begins, 1)
             return None if begin < 0 else (data[:begin], data[begin:])
@@ -97,7 +97,7 @@ class FrameLayout:
     def open(self, frame: bytes) -> bytes:
         """The body of a `frame`. Raises ValueError where begin, end or checksum are not right."""
         if self.is_plain:
-            return frame[: len(frame) - len(self.ends)]
+            return frame.removesuffix(self.ends)
         tail = len(self.mark) + self._checksum_size + len(self.ends)
         head = len(self.begins) + self._length_size
         if len(frame) < head + tail or not self._is_framed(frame):

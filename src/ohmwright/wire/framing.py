@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Coroutine
+from contextlib import suppress
 from typing import Any
 
 from ohmwright.model.errors import LinkTimeout, ProtocolError
@@ -69,10 +70,7 @@ class Framing:
         or does not end.
         """
         layout = layout or self._reply
-        frame = await self._frame(layout, self._timeout_s if timeout_s is None else timeout_s)
-        return layout.open(frame)
-
-    async def _frame(self, layout: FrameLayout, timeout_s: float) -> bytes:
+        timeout_s = self._timeout_s if timeout_s is None else timeout_s
         began_s, waited_s = self._clock.now_s(), 0.0
         try:
             while not self.left or (found := layout.split(self.left)) is None:
@@ -81,7 +79,7 @@ class Framing:
         except LinkTimeout:
             raise self._silence(timeout_s) from None
         frame, self.left = found
-        return frame
+        return layout.open(frame)
 
     async def block(self) -> bytes:
         """The next definite-length block, without the line end that follows it.
@@ -137,7 +135,8 @@ class Framing:
     async def skip_cut_frame(self) -> None:
         """Throw away the frame that is under way, of which the beginning may be lost."""
         self.left = b""
-        await self._frame(self._reply, self._timeout_s)
+        with suppress(ValueError):  # what is left of a cut frame is none
+            await self.reply()
 
     def nonsense(self, received: bytes, why: str) -> ProtocolError:
         """The error for a reply that makes no sense, for the reason `why`."""

@@ -92,11 +92,11 @@ class VerifiedDialogue:
         exchange = self.dialogue.commands.exchange(verb)
         if exchange.send is None or not exchange.is_numbered:
             return await self.dialogue.ask_reading(verb)
-        read = partial(reading_of, exchange)
-        said = await agreed_reading(partial(self.dialogue.ask_values, verb), read)
+        ask = partial(self.dialogue.ask_values, verb)
+        said = await agreed_reading(ask, partial(reading_of, exchange))
         if said is None:
             raise self._another_each_time(verb)
-        return read(said)
+        return reading_of(exchange, said)
 
     async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
         """Send the command `verb`, and again until `back` reads `value`, but for rounding.
@@ -174,7 +174,12 @@ def same_name(text: str, name: str) -> bool:
 
 async def agreed(ask: Callable[[], Awaitable[T]]) -> T | None:
     """What two answers in a row say; None where none of the first four do."""
-    return await _believed(ask, None, _ASKED_AT_MOST, lambda *_: False)
+    last = await ask()
+    for _ in range(_ASKED_AT_MOST - 1):
+        before, last = last, await ask()
+        if _alike(before, last):
+            return last
+    return None
 
 
 async def agreed_reading(
@@ -187,31 +192,23 @@ async def agreed_reading(
     Such a reading is believed from the fifth answer on; None where none of twelve will do.
     `reading_of`: the reading in an answer; `earlier`: an answer that came already, the first.
     """
-
-    def goes_on(first: T, second: T, third: T) -> bool:
-        return _goes_on(reading_of(first), reading_of(second), reading_of(third))
-
-    return await _believed(ask, earlier, _READ_AT_MOST, goes_on)
-
-
-async def _believed(
-    ask: Callable[[], Awaitable[T]],
-    earlier: T | None,
-    at_most: int,
-    goes_on: Callable[[T, T, T], bool],
-) -> T | None:
-    """The second of two answers in a row that are alike, or later of three that `goes_on` joins."""
-    before = older = await ask() if earlier is None else earlier
-    for answers in range(2, at_most + 1):
-        after = await ask()
-        # by repr, since NaN equals nothing, itself included; equal bytes may be parsed only once,
-        # to one object, which is quicker to tell
-        if after is before or repr(after) == repr(before):
-            return after
-        if answers > _ASKED_AT_MOST and goes_on(older, before, after):
-            return after
-        older, before = before, after
+    older = before = await ask() if earlier is None else earlier
+    for answers in range(2, _READ_AT_MOST + 1):
+        last = await ask()
+        if _alike(before, last):
+            return last
+        if answers > _ASKED_AT_MOST and _goes_on(*map(reading_of, (older, before, last))):
+            return last
+        older, before = before, last
     return None
+
+
+def _alike(one: object, other: object) -> bool:
+    """Whether two answers say the same; by repr, since NaN equals nothing, itself included.
+
+    Equal bytes may be parsed only once, to one object, which is quicker to tell.
+    """
+    return one is other or repr(one) == repr(other)
 
 
 def _goes_on(first: MeasuredReply, second: MeasuredReply, third: MeasuredReply) -> bool:
