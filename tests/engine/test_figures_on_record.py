@@ -1,5 +1,6 @@
 """A record that its own budget, readings or kept documents contradict is told, with the place."""
 
+from math import hypot
 from typing import Any
 
 import pytest
@@ -7,7 +8,9 @@ import pytest
 from ohmwright.engine.beginning_on_record import differing_beginnings
 from ohmwright.engine.contradictions import contradicted_verdicts
 from ohmwright.engine.figures_on_record import differing_figures
+from ohmwright.engine.measured_value import measured_value
 from ohmwright.engine.people_on_record import differing_people
+from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.document import Document, Role, digest_of
 from ohmwright.model.event import (
@@ -21,8 +24,10 @@ from ohmwright.model.event import (
     TrimsStored,
     UnitIdentified,
 )
+from ohmwright.model.quantity import Quantity
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.result import BudgetEntry, Measured, Result, Sample
+from ohmwright.model.step import Timing
 from ohmwright.model.traceability import Environment, Traceability
 from tests.records.some_events import AT, started
 
@@ -80,6 +85,24 @@ def test_a_record_without_contradiction_has_no_finding() -> None:
     assert list(differing_figures(of({}, {}, {}))) == []
     lines = {"correlation": 1.0, "uncertainty": 0.7, "expanded": 0.7 * 1.959964}
     assert list(differing_figures(of({}, lines, {}))) == []
+
+
+@pytest.mark.parametrize("dof", [5.0, 8.0, 30.0, 1e6])
+@pytest.mark.parametrize("quantity", ["power_w", "current_ma"])
+def test_few_typed_readings_give_the_u_of_their_budget(dof: float, quantity: Quantity) -> None:
+    """Monte Carlo draws their scatter from Student's t, which is wider than its scale.
+
+    8 degrees of freedom, 2.150 and 2.415: a run with typed readings, whose u was 3.463.
+    """
+    few = Settled(440.0, hypot(2.150, 2.415), dof, 0.0, settled=True, scatter=2.150, dating=2.415)
+    found = measured_value(few, quantity, 500.0, Timing(), None)
+    assert found.propagation == "Monte Carlo"
+    if (dof, quantity) == (8.0, "current_ma"):
+        assert found.uncertainty == pytest.approx(3.463, rel=1e-3)
+    assert list(differing_figures(of({}, found.model_dump(), {}))) == []
+    other = found.model_dump() | {"uncertainty": 0.9 * found.uncertainty}
+    ((_, said), *_) = differing_figures(of({}, other, {}))
+    assert "and its budget makes it" in said
 
 
 @pytest.mark.parametrize(

@@ -84,6 +84,20 @@ def test_errors_that_go_together_are_named_on_papers_and_kept_in_data() -> None:
     assert said in shown.get()
 
 
+def test_the_shares_of_a_budget_by_monte_carlo_are_of_what_was_drawn() -> None:
+    """Student's t with 8 degrees of freedom has 8/6 of the variance of its scale."""
+    one = valued("readings, meter accuracy", "")
+    assert one.measured is not None
+    readings, meter = one.measured.budget
+    drawn = {"budget": (readings.model_copy(update={"dof": 8.0}), meter)}
+    drawn |= {"propagation": "Monte Carlo", "uncertainty": 0.1 * (8 / 6 + 1) ** 0.5}
+    few = one.model_copy(update={"measured": one.measured.model_copy(update=drawn)})
+    console = Console(width=200)
+    with console.capture() as shown:
+        console.print(budget_table([few]))
+    assert [line.split()[-1] for line in shown.get().splitlines()[-3:-1]] == ["57.1", "42.9"]
+
+
 def test_a_run_without_a_budget_says_nothing() -> None:
     bare = conftest.result("as_left", "cut", "500 ohm")
     assert uncertainty_text([]) == uncertainty_text([bare]) == left_out_text([bare]) == ""

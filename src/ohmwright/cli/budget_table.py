@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from rich.table import Table
 from rich.text import Text
 
+from ohmwright.engine.measured_value import part_of_u
 from ohmwright.model.result import AMPLE_DOF, Result
 from ohmwright.reports.measurand_text import read_until_text
 from ohmwright.reports.text import printable
@@ -32,7 +33,7 @@ def budget_table(results: Iterable[Result]) -> Table:
         said = (value_with_uncertainty(measured), read_until_text([result]))
         table.add_row(Text(f"{where}: {'; '.join(filter(None, said))}", style="bold"))
         for line in measured.budget:
-            share = (line.standard_uncertainty / measured.uncertainty) ** 2
+            share = (part_of_u(line, measured) / measured.uncertainty) ** 2
             table.add_row(
                 f"  {printable(line.source)}",
                 line.evaluation,

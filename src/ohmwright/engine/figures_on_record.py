@@ -12,7 +12,7 @@ from ohmwright.model.traceability import Traceability
 from ohmwright.uncertainty.inputs import coverage_factor
 
 from .kept_documents import with_parts
-from .measured_value import COVERAGE, LOAD, METER
+from .measured_value import COVERAGE, LOAD, METER, part_of_u
 
 _SAME, _DRAWN = 1e-3, 0.05
 """Relative difference that is none: of a computed figure, and of one by Monte Carlo."""
@@ -62,7 +62,7 @@ def _against_itself(result: Result) -> Iterator[str]:
 
 def _combined(measured: Measured) -> float:
     """The combined standard uncertainty by the lines of the budget and their correlation."""
-    squares = sum(line.standard_uncertainty**2 for line in measured.budget)
+    squares = sum(part_of_u(line, measured) ** 2 for line in measured.budget)
     by_source = {line.source: line.standard_uncertainty for line in measured.budget}
     both = by_source.get(METER, 0.0) * by_source.get(LOAD, 0.0)
     return sqrt(max(0.0, squares + 2 * (measured.correlation or 0.0) * both))

@@ -28,6 +28,7 @@ from ohmwright.uncertainty.inputs import (
     rectangular,
     resolution_uncertainty,
 )
+from ohmwright.uncertainty.montecarlo import drawn_deviation
 
 from .influences import NOTHING_STATED, Effect, Effects
 
@@ -229,6 +230,16 @@ def _dating_input(settled: Settled) -> tuple[Input, ...]:
     if settled.dating == 0:
         return ()
     return (rectangular(DATED, 0.0, sqrt(3) * settled.dating),)
+
+
+def part_of_u(line: BudgetEntry, measured: Measured) -> float:
+    """Return what a line of a value's budget adds to its u, in the value's unit.
+
+    Monte Carlo draws every line with finite degrees of freedom from Student's t.
+    """
+    if measured.propagation == "linear" or line.dof is None:
+        return line.standard_uncertainty
+    return drawn_deviation(line.standard_uncertainty, line.dof)
 
 
 def _sum_ma(*currents_ma: Any) -> Any:

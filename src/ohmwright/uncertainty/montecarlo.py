@@ -86,6 +86,17 @@ def simulate_adaptively(
     )
 
 
+def drawn_deviation(standard_uncertainty: float, dof: float) -> float:
+    """Return the standard deviation of draws from Student's t whose scale is an uncertainty.
+
+    It is larger than the scale by sqrt(dof / (dof - 2)) (JCGM 101 6.4.9, from memory), infinite for
+    dof of 2 or fewer.
+    """
+    if math.isinf(dof):
+        return standard_uncertainty
+    return standard_uncertainty * math.sqrt(dof / (dof - 2.0)) if dof > 2.0 else math.inf
+
+
 def numerical_tolerance(standard_uncertainty: float, significant_digits: int = 2) -> float:
     """Return half a unit of the last significant digit of u, delta of JCGM 101 clause 7.9.2."""
     # u = c * 10^l with c a whole number of that many digits. Rounding first: 0.0999 is 10e-2.
