@@ -6,14 +6,17 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, TypeVar
 
+import anyio
 import pytest
 
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.api.rf_words import rf_picture
 from ohmwright.engine.capability import complaints
+from ohmwright.engine.figures_on_record import differing_figures
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.recomputed_values import differing, recomputable
 from ohmwright.engine.requirements import abilities_of
 from ohmwright.engine.run import run
 from ohmwright.engine.stop_rules import dated
@@ -122,7 +125,7 @@ class Rig:
         return events
 
 
-def make(by_hand: tuple[HandVerb, ...], seed: int = 5) -> Rig:
+def make(by_hand: tuple[HandVerb, ...], seed: int = 5, person: type[Person] = Person) -> Rig:
     """The attended bench with these verbs by hand; nothing is linked where all are."""
     data = read_bench(shipped("benches", "attended.toml"))
     entry = data.file.analyzer.model_dump() | {"by_hand": by_hand}
@@ -133,10 +136,10 @@ def make(by_hand: tuple[HandVerb, ...], seed: int = 5) -> Rig:
     data = replace(data, file=BenchFile.model_validate(file))
     clock = VirtualClock()
     hardware = simulated_bench(data, clock)
-    person = Person(hardware.panel, clock, hardware.front)
+    at_the_bench = person(hardware.panel, clock, hardware.front)
     link = None if by_hand == ALL else MemoryLink("analyzer", hardware.analyzer_port, clock)
-    rig = Rig(assemble_bench(data, clock, link, None, person), hardware, person)
-    person.at(rig)
+    rig = Rig(assemble_bench(data, clock, link, None, at_the_bench), hardware, at_the_bench)
+    at_the_bench.at(rig)
     return rig
 
 
@@ -246,6 +249,63 @@ async def test_what_is_let_go_early_is_measured_again(
     assert result.verdict == "pass"
 
 
+NEAR_A_LIMIT = VERIFY.replace("power_w = 148.5", "current_ma = 703.5").replace(
+    "{ percent = 20 }", "{ absolute_ma = 36 }"
+)
+TYPED_NEAR_IT = ("663", "668", "668", "667", *("668", "667") * 5)
+"""The lower limit is 667.5 mA."""
+_WITHDRAWN_SOONER = 50.0
+
+
+@pytest.fixture
+def near_a_limit(tmp_path: Path) -> Path:
+    (tmp_path / "near.toml").write_text(NEAR_A_LIMIT)
+    return tmp_path / "near.toml"
+
+
+@pytest.fixture
+def _withdrawn_in_virtual_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An open question is withdrawn by the machine's time, of which tests have less."""
+    sooner = SimpleNamespace(move_on_after=lambda s: anyio.move_on_after(s / _WITHDRAWN_SOONER))
+    monkeypatch.setattr("ohmwright.instruments.typed_meter.anyio", sooner)
+
+
+class SlowTypist(Person):
+    """Types so many readings in each activation; the question after them stays open."""
+
+    many = 0
+    each_s = 3.0
+
+    async def reply(self, request: Request, problem: str) -> str:
+        if isinstance(request, PressFootSwitch):
+            self.types = list(TYPED_NEAR_IT[: self.many])
+        if not isinstance(request, TypeReading) or request.rf_to_be_off:
+            return await super().reply(request, problem)
+        if self.types:
+            await self._clock.sleep(self.each_s)
+            return self.types.pop(0)
+        await self._clock.sleep(20.0 + self.pressed_s - self._clock.now_s())
+        await anyio.sleep_forever()
+        return ""
+
+
+@pytest.mark.usefixtures("_withdrawn_in_virtual_time")
+@pytest.mark.parametrize("typed", [0, 1, 2, 3, 4, 12])
+async def test_whoever_holds_it_until_told_has_not_let_go(near_a_limit: Path, typed: int) -> None:
+    """Also while the question for another reading is open, which is then withdrawn."""
+    rig = make(ALL, person=SlowTypist)
+    assert isinstance(rig.person, SlowTypist)
+    rig.person.many, rig.person.each_s = typed, 3.0 if typed < 5 else 1.3
+    events = await rig.run(near_a_limit)
+    assert set(rig.person.told) == {RELEASE}
+    (result,) = results(events)
+    assert result.verdict == ("undecided" if typed > 3 else "not measured"), result.reason
+    assert typed not in (1, 2, 3) or result.reason == "too few readings of a risen output"
+    assert len(result.samples) == typed
+    assert list(differing_figures(events)) == []
+    assert differing(recomputable(events)[0]) == []
+
+
 async def test_letting_go_during_the_last_reading_is_noticed(verify: Path) -> None:
     """Such a reading is a mean over a time with and without output."""
     rig = make(FOOT)
@@ -267,11 +327,11 @@ async def test_letting_go_during_the_last_reading_is_noticed(verify: Path) -> No
 
 async def test_nonsense_is_asked_again_and_no_reading(verify: Path) -> None:
     rig = make(ALL)
-    rig.person.types = ["off", "", "-3", "1,234", "0.0", "9999", "0"]
+    rig.person.types = ["off", "", "-3", "1,234", "0.0", "9999", "3000", "0"]
     events = await rig.run(verify)
     asked = [event.answer for event in of_kind(events, Asked) if "meter show" in event.question]
     assert asked[0] == "0 mA"
-    assert not {"off mA", "-3 mA", "1,234 mA", "0.0 mA", "9999 mA"} & set(asked)
+    assert not {"off mA", "-3 mA", "1,234 mA", "0.0 mA", "9999 mA", "3000 mA"} & set(asked)
 
 
 async def test_what_is_said_instead_waits_until_nothing_flows(verify: Path) -> None:

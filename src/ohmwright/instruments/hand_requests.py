@@ -13,8 +13,8 @@ from .requests import DONE, Answer, ValueRequest
 PRESSED = Answer("pressed", "p")
 SHOWN_NOW = "does the meter show now?"
 """The end of each question for a reading with RF on."""
-_PLAUSIBLE = 1.5
-"""No meter shows more than so many times its range."""
+_OVER_RANGE = 1.1
+"""No display counts further than so many times its range; common practice, no source."""
 _TO_MA = {"": 1.0, "ma": 1.0, "a": 1000.0}
 _READING = re.compile(r"(\d{1,6})(?:[.,](\d{1,6}))?\s*(mA|A|)", re.IGNORECASE)
 
@@ -110,7 +110,7 @@ class TypeReading(ValueRequest):
         return self._why_not(typed)
 
     def _why_not(self, typed: TypedCurrent) -> str:
-        digit_ma, most_ma = self.meter.resolution_ma, _PLAUSIBLE * self.meter.max_current_ma
+        digit_ma, most_ma = self.meter.resolution_ma, _OVER_RANGE * self.meter.max_current_ma
         if typed.digit_ma < 0.99 * digit_ma:  # 1,234 mA may be meant as a thousand and as one
             return f"The meter's last digit is {digit_ma:g} mA: type no finer one, and no comma."
         if typed.current_ma > most_ma:

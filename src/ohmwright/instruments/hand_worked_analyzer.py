@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
+from math import isnan
 
 from ohmwright.model.by_hand import HandVerb, data_by_hand
 from ohmwright.model.errors import OutOfCapability
@@ -155,10 +156,9 @@ class HandWorkedAnalyzer(Analyzer):
 
     async def fetch_current(self) -> Reading:
         """The latest reading of the load current, typed or asked for."""
-        if self._typed is None:
-            reading = await self._by_line.fetch_current()
-        else:
-            reading = await self._type("current", self._typed)
+        if self._typed is not None:
+            return await self._type("current", self._typed)
+        reading = await self._by_line.fetch_current()
         self._latest_ma = reading.current_ma
         return reading
 
@@ -166,14 +166,16 @@ class HandWorkedAnalyzer(Analyzer):
         """The latest reading of the HF leakage current, typed or asked for."""
         if self._typed is None:
             return await self._by_line.fetch_leakage()
-        reading = await self._type("HF leakage current", self._typed)
-        self._latest_ma = reading.current_ma
-        return reading
+        return await self._type("HF leakage current", self._typed)
 
     async def _type(self, quantity: str, typed: TypedMeter) -> Reading:
-        if self._rf_wanted:
-            return await typed.read(quantity, self._until_s)
-        return await typed.read_off()
+        if not self._rf_wanted:
+            reading = await typed.read_off()
+        else:
+            reading = await typed.read(quantity, self._until_s)
+        if not isnan(reading.current_ma):  # what nobody typed says nothing of the foot switch
+            self._latest_ma = reading.current_ma
+        return reading
 
     @property
     def _rf_wanted(self) -> bool:

@@ -126,16 +126,20 @@ class RfMonitor:
         Returns what is wrong where the meter shows more than a zero can be; else None.
         """
         meter = self._analyzer.data.meter
-        shown: list[float] = []
-        for _ in range(1 if self._analyzer.read_by_eye else _ZERO_READINGS):
-            await self._clock.sleep(1 / meter.readings_per_s)
-            shown.append((await self._analyzer.fetch_current()).current_ma)
+        if self._analyzer.read_by_eye:  # what was typed a moment ago, or what is asked for now
+            shown = [(await self._analyzer.fetch_current()).current_ma]
+        else:
+            shown = [await self._next_current_ma() for _ in range(_ZERO_READINGS)]
         largest_ma = max((current for current in shown if not isnan(current)), default=0.0)
         if largest_ma > meter.largest_zero_ma:
             self._set_on()
             return self._flows(largest_ma)
         self._zero_ma = largest_ma
         return None
+
+    async def _next_current_ma(self) -> float:
+        await self._clock.sleep(1 / self._analyzer.data.meter.readings_per_s)
+        return (await self._analyzer.fetch_current()).current_ma
 
     async def _contact_reads_closed(self) -> str | None:
         self.contact_closed = await self._analyzer.output_on()

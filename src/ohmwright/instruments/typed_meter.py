@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import nan
+from math import inf, nan
 
 import anyio
 
@@ -16,6 +16,9 @@ from .operator import Interjection, Operator
 
 _STILL_TRUE_S = 10.0
 """How long a zero that was typed with RF off counts as what the meter shows."""
+_STILL_TYPING_S = 1.0
+"""An answer that comes so soon after a question was withdrawn may be the end of the figure that was
+being typed for it, as 0 of 400; nobody sees a meter fall to zero in that time."""
 
 
 class TypedMeter:
@@ -31,7 +34,7 @@ class TypedMeter:
         """The longest that a person looked and typed since `begin`."""
         self.typed_s: float | None = None
         """When something was typed last, by the bench's clock; None before."""
-        self._zero_until_s = 0.0
+        self._zero_until_s, self._withdrawn_s = 0.0, -inf
         self._postponed: Interjection | None = None
 
     def begin(self) -> None:
@@ -46,12 +49,14 @@ class TypedMeter:
         self._raise_postponed()
         with anyio.move_on_after(until_s - self._clock.now_s()):
             return await self._ask(TypeReading(self._meter, quantity))
+        self._withdrawn_s = self._clock.now_s()
         return Reading(nan, None, by_hand=True)
 
     async def read_off(self) -> Reading:
         """Ask for what the meter shows with RF off, however often the person says something else.
 
-        What they say instead is raised by the next `read`. Raises LinkLost where nobody answers.
+        What they say instead is raised by the next `read`. An answer that may have been begun for
+        the question before is asked for again. Raises LinkLost where nobody answers.
         """
         if self._clock.now_s() < self._zero_until_s:
             return Reading(self.latest_ma, None, by_hand=True)
@@ -63,6 +68,8 @@ class TypedMeter:
             except UsageError as nobody:
                 raise LinkLost("Nobody answers at the bench.", nobody.happened, nobody.do) from None
             else:
+                if self._clock.now_s() < self._withdrawn_s + _STILL_TYPING_S:
+                    continue
                 if reading.current_ma <= self._meter.largest_zero_ma:
                     self._zero_until_s = self._clock.now_s() + _STILL_TRUE_S
                 return reading
