@@ -281,6 +281,60 @@ def test_a_key_stops_where_the_program_was_started_to_ignore_ctrl_c(key: bytes) 
         assert child.wait(60) == 0
 
 
+TYPED_READINGS = RUNNING.replace(
+    "with cancel_on_signal",
+    """view.on_status(BY_EYE)
+        with cancel_on_signal""",
+).replace('print("stopped"', 'print(why_stopped(), "stopped"')
+TYPED_READINGS = (
+    """
+from ohmwright.cli.signals import why_stopped
+from ohmwright.model.bench_status import BenchStatus
+BY_EYE = BenchStatus("on", 0.0, read_by_eye=True)
+"""
+    + TYPED_READINGS
+)
+
+
+@pytestmark_terminal
+@pytest.mark.parametrize(
+    ("last", "said"), [(b" ", b"end: space was pressed."), (b"q", b"end: q was pressed.")]
+)
+def test_a_figure_typed_too_early_stops_nothing_and_the_reason_names_the_key(
+    last: bytes, said: bytes
+) -> None:
+    """The space of `250 mA` on a bench with typed readings, before the reading is asked for."""
+    with at_a_terminal(TYPED_READINGS) as (ours, _, child):
+        shown_until(ours, lambda shown: b"it runs" in shown)
+        for typed in (b"250", b" ", b"m", b"A"):
+            os.write(ours, typed)
+            time.sleep(0.05)
+        shown_until(ours, lambda shown: b"typed too early; space or q stops" in shown)
+        assert child.poll() is None
+        os.write(ours, last)
+        shown_until(ours, lambda shown: said in shown and b"stopped True" in shown)
+        assert child.wait(60) == 0
+
+
+@pytestmark_terminal
+@pytest.mark.parametrize("keys", [b"250  ", b"m 250", b" "])
+def test_any_other_space_stops_with_typed_readings_too(keys: bytes) -> None:
+    with at_a_terminal(TYPED_READINGS) as (ours, _, child):
+        shown_until(ours, lambda shown: b"it runs" in shown)
+        os.write(ours, keys)
+        shown_until(ours, lambda shown: b"space was pressed. stopped True" in shown)
+        assert child.wait(60) == 0
+
+
+@pytestmark_terminal
+def test_where_nothing_is_typed_a_space_after_a_digit_stops() -> None:
+    with at_a_terminal(RUNNING) as (ours, _, child):
+        shown_until(ours, lambda shown: b"it runs" in shown)
+        os.write(ours, b"250 ")
+        shown_until(ours, lambda shown: b"stopped True" in shown)
+        assert child.wait(60) == 0
+
+
 @pytestmark_terminal
 def test_a_run_that_ends_leaves_the_terminal_as_it_was(tmp_path: Path, procedure: Path) -> None:
     import termios

@@ -12,6 +12,7 @@ from rich.console import Console
 
 from ohmwright.cli.live import LiveView
 from ohmwright.cli.run_and_record import run_and_record
+from ohmwright.cli.signals import stop_now
 from ohmwright.cli.tables import run_tables
 from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
@@ -376,11 +377,22 @@ async def test_a_unit_worked_by_hand_is_told_so_in_the_table(rig) -> None:
     assert "* counted from 0 by presses as told by simulated person; 0 is where" in shown.get()
 
 
-async def test_ctrl_c_at_the_keys_loses_nothing_that_was_confirmed(make_rig: Callable) -> None:
+def ctrl_c() -> None:
+    signal.raise_signal(signal.SIGINT)
+
+
+def space_bar() -> None:
+    stop_now("space was pressed")
+
+
+@pytest.mark.parametrize(("stop", "why"), [(ctrl_c, "."), (space_bar, ": space was pressed.")])
+async def test_a_stop_at_the_keys_loses_nothing_that_was_confirmed(
+    make_rig: Callable, stop: Callable[[], None], why: str
+) -> None:
     rig = make_rig(seed=4, age_months=30, bench="attended", attended=True)
 
     def interrupt() -> str:
-        signal.raise_signal(signal.SIGINT)
+        stop()
         return ""  # whatever is typed then
 
     class Kept:
@@ -397,6 +409,7 @@ async def test_ctrl_c_at_the_keys_loses_nothing_that_was_confirmed(make_rig: Cal
     *_, fault = store.events
     assert isinstance(fault, Fault)
     assert (fault.error, fault.rf_state) == ("Stopped", "off")
+    assert fault.message == f"The run was stopped before its end{why}"
     moved = [e for e in store.events if isinstance(e, TrimMoved)]
     answered = [(e.question[:6], e.answer) for e in store.events if isinstance(e, Asked)]
     confirmed = [each for each in answered if each == ("Press ", "done")]

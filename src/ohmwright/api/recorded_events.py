@@ -39,8 +39,11 @@ async def kept_here(store: Store, run_id: str, event: Event) -> None:
     store.append(run_id, event)
 
 
-_STOPPED = "The run was stopped before its end."
 _FAILED = "The program that showed the run failed"
+
+
+def _stopped() -> str:
+    return "The run was stopped before its end."
 
 
 async def recorded_events(
@@ -50,13 +53,15 @@ async def recorded_events(
     view: RunView,
     notes: PendingEvents | None = None,
     keep: Keep = kept_here,
+    why_stopped: Callable[[], str] = _stopped,
 ) -> AsyncGenerator[Event, None]:
     """Run `job` and yield each of its events once it is stored and `view` has shown it.
 
     Where the caller is cancelled or closes the generator, or `view` fails, the output is switched
     off and a `Fault` is stored and shown, so that the run can be resumed. `notes` collects what
-    happens while RF is on, which is stored once RF is off; `keep` stores. Raises OhmwrightError; a
-    release that could not be confirmed is ReleaseNotConfirmed.
+    happens while RF is on, which is stored once RF is off; `keep` stores; `why_stopped` returns
+    why the caller was cancelled. Raises OhmwrightError; a release that could not be confirmed is
+    ReleaseNotConfirmed.
     """
     notes = PendingEvents() if notes is None else notes
     failed: Exception | None = None
@@ -82,7 +87,7 @@ async def recorded_events(
                     break
                 yield event
     except (asyncio.CancelledError, GeneratorExit):
-        await uncancellable(partial(keep_stop, _STOPPED))
+        await uncancellable(partial(keep_stop, why_stopped()))
         raise
     if failed is not None:
         await uncancellable(partial(keep_stop, f"{_FAILED}: {type(failed).__name__}."))

@@ -51,7 +51,7 @@ class LiveView:
         self.watch = RunWatch()
         self._sounds = Silence() if sounds is None else sounds
         self._clock = clock
-        self._keys = StopKey(on_keys, lambda: self.typing)
+        self._keys = StopKey(on_keys, lambda: self.typing, self._asks_for_figures)
         self._live: Live | None = None
 
     @property
@@ -146,9 +146,18 @@ class LiveView:
         if live is not None:
             live.stop()
 
+    def _asks_for_figures(self) -> bool:
+        """Whether what the meter shows is typed in this run."""
+        return self.watch.moment is not None and self.watch.moment.read_by_eye
+
+    def _hint(self) -> str:
+        if not self._keys.watched or self.typing:
+            return ""
+        early = "typed too early; " if self._keys.typed_early else ""
+        return f"{early}space or q stops"
+
     def _drawn(self) -> RenderableType:
-        hint = "space or q stops" if self._keys.watched and not self.typing else ""
-        picture, room = self.picture(), _room()
+        hint, picture, room = self._hint(), self.picture(), _room()
         caution = wrap(self.caution, room.columns) if picture.on_s == 0 else []
         panel = [*self.panel, *(Text(line, style="bold") for line in caution)]
         return Group(*screen(picture, room, hint, panel))

@@ -13,7 +13,7 @@ from ohmwright.model.event import Event
 from ohmwright.records.store import Store
 from ohmwright.wire.machine_priority import run_before_others
 
-from .signals import cancel_on_signal
+from .signals import cancel_on_signal, why_stopped
 
 
 class _KeepingView:
@@ -40,7 +40,8 @@ async def run_and_record(
     run_before_others()
     keeping = _KeepingView(view, job.earlier)
     with cancel_on_signal():
-        async with aclosing(recorded_events(job, bench, store, keeping, notes)) as events:
+        happening = recorded_events(job, bench, store, keeping, notes, why_stopped=why_stopped)
+        async with aclosing(happening) as events:
             async for _ in events:
                 pass
     return tuple(keeping.events)

@@ -27,6 +27,7 @@ def cancel_on_signal() -> Iterator[anyio.CancelScope]:
             shorten_final_wait()
             loop.call_soon_threadsafe(scope.cancel)
 
+        _why.clear()
         _stops.append(stop)
         before = {number: signal.signal(number, stop) for number in _HANDLED}
         try:
@@ -41,8 +42,21 @@ _stops: list[Callable[[], object]] = []
 """What cancels each block that is being executed, the innermost last."""
 
 
-def stop_now() -> None:
-    """Cancel the innermost block as INT does, also where the program was started to ignore INT."""
+_why: list[str] = []
+"""Why `stop_now` was called since the innermost block began, as clauses, the first one first."""
+
+
+def why_stopped() -> str:
+    """Return why the block was cancelled before the end of its run, for the record."""
+    return f"The run was stopped before its end{': ' + _why[0] if _why else ''}."
+
+
+def stop_now(why: str) -> None:
+    """Cancel the innermost block as INT does, also where the program was started to ignore INT.
+
+    `why`: a clause for the record.
+    """
+    _why.append(why)
     if _stops:
         _stops[-1]()
     else:

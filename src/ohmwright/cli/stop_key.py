@@ -7,12 +7,17 @@ import atexit
 import os
 import sys
 from collections.abc import Callable
+from math import inf
 from typing import Any
+
+from ohmwright.wire.clock import RealClock
 
 from .signals import stop_now
 
-_STOPS = b" qQ"
-
+_SPACE, _Q, _DIGITS = b" ", b"qQ", b"0123456789"
+_WITHIN_A_FIGURE_S = 2.0
+"""A space so soon after a digit may stand before the unit of a figure, as in 412 mA."""
+_TIME = RealClock()
 
 OnKeys = Callable[[bytes], None]
 """Takes what was typed, as a terminal sends it; must return at once."""
@@ -20,6 +25,10 @@ OnKeys = Callable[[bytes], None]
 
 def ignore_keys(_: bytes) -> None:
     """Take no notice of what was typed."""
+
+
+def _never() -> bool:
+    return False
 
 
 class StopKey:
@@ -30,11 +39,19 @@ class StopKey:
     """
 
     def __init__(
-        self, others: OnKeys = ignore_keys, typing: Callable[[], bool] = lambda: False
+        self,
+        others: OnKeys = ignore_keys,
+        typing: Callable[[], bool] = _never,
+        figures: Callable[[], bool] = _never,
     ) -> None:
         """`others`: called with what is typed and stops nothing; `typing`: whether an answer is
-        being typed, to which a space or a q belongs."""
-        self._others, self._typing = others, typing
+        being typed, to which a space or a q belongs; `figures`: whether figures are asked for, one
+        of which may be typed too early: a space soon after a digit then stops nothing."""
+        self._others, self._typing, self._figures = others, typing, figures
+        self.typed_early = False
+        """Whether the beginning of a figure was typed since `watch`."""
+        self._digit_s = -inf
+        """When a digit was typed, where that is what was typed last."""
         self._before: list[Any] | None = None
 
     @property
@@ -48,7 +65,7 @@ class StopKey:
             return
         import termios
 
-        descriptor = sys.stdin.fileno()
+        descriptor, self.typed_early = sys.stdin.fileno(), False
         self._before = termios.tcgetattr(descriptor)
         raw = termios.tcgetattr(descriptor)
         raw[3] &= ~(termios.ICANON | termios.ECHO)
@@ -79,10 +96,22 @@ class StopKey:
             keys = b""
         if keys == b"":  # the terminal is gone
             self._remove_reader(descriptor)
-        elif not self._typing() and any(key in _STOPS for key in keys):
-            stop_now()
+        elif not self._typing() and (name := self._stop_among(keys)):
+            stop_now(f"{name} was pressed")
         else:
             self._others(keys)
+
+    def _stop_among(self, keys: bytes) -> str:
+        """Return the name of the first key that stops the run; empty where none does."""
+        for key in keys:
+            now_s, digit_s, self._digit_s = _TIME.now_s(), self._digit_s, -inf
+            if key in _Q:
+                return "q"
+            if key in _SPACE and not (self._figures() and now_s < digit_s + _WITHIN_A_FIGURE_S):
+                return "space"
+            if key in _DIGITS and self._figures():
+                self.typed_early, self._digit_s = True, now_s
+        return ""
 
     def _remove_reader(self, descriptor: int) -> None:
         try:
