@@ -72,3 +72,18 @@ def test_beyond_the_range_is_asked_again(said: str, off: bool) -> None:
     assert request.answer(said) is None
     assert request.problem(said) == "The meter ends at 2000 mA. Was A meant, or mA?"
     assert request.answer("2100") is not None, "some displays count on for a little"
+
+
+@pytest.mark.parametrize(
+    ("said", "means"),
+    [("0,0", "0"), ("0,25", "0.25"), ("1,234 mA", "1.234"), ("0,2505 A", "250.5")],
+)
+def test_a_figure_that_is_too_fine_is_asked_again_with_what_it_means(said: str, means: str) -> None:
+    """A decimal comma is taken: the finer digit is what is wrong."""
+    request = TypeReading(METER)
+    assert request.answer(said) is None
+    assert request.problem(said) == (
+        f"'{said}' is {means} mA, finer than the meter's last digit, 1 mA. "
+        "Type it as the meter shows it: 412, 412 mA or 0.412 A."
+    )
+    assert request.answer("0,250 A") is not None

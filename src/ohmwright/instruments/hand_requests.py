@@ -97,7 +97,7 @@ class TypeReading(ValueRequest):
     def answer(self, said: str) -> Answer | None:
         """Return the value as an answer, in mA; None where it is none."""
         typed = typed_current(said)
-        if typed is None or self._why_not(typed):
+        if typed is None or self._why_not(said, typed):
             return None
         words = said.strip()
         return Answer(words if words[-1].isalpha() else f"{words} mA")
@@ -107,12 +107,15 @@ class TypeReading(ValueRequest):
         typed = typed_current(said)
         if typed is None:
             return f"'{said.strip()[:40]}' is no current: type it {self.how_to_answer}."
-        return self._why_not(typed)
+        return self._why_not(said, typed)
 
-    def _why_not(self, typed: TypedCurrent) -> str:
+    def _why_not(self, said: str, typed: TypedCurrent) -> str:
         digit_ma, most_ma = self.meter.resolution_ma, _OVER_RANGE * self.meter.max_current_ma
         if typed.digit_ma < 0.99 * digit_ma:  # 1,234 mA may be meant as a thousand and as one
-            return f"The meter's last digit is {digit_ma:g} mA: type no finer one, and no comma."
+            return (
+                f"'{said.strip()}' is {typed.current_ma:.10g} mA, finer than the meter's last "
+                f"digit, {digit_ma:g} mA. Type it {self.how_to_answer}."
+            )
         if typed.current_ma > most_ma:
             return f"The meter ends at {self.meter.max_current_ma:g} mA. Was A meant, or mA?"
         return ""
