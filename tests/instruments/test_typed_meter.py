@@ -51,6 +51,15 @@ async def test_the_end_of_a_figure_is_no_zero(zero_after_s: float, asked: int) -
     assert 1 + asked == 3 - len(typist.left)
 
 
+async def test_it_is_asked_again_once_on_a_clock_that_stands_still() -> None:
+    clock = VirtualClock()
+    typist = Typist(clock, (0.0, "silent"), (0.0, "0"), (0.0, "0"))
+    meter = TypedMeter(METER, typist, clock)
+    await meter.read("current", until_s=0.01)
+    assert (await meter.read_off()).current_ma == 0
+    assert typist.left == []
+
+
 async def test_what_was_typed_as_zero_is_the_meters_zero_without_a_wait() -> None:
     clock = VirtualClock()
     meter = TypedMeter(METER, Typist(clock, (1.0, "2")), clock)

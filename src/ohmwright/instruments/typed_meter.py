@@ -68,8 +68,9 @@ class TypedMeter:
             except UsageError as nobody:
                 raise LinkLost("Nobody answers at the bench.", nobody.happened, nobody.do) from None
             else:
-                if self._clock.now_s() < self._withdrawn_s + _STILL_TYPING_S:
-                    continue
+                withdrawn_s, self._withdrawn_s = self._withdrawn_s, -inf
+                if self._clock.now_s() < withdrawn_s + _STILL_TYPING_S:
+                    continue  # once: a simulated clock may stand still while a person is asked
                 if reading.current_ma <= self._meter.largest_zero_ma:
                     self._zero_until_s = self._clock.now_s() + _STILL_TRUE_S
                 return reading
