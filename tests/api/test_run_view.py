@@ -85,7 +85,7 @@ def test_memory_is_bounded() -> None:
         watch.on_status(ON._replace(bench_s=100 + 0.01 * i))
         point = result.model_copy(update={"point": str(i)})
         watch.on_event(PointDone(**NOW, result=point))
-        watch.notify("Look.", 0.0)
+        watch.notify(f"Look at {i}.", 0.0)
     picture = watch.picture(124.0)
     assert len(picture.trend) == TREND_READINGS
     assert len(picture.results) == RESULTS_KEPT

@@ -241,7 +241,8 @@ class RunPicture(FrozenModel):
     results: tuple[ResultPicture, ...]
     """The latest results, in order, at most `run_view.RESULTS_KEPT`."""
     notices: tuple[Notice, ...]
-    """The latest faults and remarks, oldest first, at most `run_view.NOTICES_KEPT`."""
+    """The latest faults and remarks, oldest first, then what was told at once and holds still; at
+    most `run_view.NOTICES_KEPT`."""
     verdict: Verdict | None
     """Of the whole run; None before its end."""
 

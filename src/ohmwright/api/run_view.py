@@ -83,6 +83,8 @@ class RunWatch:
         self.results = KeptResults(RESULTS_KEPT)
         self._verdicts: dict[PointKey, Verdict] = {}
         self._notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
+        self._told: tuple[Notice, ...] = ()
+        """What a person was told to do, or to know, at once, and what holds still."""
         self._verdict: Verdict | None = None
         for event in earlier:
             self._take_earlier(event)
@@ -102,6 +104,8 @@ class RunWatch:
         if self._moment is not None and moment.on_s < self._moment.on_s:  # of a new part
             self._before_s += self._moment.on_s
         self._moment, self._cue = moment, moment.cue
+        if moment.rf == "coming on":  # what was told of the activation before is over
+            self._told = ()
         if moment.rf == "on" and moment.current_ma is not None:
             self._trend.append((moment.bench_s, moment.current_ma))
 
@@ -132,8 +136,14 @@ class RunWatch:
             self._notices.append(Notice(bench_s=event.bench_s, urgency=urgency, words=words))
 
     def notify(self, words: str, now_s: float) -> None:
-        """Keep what a person is told to do at once."""
-        self._notices.append(Notice(bench_s=now_s, urgency="alarm", words=words))
+        """Keep what a person is told at once, until it is taken back or RF is keyed again."""
+        self.take_back(words)
+        told = *self._told, Notice(bench_s=now_s, urgency="alarm", words=words)
+        self._told = told[-NOTICES_KEPT:]
+
+    def take_back(self, words: str) -> None:
+        """Drop what a person was told: it is done."""
+        self._told = tuple(told for told in self._told if told.words != words)
 
     def open_request(self, request: Request, problem: str, *, by_foot: bool) -> RequestPicture:
         """Keep a request that waits for its answer from now on; return it as data.
@@ -202,7 +212,7 @@ class RunWatch:
             on_s=self._before_s + _on_s(moment, now_s),
             verdicts=dict(Counter(tuple(self._verdicts.values()))),
             results=self.results.all,
-            notices=tuple(self._notices),
+            notices=(*self._notices, *self._told)[-NOTICES_KEPT:],
             verdict=self._verdict,
         )
 
