@@ -274,6 +274,18 @@ def test_an_adjustment_by_hand_is_foreseen_longer() -> None:
     assert by_hand.expected_s == 2 * by_port.expected_s
 
 
+def test_a_typed_reading_stands_until_the_next_beside_its_age() -> None:
+    watch = RunWatch()
+    watch.on_status(ON._replace(read_by_eye=True))
+    later = watch.picture(106.0)
+    assert (later.reading, later.reading_note) == ("893.0", "typed 6 s ago")
+    watch.on_status(ON._replace(rf="going off", current_ma=None, bench_s=107.0, read_by_eye=True))
+    ended = watch.picture(107.0)
+    assert (ended.reading, ended.reading_note) == ("", "")
+    watch.on_status(ON._replace(bench_s=108.0))
+    assert watch.picture(108.0).reading_note == ""
+
+
 @pytest.mark.parametrize(
     ("current_ma", "digit_ma", "shown"),
     [

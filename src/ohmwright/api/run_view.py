@@ -31,7 +31,7 @@ from ohmwright.model.result import Result, Verdict
 
 from .kept_results import KeptResults
 from .plan_progress import PlanProgress
-from .rf_words import CURRENT_VALID_S, rf_picture
+from .rf_words import CURRENT_VALID_S, rf_picture, short_time
 from .run_notices import notices_of
 from .run_picture import (
     Notice,
@@ -200,6 +200,7 @@ class RunWatch:
             rf=rf,
             current_ma=current_ma,
             reading=reading_digits(current_ma, None if moment is None else moment.digit_ma),
+            reading_note="" if current_ma is None else _typed_when(moment, now_s),
             band=None if aim is None else band_picture(aim, current_ma),
             trend=trend,
             cue=cue_picture(self._cue),
@@ -269,7 +270,17 @@ def _on_s(moment: BenchStatus | None, now_s: float) -> float:
 
 
 def _current_ma(moment: BenchStatus | None, now_s: float) -> float | None:
-    """Return the reading of a moment ago; None where the last is too old, or RF is off."""
-    if moment is None or moment.rf != "on" or now_s - moment.bench_s > CURRENT_VALID_S:
+    """Return the reading of a moment ago; None where the last is too old, or RF is off.
+
+    One that was typed holds until the next, beside its age: a person reads every few seconds.
+    """
+    if moment is None or moment.rf != "on":
         return None
-    return moment.current_ma
+    is_old = now_s - moment.bench_s > CURRENT_VALID_S
+    return None if is_old and not moment.read_by_eye else moment.current_ma
+
+
+def _typed_when(moment: BenchStatus | None, now_s: float) -> str:
+    if moment is None or not moment.read_by_eye:
+        return ""
+    return f"typed {short_time(max(0.0, now_s - moment.bench_s))} ago"
