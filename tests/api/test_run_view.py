@@ -85,7 +85,7 @@ def test_memory_is_bounded() -> None:
         watch.on_status(ON._replace(bench_s=100 + 0.01 * i))
         point = result.model_copy(update={"point": str(i)})
         watch.on_event(PointDone(**NOW, result=point))
-        watch.notify("Look.", 0.0)
+        watch.notify(f"Look at {i}.", 0.0)
     picture = watch.picture(124.0)
     assert len(picture.trend) == TREND_READINGS
     assert len(picture.results) == RESULTS_KEPT
@@ -272,6 +272,18 @@ def test_an_adjustment_by_hand_is_foreseen_longer() -> None:
         planned_points(procedure, ("adjust",), by_hand=by_hand) for by_hand in (False, True)
     )
     assert by_hand.expected_s == 2 * by_port.expected_s
+
+
+def test_a_typed_reading_stands_until_the_next_beside_its_age() -> None:
+    watch = RunWatch()
+    watch.on_status(ON._replace(read_by_eye=True))
+    later = watch.picture(106.0)
+    assert (later.reading, later.reading_note) == ("893.0", "typed 6 s ago")
+    watch.on_status(ON._replace(rf="going off", current_ma=None, bench_s=107.0, read_by_eye=True))
+    ended = watch.picture(107.0)
+    assert (ended.reading, ended.reading_note) == ("", "")
+    watch.on_status(ON._replace(bench_s=108.0))
+    assert watch.picture(108.0).reading_note == ""
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,7 @@ from ohmwright.api.run_view import RunWatch
 from ohmwright.cli.live import LiveView
 from ohmwright.cli.screen.layout import Extent, screen
 from ohmwright.cli.screen.pieces import rf_line
-from ohmwright.cli.terminal_operator import _request_lines
+from ohmwright.cli.terminal_operator import TerminalOperator, _request_lines
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import run
@@ -175,6 +175,17 @@ def test_a_cue_is_shown_at_once_and_until_another_takes_its_place() -> None:
     assert shown.kind == "hold"
     view.on_status(ON)
     assert view.picture().cue is None
+
+
+@pytest.mark.anyio
+async def test_what_was_told_is_drawn_until_it_is_taken_back() -> None:
+    view = LiveView(VirtualClock())
+    person = TerminalOperator(view)
+    await person.tell("RELEASE IT.")
+    (told,) = view.picture().notices
+    assert told.words == ">> RELEASE IT."
+    person.take_back("RELEASE IT.")
+    assert view.picture().notices == ()
 
 
 @pytest.fixture

@@ -93,6 +93,15 @@ def test_what_was_seen_is_said_once() -> None:
     assert (text.count(CUE.seen), CUE.words in text) == (1, True)
 
 
+def test_a_typed_reading_is_shown_with_its_age() -> None:
+    picture = pictured(ON._replace(read_by_eye=True), 104.0)
+    for size in SIZES:
+        view = "\n".join(line.plain for line in screen(picture, Extent(*size), ""))
+        assert "mA, typed 4 s" in view, view
+    large = screen(picture, Extent(119, 39), "")
+    assert any(line.plain.count("█") > 5 for line in large)
+
+
 def test_parts_keep_their_places_while_rf_goes_on_and_off() -> None:
     """A view that jumps cannot be read from across the room."""
 

@@ -12,6 +12,7 @@ import pytest
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.api.rf_words import rf_picture
+from ohmwright.api.run_view import RunWatch
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.figures_on_record import differing_figures
 from ohmwright.engine.job import Job
@@ -82,6 +83,8 @@ class Person(SimulatedOperator):
     """After so many seconds they let go, the first time."""
     types = ()
     """What they type at first where a reading is asked for."""
+    shown_by = RunWatch()
+    """What shows them what they are told."""
 
     def at(self, rig: "Rig") -> None:
         self.rig, self.pressed_s, self.told = rig, 0.0, list[str]()
@@ -104,9 +107,13 @@ class Person(SimulatedOperator):
 
     async def tell(self, words: str) -> None:
         self.told.append(words)
+        self.shown_by.notify(words, self._clock.now_s())
         if words == RELEASE and self.told.count(RELEASE) * 2.0 <= self.holds_s:
             return
         await super().tell(words)
+
+    def take_back(self, words: str) -> None:
+        self.shown_by.take_back(words)
 
 
 @dataclass(frozen=True)
@@ -212,6 +219,39 @@ async def test_a_person_who_holds_it_too_long_is_told_again(
     assert closed.on_s == pytest.approx(rig.hardware.truth.rf_on_s, abs=4.0)
     assert closed.on_s > 20.0, "longer than its limit"
     assert isinstance(events[-1], RunFinished)
+
+
+@pytest.mark.parametrize("by_hand", [FOOT, ALL])
+async def test_the_call_to_release_is_shown_until_nothing_flows_and_no_longer(
+    verify: Path, by_hand: tuple[HandVerb, ...]
+) -> None:
+    """Nor does anything that was told of RF before stand beside RF that is keyed anew."""
+    rig, watch = make(by_hand), RunWatch()
+    rig.person.shown_by, rig.person.holds_s = watch, 18.0
+    if by_hand == ALL:  # and at the very first look, before any activation
+        rig.person.types = ["3000", "0"]
+    shown = list[tuple[str, list[str]]]()
+
+    def look(moment: BenchStatus) -> None:
+        watch.on_status(moment)
+        shown.append((moment.rf, [one.words for one in watch.picture(moment.bench_s).notices]))
+
+    job = Job(read_procedure(verify), ("as_found", "as_left"), "seen")
+    async for event in run(job, rig.bench, look):
+        watch.on_event(event)
+    assert rig.person.told.count(RELEASE) >= 8
+    told = [words for rf, notices in shown if rf == "off" for words in notices]
+    assert RELEASE not in told
+    assert not any("RF MAY STILL BE ON" in words for words in told)
+    (is_off,) = {words for words in told if "Where the run goes on" in words}
+    by_whom = "RF is off now, as told" if by_hand == ALL else "RF reads off now"
+    assert is_off.startswith(f"{by_whom}, ")
+    assert is_off.endswith(
+        "s after the call to release the foot switch. Where the run goes on, you are asked to "
+        "press it again."
+    )
+    keyed = [words for rf, notices in shown if rf in ("coming on", "on") for words in notices]
+    assert not {RELEASE, is_off} & set(keyed)
 
 
 @pytest.mark.parametrize("by_hand", [FOOT, ALL])

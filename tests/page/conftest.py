@@ -180,7 +180,7 @@ def serving(settings: PageSettings, monkeypatch: pytest.MonkeyPatch) -> Iterator
         assert not thread.is_alive()
 
 
-PROCEDURES = ("demo-monopolar", "attended-marlow", "practice-marlow")
+PROCEDURES = ("demo-monopolar", "attended-marlow")
 
 
 def page_settings(
@@ -197,6 +197,7 @@ def page_settings(
             *more,
             *(shipped("procedures", f"{name}.toml") for name in PROCEDURES),
         ),
+        practice_procedures=(shipped("procedures", "practice-marlow.toml"),),
         records=str(folder / "records"),
     )
 

@@ -73,7 +73,7 @@ def test_refused(
 def test_what_is_refused_without_a_session_is_done_with_one(shared: Site) -> None:
     client = shared.client()
     assert client.get("/records").json == {"runs": [], "found": 0, "any": False}
-    assert len(client.get("/benches/1/procedures").json["procedures"]) == 3
+    assert len(client.get("/benches/1/procedures").json["procedures"]) == 2
     assert client.get("/openapi.json").json["openapi"] == "3.1.0"
 
 

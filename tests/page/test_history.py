@@ -4,6 +4,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from ohmwright.api.open_records import open_records
+from ohmwright.cli.run_summary import footer_lines
 from ohmwright.engine.coach import NOT_SURE
 from ohmwright.model.event import (
     ActivationOpened,
@@ -14,6 +15,7 @@ from ohmwright.model.event import (
     RunStarted,
 )
 from ohmwright.page.history import History
+from ohmwright.reports.run_parts import parts_of_run
 from tests.reports.conftest import a_run
 
 RUN = "20260302T093000Z-HF-031-ab12"
@@ -49,6 +51,27 @@ def test_a_record_that_ends_with_rf_on_says_so(tmp_path: Path) -> None:
     assert isinstance(ended, list)
     assert ended[0] == "The record ends without an end of the run."
     assert "limit of 30 s, and no reading of off is on record" in ended[1]
+
+
+def test_a_warning_of_rf_is_dated_in_a_record_and_not_given_as_of_now(tmp_path: Path) -> None:
+    begun, *_ = a_run(points=1)
+    said = "RF MAY STILL BE ON: 40 mA read. Switch the generator off at its mains switch now."
+    fault = Fault(
+        at=begun.at + timedelta(minutes=1),
+        bench_s=60.0,
+        error="ReleaseNotConfirmed",
+        message=said,
+        rf_state="unknown",
+    )
+    (ended,) = shown(tmp_path, (begun, fault))["ended_early"]
+    assert ended == (
+        f"2026-03-02 09:31 UTC: “{said}” No later reading of RF is on record: see at the bench "
+        "that it is off."
+    )
+    summary = "\n".join(map(str, footer_lines((begun, fault), (), parts_of_run((begun, fault)))))
+    assert f"Cut short: {ended}" in summary
+    lost = fault.model_copy(update={"error": "LinkLost", "message": "The line is gone."})
+    assert shown(tmp_path / "lost", (begun, lost))["ended_early"] == ["The line is gone."]
 
 
 def test_rf_on_time_and_whose_word_a_trim_is(tmp_path: Path) -> None:

@@ -12,9 +12,20 @@ def test_files_of_one_title_are_told_apart_by_their_names(tmp_path: Path) -> Non
     for path in paths:
         path.write_text(text, encoding="utf-8")
     other = shipped("procedures", "teasel-200-yearly.toml")
-    offers = OfferedProcedures([*paths, other]).offers()
+    offers = OfferedProcedures([*paths, other]).offers(to_practise=False)
     assert [offer.title.rpartition(", ")[2] for offer in offers[:2]] == [
         "first.toml",
         "second.toml",
     ]
     assert not offers[2].title.endswith(".toml")
+
+
+def test_a_procedure_of_practice_is_offered_there_alone() -> None:
+    work, practice = (
+        shipped("procedures", f"{name}.toml") for name in ("attended-marlow", "practice-marlow")
+    )
+    offered = OfferedProcedures([work, practice], [practice])
+    assert [offer.file for offer in offered.offers(to_practise=False)] == [work.name]
+    numbers = {offer.file: offer.number for offer in offered.offers(to_practise=True)}
+    assert numbers.keys() == {work.name, practice.name}
+    assert offered.read(numbers[practice.name]).path == practice

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from ohmwright.model.by_hand import HandVerb
 from ohmwright.model.event import (
     Asked,
     Event,
@@ -74,7 +75,7 @@ def test_a_result_that_a_later_one_took_the_place_of_is_not_hidden() -> None:
     )
 
 
-def protected(*events: Event, **had: bool) -> tuple[Event, ...]:
+def protected(*events: Event, **had: Any) -> tuple[Event, ...]:
     first, *rest = a_run([result("as_left", "cut", "500 ohm")])
     return (first.model_copy(update={"protections": Protections(**had)}), *events, *rest)
 
@@ -118,6 +119,39 @@ def test_what_a_person_set_joined_and_moved_is_as_they_told() -> None:
     words = "set, path joined and trim moved as told by Oda"
     assert squeezed(words) in text_in("html", made)
     assert [rows_of(made)[0][key] for key in by_hand] == ["Oda"] * 3
+
+
+def test_a_trim_that_nobody_pressed_is_not_said_to_be_moved() -> None:
+    stood = {"setting_told_by": "Oda", "trim_told_by": "Oda", "start_trim": 0, "final_trim": 0}
+    one = result("adjust", "trim", "P1").model_copy(update=stood)
+    said = text_in("html", certificate_of(a_run([one])))
+    assert squeezed("set as told by Oda") in said
+    assert squeezed("0 is where the trim stood at first") in said
+    assert squeezed("trim moved") not in said
+    assert squeezed("by presses") not in said
+    moved = one.model_copy(update={"point": "P2", "final_trim": 3})
+    said = text_in("html", certificate_of(a_run([one, moved])))
+    assert squeezed("set and trim moved as told by Oda") in said
+    assert squeezed("counted from 0 by presses as told by Oda; 0 is") in said
+
+
+@pytest.mark.parametrize(
+    ("by_hand", "said"),
+    [
+        ((), "the next part began with the output read as off."),
+        (("foot switch",), "the next part began with the output read as off."),
+        (("reading",), "the next part began with the output off as told by Ada Fell."),
+    ],
+)
+def test_by_whose_word_rf_was_off_when_a_run_went_on(
+    by_hand: tuple[HandVerb, ...], said: str
+) -> None:
+    first, *rest = protected(by_hand=by_hand)
+    fault = Fault(**at(1), error="X", message="gone", rf_state="unknown", on_s=1)
+    protections = Protections(by_hand=by_hand)
+    again = RunResumed(**at(2), operator="Ada Fell", done=0, protections=protections)
+    before, _ = interruption_lines(certificate_of((first, fault, again, *rest)).parts)
+    assert before.endswith(said)
 
 
 @pytest.mark.parametrize("form", ["pdf", "html", "dcc", "csv"])

@@ -86,6 +86,10 @@ class OverheardOperator(Operator):
             self.untrue.append(f'"{request.text}" was answered with "done": {shown}.')
         return said
 
+    def take_back(self, words: str) -> None:
+        """Have the person no longer shown what they were told."""
+        self.person.take_back(words)
+
     async def tell(self, words: str) -> None:
         """Have the person told."""
         await self.person.tell(words)

@@ -30,11 +30,7 @@ def notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
             if event.protections is not None and event.protections.guard_words:
                 yield "care", f"{event.protections.guard_words}."
         case SlowRelease():
-            again = event.sent is not None and event.sent > 1
-            sent, since = (
-                (f"OFF was sent {event.sent} times: ", "the first") if again else ("", "OFF")
-            )
-            yield "care", f"{sent}RF was read back as off {event.took_s:.1f} s after {since}."
+            yield "care", _slow_release_words(event)
         case UnaskedRf():
             yield "alarm", f"RF was read though nobody had asked for it: {event.seen}."
         case ServiceLeft():
@@ -43,3 +39,12 @@ def notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
             yield "alarm", event.message
             if event.left_open:
                 yield "alarm", event.left_open
+
+
+def _slow_release_words(event: SlowRelease) -> str:
+    if event.keyed_by is not None:
+        told = f"{event.keyed_by} was told to release the foot switch"
+        return f"RF was off {event.took_s:.1f} s after {told}."
+    again = event.sent is not None and event.sent > 1
+    sent, since = (f"OFF was sent {event.sent} times: ", "the first") if again else ("", "OFF")
+    return f"{sent}RF was read back as off {event.took_s:.1f} s after {since}."

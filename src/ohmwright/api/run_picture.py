@@ -215,9 +215,12 @@ class RunPicture(FrozenModel):
     load_ohm: float | None
     rf: RfPicture
     current_ma: float | None
+    """The reading of a moment ago, or what was typed last; None where an instrument's last one is
+    older, or RF is off."""
     reading: str
     """The same with the digits that the meter has; empty where there is none."""
-    """The reading of a moment ago; None where the last one is older, or RF is off."""
+    reading_note: str
+    """How long ago the reading was typed; empty where an instrument reads."""
     band: BandPicture | None
     """Target and limits for the reading; None where it has none."""
     trend: tuple[TrendPoint, ...]
@@ -241,7 +244,8 @@ class RunPicture(FrozenModel):
     results: tuple[ResultPicture, ...]
     """The latest results, in order, at most `run_view.RESULTS_KEPT`."""
     notices: tuple[Notice, ...]
-    """The latest faults and remarks, oldest first, at most `run_view.NOTICES_KEPT`."""
+    """The latest faults and remarks, oldest first, then what was told at once and holds still; at
+    most `run_view.NOTICES_KEPT`."""
     verdict: Verdict | None
     """Of the whole run; None before its end."""
 

@@ -31,7 +31,7 @@ from ohmwright.model.result import Result, Verdict
 
 from .kept_results import KeptResults
 from .plan_progress import PlanProgress
-from .rf_words import CURRENT_VALID_S, rf_picture
+from .rf_words import CURRENT_VALID_S, rf_picture, short_time
 from .run_notices import notices_of
 from .run_picture import (
     Notice,
@@ -83,6 +83,8 @@ class RunWatch:
         self.results = KeptResults(RESULTS_KEPT)
         self._verdicts: dict[PointKey, Verdict] = {}
         self._notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
+        self._told: tuple[Notice, ...] = ()
+        """What a person was told to do, or to know, at once, and what holds still."""
         self._verdict: Verdict | None = None
         for event in earlier:
             self._take_earlier(event)
@@ -102,6 +104,8 @@ class RunWatch:
         if self._moment is not None and moment.on_s < self._moment.on_s:  # of a new part
             self._before_s += self._moment.on_s
         self._moment, self._cue = moment, moment.cue
+        if moment.rf == "coming on":  # what was told of the activation before is over
+            self._told = ()
         if moment.rf == "on" and moment.current_ma is not None:
             self._trend.append((moment.bench_s, moment.current_ma))
 
@@ -132,8 +136,14 @@ class RunWatch:
             self._notices.append(Notice(bench_s=event.bench_s, urgency=urgency, words=words))
 
     def notify(self, words: str, now_s: float) -> None:
-        """Keep what a person is told to do at once."""
-        self._notices.append(Notice(bench_s=now_s, urgency="alarm", words=words))
+        """Keep what a person is told at once, until it is taken back or RF is keyed again."""
+        self.take_back(words)
+        told = *self._told, Notice(bench_s=now_s, urgency="alarm", words=words)
+        self._told = told[-NOTICES_KEPT:]
+
+    def take_back(self, words: str) -> None:
+        """Drop what a person was told: it is done."""
+        self._told = tuple(told for told in self._told if told.words != words)
 
     def open_request(self, request: Request, problem: str, *, by_foot: bool) -> RequestPicture:
         """Keep a request that waits for its answer from now on; return it as data.
@@ -190,6 +200,7 @@ class RunWatch:
             rf=rf,
             current_ma=current_ma,
             reading=reading_digits(current_ma, None if moment is None else moment.digit_ma),
+            reading_note="" if current_ma is None else _typed_when(moment, now_s),
             band=None if aim is None else band_picture(aim, current_ma),
             trend=trend,
             cue=cue_picture(self._cue),
@@ -202,7 +213,7 @@ class RunWatch:
             on_s=self._before_s + _on_s(moment, now_s),
             verdicts=dict(Counter(tuple(self._verdicts.values()))),
             results=self.results.all,
-            notices=tuple(self._notices),
+            notices=(*self._notices, *self._told)[-NOTICES_KEPT:],
             verdict=self._verdict,
         )
 
@@ -259,7 +270,17 @@ def _on_s(moment: BenchStatus | None, now_s: float) -> float:
 
 
 def _current_ma(moment: BenchStatus | None, now_s: float) -> float | None:
-    """Return the reading of a moment ago; None where the last is too old, or RF is off."""
-    if moment is None or moment.rf != "on" or now_s - moment.bench_s > CURRENT_VALID_S:
+    """Return the reading of a moment ago; None where the last is too old, or RF is off.
+
+    One that was typed holds until the next, beside its age: a person reads every few seconds.
+    """
+    if moment is None or moment.rf != "on":
         return None
-    return moment.current_ma
+    is_old = now_s - moment.bench_s > CURRENT_VALID_S
+    return None if is_old and not moment.read_by_eye else moment.current_ma
+
+
+def _typed_when(moment: BenchStatus | None, now_s: float) -> str:
+    if moment is None or not moment.read_by_eye:
+        return ""
+    return f"typed {short_time(max(0.0, now_s - moment.bench_s))} ago"

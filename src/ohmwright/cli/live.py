@@ -101,6 +101,10 @@ class LiveView:
         self.watch.notify(words.plain, self._clock.now_s())
         _PLAIN.notify(words)
 
+    def take_back(self, words: Text) -> None:
+        """Draw the words no longer."""
+        self.watch.take_back(words.plain)
+
     def cue(self, cue: Cue) -> None:
         """Take what is to be done next at the keys; a thread draws it."""
         self.watch.on_cue(cue)

@@ -58,8 +58,8 @@ def run_page(request: PageRequest) -> int:
         procedures=(
             *request.procedures,
             *procedures_in([*(path.parent for path in request.benches), *folders]),
-            shipped("procedures", "practice-marlow.toml"),
         ),
+        practice_procedures=(shipped("procedures", "practice-marlow.toml"),),
         records=request.records,
         practice=PracticeUnit(),
         host=request.host,

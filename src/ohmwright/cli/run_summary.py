@@ -11,7 +11,7 @@ from ohmwright.engine.steps.sweep import NO_LIMITS
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.event import Event, Fault, RunFinished, RunStarted
 from ohmwright.model.result import Result, TraceabilityBasis, Verdict
-from ohmwright.reports.part_texts import interruption_lines, rf_not_ended_text
+from ohmwright.reports.part_texts import fault_text, interruption_lines, rf_not_ended_text
 from ohmwright.reports.run_parts import RunPart, on_time_text, run_totals_s
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
@@ -176,7 +176,7 @@ def _ending(events: Sequence[Event], parts: Sequence[RunPart]) -> Iterable[Rende
         yield text.append(f"   ({bench_time_s / 60:.1f} min at the bench, RF on for {on_time})")
     elif isinstance(last, Fault):
         what = "Cut short" if any(isinstance(e, RunStarted) for e in events) else "Refused"
-        yield Text(printable(f"{what}: {last.message}"), style="bold red")
+        yield Text(printable(f"{what}: {fault_text(last)}"), style="bold red")
     elif last is not None:
         yield Text("Not finished: the record ends here", style="bold yellow")
         if said := rf_not_ended_text(parts[-1]):

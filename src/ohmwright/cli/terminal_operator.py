@@ -36,7 +36,10 @@ class Display(Protocol):
         """Print `question`, cursor after its last line; leave the keyboard alone in the block."""
 
     def notify(self, words: Text) -> None:
-        """Print something that needs no answer."""
+        """Print something that needs no answer, and display it until it is taken back."""
+
+    def take_back(self, words: Text) -> None:
+        """Display no longer what was printed by `notify`."""
 
     def heed(self, words: str) -> None:
         """Have it heard that something is asked, or to be done; silent where nothing sounds."""
@@ -90,7 +93,15 @@ class TerminalOperator(Operator):
     async def tell(self, words: str) -> None:
         """Print what is to be done at once, and sound the terminal's bell."""
         self.display.heed(words)
-        self.display.notify(Text(f">> {words}", style="bold white on red"))
+        self.display.notify(_told(words))
+
+    def take_back(self, words: str) -> None:
+        """Display no longer what was told."""
+        self.display.take_back(_told(words))
+
+
+def _told(words: str) -> Text:
+    return Text(f">> {words}", style="bold white on red")
 
 
 def _request_lines(
@@ -135,6 +146,9 @@ class PlainDisplay:
         """Print the words to standard error, with the bell."""
         err().print(words)
         err().bell()
+
+    def take_back(self, words: Text) -> None:
+        """Do nothing: what was printed is not drawn anew."""
 
     def heed(self, words: str) -> None:
         """Do nothing: the bell of `notify` is all that is heard."""

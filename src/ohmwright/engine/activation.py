@@ -15,7 +15,7 @@ from ohmwright.model.errors import (
     UnaskedOutput,
 )
 
-from .release import ConfirmedRelease, confirmed_release, meter_shows_s
+from .release import ConfirmedRelease, confirmed_release, is_off_words, meter_shows_s
 
 _EXCESS_RATIO = 1.5
 """Power over the power asked for that no drift explains: another mode or setting is chosen."""
@@ -175,14 +175,15 @@ async def refuse_unasked_output(bench: Bench) -> None:
     if problem is None:
         return
     await confirmed_release(bench)
-    raise unasked_output(problem)
+    raise unasked_output(bench, problem)
 
 
-def unasked_output(problem: str) -> UnaskedOutput:
+def unasked_output(bench: Bench, problem: str) -> UnaskedOutput:
     """Return the error for RF that was on, as `problem` showed, and was ended."""
+    seen_on = "said to be" if bench.analyzer.read_by_eye else "read as"
     return UnaskedOutput(
-        f"RF was read as on though nobody had asked for it: {problem}.",
-        "It was ended, and reads off now.",
+        f"RF was {seen_on} on though nobody had asked for it: {problem}.",
+        f"It was ended. {is_off_words(bench)}.",
         "Pedal, a second control, a contact that sticks? Find out before going on.",
     )
 

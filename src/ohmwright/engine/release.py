@@ -176,8 +176,8 @@ class _Seen:
     last_on_s: float = 0.0
     problem: str | None = None
     """What spoke last against RF being off, as it was read."""
-    warned: bool = False
-    """Whether a person was told that RF may still be on."""
+    warning: str = ""
+    """What a person was told of RF that may still be on; empty where nobody was."""
 
     @property
     def confirmed(self) -> ConfirmedRelease:
@@ -254,21 +254,29 @@ def _warned_after_s(bench: Bench) -> float:
 
 async def _warn(bench: Bench, seen: _Seen, problem: str) -> None:
     """Tell the person, once and while OFF is still tried, that RF may still be on."""
-    if not seen.warned:
-        seen.warned = True
-        after = _after_off(bench, seen)
-        await _tell(bench, f"RF MAY STILL BE ON {after}: {problem}. {MAINS_SWITCH}")
+    if not seen.warning:
+        seen.warning = f"RF MAY STILL BE ON {_after_off(bench, seen)}: {problem}. {MAINS_SWITCH}"
+        await _tell(bench, seen.warning)
 
 
 async def _take_back(bench: Bench, seen: _Seen) -> None:
-    """Tell a person who was warned that RF reads off, and that the run may key it again."""
-    if seen.warned:
+    """Tell a person who was warned that RF is off, and that it may be keyed again."""
+    if seen.warning:
+        bench.operator.take_back(seen.warning)
+        again = "you are asked to press it" if bench.analyzer.keyed_by_foot else "it comes on"
         after = _after_off(bench, seen)
-        await _tell(bench, f"RF reads off now, {after}. Where the run goes on, it comes on again.")
+        await _tell(bench, f"{is_off_words(bench)}, {after}. Where the run goes on, {again} again.")
 
 
 def _after_off(bench: Bench, seen: _Seen) -> str:
-    return f"{bench.clock.now_s() - seen.begun_s:.0f} s after OFF"
+    by_foot = bench.analyzer.keyed_by_foot
+    since = "the call to release the foot switch" if by_foot else "OFF"
+    return f"{bench.clock.now_s() - seen.begun_s:.0f} s after {since}"
+
+
+def is_off_words(bench: Bench) -> str:
+    """Return that RF is off now, and whether an instrument or a person says so."""
+    return "RF is off now, as told" if bench.analyzer.read_by_eye else "RF reads off now"
 
 
 async def _tell(bench: Bench, words: str) -> None:

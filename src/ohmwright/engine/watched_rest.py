@@ -60,7 +60,7 @@ async def wait_with_rf_off(session: Session, wait_s: float, again_s: float = 0.0
         if await _end_unasked_output(session):
             times_on += 1
             if times_on >= _UNASKED_AT_MOST:
-                raise unasked_output(f"{times_on} times in one rest")
+                raise unasked_output(session.bench, f"{times_on} times in one rest")
             end_s = max(end_s, clock.now_s() + again_s)
 
 

@@ -42,3 +42,4 @@ class FootSwitch:
     def note_up(self) -> None:
         """Note that it is up: no current was read after the person was told to release it."""
         self.may_be_pressed = False
+        self._operator.take_back(RELEASE)

@@ -96,6 +96,9 @@ class Operator(ABC):
             "Run it attended.",
         )
 
+    def take_back(self, words: str) -> None:  # noqa: B027 - most kinds show nothing for longer
+        """Show no longer what was told: it is done, or does not hold any more."""
+
     async def carry_out(self, request: Request) -> Answer:
         """Ask until one of the request's own answers is given; that answer.
 

@@ -82,7 +82,7 @@ class PageCalls:
     async def offers(self, request: Request) -> Response:
         """Return the procedures that can be run on a bench, and its unfinished runs."""
         desk = self._desk(request)
-        offers = await _in_thread(self.procedures.offers)
+        offers = await _in_thread(partial(self.procedures.offers, to_practise=desk.is_practice))
         unfinished = await _in_thread(partial(self.history.unfinished, desk.unit.id))
         return JSONResponse(
             {"procedures": [asdict(offer) for offer in offers], "unfinished": unfinished[:20]}

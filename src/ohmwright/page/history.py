@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from base64 import b64encode
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,10 +16,11 @@ from ohmwright.api.run_of_record import Run
 from ohmwright.api.run_picture import result_picture
 from ohmwright.engine.resume import on_time_s, run_started_event
 from ohmwright.model.errors import OhmwrightError, UsageError
+from ohmwright.model.event import Event, Fault
 from ohmwright.records import run_lists
 from ohmwright.reports.curves import curve_svg, plotted_curves
 from ohmwright.reports.measuring_conditions import trims_told_text
-from ohmwright.reports.part_texts import interruption_lines, rf_not_ended_text
+from ohmwright.reports.part_texts import fault_text, interruption_lines, rf_not_ended_text
 from ohmwright.reports.run_parts import (
     REASON_NOT_RECORDED,
     RunPart,
@@ -101,7 +103,7 @@ class History:
             else started.traceability.certificate,
             "results": [result_picture(one).model_dump() for one in run.results],
             "interruptions": list(interruption_lines(parts)),
-            "ended_early": [] if run.finished else _ended_early(parts[-1]),
+            "ended_early": [] if run.finished else _ended_early(run.events, parts[-1]),
             "rf_on": on_time_text(_on_s(run), parts),
             "trims_told": trims_told_text(run.results),
             "curves": curves,
@@ -135,10 +137,13 @@ def _on_s(run: Run) -> float:
     return run_totals_s(run.events)[0] if run.finished else on_time_s(run.events)
 
 
-def _ended_early(part: RunPart) -> list[str]:
+def _ended_early(events: Sequence[Event], part: RunPart) -> list[str]:
     """Return what cut the last part of a run short, and what its record lacks of RF."""
-    why = part.cut_short_by
-    ended = "The record ends without an end of the run." if why == REASON_NOT_RECORDED else why
+    last, ended = events[-1], part.cut_short_by
+    if isinstance(last, Fault):
+        ended = fault_text(last)
+    elif ended == REASON_NOT_RECORDED:
+        ended = "The record ends without an end of the run."
     return [*filter(None, (ended, part.left_open, rf_not_ended_text(part)))]
 
 

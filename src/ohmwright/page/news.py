@@ -149,6 +149,7 @@ def _desk_facts(desk: Desk) -> dict[str, Any]:
         "debrief": desk.source.debrief(),
         "state": desk.state,
         "run_id": desk.run_id,
+        "keyed_by_foot": "foot switch" in file.analyzer.by_hand,
         "rf_off_at": None if off_at is None else off_at.isoformat(),
         "holder": lease.holder,
         "asker": lease.asker,

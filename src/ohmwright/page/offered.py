@@ -30,8 +30,10 @@ class Offer:
 class OfferedProcedures:
     """A fixed list of files: a page names one by its number and can reach no other file."""
 
-    def __init__(self, paths: Sequence[Path]) -> None:
-        self._paths = tuple(dict.fromkeys(path.resolve() for path in paths))
+    def __init__(self, paths: Sequence[Path], practice: Sequence[Path] = ()) -> None:
+        """`practice`: those that are offered for the practice unit alone."""
+        self._paths = tuple(dict.fromkeys(path.resolve() for path in (*paths, *practice)))
+        self._practice = frozenset(path.resolve() for path in practice)
 
     def read(self, number: int) -> ProcedureFile:
         """Return the procedure `number`, as its file is now. Raises UsageError, ProcedureError."""
@@ -50,12 +52,14 @@ class OfferedProcedures:
         """Return the name of a procedure file, without its folder."""
         return self._paths[number].name
 
-    def offers(self) -> list[Offer]:
-        """Return each file with its title and model, or why it cannot be used.
+    def offers(self, *, to_practise: bool) -> list[Offer]:
+        """Return each file for a bench with its title and model, or why it cannot be used.
 
-        The title of several has the name of each file behind it.
+        The title of several has the name of each file behind it. `to_practise`: whether the bench
+        is the one of practice.
         """
-        offers = [self._offer(number) for number in range(len(self._paths))]
+        shown = (n for n, path in enumerate(self._paths) if to_practise or self._is_work(path))
+        offers = [self._offer(number) for number in shown]
         times = Counter(offer.title for offer in offers if offer.title)
         return [
             offer
@@ -63,6 +67,9 @@ class OfferedProcedures:
             else replace(offer, title=f"{offer.title}, {offer.file}")
             for offer in offers
         ]
+
+    def _is_work(self, path: Path) -> bool:
+        return path not in self._practice
 
     def _offer(self, number: int) -> Offer:
         name = self._paths[number].name

@@ -50,6 +50,10 @@ class PageOperator(Operator):
         moment = self._watch.moment
         self._watch.notify(words, 0.0 if moment is None else moment.bench_s)
 
+    def take_back(self, words: str) -> None:
+        """Show no longer what was told."""
+        self._watch.take_back(words)
+
     def say(self, number: int, words: str) -> None:
         """Answer the request `number` with `words`. Raises UsageError where it is not open."""
         if self._said is None or self._said.done() or number != self._number:

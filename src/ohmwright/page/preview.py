@@ -11,6 +11,7 @@ from ohmwright.api.run_plan import planned_points
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.foresight import foreseen
 from ohmwright.engine.measured_value import Accuracy
+from ohmwright.engine.plausibility import implausible
 from ohmwright.engine.procedure_file import ProcedureFile
 from ohmwright.engine.steps.base import Step, TimedStep
 from ohmwright.engine.traceability import refuse_expired
@@ -118,7 +119,7 @@ def _value(key: str, value: Any) -> str:
 def _findings(
     file: ProcedureFile, data: BenchData, *, unattended: bool
 ) -> Iterator[dict[str, Any]]:
-    """Yield what `lint` says: what the bench cannot do, then what it may not decide."""
+    """Yield what `lint` says: what the bench cannot do, is hardly meant, or may not be decided."""
     abilities = data.abilities(attended=not unattended)
     for line in complaints(file, STAGES, abilities):
         yield _placed("refused", line.removeprefix(str(file.path)))
@@ -129,7 +130,7 @@ def _findings(
             refuse_expired(data.certificate.traceability(today))
     except CertificateExpired as problem:
         yield {"severity": "refused", "line": 0, "column": 0, "step": "", "what": str(problem)}
-    for one in foreseen(file, STAGES, abilities, accuracy):
+    for one in (*implausible(file), *foreseen(file, STAGES, abilities, accuracy)):
         yield {
             "severity": one.severity,
             "line": one.line,

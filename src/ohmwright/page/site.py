@@ -46,6 +46,8 @@ class PageSettings:
     procedures: tuple[Path, ...]
     records: str | None
     practice: BenchSource
+    practice_procedures: tuple[Path, ...] = ()
+    """Offered for the practice unit alone."""
     host: str = LOOPBACK
     port: int = 0
 
@@ -92,7 +94,7 @@ async def prepared(
     async with anyio.create_task_group() as tasks:
         calls = PageCalls(
             desks,
-            OfferedProcedures(settings.procedures),
+            OfferedProcedures(settings.procedures, settings.practice_procedures),
             History(settings.records),
             Outlook(settings.records),
             admission,

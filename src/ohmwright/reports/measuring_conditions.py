@@ -60,7 +60,7 @@ def _reported_by(result: Result) -> str:
         "path joined": result.path_told_by,
         "foot switch held": result.keyed_by,
         "meter read": result.readings_told_by,
-        "trim moved": result.trim_told_by,
+        "trim moved": result.trim_told_by if _was_moved(result) else None,
     }
     names = {name for name in words.values() if name}
     if len(names) == 1:
@@ -70,20 +70,24 @@ def _reported_by(result: Result) -> str:
     return ", ".join(f"{what} as told by {printable(who)}" for what, who in words.items() if who)
 
 
+def _was_moved(result: Result) -> bool:
+    """Whether a trim stands elsewhere than at first; also where that is not recorded."""
+    return result.start_trim is None or result.start_trim != result.final_trim
+
+
 TOLD_TRIM = "*"
 """Stands behind a trim that nobody read from the unit."""
 
 
 def trims_told_text(results: Iterable[Result]) -> str:
-    """What a trim marked so is, and whose word it is; empty where every trim was read."""
-    names = dict.fromkeys(r.trim_told_by for r in results if r.trim_told_by is not None)
-    if not names:
+    """What a trim marked so is, and whose word its moves are; empty where every trim was read."""
+    told = [(r.trim_told_by, _was_moved(r)) for r in results if r.trim_told_by is not None]
+    if not told:
         return ""
-    whose = printable(", ".join(names))
-    return (
-        f"counted from 0 by presses as told by {whose}; 0 is where the trim stood at first: its "
-        "own count was not read from the unit"
-    )
+    names = ", ".join(dict.fromkeys(name for name, moved in told if moved))
+    counted = f"counted from 0 by presses as told by {printable(names)}; " if names else ""
+    zero = "0 is where the trim stood at first: its own count was not read from the unit"
+    return f"{counted}{zero}"
 
 
 def shared_conditions(found: Sequence[MeasuringConditions]) -> MeasuringConditions:

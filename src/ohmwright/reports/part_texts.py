@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import zip_longest
 
+from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.event import Fault
 from ohmwright.model.protections import Protections
 from ohmwright.model.traceability import Environment, Told
 
@@ -77,6 +80,16 @@ def _who_stands_by(protections: Protections, part: RunPart) -> str:
     return protections.grade_words
 
 
+def fault_text(fault: Fault) -> str:
+    """What ended a part early; of RF that may have been on, when that was said."""
+    if fault.error != ReleaseNotConfirmed.__name__:
+        return fault.message
+    return (
+        f"{minute_text(fault.at)}: “{fault.message.rstrip('.')}.” No later reading of RF is "
+        "on record: see at the bench that it is off."
+    )
+
+
 def rf_not_ended_text(part: RunPart) -> str:
     """What a part that was cut off in an activation says of RF; empty where its end is on record.
 
@@ -96,10 +109,14 @@ def rf_not_ended_text(part: RunPart) -> str:
     )
 
 
-_RF_OPEN = (
-    " RF was not known to be off then, and for how long it stayed on is not on record; the next "
-    "part began with the output read as off."
-)
+def _rf_open_text(following: RunPart | None) -> str:
+    """What is said of RF that was left open, and by whose word it was off in the part after it."""
+    said = " RF was not known to be off then, and for how long it stayed on is not on record"
+    if following is None:
+        return f"{said}."
+    by_hand = () if following.protections is None else following.protections.by_hand
+    told = f"off as told by {following.operator}" if "reading" in by_hand else "read as off"
+    return f"{said}; the next part began with the output {told}."
 
 
 def interruption_lines(parts: Sequence[RunPart]) -> Iterable[str]:
@@ -109,13 +126,13 @@ def interruption_lines(parts: Sequence[RunPart]) -> Iterable[str]:
     """
     if len(parts) == 1:
         return
-    for part in parts:
+    for part, following in zip_longest(parts, parts[1:]):
         how = "begun" if part.number == 1 else "resumed"
         why = f"interrupted {minute_text(part.ended_at)}: {part.cut_short_by.rstrip('.')}"
         end = why if part.cut_short_by else f"finished {minute_text(part.ended_at)}"
         count = len(part.results)
         left = f" Left open: {part.left_open.rstrip('.')}." if part.left_open else ""
-        left += _RF_OPEN if part.rf_left_open else ""
+        left += _rf_open_text(following) if part.rf_left_open else ""
         changed = f" Changed: {', '.join(part.changed)}." if part.changed else ""
         yield printable(
             f"Part {part.number}: {how} {minute_text(part.begun_at)} by "

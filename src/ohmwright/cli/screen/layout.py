@@ -27,6 +27,7 @@ from .pieces import (
     reading_words,
     result_lines,
     rf_line,
+    shown_unit,
     side_words,
     verdict_line,
 )
@@ -116,7 +117,7 @@ def _reading(picture: RunPicture, room: Extent) -> Iterator[Text]:
 def _large_words(picture: RunPicture) -> tuple[str, str]:
     """Return what is shown large, and its unit."""
     if picture.reading:
-        return picture.reading, "mA"
+        return picture.reading, shown_unit(picture)
     if picture.rf.rest_left_s is not None:
         return f"REST {picture.rf.rest_left_s:.0f}", "s"
     return ("-", "no new reading") if picture.rf.state == "on" else ("", "")

@@ -43,7 +43,16 @@ def rf_style(rf: RfPicture) -> str:
 
 def reading_words(picture: RunPicture) -> str:
     """Return the present reading with its unit; a stroke where there is none."""
-    return f"{picture.reading or '-'} mA"
+    return _noted(f"{picture.reading or '-'} mA", picture)
+
+
+def shown_unit(picture: RunPicture) -> str:
+    """Return the unit of the reading that is shown large, and when a person typed it."""
+    return _noted("mA", picture)
+
+
+def _noted(words: str, picture: RunPicture) -> str:
+    return f"{words}, {picture.reading_note}" if picture.reading_note else words
 
 
 def band_words(band: BandPicture) -> tuple[str, ...]:

@@ -1,7 +1,7 @@
 // What the person is to do: the coach's cue, or a request with its answers.
 
-import { h, redo, s, set } from './dom.js'
-import { attempt, tell } from './line.js'
+import { h, put, redo, s, set } from './dom.js'
+import { tell, unsay } from './line.js'
 import { post } from './link.js'
 import { bench, mayCommand } from './store.js'
 
@@ -15,10 +15,19 @@ const READING_TIME_MS = 300
 export function instruction(number) {
   const cue = h('div', { class: 'cue', hidden: true }), asked = h('div', { class: 'request', hidden: true })
   const element = h('div', { class: 'instruction' }, cue, asked)
-  let shownAt = 0, open = null
-  const say = (words) => {
-    if (open === null || performance.now() - shownAt < READING_TIME_MS) return
-    attempt(() => post(`/benches/${number}/say`, { number: open.number, words }))
+  let shownAt = 0, open = null, place = '', answered = false, told = ''
+  const complain = (words) => { told = words; tell(words) }
+  const say = async (words) => {
+    if (open === null || answered || performance.now() - shownAt < READING_TIME_MS) return
+    const asked = place
+    answered = true  // a key that is pressed twice answers once
+    try {
+      await post(`/benches/${number}/say`, { number: open.number, words })
+    } catch (problem) {
+      if (place !== asked) return  // of one that is over nothing is to be said
+      answered = false
+      complain(problem.message)
+    }
   }
   const onKey = (event) => {
     const typing = event.target instanceof Element && event.target.closest('input, select, textarea') !== null
@@ -26,7 +35,7 @@ export function instruction(number) {
     if (event.key.length !== 1 || event.key === ' ' || !mayCommand(bench(number))) return  // no letter or figure
     const typed = event.key.toLowerCase(), answer = open.answers.find((one) => one.key === typed || one.word === typed)
     if (answer !== undefined) say(answer.word)
-    else if (open.answers.length > 0) tell(`‘${event.key}’ is none of the answers.`)
+    else if (open.answers.length > 0) complain(`‘${event.key}’ is none of the answers.`)
   }
   addEventListener('keydown', onKey)
   return {
@@ -35,11 +44,18 @@ export function instruction(number) {
     update(known) {
       const request = known.picture.request
       showCue(cue, request === null ? known.picture.cue : null)  // what is asked came later
-      if ((request?.number ?? null) !== (open?.number ?? null)) shownAt = performance.now()
+      const now = request === null ? '' : `${known.run} ${request.number}`, isNew = place !== now
       open = request
+      place = now
       set(asked, 'hidden', request === null)
-      redo(asked, JSON.stringify([request?.number, request?.problem, request?.rf_words]), () => (request === null ? [] : requestParts(request, say)))
+      redo(asked, JSON.stringify([request?.number, request?.problem]), () => (request === null ? [] : requestParts(request, say, complain)))
+      for (const rf of asked.querySelectorAll('.rf-follows')) showRf(rf, request.rf_words)
       for (const button of asked.querySelectorAll('button')) button.disabled = !mayCommand(known)
+      if (!isNew) return
+      shownAt = performance.now()
+      answered = false
+      unsay(told)  // it belongs to the request before
+      if (mayCommand(known) && isIdle(document.activeElement)) asked.querySelector('.typed input')?.focus()
     },
   }
 }
@@ -59,17 +75,26 @@ function showCue(element, cue) {
 const sign = (cue) => s('svg', { viewBox: '0 0 64 64', class: 'cue-sign', 'aria-hidden': 'true' },
   s('path', { d: SIGNS[cue.kind] ?? SIGNS[cue.direction] ?? SIGNS.notice, 'fill-rule': 'evenodd' }))
 
-function requestParts(request, say) {
+/** Whether nothing that a person works has the focus, so that a new request may take it. */
+const isIdle = (focused) => focused === null || focused === document.body || focused.id === 'view'
+
+/** What is said of RF beside a request changes while an answer is typed: it must not be lost. */
+function showRf(element, words) {
+  set(element, 'hidden', words === '')
+  put(element, `✦ ${words}`)
+}
+
+function requestParts(request, say, complain) {
   const parts = [h('p', { class: 'request-text' }, request.text)]
   if (request.problem !== '') parts.push(h('p', { class: 'problem' }, request.problem))
-  if (request.rf_words !== '') parts.push(h('p', { class: 'rf-follows' }, `✦ ${request.rf_words}`))
+  parts.push(h('p', { class: 'rf-follows' }))
   if (request.how_to_answer !== '') parts.push(typed(request.how_to_answer, say))
   if (request.answers.length > 0) {
     parts.push(h('div', { class: 'answers' }, ...request.answers.map((answer) =>
       h('button', { type: 'button', class: 'answer', onclick: () => say(answer.word) },
         h('b', {}, answer.word), answer.key ? h('kbd', {}, answer.key) : '', answer.meaning ? h('span', {}, answer.meaning) : ''))))
   }
-  parts.push(otherwise(say))
+  parts.push(otherwise(say, complain))
   return parts
 }
 
@@ -79,10 +104,10 @@ function typed(how, say) {
     h('label', {}, how, input), h('button', {}, 'Send'))
 }
 
-function otherwise(say) {
+function otherwise(say, complain) {
   const words = h('input', { type: 'text', maxlength: 400, 'aria-label': 'Reason or comment' })
   const send = (head) => () => {
-    if (words.value.trim() === '') tell('Give the reason, or the comment, first.')
+    if (words.value.trim() === '') complain('Give the reason, or the comment, first.')
     else say(`${head}${words.value.trim()}`)
   }
   return h('details', {}, h('summary', {}, 'Something else'),

@@ -19,6 +19,11 @@ export function forget() {
   told = ''
 }
 
+/** Forget these words, where they are what was told last. */
+export function unsay(words) {
+  if (told === words) forget()
+}
+
 /** Do something and tell what was refused of it. */
 export async function attempt(work) {
   try {

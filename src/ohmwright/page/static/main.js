@@ -89,7 +89,11 @@ document.getElementById('tools').append(...soundButtons(), themeButton(), invite
 document.getElementById('stop-bar').append(bar.element)
 watch(draw)
 const foot = document.getElementById('foot')  // nothing may stay hidden behind it
-new ResizeObserver(() => document.body.style.setProperty('padding-bottom', `${foot.offsetHeight + 16}px`)).observe(foot)
+new ResizeObserver(() => {
+  const room = `${foot.offsetHeight + 16}px`
+  document.body.style.setProperty('padding-bottom', room)
+  document.documentElement.style.setProperty('scroll-padding-bottom', room)  // nor what gets the focus
+}).observe(foot)
 
 if (await enter()) {
   addEventListener('hashchange', () => { route(); place.focus() })

@@ -7,6 +7,7 @@ import { all, bench, changed, isBusy, isCutOff, isSilent, screen } from './store
 import { tell } from './line.js'
 
 const AT_THE_UNIT = 'Switch RF off at the unit itself: at its mains switch, or by OFF on the analyzer.'
+const BY_FOOT = 'Release the foot switch, and switch the unit off at its mains switch.'
 const ANSWERED_WITHIN_MS = 1500
 
 let shown = null
@@ -49,14 +50,37 @@ function named(which) {
   return names.length > 1 ? `all ${names.length} runs: ${names.join('; ')}` : names.join()
 }
 
-/** How RF was read last at a bench that was stopped from here. */
+/** How RF was read last, or by whose word it is off, at a bench that was stopped from here. */
 function afterStop({ now, picture }) {
+  const { state, as_told: told } = picture.rf
   if (isSilent()) return `${now.name}: RF NOT KNOWN HERE.`
-  if (now.rf_off_at !== null && picture.rf.state === 'off' && !now.error?.rf_unknown) return `${now.name}: RF read as off at ${clockTime(now.rf_off_at)}.`
-  return picture.rf.state === 'not read' ? `${now.name}: RF was not read.` : `${now.name}: RF MAY BE ON, not read as off.`
+  if (now.rf_off_at !== null && state === 'off' && !now.error?.rf_unknown) return `${now.name}: RF ${told ? 'off as told' : 'read as off'} at ${clockTime(now.rf_off_at)}.`
+  return state === 'not read' ? `${now.name}: RF was not read.` : `${now.name}: RF MAY BE ON, not ${told ? 'told' : 'read'} as off.`
 }
 
-const isTyping = (target) => target instanceof Element && target.closest('input, select, textarea') !== null
+/** How RF ends at these benches by a STOP: by OFF, or by a person who is told to let go. */
+function howRfEnds(which, { goes }) {
+  const feet = which.filter(({ now }) => now.keyed_by_foot).length
+  if (feet === which.length) return goes ? 'release the foot switch…' : 'tells you to release the foot switch'
+  if (feet > 0) return goes ? 'RF goes off, or release the foot switch…' : 'switches RF off, or tells you to release the foot switch'
+  return goes ? 'RF goes off…' : 'switches RF off'
+}
+
+/** What is to be done by hand where no STOP is heard. */
+const byHand = (which) => (which.some(({ now }) => now.keyed_by_foot) ? BY_FOOT : AT_THE_UNIT)
+
+function barWords(which) {
+  if (isCutOff()) return `reaches nothing now. ${byHand(which)}`
+  if (which.length === 0) return screen.line === 'open' ? 'no run goes on' : 'what goes on is not known here'
+  if (which.every(({ now }) => now.state === 'stopping')) return howRfEnds(which, { goes: true })
+  return `${howRfEnds(which, { goes: false })}: ${shown === null ? named(which) : which[0].now.name} · space bar`
+}
+
+/** Whether a space belongs to what is typed; in an answer that has not begun it stops, as anywhere. */
+function isTyping(target) {
+  const field = target instanceof Element ? target.closest('input, select, textarea') : null
+  return field !== null && !(field.matches('.typed input') && field.value === '')
+}
 
 export function stopBar() {
   const words = h('span', { class: 'stop-words' })
@@ -78,7 +102,6 @@ export function stopBar() {
     element: h('div', {}, loud, after, button),
     update() {
       const which = concerned()
-      const stopping = which.length > 0 && which.every((known) => known.now.state === 'stopping')
       set(button, 'data-ready', which.length > 0)
       const told = stopped.map(({ number, run }) => [bench(number), run]).filter(([known, run]) => known?.run === run).map(([known]) => afterStop(known))
       set(after, 'hidden', told.length === 0)
@@ -86,8 +109,8 @@ export function stopBar() {
       set(after, 'data-urgent', which.length === 0 && told.some((words) => words.includes('MAY BE ON')))
       if (which.length === 0 && !isCutOff()) unheard = ''  // the server is there again, and nothing goes on
       set(loud, 'hidden', unheard === '')
-      put(loud, unheard === '' ? '' : `${unheard} ${AT_THE_UNIT}`)
-      put(words, isCutOff() ? `reaches nothing now. ${AT_THE_UNIT}` : which.length === 0 ? screen.line === 'open' ? 'no run goes on' : 'what goes on is not known here' : stopping ? 'RF goes off…' : `switches RF off: ${shown === null ? named(which) : which[0].now.name} · space bar`)
+      put(loud, unheard === '' ? '' : `${unheard} ${byHand(which)}`)
+      put(words, barWords(which))
     },
   }
 }

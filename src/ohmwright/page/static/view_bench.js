@@ -76,7 +76,8 @@ function figures(parts, known) {
   put(parts.left, seconds(rf.left_s))
   put(parts.rest, seconds(rf.rest_left_s))
   const reading = (!silent && picture.reading) || '–'
-  redo(parts.reading, reading, () => [h('span', {}, reading), h('small', {}, ' mA')])
+  const note = (!silent && picture.reading_note) || ''
+  redo(parts.reading, `${reading} ${note}`, () => [h('span', {}, reading), h('small', {}, ' mA', h('span', { class: 'reading-note' }, note))])
   parts.gauge.update(silent ? { band: null } : picture)
 }
 

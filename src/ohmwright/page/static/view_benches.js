@@ -42,7 +42,7 @@ function benchCard(number) {
       put(unit, `${now.unit}, ${now.asset}${now.simulated ? ', simulated' : ''}`)
       sign.update(known)
       put(reading, `${picture.reading || '–'} mA`)
-      put(place, picture.band === null ? '' : where(picture.band.position))
+      put(place, [picture.reading_note, picture.band === null ? '' : where(picture.band.position)].filter(Boolean).join(', '))
       plot.update(known)
       put(state, stateWords(known))
       put(next, picture.request !== null ? `Waits for an answer: ${picture.request.text}` : picture.cue?.words ?? '')

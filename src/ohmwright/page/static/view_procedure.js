@@ -31,7 +31,7 @@ function page(found, number, unattended, load) {
 }
 
 function findings(found) {
-  if (found.length === 0) return h('p', { class: 'card' }, '✓ Nothing is wrong, and the bench can decide every point.')
+  if (found.length === 0) return h('p', { class: 'card' }, '✓ Nothing wrong, and by its files the bench can do it. Whether readings decide a point, the run shows.')
   return h('div', { class: 'card' }, h('h2', {}, 'What is to be said of it'), h('ul', { class: 'findings' }, ...found.map((one) =>
     h('li', { 'data-severity': one.severity }, h('b', {}, `${SIGNS[one.severity]}: `),
       one.line > 0 ? h('a', { href: location.hash, onclick: (event) => { event.preventDefault(); show(one.line) } }, `line ${one.line}`) : '', ' ',

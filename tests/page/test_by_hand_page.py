@@ -1,0 +1,112 @@
+"""The page at a bench where a person keys by a foot switch and types what the meter shows."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from ohmwright.api.bench_data import BenchChoice
+from ohmwright.page.benches import BenchOfFile
+
+from .browsing import SETTLED_MS, Person, opened_browser
+from .conftest import page_settings, serving
+
+BENCH = """\
+name = "Workshop bench 4"
+[analyzer]
+data = "plover-200"
+identity = "P2-00417"
+by_hand = ["load", "path", "foot switch", "reading"]
+[generator]
+data = "marlow-150"
+[asset]
+id = "HF-031"
+maker = "Sorrelworks"
+model = "Marlow 150"
+serial = "TM1-00372"
+"""
+ONE_POINT = """\
+title = "One point"
+revision = "1"
+model = "Marlow 150"
+[[step]]
+kind = "output"
+name = "cut"
+mode = "cut"
+setting_w = 100
+load_ohm = 500
+power_w = 100
+tolerance = { percent = 20 }
+rest_s = 1
+max_on_s = 30
+"""
+RELEASE = "RELEASE THE FOOT SWITCH NOW."
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with opened_browser() as browser:
+        yield browser
+
+
+def asked(page: Page, words: str) -> None:
+    """Wait until this is asked, and can be answered."""
+    expect(page.locator(".request-text")).to_contain_text(words)
+    page.wait_for_timeout(SETTLED_MS)
+
+
+def test_the_page_claims_no_more_than_a_person_did_and_told(
+    browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name, text in (("bench.toml", BENCH), ("one.toml", ONE_POINT)):
+        (tmp_path / name).write_text(text)
+    bench = BenchOfFile(BenchChoice(tmp_path / "bench.toml"))
+    settings = replace(page_settings(tmp_path, 1.0, tmp_path / "one.toml"), benches=(bench,))
+    with serving(settings, monkeypatch) as site:
+        person = Person.admitted(browser, site)
+        page, stop = person.page, person.page.locator("#stop")
+        line, field = page.locator("#line"), page.locator(".typed input")
+        person.go("#/bench/1")
+        person.begin("One point", work="as found", unattended=False)
+        asked(page, "are to be off now")
+        expect(field).to_be_focused()
+        expect(stop).to_contain_text("tells you to release the foot switch: Workshop bench 4 ·")
+        page.keyboard.type("0\n")
+        asked(page, "Join the analyzer's input")
+        page.keyboard.press("x")
+        expect(line).to_contain_text("is none of the answers")
+        page.keyboard.type("dd")  # a key that is pressed twice
+        asked(page, "Set the generator")
+        expect(line).to_be_hidden()
+        page.keyboard.press("d")
+        asked(page, "load resistance to 500 ohm")
+        page.keyboard.press("d")
+        asked(page, "Foot switch")
+        page.keyboard.press("p")
+        asked(page, "What current does the meter show now?")
+        expect(field).to_be_focused()
+        page.keyboard.type("412\n")
+        asked(page, "What current does the meter show now?")
+        expect(page.locator(".one-bench output.reading")).to_have_text(
+            re.compile(r"^412 mAtyped \d+ s ago$")
+        )
+        person.sees("on")
+        page.keyboard.press("Space")  # the field has the focus, and nothing was typed yet
+        asked(page, "are to be off now")
+        expect(page.locator(".notices")).to_contain_text(RELEASE)
+        expect(stop).to_contain_text("release the foot switch…")
+        page.wait_for_timeout(3000)
+        assert page.locator(".notices").inner_text().count(RELEASE) == 1
+        page.keyboard.type("0\n")
+        person.sees_state("Stopped")
+        expect(page.locator(".notices")).not_to_contain_text(RELEASE)
+        told = re.compile(r"^Workshop bench 4: RF off as told at \d\d:\d\d:\d\d\.$")
+        expect(page.locator(".after-stop")).to_have_text(told)
+        expect(page.locator(".one-bench .rf")).to_contain_text("as told when the run ended")
+        person.go("#/bench/1/procedure/0")
+        found = page.locator(".procedure > .card").first
+        expect(found).to_contain_text("by its files the bench can do it.")
+    assert person.complaints == []
