@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
@@ -236,6 +237,40 @@ def test_points_that_nobody_asks_for_any_more_end_with_that_on_record(
         last = ohmwright.Records(records)["last"].events[-1]
     assert isinstance(last, Fault)
     assert (last.error, last.rf_state) == ("Stopped", "off")
+
+
+def test_a_second_job_is_refused_while_one_goes_on_and_leaves_it_alone(
+    bench_file: Path, records: str
+) -> None:
+    async def two() -> None:
+        async with ohmwright.open_bench(bench_file) as bench:
+            first = asyncio.ensure_future(bench.measure(PLAN, records=records))
+            await asyncio.sleep(0)
+            for second in (
+                bench.measure(PLAN, records=records),
+                anext(bench.points(PLAN, records=records)),
+                bench.resume(records=records),
+                bench.run("any.toml", records=records),
+            ):
+                with pytest.raises(UsageError, match="works for another sweep or run"):
+                    await second
+            assert len(await first) == 2
+            assert len(await bench.measure(PLAN, records=records)) == 2
+
+    asyncio.run(two())
+    assert len(list(ohmwright.Records(records))) == 2
+
+
+def test_a_second_thread_is_refused_while_the_points_of_a_first_go_on(
+    bench_file: Path, records: str
+) -> None:
+    with ohmwright.bench(bench_file) as bench, ThreadPoolExecutor(1) as other:
+        points = bench.points(PLAN, records=records)
+        next(points)
+        with pytest.raises(UsageError, match="works for another sweep or run"):
+            other.submit(bench.measure, PLAN, records=records).result()
+        assert [point.load_ohm for point in points] == [500]
+        assert len(bench.measure(PLAN, records=records)) == 2
 
 
 def test_benches_side_by_side_measure_what_they_do_one_by_one(

@@ -79,7 +79,7 @@ class PlainBench:
 
     def _call(self, work: Callable[[], Awaitable[T]]) -> T:
         """Await `work` in the bench's thread; an interruption is raised once RF is off."""
-        self._bench.refuse_closed()  # with it the thread has ended
+        self._bench.use.refuse_closed()  # with it the thread has ended
         ended = Signal()
 
         async def told() -> T:
