@@ -273,6 +273,7 @@ def test_another_curve_is_given_itself_or_by_its_file(curve: Curve, tmp_path: Pa
 
 def test_a_picture_of_a_sweep_cut_short_says_so(curve: Curve) -> None:
     assert curve.origin.planned == len(curve) == 9
+    assert (curve[0], curve[-1]) == (curve.points[0], curve.points[-1])
     part = replace(curve, points=curve.points[:5])
     assert "\n5 of 9 points, cut short" in curve_plot._title(part)
     assert "cut short" not in curve_plot._title(curve)

@@ -133,6 +133,7 @@ def test_a_plan_that_makes_no_sense_is_refused_by_its_key() -> None:
             {"modes": {"cut": [5]}, "loads_ohm": [100], "repaets": 2},
             "nearest valid key is 'repeats'",
         ),
+        ({"modes": {"cut": [5]}, "loads_ohm": [100, -1]}, "Sweep: loads_ohm entry 2: must be gr"),
     ):
         with pytest.raises(ohmwright.OhmwrightError, match=words):
             ohmwright.Sweep(**wrong)
@@ -382,6 +383,7 @@ def test_a_live_plot_draws_in_place(
 
     package, module = ModuleType("IPython"), ModuleType("IPython.display")
     package.version_info, module.display = (9, 0), display
+    package.get_ipython = object
     monkeypatch.setitem(sys.modules, "IPython", package)
     monkeypatch.setitem(sys.modules, "IPython.display", module)
     live: Callable[[Event], None] = live_plot.LivePlot(band=20)
@@ -391,6 +393,25 @@ def test_a_live_plot_draws_in_place(
     assert "SIMULATED" in drawn[0]
     with pytest.raises(ohmwright.OhmwrightError, match="there is no such file"):
         live_plot.LivePlot(band="none.toml")
+
+
+def test_a_live_plot_that_draws_nothing_says_so() -> None:
+    with pytest.warns(UserWarning, match="this is none: nothing is drawn"):
+        live_plot.LivePlot()
+
+
+def test_with_and_async_with_mixed_up_are_told_apart(bench_file: Path) -> None:
+    async def mixed_up() -> None:
+        async with ohmwright.bench(bench_file):
+            raise AssertionError("a bench was opened")
+
+    with (
+        pytest.raises(UsageError, match="open_bench opens at 'async with'"),
+        ohmwright.open_bench(bench_file),
+    ):
+        raise AssertionError("a bench was opened")
+    with pytest.raises(UsageError, match="bench opens at 'with'"):
+        asyncio.run(mixed_up())
 
 
 def test_records_answer_by_unit_and_date_and_a_run_has_its_papers(

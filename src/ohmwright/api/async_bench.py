@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncGenerator, AsyncIterator, Callable, Iterator, Sequence
-from contextlib import AsyncExitStack, aclosing, asynccontextmanager, contextmanager, suppress
+from contextlib import AsyncExitStack, aclosing, contextmanager, suppress
 from os import PathLike
 from pathlib import Path
 from typing import TypedDict, Unpack
@@ -28,6 +28,7 @@ from .open_bench import open_bench as opened_instruments
 from .open_records import open_existing_records, open_records, resolved_run_id
 from .output_file import refuse_unwritable
 from .recorded_events import RunView, recorded_events
+from .right_with import for_async_with
 from .run_of_record import Run
 from .sweep_plan import Sweep, recorded_sweep
 from .sweep_run import SweepRun
@@ -267,7 +268,7 @@ class EventListener:
         """Take no notice of the latest status."""
 
 
-@asynccontextmanager
+@for_async_with
 async def open_bench(
     path: str | PathLike[str],
     *,

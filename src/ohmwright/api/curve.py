@@ -114,6 +114,9 @@ class Curve:
     def __iter__(self) -> Iterator[CurvePoint]:
         return iter(self.points)
 
+    def __getitem__(self, at: int) -> CurvePoint:
+        return self.points[at]
+
     def __len__(self) -> int:
         return len(self.points)
 

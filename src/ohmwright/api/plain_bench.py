@@ -22,6 +22,7 @@ from ohmwright.instruments.operator import Operator
 from .async_bench import AsyncBench, ProcedureOptions, SweepOptions, open_bench
 from .bench_data import BenchData
 from .curve import Curve, CurvePoint
+from .right_with import for_plain_with
 from .run_of_record import Run
 from .sweep_plan import Sweep
 
@@ -98,7 +99,7 @@ class PlainBench:
                 raise
 
 
-@contextmanager
+@for_plain_with
 def bench(
     path: str | PathLike[str],
     *,
