@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import errno
 from dataclasses import replace
 from datetime import UTC, datetime
 from math import sqrt
@@ -12,6 +13,7 @@ import numpy as np
 import pytest
 
 import ohmwright
+from ohmwright.api import curve_plot
 from ohmwright.api.curve import Curve, CurveOrigin, CurvePoint
 from ohmwright.api.curve_band import band_limits
 from ohmwright.engine.sweep_estimate import SweepEstimate
@@ -267,3 +269,24 @@ def test_another_curve_is_given_itself_or_by_its_file(curve: Curve, tmp_path: Pa
         curve.compare(None)
     with pytest.raises(OhmwrightError, match=r"nix\.csv"):
         curve.compare("nix.csv")
+
+
+def test_a_picture_of_a_sweep_cut_short_says_so(curve: Curve) -> None:
+    assert curve.origin.planned == len(curve) == 9
+    assert (curve[0], curve[-1]) == (curve.points[0], curve.points[-1])
+    part = replace(curve, points=curve.points[:5])
+    assert "\n5 of 9 points, cut short" in curve_plot._title(part)
+    assert "cut short" not in curve_plot._title(curve)
+
+
+def test_a_disk_without_room_keeps_no_part_of_a_curve(
+    curve: Curve, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def in_part(_: object, path: Path) -> None:
+        path.write_bytes(b"a part")
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(curve_plot, "write_picture", in_part)
+    with pytest.raises(UsageError, match="cannot be written: No space left"):
+        curve.save(tmp_path / "curve.png")
+    assert list(tmp_path.iterdir()) == []

@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
@@ -132,6 +133,7 @@ def test_a_plan_that_makes_no_sense_is_refused_by_its_key() -> None:
             {"modes": {"cut": [5]}, "loads_ohm": [100], "repaets": 2},
             "nearest valid key is 'repeats'",
         ),
+        ({"modes": {"cut": [5]}, "loads_ohm": [100, -1]}, "Sweep: loads_ohm entry 2: must be gr"),
     ):
         with pytest.raises(ohmwright.OhmwrightError, match=words):
             ohmwright.Sweep(**wrong)
@@ -236,6 +238,40 @@ def test_points_that_nobody_asks_for_any_more_end_with_that_on_record(
         last = ohmwright.Records(records)["last"].events[-1]
     assert isinstance(last, Fault)
     assert (last.error, last.rf_state) == ("Stopped", "off")
+
+
+def test_a_second_job_is_refused_while_one_goes_on_and_leaves_it_alone(
+    bench_file: Path, records: str
+) -> None:
+    async def two() -> None:
+        async with ohmwright.open_bench(bench_file) as bench:
+            first = asyncio.ensure_future(bench.measure(PLAN, records=records))
+            await asyncio.sleep(0)
+            for second in (
+                bench.measure(PLAN, records=records),
+                anext(bench.points(PLAN, records=records)),
+                bench.resume(records=records),
+                bench.run("any.toml", records=records),
+            ):
+                with pytest.raises(UsageError, match="works for another sweep or run"):
+                    await second
+            assert len(await first) == 2
+            assert len(await bench.measure(PLAN, records=records)) == 2
+
+    asyncio.run(two())
+    assert len(list(ohmwright.Records(records))) == 2
+
+
+def test_a_second_thread_is_refused_while_the_points_of_a_first_go_on(
+    bench_file: Path, records: str
+) -> None:
+    with ohmwright.bench(bench_file) as bench, ThreadPoolExecutor(1) as other:
+        points = bench.points(PLAN, records=records)
+        next(points)
+        with pytest.raises(UsageError, match="works for another sweep or run"):
+            other.submit(bench.measure, PLAN, records=records).result()
+        assert [point.load_ohm for point in points] == [500]
+        assert len(bench.measure(PLAN, records=records)) == 2
 
 
 def test_benches_side_by_side_measure_what_they_do_one_by_one(
@@ -347,6 +383,7 @@ def test_a_live_plot_draws_in_place(
 
     package, module = ModuleType("IPython"), ModuleType("IPython.display")
     package.version_info, module.display = (9, 0), display
+    package.get_ipython = object
     monkeypatch.setitem(sys.modules, "IPython", package)
     monkeypatch.setitem(sys.modules, "IPython.display", module)
     live: Callable[[Event], None] = live_plot.LivePlot(band=20)
@@ -356,6 +393,25 @@ def test_a_live_plot_draws_in_place(
     assert "SIMULATED" in drawn[0]
     with pytest.raises(ohmwright.OhmwrightError, match="there is no such file"):
         live_plot.LivePlot(band="none.toml")
+
+
+def test_a_live_plot_that_draws_nothing_says_so() -> None:
+    with pytest.warns(UserWarning, match="this is none: nothing is drawn"):
+        live_plot.LivePlot()
+
+
+def test_with_and_async_with_mixed_up_are_told_apart(bench_file: Path) -> None:
+    async def mixed_up() -> None:
+        async with ohmwright.bench(bench_file):
+            raise AssertionError("a bench was opened")
+
+    with (
+        pytest.raises(UsageError, match="open_bench opens at 'async with'"),
+        ohmwright.open_bench(bench_file),
+    ):
+        raise AssertionError("a bench was opened")
+    with pytest.raises(UsageError, match="bench opens at 'with'"):
+        asyncio.run(mixed_up())
 
 
 def test_records_answer_by_unit_and_date_and_a_run_has_its_papers(

@@ -1,6 +1,8 @@
 """`sweep`: its files are checked before RF, and what it found says of what, with what and when."""
 
 import csv
+import re
+import shlex
 import signal
 from collections.abc import Callable
 from pathlib import Path
@@ -9,6 +11,7 @@ import pyarrow.parquet
 import pytest
 
 from ohmwright.api import async_bench, sweep_run
+from ohmwright.api.curve_file import read
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.remote_generator import RemoteGenerator
 from ohmwright.model.errors import LinkLost
@@ -82,6 +85,16 @@ def test_the_table_is_printed_though_writing_fails(ohmwright: Callable) -> None:
     assert outcome.code == 2
     assert "/dev/full: cannot be written" in outcome.err
     assert "500 ohm" in outcome.out
+    assert re.search(r"; then: ohmwright sweep .* --csv /dev/full --overwrite", outcome.err)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.usefixtures("line_lost_once")
+def test_what_ended_a_sweep_is_told_last_though_writing_fails(ohmwright: Callable) -> None:
+    ended = ohmwright(*SWEEP, "--loads", "200,500", "--csv", "/dev/full")
+    assert ended.code == 3
+    unwritten, lost = (ended.err.index(words) for words in ("/dev/full: can", "line is gone"))
+    assert unwritten < lost
 
 
 def test_table_csv_and_json_say_that_it_was_simulated(ohmwright: Callable, tmp_path: Path) -> None:
@@ -212,6 +225,25 @@ def test_a_sweep_cut_short_is_resumed_drawn_and_compared(
     assert (again.code, "finished" in again.err) == (2, True)
 
 
+def test_files_of_a_finished_sweep_are_written_anew_with_no_bench_opened(
+    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place, path = tmp_path / "r", tmp_path / "curve.csv"
+    assert ohmwright(*SWEEP, "--records", place, "--csv", path).code == 0
+    first = path.read_text(encoding="utf-8")
+
+    def opened(*_: object, **__: object) -> None:
+        raise AssertionError("a bench was opened")
+
+    monkeypatch.setattr(async_bench, "opened_instruments", opened)
+    resume = (*SWEEP[:3], "--resume", "last", "--records", place)
+    again = ohmwright(*resume, "--csv", path, "--overwrite")
+    assert again.code == 0, again.err
+    assert "finished already: nothing was measured" in again.err
+    assert path.read_text(encoding="utf-8") == first
+    assert read(path).remarks() == ()
+
+
 def test_a_run_of_a_procedure_is_no_sweep_to_go_on_with(
     ohmwright: Callable, tmp_path: Path, cut_short: Callable, procedure: Path
 ) -> None:
@@ -268,8 +300,14 @@ def test_a_fault_ends_it_with_its_points_shown_and_the_number_to_go_on_with(
     assert "200 ohm" in ended.out
     assert "Points on record: 1. Go on with: ohmwright sweep --bench" in ended.err
     assert len(path.read_text(encoding="utf-8").splitlines()) == 2
-    resumed = ohmwright(*SWEEP[:3], "--resume", "last", "--records", place, "--json")
-    assert [row["load_ohm"] for row in resumed.json] == [200.0, 500.0]
+    (remark,) = read(path).remarks()
+    assert remark.startswith("1 of 2 points: this is of a sweep that had not ended, run ")
+    go_on = re.search(r"Go on with: ohmwright (.*)", ended.err)
+    assert go_on is not None
+    resumed = ohmwright(*shlex.split(go_on[1]))
+    assert resumed.code == 0, resumed.err
+    assert [point.load_ohm for point in read(path)] == [200.0, 500.0]
+    assert read(path).remarks() == ()
 
 
 def test_a_sweep_none_of_whose_points_has_a_value_is_shown_and_written(

@@ -22,6 +22,7 @@ from ohmwright.model.bench_status import BenchStatus, OnStatus, ignore_status
 from ohmwright.model.errors import (
     InstrumentRefused,
     LinkError,
+    LinkLost,
     ProcedureError,
     ReleaseNotConfirmed,
     SourceError,
@@ -205,6 +206,29 @@ async def test_a_small_current_that_is_taken_for_rf_names_zero_ma(make_rig: Call
     with pytest.raises(ReleaseNotConfirmed) as raised:
         await ensure_off_at_start(rig.bench)
     assert "zero_ma" not in raised.value.do
+
+
+async def test_a_line_that_is_lost_after_a_small_current_does_not_name_zero_ma(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig = make_rig()
+    showing(rig, 11)
+    analyzer, off, sent = rig.bench.analyzer, rig.bench.analyzer.switch_off, list[None]()
+
+    async def lost_in_the_end() -> None:
+        sent.append(None)
+        if len(sent) == 3:
+            raise LinkLost("The line to the analyzer is gone.")
+        await off()
+
+    async def no_line() -> bool:
+        return False
+
+    monkeypatch.setattr(analyzer, "switch_off", lost_in_the_end)
+    monkeypatch.setattr(analyzer, "reconnect", no_line)
+    with pytest.raises(ReleaseNotConfirmed, match="BE ON: The line to the analyzer is") as raised:
+        await ensure_off_at_start(rig.bench)
+    assert raised.value.do == f"{module.MAINS_SWITCH} Then find out why."
 
 
 async def test_a_release_that_ran_out_of_time_tells_what_was_seen(

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 from scipy.stats import beta, t
 
+from ohmwright.model.errors import UsageError
 from ohmwright.rehearsal.comparison import compared
 from ohmwright.rehearsal.outcome import PointOutcome, StepCost, UnitOutcome
 from ohmwright.rehearsal.summary import summary
@@ -93,5 +94,5 @@ def test_paired_differences_have_limits_that_cover():
     more = {n: compared(UNITS * n, other * n) for n in (times_more // 3, times_more)}
     clear = [{one.name: one.clear for one in found}["undecided"] for found in more.values()]
     assert clear == [False, True]
-    with pytest.raises(ValueError, match="other units"):
+    with pytest.raises(UsageError, match="of other units: 10 from seed 100, and 9 from seed 101"):
         compared(UNITS, UNITS[1:])

@@ -157,7 +157,8 @@ def test_a_stranger_is_told_what_is_wrong(project: Path):
         r"the mark: bench: must be the name of a file; faults: must be a list in brackets",
         r"ohmwright\('bench\.toml'\): name what you choose, as in seed=7",
         r"""Replay: .*apostrophe\[a'"'"'b\]' --ohmwright-seed 5""",
-        r"ReleaseNotConfirmed: RF MAY STILL BE ON: The line to simulated analyzer is gone",
+        r"ReleaseNotConfirmed: RF MAY STILL BE ON: The line to simulated analyzer is gone.*\n"
+        r"E +SIMULATED bench, unit 5, with the faults unplug:reply:ever:60: no RF but in the simul",
         r"UsageError: A bench is worked in an event loop of asyncio, .* Nothing was switched on",
     ):
         assert re.search(words, printed), printed

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncGenerator, AsyncIterator, Callable, Iterator, Sequence
-from contextlib import AsyncExitStack, aclosing, asynccontextmanager, contextmanager, suppress
+from contextlib import AsyncExitStack, aclosing, contextmanager, suppress
 from os import PathLike
 from pathlib import Path
 from typing import TypedDict, Unpack
@@ -17,8 +17,10 @@ from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.step import STAGES, Stage, known_stages
+from ohmwright.records.sql_store import SqlStore
 
 from .bench_data import BenchChoice, BenchData
+from .bench_use import BenchUse
 from .curve import Curve, CurvePoint
 from .curve_file import refuse_unknown_ending, write_curve
 from .jobs import claimed_events, new_job
@@ -26,6 +28,7 @@ from .open_bench import open_bench as opened_instruments
 from .open_records import open_existing_records, open_records, resolved_run_id
 from .output_file import refuse_unwritable
 from .recorded_events import RunView, recorded_events
+from .right_with import for_async_with
 from .run_of_record import Run
 from .sweep_plan import Sweep, recorded_sweep
 from .sweep_run import SweepRun
@@ -67,7 +70,7 @@ class ProcedureOptions(TypedDict, total=False):
 
 
 class AsyncBench:
-    """An open bench; `open_bench` makes one. One task at a time works with it."""
+    """An open bench; `open_bench` makes one. A second job while one goes on is refused."""
 
     instruments: Instruments
     """Analyzer, generator, operator and clock, as the engine knows them."""
@@ -88,8 +91,7 @@ class AsyncBench:
         self.data, self._operator, self._guarded = data, operator, guarded
         self._operator_name, self._records = operator_name, records
         self._unit = UnitOnBench(data, registered)
-        self._open = AsyncExitStack()
-        self._is_open = False
+        self._open, self.use = AsyncExitStack(), BenchUse()
 
     async def reopen(self) -> None:
         """Close every line and open it again. Raises LinkError."""
@@ -104,11 +106,11 @@ class AsyncBench:
                 operator_name=self._operator_name,
             )
         )
-        self._is_open = True
+        self.use.is_open = True
 
     async def close(self) -> None:
         """Close every line."""
-        self._is_open = False
+        self.use.is_open = False
         await self._open.aclose()
 
     @property
@@ -116,15 +118,6 @@ class AsyncBench:
         """Who goes on with a run: the operator's name, else the account's."""
         name = self._operator_name if self._operator is None else self._operator.name
         return name or account_name()
-
-    def refuse_closed(self) -> None:
-        """Raise UsageError where the block that opened the bench has ended."""
-        if not self._is_open:
-            raise UsageError(
-                "This bench is closed: the block that opened it has ended.",
-                "Nothing was switched on.",
-                "Measure within the block, or open the bench anew.",
-            )
 
     async def measure(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Curve:
         """Carry out a sweep and return its curve; see `points`."""
@@ -192,11 +185,10 @@ class AsyncBench:
         assignment: Assignment = NO_ASSIGNMENT,
     ) -> Iterator[SweepRun]:
         """Open the record of a new sweep by `plan`, or of the sweep `run` on record."""
-        self.refuse_closed()
+        self.use.refuse_unready()
         if plan is not None:
             plan.refuse_impossible(self.data)
-        with (open_records if run is None else open_existing_records)(records) as store:
-            store.key.load()  # a run that nobody can sign is not begun
+        with self._job_in(records, run) as store:
             earlier: tuple[Event, ...] = ()
             if run is not None:
                 earlier = claimed_events(store, resolved_run_id(store, run), self._by)
@@ -222,12 +214,11 @@ class AsyncBench:
         Without a file, the procedure is that of the unit in the register of assets. Raises
         OhmwrightError. A run that a person stops is returned unfinished.
         """
-        self.refuse_closed()
+        self.use.refuse_unready()
         file = procedure_of(None if procedure is None else Path(procedure), self._unit)
         stages = known_stages(options.get("stages", STAGES))
         resume, records = options.get("resume"), options.get("records", self._records)
-        with (open_records if resume is None else open_existing_records)(records) as store:
-            store.key.load()  # a run that nobody can sign is not begun
+        with self._job_in(records, resume) as store:
             run_id = None if resume is None else resolved_run_id(store, resume)
             earlier = () if run_id is None else claimed_events(store, run_id, self._by)
             accept_expired = options.get("accept_expired", False)
@@ -246,6 +237,14 @@ class AsyncBench:
                 async for _ in events:
                     pass
             return Run(records, job.run_id, (*earlier, *view.events))
+
+    @contextmanager
+    def _job_in(self, records: str | None, run: str | None) -> Iterator[SqlStore]:
+        """Have the bench for one job, and open its records; where `run` is given they exist."""
+        opened = open_records if run is None else open_existing_records
+        with self.use.one_job(), opened(records) as store:
+            store.key.load()  # a run that nobody can sign is not begun
+            yield store
 
     async def _have_simulated_unit_as_left(self, earlier: Sequence[Event]) -> None:
         """Build a unit that is simulated here anew, with the trims that `earlier` events stored."""
@@ -269,7 +268,7 @@ class EventListener:
         """Take no notice of the latest status."""
 
 
-@asynccontextmanager
+@for_async_with
 async def open_bench(
     path: str | PathLike[str],
     *,

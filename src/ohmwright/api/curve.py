@@ -22,6 +22,7 @@ from ohmwright.model.traceability import Traceability
 from .curve_difference import Comparison, mean_difference
 from .outlived_faults import outlived_faults
 from .pandas_extra import data_frame
+from .planned_points import planned_points
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -95,6 +96,8 @@ class CurveOrigin(FrozenModel):
     """Age of the activation at which the values hold; None where no point has a value."""
     seed: int | None
     """The simulated unit's; None for a real bench."""
+    planned: int | None = None
+    """How many points were to be measured; None where that is not known."""
 
 
 @dataclass(frozen=True)
@@ -110,6 +113,9 @@ class Curve:
 
     def __iter__(self) -> Iterator[CurvePoint]:
         return iter(self.points)
+
+    def __getitem__(self, at: int) -> CurvePoint:
+        return self.points[at]
 
     def __len__(self) -> int:
         return len(self.points)
@@ -182,12 +188,24 @@ class Curve:
         )
 
     def remarks(self) -> tuple[str, ...]:
-        """Return what a reader should know: points without a value, faults, falls of power."""
+        """Return what a reader should know: what is missing, faults, falls of power."""
         missing = [point for point in self.points if point.power is None]
         unsettled = [point for point in self.points if point.power and not point.settled]
         said = [f"{_place(point.key)}: not measured: {point.reason}" for point in missing]
         said += [f"{_place(point.key)}: not settled: {point.reason}" for point in unsettled]
-        return (*said, *self.outlived, *self._falls())
+        return (*self._cut_short(), *said, *self.outlived, *self._falls())
+
+    @property
+    def is_cut_short(self) -> bool:
+        """Whether it is known to have fewer points than were to be measured."""
+        return self.origin.planned is not None and len(self) < self.origin.planned
+
+    def _cut_short(self) -> Iterator[str]:
+        if self.is_cut_short:
+            yield (
+                f"{len(self)} of {self.origin.planned} points: this is of a sweep that had not "
+                f"ended, run {self.origin.run}"
+            )
 
     def _falls(self) -> Iterator[str]:
         """Yield each pair of settings of which the higher surely gives less into the same load."""
@@ -251,6 +269,7 @@ def curve_of(events: Sequence[Event]) -> Curve:
         begun_at=started.at,
         age_s=ages_s[0] if ages_s else None,
         seed=started.seed,
+        planned=planned_points(events),
     )
     return Curve(points, origin, outlived=tuple(outlived_faults(events)))
 

@@ -7,6 +7,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
+from errno import EDQUOT, EFBIG, ENOSPC
 from io import StringIO
 from math import isfinite
 from pathlib import Path
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 _ENDINGS = (".csv", ".parquet", *PICTURES)
 _WHOLE = b"ohmwright_curve"
 """Key of the Parquet file's metadata that holds the curve with its budgets, as JSON."""
+_WRITTEN_IN_PART = (ENOSPC, EDQUOT, EFBIG)
+"""Errors of a disk that has no room for the whole of a file."""
 _VALUES = {"current": "ma", "power": "w"}
 """The measured values of a point, with the unit of each."""
 
@@ -63,6 +66,8 @@ def write_curve(curve: Curve, path: Path, form: str = "", *, figure: Figure | No
 
             write_picture(curve.plot() if figure is None else figure, path)
     except OSError as problem:
+        if problem.errno in _WRITTEN_IN_PART and path.is_file():
+            path.unlink()  # a part would look whole
         raise UsageError(f"{path}: cannot be written: {problem.strerror}.") from None
 
 
@@ -128,6 +133,7 @@ def _row(origin: CurveOrigin, point: CurvePoint) -> dict[str, Any]:
         "age_s": origin.age_s,
         "software": origin.software,
         "run": origin.run,
+        "planned_points": origin.planned,
     }
 
 
@@ -180,6 +186,7 @@ def _curve_of_rows(found: list[dict[str, str]]) -> Curve:
         begun_at=datetime.fromisoformat(first["begun_at"]),
         age_s=float(first["age_s"]) if first["age_s"] else None,
         seed=int(first["simulated_seed"]) if first["simulated_seed"] else None,
+        planned=int(first["planned_points"]) if first.get("planned_points") else None,
     )
     return Curve(tuple(_point_of_row(row) for row in found), origin)
 

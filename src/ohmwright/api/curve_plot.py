@@ -197,7 +197,10 @@ def _title(curve: Curve) -> str:
     simulated = "" if seed is None else f"  SIMULATED, seed {seed}"
     modes = sorted({point.mode for point in curve.points})
     mode = f", {modes[0]}" if len(modes) == 1 else ""
-    return f"{asset.id}, {asset.model}{mode}, {_day(curve)}{simulated}"
+    part = (
+        f"\n{len(curve)} of {curve.origin.planned} points, cut short" if curve.is_cut_short else ""
+    )
+    return f"{asset.id}, {asset.model}{mode}, {_day(curve)}{simulated}{part}"
 
 
 def _day(curve: Curve) -> str:

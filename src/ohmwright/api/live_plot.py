@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterable
 from os import PathLike
 from pathlib import Path
@@ -18,8 +19,8 @@ from .curve_plot import svg_text
 class LivePlot:
     """Given as `on_event`, draws the curve so far after each point, in place, in a notebook.
 
-    `band`, `against`: see `Curve.plot`. Outside of a notebook nothing is drawn. Raises
-    OhmwrightError for a wrong file.
+    `band`, `against`: see `Curve.plot`. Outside of a notebook it warns, and nothing is drawn.
+    Raises OhmwrightError for a wrong file.
     """
 
     def __init__(
@@ -33,6 +34,12 @@ class LivePlot:
         self._band, self._against = band, curves_given(against)
         self._events: list[Event] = []
         self._handle: Any = None
+        if not _in_notebook():
+            warnings.warn(
+                "LivePlot draws in a notebook, and this is none: nothing is drawn. The whole curve "
+                "is drawn by its 'plot' and 'save'.",
+                stacklevel=2,
+            )
 
     def __call__(self, event: Event) -> None:
         """Take an event, and draw where it is a point of a sweep."""
@@ -46,15 +53,24 @@ class LivePlot:
             self._draw()
 
     def _draw(self) -> None:
-        try:
-            from IPython.display import display
-        except ModuleNotFoundError:
+        if not _in_notebook():
             return
+        from IPython.display import display
+
         picture = _Picture(curve_of(self._events).plot(band=self._band, against=self._against))
         if self._handle is None:
             self._handle = display(picture, display_id=True)
         else:
             self._handle.update(picture)
+
+
+def _in_notebook() -> bool:
+    """Return whether IPython runs this program."""
+    try:
+        from IPython import get_ipython
+    except ImportError:
+        return False
+    return get_ipython() is not None
 
 
 class _Picture:

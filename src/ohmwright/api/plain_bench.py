@@ -22,6 +22,7 @@ from ohmwright.instruments.operator import Operator
 from .async_bench import AsyncBench, ProcedureOptions, SweepOptions, open_bench
 from .bench_data import BenchData
 from .curve import Curve, CurvePoint
+from .right_with import for_plain_with
 from .run_of_record import Run
 from .sweep_plan import Sweep
 
@@ -79,7 +80,7 @@ class PlainBench:
 
     def _call(self, work: Callable[[], Awaitable[T]]) -> T:
         """Await `work` in the bench's thread; an interruption is raised once RF is off."""
-        self._bench.refuse_closed()  # with it the thread has ended
+        self._bench.use.refuse_closed()  # with it the thread has ended
         ended = Signal()
 
         async def told() -> T:
@@ -98,7 +99,7 @@ class PlainBench:
                 raise
 
 
-@contextmanager
+@for_plain_with
 def bench(
     path: str | PathLike[str],
     *,

@@ -10,7 +10,7 @@ import anyio
 
 from ohmwright.api.async_bench import AsyncBench
 from ohmwright.api.bench_data import BenchChoice, BenchData
-from ohmwright.api.curve import Curve
+from ohmwright.api.curve import Curve, curve_of
 from ohmwright.api.curve_file import read
 from ohmwright.api.records_view import Records
 from ohmwright.api.run_view import watch_of
@@ -20,14 +20,16 @@ from ohmwright.api.unit_on_bench import UnitOnBench
 from ohmwright.engine.resume import results, run_started_event
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.assignment import Assignment
-from ohmwright.model.errors import OhmwrightError, Stopped
-from ohmwright.model.event import Event
+from ohmwright.model.errors import OhmwrightError, Stopped, UsageError
+from ohmwright.model.event import Event, RunFinished
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
 from ohmwright.wire.machine_priority import run_before_others
 
 from .console import CAUTION, err
+from .error_report import print_error
 from .live import LiveView, showing
+from .open_records import open_existing_records
 from .run_report import print_rf_after_stop
 from .run_subject import WorkRequest, resumed_run, unit_on_bench
 from .signals import cancel_on_signal
@@ -74,13 +76,20 @@ def run_sweep(request: SweepRequest) -> int:
         cost = _rest_of_record(request, data) if plan is None else plan.cost(data)
         print_estimate(cost, as_json=request.as_json)
         return 0
+    if request.resume is not None and request.files.as_typed():
+        events = _events_on_record(request)
+        if isinstance(events[-1], RunFinished):
+            return _show_again(request, events, others)
     if data.file.simulation is None:
         err().print(CAUTION, style="bold")
     sweeps: list[SweepRun] = []
     try:
         anyio.run(_work, request, data, plan, assignment, sweeps)
     except OhmwrightError:
-        _show(request, sweeps, others)
+        try:
+            _show(request, sweeps, others)
+        except OhmwrightError as unwritten:  # what ended the sweep is told last, with its code
+            print_error(unwritten)
         raise
     code = _show(request, sweeps, others)
     if not all(sweep.finished for sweep in sweeps):
@@ -101,8 +110,12 @@ def _rest_of_record(request: SweepRequest, data: BenchData) -> SweepEstimate:
 
 def _plan_on_record(request: SweepRequest) -> tuple[Sweep, Sequence[Event]]:
     """Return the plan of the sweep that goes on, and what is on record of it."""
-    events = Records(request.records)[request.resume or ""].events
+    events = _events_on_record(request)
     return recorded_sweep(events)[0], events
+
+
+def _events_on_record(request: SweepRequest) -> Sequence[Event]:
+    return Records(request.records)[request.resume or ""].events
 
 
 async def _work(
@@ -159,26 +172,58 @@ def _show(request: SweepRequest, sweeps: Sequence[SweepRun], others: Sequence[Cu
     if not sweeps or run_started_event(sweeps[0].events) is None:
         return 4
     (sweep,) = sweeps
+    again = _command(request, sweep.run_id)
     if sweep.done:
-        _show_curve(request, sweep, others)
+        place = sweep.store.database.place
+        _show_curve(request, sweep.curve(), sweep.events, place, others)
     if not sweep.finished:
-        where = "" if request.records is None else f" --records {quote(request.records)}"
-        err().print(
-            f"Points on record: {sweep.done}. Go on with: ohmwright sweep --bench "
-            f"{quote(str(request.bench.path))} --resume {sweep.run_id}{where}",
-            soft_wrap=True,
-        )
+        err().print(f"Points on record: {sweep.done}. Go on with: {again}", soft_wrap=True)
     if sweep.done:
-        request.files.write(sweep.curve(), others)
+        _write(request, sweep.curve(), others, again)
     whole = sweep.finished and all(point.settled for point in sweep.curve())
     return 0 if whole else 4
 
 
-def _show_curve(request: SweepRequest, sweep: SweepRun, others: Sequence[Curve]) -> None:
+def _show_again(request: SweepRequest, events: Sequence[Event], others: Sequence[Curve]) -> int:
+    """Print a finished sweep on record and write its files; no bench is opened."""
+    curve = curve_of(events)
+    with open_existing_records(request.records) as store:
+        place = store.database.place
+    _show_curve(request, curve, events, place, others)
+    err().print("This sweep was finished already: nothing was measured.")
+    _write(request, curve, others, _command(request, curve.origin.run))
+    return 0 if all(point.settled for point in curve) else 4
+
+
+def _command(request: SweepRequest, run_id: str) -> str:
+    """Return the command that goes on with a run, and writes the same files."""
+    where = "" if request.records is None else f" --records {quote(request.records)}"
+    bench, files = quote(str(request.bench.path)), request.files.as_typed()
+    return f"ohmwright sweep --bench {bench} --resume {run_id}{where}{files}"
+
+
+def _write(request: SweepRequest, curve: Curve, others: Sequence[Curve], again: str) -> None:
+    """Write the files. Raises UsageError that names the command which does so `again`."""
+    try:
+        request.files.write(curve, others)
+    except UsageError as problem:
+        raise UsageError(
+            problem.happened,
+            "What was measured is on record.",
+            f"Make room, or correct the name; then: {again}",
+        ) from None
+
+
+def _show_curve(
+    request: SweepRequest,
+    curve: Curve,
+    events: Sequence[Event],
+    place: str,
+    others: Sequence[Curve],
+) -> None:
     """Print the points so far, remarks, and the faults after which the sweep went on."""
-    curve = sweep.curve()
-    print_sweep(curve, others, sweep.store.database.place, as_json=request.as_json)
-    for remark in remarks_of_run(sweep.events):
+    print_sweep(curve, others, place, as_json=request.as_json)
+    for remark in remarks_of_run(events):
         err().print(remark, soft_wrap=True, markup=False)
     if request.as_json:  # a table has them among its remarks
         for fault in curve.outlived:

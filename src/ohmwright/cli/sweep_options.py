@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from shlex import quote
 
 from pydantic import ValidationError
 
@@ -183,6 +184,16 @@ class SweepFiles:
                     _NOTHING_WRITTEN,
                     "Sweep its modes, settings and loads, or give a number of percent.",
                 )
+
+    def as_typed(self) -> str:
+        """Return the options that write the same files anew; empty where none is written."""
+        named = (("--csv", self.csv), ("--parquet", self.parquet), ("--plot", self.plot))
+        files = [f" {option} {quote(str(path))}" for option, path in named if path is not None]
+        if not files:
+            return ""
+        shown = [f" --against {quote(str(path))}" for path in self.against]
+        band = f" --band {quote(self.band)}" if self.band else ""
+        return "".join((*files, band, *shown, " --overwrite"))
 
     def _band(self) -> Path | float | None:
         try:

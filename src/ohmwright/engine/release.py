@@ -46,8 +46,8 @@ MAINS_SWITCH = (
     "the electrodes or the load terminals."
 )
 _ZERO_HINT = (
-    " If the meter shows that with the generator switched off, set zero_ma in [data.meter] of its "
-    "data file, as its manual states it."
+    " If the meter shows that current with the generator switched off, set zero_ma in [data.meter] "
+    "of its data file, as its manual states it."
 )
 
 

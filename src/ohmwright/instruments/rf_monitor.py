@@ -34,7 +34,7 @@ class RfMonitor:
         self.limit_runs = False
         """Whether its limit still counted down when it was last asked."""
         self.may_be_zero = False
-        """Whether the current that was read last as RF is small, and no zero is stated."""
+        """Whether what was last read as RF is a small current, and no zero is stated."""
         self.off_since_s: float | None = None
         """When it was first read as off and as nothing else since, in s of the bench's clock; None
         where it is not read as off."""
@@ -68,6 +68,7 @@ class RfMonitor:
     async def evidence_on(self) -> str | None:
         """Read state, limit and current; what shows that RF is on, None where it is off."""
         self._state.begin_reading()
+        self.may_be_zero = False
         if self._analyzer.keyed_by_foot:
             problem = await self._current_flows()
         else:
@@ -113,7 +114,7 @@ class RfMonitor:
 
         Or what was read as off may not be what was switched on.
         """
-        self.off_since_s = None
+        self.off_since_s, self.may_be_zero = None, False
         self._state.set_unknown()
 
     def _set_on(self) -> None:

@@ -74,9 +74,7 @@ def refused_by_name(what: str, noun: type[BaseModel]) -> Iterator[None]:
     try:
         yield
     except ValidationError as problem:
-        found = [
-            f"{'.'.join(map(str, one.loc))}: {one.say()}" for one in _details(problem, noun)[:_MOST]
-        ]
+        found = [f"{_given(one.loc)}: {one.say()}" for one in _details(problem, noun)[:_MOST]]
         raise UsageError(f"{what}: {'; '.join(found)}.", do="Correct it.") from None
 
 
@@ -250,6 +248,12 @@ def _nearest_place(places: dict[KeyPath, Position], path: KeyPath) -> Position:
     while path not in places:
         path = path[:-1]
     return places[path]
+
+
+def _given(path: KeyPath) -> str:
+    """The name of a value that a program has given; entries of a list are counted from 1."""
+    said = "".join(f" entry {part + 1}" if isinstance(part, int) else f".{part}" for part in path)
+    return said.removeprefix(".")
 
 
 def _say(data: Any, path: KeyPath, what: str) -> str:

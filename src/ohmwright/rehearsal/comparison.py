@@ -9,6 +9,7 @@ from math import ceil, sqrt
 import numpy as np
 
 from ohmwright.fleet.binomial import clopper_pearson
+from ohmwright.model.errors import UsageError
 from ohmwright.uncertainty.inputs import coverage_factor
 
 from .outcome import UnitOutcome
@@ -60,10 +61,14 @@ def compared(
 
     Times: mean of the units' differences with Student's interval. Shares of units: the units that
     only the second has less those that only the first has, each bounded by Clopper and Pearson at
-    97.5 %, so that the interval holds with at least 95 %. Raises ValueError for other units.
+    97.5 %, so that the interval holds with at least 95 %. Raises UsageError for other units.
     """
     if [one.seed for one in first] != [one.seed for one in second]:
-        raise ValueError("the two rehearsals are of other units")
+        raise UsageError(
+            f"The rehearsals are of other units: {_units(first)}, and {_units(second)}.",
+            "Units are compared one by one, each with itself.",
+            "Rehearse both with the same 'units' and 'seed'; of one that was cut short, anew.",
+        )
     shares: dict[str, Callable[[UnitOutcome], bool]] = {
         "false accept": lambda one: one.false_accept,
         "false reject": lambda one: one.false_reject,
@@ -81,6 +86,10 @@ def compared(
         *(_share(n, [f(u) for u in first], [f(u) for u in second]) for n, f in shares.items()),
         *(_mean(n, [f(u) for u in first], [f(u) for u in second]) for n, f in times.items()),
     )
+
+
+def _units(outcomes: Sequence[UnitOutcome]) -> str:
+    return f"{len(outcomes)} from seed {outcomes[0].seed}" if outcomes else "none"
 
 
 def _share(name: str, first: Sequence[bool], second: Sequence[bool]) -> PairedDifference:

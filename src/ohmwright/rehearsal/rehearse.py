@@ -44,7 +44,7 @@ class Rehearsal:
     def compare(self, other: Rehearsal) -> dict[str, PairedDifference]:
         """Return what `other` has over this one on the same units, by name.
 
-        Raises ValueError where it is a rehearsal of other units.
+        Raises UsageError where it is a rehearsal of other units.
         """
         return {one.name: one for one in compared(self.outcomes, other.outcomes)}
 

@@ -51,7 +51,8 @@ class ProcedureBench:
     """pytest's root folder, where they are looked for, too."""
     keep_in: Path
     """A folder for the record of a failing test."""
-    has_faults: bool = False
+    faults: tuple[str, ...] = ()
+    """The faults of the lines, as the mark of the test names them."""
     runs: list[list[Event]] = field(default_factory=list)
     """The events of each run so far."""
 
@@ -70,10 +71,16 @@ class ProcedureBench:
         clock = VirtualClock() if mark.virtual_time else PacedClock()
         hardware = simulated_bench(data, clock)
         bench = _assembled(data, hardware, clock)
-        return cls(bench, hardware, folder, root, keep_in, bool(mark.faults))
+        return cls(bench, hardware, folder, root, keep_in, mark.faults)
 
     def __repr__(self) -> str:
         return f"<{self.bench.name}, simulated unit {self.seed}>"
+
+    @property
+    def what_it_is(self) -> str:
+        """What errors of the engine, which are as on a real bench, do not say: it is simulated."""
+        faults = f", with the faults {', '.join(self.faults)}" if self.faults else ""
+        return f"SIMULATED bench, unit {self.seed}{faults}: no RF but in the simulation."
 
     @property
     def truth(self) -> Truth:
@@ -92,7 +99,7 @@ class ProcedureBench:
         bench cannot do, and the error that ended a run early.
         """
         __tracebackhide__ = True
-        return _short(partial(_in_own_loop, partial(self._run, procedure, stages)))
+        return self._short(partial(_in_own_loop, partial(self._run, procedure, stages)))
 
     async def run_async(
         self, procedure: str | Path, stages: tuple[Stage, ...] = STAGES
@@ -102,8 +109,22 @@ class ProcedureBench:
         try:
             return await self._run(procedure, stages)
         except OhmwrightError as error:
-            problem = error.with_traceback(None)
+            problem = self._explained(error)
         raise problem from None
+
+    def _short(self, work: Callable[[], T]) -> T:
+        """Return what `work` returns; an error loses the frames in between, which say nothing."""
+        __tracebackhide__ = True
+        try:
+            return work()
+        except OhmwrightError as error:
+            problem = self._explained(error)
+        raise problem from None
+
+    def _explained(self, error: OhmwrightError) -> OhmwrightError:
+        """Return `error` without its frames, and with a note that the bench is simulated."""
+        error.add_note(self.what_it_is)
+        return error.with_traceback(None)
 
     async def _run(self, procedure: str | Path, stages: tuple[Stage, ...]) -> ProcedureRun:
         file = read_procedure(_found(procedure, self.folder, self.root))
@@ -119,18 +140,19 @@ class ProcedureBench:
         A line with a fault may not carry OFF, nor an answer: then the analyzer's own time limit has
         its time, and the truth alone counts.
         """
-        if self.has_faults and isinstance(self.hardware.clock, VirtualClock):
+        if self.faults and isinstance(self.hardware.clock, VirtualClock):
             self.hardware.clock.advance(self.bench.analyzer.data.load_bank.max_on_s)
         if self.truth.rf_on:
             return "the simulated generator delivers"
         try:
             return _in_own_loop(self.bench.rf.evidence_on) or ""
         except OhmwrightError as problem:
-            return "" if self.has_faults else f"it cannot be read back ({problem})"
+            return "" if self.faults else f"it cannot be read back ({problem})"
 
     def report(self, test: str) -> str:
         """Return what a failing test has to say of its bench: points, record, how to replay it."""
-        lines = [ProcedureRun(tuple(events)).not_passed() for events in self.runs]
+        not_passed = [ProcedureRun(tuple(events)).not_passed() for events in self.runs]
+        lines = [self.what_it_is, *not_passed]
         if any(self.runs):
             records = _quoted(str(self._kept_records()))
             lines.append(f"Record: ohmwright record show last --records {records}")
@@ -208,16 +230,6 @@ def _found(name: str | Path, folder: Path, root: Path) -> Path:
         f"There is no file {name}: looked for {' and '.join(map(str, dict.fromkeys(tried)))}.",
         do="Give its name as seen from the test's folder or from pytest's root folder.",
     )
-
-
-def _short(work: Callable[[], T]) -> T:
-    """Return what `work` returns; an error loses the frames in between, which say nothing."""
-    __tracebackhide__ = True
-    try:
-        return work()
-    except OhmwrightError as error:
-        problem = error.with_traceback(None)
-    raise problem from None
 
 
 def _in_own_loop(work: Callable[[], Awaitable[T]]) -> T:

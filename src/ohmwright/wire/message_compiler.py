@@ -13,7 +13,7 @@ from .command_messages import AskMessage, StreamData, TellMessage
 from .exchange import Exchange, MessageText, message_text
 from .field_codec import Codes, FieldCodec, code_value
 from .field_names import meaning_of
-from .message_parts import literal_bytes
+from .message_parts import literal_bytes, shown_bytes
 from .verbs import ASKED_FIELD, PLAIN_REPLIES, QUESTIONS, READINGS, SENT_FIELDS, Ask, Tell
 
 _V1_CURRENT = {"A": "current_a", "mA": "current_ma"}
@@ -200,9 +200,17 @@ def _codes_of(field: str, table: Mapping[str, tuple[str, ...]]) -> Codes:
             path = ("codes", field, value)
             code_value(meaning.kind, value)
             made[value] = tuple(literal_bytes(code) for code in codes)
+            _refuse_second_meaning(made, value)
     except ValueError as problem:
         raise error_at(path, str(problem)) from None
     return made
+
+
+def _refuse_second_meaning(table: Codes, value: str) -> None:
+    """Raise ValueError where what stands for `value` stands for another value, too."""
+    for other, codes in table.items():
+        if other != value and (both := set(codes) & set(table[value])):
+            raise ValueError(f"'{shown_bytes(min(both))}' stands for '{other}' as well")
 
 
 def _refuse_binary(text: MessageText, path: Path) -> None:

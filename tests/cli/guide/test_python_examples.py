@@ -15,6 +15,8 @@ from ohmwright.model import decision
 
 SHOWN = "# > "
 """Begins a comment that says what is printed."""
+# the guide is shown to notebooks, and run here in none
+pytestmark = pytest.mark.filterwarnings("ignore:LivePlot draws in a notebook")
 
 
 @pytest.fixture(autouse=True)
