@@ -28,7 +28,7 @@ _IN_LINE = {
 """What is wrong with a line that goes on where it should end, or has no = after a key."""
 
 
-class Slip(NamedTuple):
+class SyntaxSlip(NamedTuple):
     """What the decoder said, and the line and column of it, both counted from 1."""
 
     said: str
@@ -36,7 +36,7 @@ class Slip(NamedTuple):
     column: int
 
 
-def cause_of(slip: Slip, text: str) -> str | None:
+def cause_of(slip: SyntaxSlip, text: str) -> str | None:
     """Return what is probably wrong at a slip in `text`; None where nothing better is known."""
     lines = text.split("\n")
     line = lines[slip.line - 1]
@@ -54,7 +54,7 @@ def cause_of(slip: Slip, text: str) -> str | None:
     return _named_twice(slip, lines)
 
 
-def _named_twice(slip: Slip, lines: list[str]) -> str | None:
+def _named_twice(slip: SyntaxSlip, lines: list[str]) -> str | None:
     """Return which key or table stands twice; None where that is not what is wrong."""
     if (found := _SECOND_IN_BRACES.match(slip.said)) is not None:
         return f"the key {shortened(found[1], LONGEST_KEY)} stands twice in its braces"

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from .errors import SourceError
-from .syntax_causes import Slip, cause_of
+from .syntax_causes import SyntaxSlip, cause_of
 from .text_limits import first_violation
 
 
@@ -32,10 +32,10 @@ def decoded(path: Path, text: str, error: type[SourceError]) -> dict[str, Any]:
         ) from None
 
 
-def _slip(said: str, text: str) -> Slip:
+def _slip(said: str, text: str) -> SyntaxSlip:
     """What the decoder said, and where; by its words for the end, after the last character."""
     place = re.search(r" \(at line (\d+), column (\d+)\)", said)
     if place is not None:
-        return Slip(said[: place.start()], int(place[1]), int(place[2]))
+        return SyntaxSlip(said[: place.start()], int(place[1]), int(place[2]))
     *above, last = text.rstrip().split("\n")
-    return Slip(said.replace(" (at end of document)", ""), len(above) + 1, len(last) + 1)
+    return SyntaxSlip(said.replace(" (at end of document)", ""), len(above) + 1, len(last) + 1)
