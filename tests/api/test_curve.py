@@ -16,6 +16,7 @@ import ohmwright
 from ohmwright.api import curve_plot
 from ohmwright.api.curve import Curve, CurveOrigin, CurvePoint
 from ohmwright.api.curve_band import band_limits
+from ohmwright.cli.sweep_output import _table
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import OhmwrightError, UsageError
@@ -168,7 +169,7 @@ def test_limits_are_of_outputs_alone_and_in_watts() -> None:
 
 def test_a_mean_stands_where_every_other_curve_has_a_value(curve: Curve) -> None:
     fewer = replace(curve, points=tuple(p for p in curve.points if p.load_ohm != 500))
-    panel = curve.plot(against=[curve, fewer]).axes[1]
+    panel = curve.plot(against=[curve, fewer]).axes[0]
     (mean,) = (line for line in panel.lines if str(line.get_label()).startswith("mean of"))
     assert 500 in {p.load_ohm for p in curve.points}
     assert 500 not in mean.get_xdata()
@@ -178,10 +179,10 @@ def test_a_picture_shows_bars_limits_and_others(curve: Curve, tmp_path: Path) ->
 
     figure = curve.plot(band=shipped("procedures", PROCEDURE), against=[curve, curve])
     panels = figure.axes
-    assert [panel.get_title() for panel in panels] == ["coag", "cut"]
-    labels = panels[1].get_legend_handles_labels()[1]
+    assert [panel.get_title() for panel in panels] == ["cut", "coag"]
+    labels = panels[0].get_legend_handles_labels()[1]
     assert {"limits for 300 W", "mean of 2 others", "150 W, ± U", "300 W, ± U"} <= set(labels)
-    bars = [c for c in panels[1].containers if c.get_label() == "300 W, ± U"]
+    bars = [c for c in panels[0].containers if c.get_label() == "300 W, ± U"]
     low, high = bars[0].lines[2][0].get_segments()[1][:, 1]
     middle = next(p for p in curve if p.key == ("cut", 300, 500))
     assert (high - low) / 2 == pytest.approx(middle.power.expanded)
@@ -246,14 +247,21 @@ def test_limits_are_named_by_their_setting_or_said_to_be_none(curve: Curve) -> N
     lack = f"{procedure.name} has no limits at these points"
     assert lack in coag.plot(band=procedure)._suptitle.get_text()  # no error: a live picture may
     assert lack not in curve.plot(band=procedure)._suptitle.get_text()  # begin with such points
-    labels = curve.plot(band=20).axes[1].get_legend_handles_labels()[1]
+    labels = curve.plot(band=20).axes[0].get_legend_handles_labels()[1]
     assert {"± 20 % of 150 W", "± 20 % of 300 W"} <= set(labels)
     colours = {
         area.get_label(): tuple(area.get_facecolor()[0][:3])
-        for area in curve.plot(band=20).axes[1].collections
+        for area in curve.plot(band=20).axes[0].collections
         if str(area.get_label()).startswith("±")
     }
     assert colours["± 20 % of 150 W"] != colours["± 20 % of 300 W"]
+
+
+def test_modes_stand_in_the_order_of_the_plan(curve: Curve) -> None:
+    assert curve.modes == ("cut", "coag")
+    assert [panel.get_title() for panel in curve.plot().axes] == ["cut", "coag"]
+    table = list(_table(curve).columns[0].cells)
+    assert table == ["cut"] * 6 + ["coag"] * 3
 
 
 def test_another_curve_is_given_itself_or_by_its_file(curve: Curve, tmp_path: Path) -> None:

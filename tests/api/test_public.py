@@ -73,7 +73,7 @@ def test_importing_the_package_imports_nothing_of_its_rooms() -> None:
     ("options", "says"),
     [
         ({"out": "none/curve.csv"}, "cannot be written"),
-        ({"out": "curve.xlsx"}, "no file with this ending"),
+        ({"out": "curve.xlsx"}, "cannot be written with this ending"),
         ({"records": "none.txt/records"}, "none.txt"),
     ],
 )
@@ -430,7 +430,7 @@ def test_records_answer_by_unit_and_date_and_a_run_has_its_papers(
     assert known.results(model="other") == ()
     run.certificate(tmp_path / "paper.html")
     assert run.id in (tmp_path / "paper.html").read_text(encoding="utf-8")
-    with pytest.raises(ohmwright.OhmwrightError, match="no file with this ending"):
+    with pytest.raises(ohmwright.OhmwrightError, match="cannot be written with this ending"):
         run.certificate(tmp_path / "paper.doc")
     with pytest.raises(ohmwright.OhmwrightError, match="no point of a sweep"):
         run.curve  # noqa: B018

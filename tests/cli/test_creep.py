@@ -48,10 +48,10 @@ def test_what_is_printed_is_what_json_says(ohmwright: Callable, records: Path) -
     [
         (("creep",), "no values with limits"),
         (("creep", "--simulated", "--asset", "HF-9"), "asset HF-9"),
-        (("creep", "--simulated", "--plot", "x.txt"), "no file with this ending"),
+        (("creep", "--simulated", "--plot", "x.txt"), "cannot be written with this ending"),
         (("interval", "--simulated", "--visit-cost", "3"), "A cost alone says nothing"),
         (("interval", "--simulated", "--shortest-months", "30"), "is more than"),
-        (("report", "x.doc", "--simulated"), "no file with this ending"),
+        (("report", "x.doc", "--simulated"), "cannot be written with this ending"),
         (("report", "x.pdf", "--since", "2026-02-01", "--until", "2026-01-01"), "is not before"),
         (("report", "x.pdf", "--until", "2001-01-01"), "no results of real units"),
     ],

@@ -105,11 +105,19 @@ def test_a_command_set_that_is_no_toml(refused: Callable, files: Path, name: str
         assert f"{files / name}:1:8: this is not valid TOML" in told
 
 
-@pytest.mark.parametrize("name", ["analyzer-commands.toml", "generator-commands.toml"])
-def test_a_command_set_that_is_not_there(refused: Callable, files: Path, name: str) -> None:
-    (files / name).unlink()
+@pytest.mark.parametrize("who", ["analyzer", "generator"])
+def test_a_command_set_that_is_not_there(refused: Callable, files: Path, who: str) -> None:
+    (files / f"{who}-commands.toml").unlink()
+    place = f"{files / who}.toml:6:1"
     for told in refused():
-        assert f"there is no command set '{name}'" in told
+        assert f"{place}: there is no command set '{who}-commands.toml'" in told
+
+
+@pytest.mark.parametrize(("who", "line"), [("analyzer", 5), ("generator", 10)])
+def test_a_data_file_that_is_not_there(refused: Callable, files: Path, who: str, line: int) -> None:
+    (files / f"{who}.toml").unlink()
+    for told in refused():
+        assert f"{files / 'bench.toml'}:{line}:1: there is no data file '{who}.toml'" in told
 
 
 @pytest.mark.parametrize("verb", ["identify", "set_load", "on", "off", "state", "fetch_current"])

@@ -181,7 +181,7 @@ def test_binary_frames_that_nobody_could_read_are_refused(
     assert not (tmp_path / "new").exists()
 
 
-def wicket(folder: Path, **more: str) -> Path:
+def wicket(folder: Path, **more: object) -> Path:
     """A file of answers about an analyzer of text messages."""
     lists = {"loads_ohm": [50, 100]}
     numbers = {"max_power_w": 250, "max_current_ma": 2000, "readings_per_s": 4}
@@ -228,6 +228,47 @@ def test_an_address_of_the_web_is_refused(ohmwright: Callable, tmp_path: Path) -
     outcome = ohmwright("new", "analyzer", tmp_path / "new", "--answers", answers)
     assert outcome.code == 2
     assert "say HOST:PORT" in " ".join(outcome.err.split())
+
+
+@pytest.mark.parametrize(
+    "reached", ["tcp 127.0.0.1 7061", "127.0.0.1", "analyzer", "127.0.0.1 : 7061", "ttyUSB0"]
+)
+def test_what_is_no_address_is_no_serial_port(
+    ohmwright: Callable, tmp_path: Path, reached: str
+) -> None:
+    answers = wicket(tmp_path, reached=reached)
+    outcome = ohmwright("new", "analyzer", tmp_path / "new", "--answers", answers)
+    assert outcome.code == 2
+    assert f"reached: '{reached}' is no serial port (COM3" in " ".join(outcome.err.split())
+
+
+@pytest.mark.parametrize(
+    ("reached", "kind"),
+    [
+        ("127.0.0.1:7061", "tcp"),
+        ("com3", "serial"),
+        ("serial=A B7", "serial"),
+        ("USB0::1::2::77::INSTR", "visa"),
+    ],
+)
+def test_each_form_of_address_is_taken(
+    ohmwright: Callable, tmp_path: Path, reached: str, kind: str
+) -> None:
+    answers = wicket(tmp_path, reached=reached)
+    assert ohmwright("new", "analyzer", tmp_path / "new", "--answers", answers).code == 0
+    bench = read_bench(tmp_path / "new" / "wicket-5-bench.toml")
+    assert bench.file.analyzer.link is not None
+    assert bench.file.analyzer.link.kind == kind
+
+
+def test_what_a_file_of_answers_leaves_out_is_told(ohmwright: Callable, tmp_path: Path) -> None:
+    answers = wicket(tmp_path, state_reply="OUT {state:code}", baud=19200)
+    outcome = ohmwright("new", "analyzer", tmp_path / "new", "--answers", answers)
+    assert outcome.code == 0
+    told = outcome.err.splitlines()
+    assert told[0].startswith("Not in the file of answers, so taken as usual.")
+    assert {'  state_off = "0"', '  state_on = "1"', '  identify = "*IDN?"'} <= {*told}
+    assert not re.search(r"^  (baud|max_limit_s|length|state_reply) =", outcome.err, re.MULTILINE)
 
 
 def test_files_that_exist_stay_as_they_are(

@@ -1,12 +1,15 @@
 """The command `rehearse`: table, JSON, figure, comparison, units like those on record."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from ohmwright.model.shipped import shipped
+from ohmwright.rehearsal.rehearse import Sharing
+from ohmwright.rehearsal.unit_run import Rehearsed
+from ohmwright.rehearsal.workers import Done
 
 BENCH = shipped("benches", "demo.toml")
 
@@ -54,3 +57,18 @@ def test_records_that_tell_too_little_are_refused(
     ended = ohmwright("rehearse", procedure, "--bench", BENCH, "--like", records)
     assert ended.code == 2
     assert "tell too little of Quillon 300" in ended.err.replace("\n", " ")
+
+
+def test_a_stopped_one_says_what_is_missing_and_how_to_have_it(
+    ohmwright: Callable[..., Any], procedure: Path, monkeypatch: pytest.MonkeyPatch
+):
+    def outcomes(_: Sharing, rehearsed: tuple[Rehearsed, ...], __: object) -> Iterator[Done]:
+        yield 0, rehearsed[0].run_unit(0)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Sharing, "outcomes", outcomes)
+    ended = ohmwright("rehearse", procedure, "--bench", BENCH, "--units", 3)
+    assert ended.code == 4, ended.err
+    said = " ".join(ended.out.split())
+    assert "Stopped: 2 of 3 units not run. Outcomes are kept nowhere: the same command runs" in said
+    assert "runs all 3 units, from the first one on." in said

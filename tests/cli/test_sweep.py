@@ -169,7 +169,7 @@ def test_a_plan_in_a_file_is_what_the_options_say(ohmwright: Callable, tmp_path:
         (("--loads", "500,500"), "--loads: names a value twice"),
         (("--settings", "1,x"), "--settings 1,x: these are no numbers"),
         (("--mode", "coag=abc"), "--mode coag: abc: these are no numbers"),
-        (("--plot", "curve.xlsx"), "--plot curve.xlsx: a picture is no file"),
+        (("--plot", "curve.xlsx"), "--plot curve.xlsx: a picture cannot be written"),
         (("--band", "none.toml", "--plot", "a.svg"), "none.toml: there is no such file"),
         (("--against", "none.csv"), "none.csv: cannot be read"),
         (("--parquet", "none/x.parquet"), "cannot be written"),

@@ -119,7 +119,7 @@ def test_a_certificate_that_is_not_there_names_those_that_are(
     bench.write_text(bench.read_text().replace("own.toml", "nobody"))
     outcome = verify(bench)
     assert outcome.code == 2
-    assert "there is no certificate 'nobody'" in outcome.err
+    assert f"{bench}:6:1: there is no certificate 'nobody'" in outcome.err
     assert "gantry-400, plover-200" in outcome.err
 
 

@@ -1,5 +1,6 @@
 """Limits on record are held against those of the procedure that was kept with them."""
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -76,3 +77,11 @@ def test_a_procedure_that_cannot_be_read_is_named(text: str, job: Sequence[Event
     other = document("procedure", Path("house.toml"), text)
     kept = DocumentKept(at=job[0].at, bench_s=0.0, document=other)
     assert unreadable_procedures([kept]) == ("house.toml",)
+
+
+def test_a_kept_procedure_with_numbers_in_quotes_is_read(job: Sequence[Event]) -> None:
+    text = DEMO.read_text(encoding="utf-8")
+    quoted = re.sub(r"\b(age_s|load_ohm) = (\S+)", r'\1 = "\2"', text)
+    other = document("procedure", DEMO, quoted)
+    kept = DocumentKept(at=job[0].at, bench_s=0.0, document=other)
+    assert unreadable_procedures([kept]) == ()

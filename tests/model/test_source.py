@@ -63,7 +63,7 @@ def test_a_good_procedure_is_read(tmp_path: Path) -> None:
         ('kind = "output"', 'kind = "outptu"', "p.toml:6:1: step 'cut', kind: unknown kind "),
         ("power_w = 100", "power_w = 100\ncurrent_ma = 5", "give exactly one of current_ma and"),
         ("power_w = 100", "power_w = ", "p.toml:11:11: this is not valid TOML"),
-        ("power_w = 100", "power_w = 40,5", "; a number has a point, as in 40.5."),
+        ("power_w = 100", "power_w = 40,5", "not valid TOML: a number has a point, as in 40.5."),
         ("power_w = 100", "power_w = nan", "11:1: step 'cut', power_w: must be a finite number"),
     ],
 )
@@ -96,6 +96,62 @@ def test_complaints_are_in_plain_words(tmp_path: Path, old: str, new: str, says:
     said = complaint(tmp_path, GOOD.replace(old, new, 1))
     assert says in said
     assert not re.search(r"\b(input|tag|dictionary|instance|pattern|parse|tuple)\b", said)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("mode =", "name =", "p.toml:8:13: {0}the key 'name' stands twice in its table, first i"),
+        ("[[step]]", "[step]\n[step]", "6:6: {0}the table [step] stands twice; where several are"),
+        ("[[step]]", "[step]\n[[step]]", "6:7: {0}[[step]] follows a [step]; each needs both pa"),
+        ("= 10 }", "= 10, percent = 1 }", "12:40: {0}the key 'percent' stands twice in its braces"),
+        ("percent = 10", "percent = 1,5", "{0}a number has a point, as in 40.5."),
+        ("= 300", "= 300 ohm", "{0}a number stands without a unit."),
+        ("= 300", "= .5", "{0}a number has a digit before its point, as in 0.5."),
+        ("= 300", "=", "10:11: {0}a value is missing."),
+        ("= 300", ": 300", "{0}a key and its value are joined by =, as in key = 40."),
+        ('"output"', "“output”", '6:8: {0}quotes are straight, as in "text".'),
+        ('"output"', "output", '6:8: {0}text stands in quotes, as in "text".'),
+        ('"output"', '"output', "6:15: {0}a text in this line has no closing quote."),
+        ('"output"', '"out\0put"', "6:12: {0}the character U+0000 is not allowed."),
+        ("= 300", "= True", "{0}true and false are written in small letters."),
+    ],
+)
+def test_a_slip_in_toml_is_told_by_its_cause(tmp_path: Path, old: str, new: str, says: str) -> None:
+    said = complaint(tmp_path, GOOD.replace(old, new, 1))
+    assert says.format("this is not valid TOML: ") in said
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("= 100", '= "60"', "p.toml:9:1: step 'cut', setting_w: must be a number."),
+        ("percent = 10", 'percent = "1_5"', "12:15: step 'cut', tolerance.percent: must be a numb"),
+        ("power_w = 100", "power_w = 100\nage_s = true", "12:1: step 'cut', age_s: must be a nu"),
+        ("\n[[", '\n[defaults]\nrest_s = "20"\n\n[[', "6:1: defaults.rest_s: must be a number."),
+    ],
+)
+def test_a_number_in_quotes_is_none(tmp_path: Path, old: str, new: str, says: str) -> None:
+    assert says in complaint(tmp_path, GOOD.replace(old, new, 1))
+
+
+def test_values_of_another_form_come_together(tmp_path: Path) -> None:
+    text = shipped("analyzers", "gantry-400.toml").read_text(encoding="utf-8")
+    path = tmp_path / "a.toml"
+    path.write_text(
+        text.replace("waveform = true", 'waveform = "yes"')
+        .replace("max_power_w = 400", "max_power_w = true")
+        .replace("    10, 20,", '    10, "2_0",')
+        .replace("bits = 16", 'bits = "16"')
+    )
+    with pytest.raises(SourceError) as caught:
+        load(path, AnalyzerData, table="data")
+    assert caught.value.happened.replace(str(path), "a.toml").splitlines() == [
+        "a.toml:9:1: data.waveform: must be true or false.",
+        "a.toml:13:9: data.load_bank.loads_ohm entry 2: must be a number.",
+        "a.toml:16:1: data.load_bank.max_power_w: must be a number.",
+        "a.toml:30:1: data.digitiser.bits: must be a whole number.",
+    ]
 
 
 @pytest.mark.parametrize("noun", [Procedure, BenchFile, AnalyzerData, GeneratorData])
@@ -189,7 +245,7 @@ def long(*parts: str) -> str:
         ("[a" + long(".a") + "]", "nested more than 20 levels deep."),
         (GOOD + "#" * LARGEST_BYTES, "p.toml: is larger than 250 kB."),
         ('"' + long("k") + '" = 1\n', "p.toml:1:1: " + 60 * "k" + "…: unknown key '"),
-        (long("a = 1\n"), "p.toml:2:6: this is not valid TOML: Cannot overwrite a value."),
+        (long("a = 1\n"), "p.toml:2:6: this is not valid TOML: the key 'a' stands twice in"),
     ],
 )
 def test_too_much_of_anything(tmp_path: Path, text: str, says: str) -> None:

@@ -249,6 +249,23 @@ def test_an_unknown_run(store: SqlStore) -> None:
         store.claim("x")
 
 
+def test_what_a_killed_start_left_is_removed(
+    tmp_path: Path, opened: Callable[..., SqlStore]
+) -> None:
+    path = tmp_path / "records.sqlite"
+    opened(str(path)).close()
+    left = [tmp_path / f"records.0a1b2c3d.new.sqlite{end}" for end in ("", "-wal", "-shm")]
+    kept = [tmp_path / "records.9e8f7a6b.new.sqlite", tmp_path / "records.mine.sqlite"]
+    for draft in (*left, *kept):
+        draft.write_bytes(b"")
+    hours_ago = path.stat().st_mtime - 7200
+    for old in (*left, kept[1]):
+        os.utime(old, (hours_ago, hours_ago))
+    opened(str(path)).close()
+    assert not any(draft.exists() for draft in left)
+    assert all(draft.exists() for draft in kept)
+
+
 def test_a_store_of_a_newer_program_is_left_alone(
     place: str, opened: Callable[..., SqlStore]
 ) -> None:

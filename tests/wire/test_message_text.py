@@ -161,3 +161,22 @@ def test_a_decimal_comma_is_named_where_none_was_expected() -> None:
     with pytest.raises(ValueError, match="it should be") as plain:
         exchange.read(b"I=none A")
     assert "comma" not in str(plain.value)
+
+
+@pytest.mark.parametrize(
+    ("body", "says"),
+    [
+        (b"OUT idle", "it should be 'OUT {state:code}', and 'idle' is not in [codes.state]"),
+        (b"OUT \r", "it should be 'OUT {state:code}', and '<CR>' is not in [codes.state]"),
+        (b"IN idle", "it should be 'OUT {state:code}'"),
+    ],
+)
+def test_a_word_that_no_code_table_has_is_named(body: bytes, says: str) -> None:
+    ask = {"identify": "ID?", "state": {"send": "S?", "reply": "OUT {state:code}"}}
+    codes = {"state": {"off": "0", "on": "1"}}
+    whole = {"name": "x", "format": 2, "ask": ask, "tell": {}, "codes": codes}
+    exchange = CommandSet.model_validate(whole).exchange("state")
+    assert exchange.read(b"OUT 1") == {"state": 1.0}
+    with pytest.raises(ValueError, match="it should be") as told:
+        exchange.read(body)
+    assert str(told.value) == says

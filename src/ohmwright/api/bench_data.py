@@ -230,8 +230,8 @@ def read_bench_of(file: BenchFile, path: Path, documents: tuple[Document, ...]) 
     """Read every file that `file`, the bench of `path`, names; `documents`: its own text."""
     read = FileReader()
     read.documents += documents
-    analyzer_path = data_file(file.analyzer.data, path, "analyzers")
-    generator_path = data_file(file.generator.data, path, "generators")
+    analyzer_path = data_file(file.analyzer.data, path, "analyzers", ("analyzer", "data"))
+    generator_path = data_file(file.generator.data, path, "generators", ("generator", "data"))
     certificate = file.analyzer.certificate
     certificate_path = None if certificate is None else certificate_file(certificate, path)
     analyzer = read.parse("analyzer data", analyzer_path, AnalyzerData, table="data")
@@ -281,9 +281,10 @@ def _entry_of_model(file: BenchFile, path: Path, unit: RegisteredAsset) -> Instr
 
 def _entries_with_models(file: BenchFile, path: Path) -> Iterator[tuple[InstrumentEntry, str]]:
     """Yield each generator of a bench file with its model."""
-    for entry in (file.generator, *file.generators):
-        data = load(data_file(entry.data, path, "generators"), GeneratorData, table="data")
-        yield entry, data.model
+    further = [(("generators", n), entry) for n, entry in enumerate(file.generators)]
+    for place, entry in ((("generator",), file.generator), *further):
+        where = data_file(entry.data, path, "generators", (*place, "data"))
+        yield entry, load(where, GeneratorData, table="data").model
 
 
 def _at_port(file: BenchFile, port: str) -> BenchFile:

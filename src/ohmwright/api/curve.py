@@ -135,6 +135,11 @@ class Curve:
                 found.setdefault(point.key, []).append(point)
         return found
 
+    @property
+    def modes(self) -> tuple[str, ...]:
+        """The modes, in the order in which they were first measured."""
+        return tuple(dict.fromkeys(point.mode for point in self.points))
+
     def save(self, path: str | PathLike[str], *, overwrite: bool = False) -> None:
         """Write the curve: CSV or Parquet, or a picture as SVG, PNG or PDF, by the path's ending.
 

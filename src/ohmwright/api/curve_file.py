@@ -38,7 +38,7 @@ def refuse_unknown_ending(path: Path) -> None:
     """Raise UsageError unless a curve can be written as what the ending of `path` says."""
     if path.suffix.lower() not in _ENDINGS:
         raise UsageError(
-            f"{path}: a curve is no file with this ending.",
+            f"{path}: a curve cannot be written with this ending.",
             "Nothing was written.",
             f"Give a name that ends in {', '.join(_ENDINGS[:-1])} or {_ENDINGS[-1]}.",
         )

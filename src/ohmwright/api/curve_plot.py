@@ -38,7 +38,7 @@ def curve_figure(
     curve: Curve, band: str | PathLike[str] | float | None, others: Sequence[Curve]
 ) -> Figure:
     """Return a panel a mode; see `Curve.plot`. Raises SourceError for a wrong procedure file."""
-    modes = sorted({point.mode for point in curve.points})
+    modes = curve.modes
     figure = Figure(figsize=(_SIZE_IN[0] * len(modes), _SIZE_IN[1]), layout="constrained")
     panels: Any = figure.subplots(1, len(modes), squeeze=False)
     limits = band_of(curve, band)
@@ -195,7 +195,7 @@ def _apart(loads: Sequence[float]) -> list[float]:
 def _title(curve: Curve) -> str:
     asset, seed = curve.origin.asset, curve.origin.seed
     simulated = "" if seed is None else f"  SIMULATED, seed {seed}"
-    modes = sorted({point.mode for point in curve.points})
+    modes = curve.modes
     mode = f", {modes[0]}" if len(modes) == 1 else ""
     part = (
         f"\n{len(curve)} of {curve.origin.planned} points, cut short" if curve.is_cut_short else ""

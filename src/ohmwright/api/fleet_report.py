@@ -88,7 +88,7 @@ class FleetReport:
             path.write_bytes(content)
         else:
             raise UsageError(
-                f"{path}: a fleet report is no file with this ending.",
+                f"{path}: a fleet report cannot be written with this ending.",
                 do=f"Give a name that ends in {', '.join(FORMS)}.",
             )
 

@@ -41,7 +41,7 @@ def refuse_no_picture(path: Path, *, option: str, means: str) -> None:
     """
     if path.suffix.lower() not in PICTURES:
         raise UsageError(
-            f"{option} {path}: a picture is no file with this ending.",
+            f"{option} {path}: a picture cannot be written with this ending.",
             means,
             f"Give a name that ends in {', '.join(PICTURES)}.",
         )

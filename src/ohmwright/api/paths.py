@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import NamedTuple
 
 import platformdirs
 
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import SourceError, UsageError
+from ohmwright.model.positions import Path as KeyPath
 from ohmwright.model.shipped import shipped
-from ohmwright.model.source import is_existing_file
+from ohmwright.model.source import is_existing_file, place_in
 
 
 def records_location(given: str | None) -> str:
@@ -66,14 +68,15 @@ def _user_folder(kind: Callable[..., Path]) -> Path:
     return folder
 
 
-def data_file(name: str, beside: Path, kind: str) -> Path:
+def data_file(name: str, beside: Path, kind: str, key: KeyPath) -> Path:
     """Return the data file `name` of the bench file `beside`: in its folder, else a shipped one.
 
-    `kind`: the folder of shipped files, `analyzers` or `generators`. Raises SourceError where there
-    is none.
+    `kind`: the folder of shipped files, `analyzers` or `generators`; `key`: of the bench file, that
+    names it. Raises SourceError where there is none.
     """
     names = [path.stem for path in shipped(kind).glob("*.toml")]
-    return _file(name, beside, shipped(kind, f"{name}.toml"), f"data file '{name}'", kind, names)
+    what = _Named(f"data file '{name}'", kind, key)
+    return _file(name, beside, shipped(kind, f"{name}.toml"), what, names)
 
 
 def certificate_file(name: str, beside: Path) -> Path:
@@ -84,7 +87,8 @@ def certificate_file(name: str, beside: Path) -> Path:
     folder = shipped("analyzers")
     names = [path.parent.name for path in folder.glob("*/certificate.toml")]
     own = folder / name / "certificate.toml"
-    return _file(name, beside, own, f"certificate '{name}'", "certificates", names)
+    what = _Named(f"certificate '{name}'", "certificates", ("analyzer", "certificate"))
+    return _file(name, beside, own, what, names)
 
 
 def given_procedure(given: Path) -> Path:
@@ -125,9 +129,15 @@ def shipped_procedure_hint(name: str) -> str:
     return f"The shipped one has the name '{stem}', without an ending."
 
 
-def _file(
-    name: str, beside: Path, shipped_path: Path, what: str, kind: str, names: list[str]
-) -> Path:
+class _Named(NamedTuple):
+    """A file that a bench file names: in words, of which kind, and by which key."""
+
+    words: str
+    kind: str
+    key: KeyPath
+
+
+def _file(name: str, beside: Path, shipped_path: Path, what: _Named, names: list[str]) -> Path:
     """Return the first that exists of `name` beside the bench file and `shipped_path`."""
     own = beside.parent / name
     if is_existing_file(own):
@@ -135,8 +145,8 @@ def _file(
     if is_existing_file(shipped_path):
         return shipped_path
     raise SourceError(
-        f"{beside}: there is no {what}.",
-        f"Looked for {own} and among the shipped {kind}: {', '.join(sorted(names))}.",
+        f"{place_in(beside, what.key)}: there is no {what.words}.",
+        f"Looked for {own} and among the shipped {what.kind}: {', '.join(sorted(names))}.",
         "Correct the name in the bench file.",
     )
 

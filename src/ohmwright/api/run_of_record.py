@@ -76,7 +76,7 @@ class Run:
         kind = _CERTIFICATE_KINDS.get(target.suffix.lower())
         if kind is None:
             raise UsageError(
-                f"{target}: a certificate is no file with this ending.",
+                f"{target}: a certificate cannot be written with this ending.",
                 do=f"Give a name that ends in {', '.join(_CERTIFICATE_KINDS)}.",
             )
         with open_existing_records(self._records) as store:

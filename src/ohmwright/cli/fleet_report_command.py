@@ -47,7 +47,7 @@ def write_fleet_report(records: str | None, asked: ReportRequest) -> None:
 
     if asked.file.suffix.lower() not in FORMS:
         raise UsageError(
-            f"{asked.file}: a fleet report is no file with this ending.",
+            f"{asked.file}: a fleet report cannot be written with this ending.",
             "Nothing was computed.",
             f"Give a name that ends in {', '.join(FORMS)}.",
         )

@@ -80,7 +80,7 @@ async def read_line() -> str:
     if not line:
         raise UsageError(
             "There is nobody to answer: standard input has ended.",
-            do="Run it in a terminal, or with --unattended.",
+            do="Run it in a terminal; a command that has --unattended asks nobody with it.",
         )
     return line
 

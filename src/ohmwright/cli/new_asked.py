@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from pydantic.fields import FieldInfo
 
 from .new_frames import NONE, is_frame_key_asked, usual_by_answers
 
+_SERIAL_PORT = re.compile(r"COM\d+|/\S+|serial=.+", re.IGNORECASE)
 OF_TEXT = (
     *("identify", "identify_reply", "set_load", "load", "load_reply", "state_reply"),
     *("current_reply", "select_mode", "set_power"),
@@ -46,6 +48,13 @@ def is_asked(key: str, so_far: dict[str, Any]) -> bool:
     if key == "answer":
         return not is_binary
     return is_frame_key_asked(key, so_far)
+
+
+def is_address(reached: str) -> bool:
+    """Return whether `reached` names a serial port, a host and a port, or a VISA resource."""
+    if _SERIAL_PORT.fullmatch(reached) is not None:
+        return True
+    return " " not in reached and ("::" in reached or is_host(reached))
 
 
 def is_host(reached: str) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from importlib.resources import files
 from pathlib import Path
 from string import Template
@@ -16,8 +16,9 @@ from pydantic_core import ErrorDetails
 
 from ohmwright.api.bench_data import read_bench
 from ohmwright.model.complaint_words import words_of_error
-from ohmwright.model.errors import UsageError
-from ohmwright.model.source import load
+from ohmwright.model.errors import SourceError, UsageError
+from ohmwright.model.source import load, read_text
+from ohmwright.model.toml_text import decoded
 
 from .console import err, out
 from .keyboard import read_line
@@ -72,9 +73,21 @@ def new_generator(folder: Path, answers: Path | None) -> int:
 
 
 def _answered(noun: type[A], answers: Path | None) -> A:
-    if answers is not None:
-        return load(answers, noun)
-    return noun.model_validate(anyio.run(_asked, noun))
+    if answers is None:
+        return noun.model_validate(anyio.run(_asked, noun))
+    given = load(answers, noun)
+    _say_usual(given, decoded(answers, read_text(answers), SourceError))
+    return given
+
+
+def _say_usual(given: Answers, said: Container[str]) -> None:
+    """Print the usual answers that were taken, since the file of answers has not `said` its own."""
+    values = dict(given)
+    usual = [key for key in values if key not in said and is_asked(key, values)]
+    if usual:
+        err().print("Not in the file of answers, so taken as usual. Correct what is otherwise:")
+    for key in usual:
+        err().print(f"  {key} = {_toml(values[key])}", soft_wrap=True)
 
 
 async def _asked(noun: type[A]) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from ohmwright.model.base import FrozenModel
 from ohmwright.model.hardware import MANY, ModeKind, PanelName, Positive
 from ohmwright.wire.command_set import CommandSet
 
-from .new_asked import OF_TEXT, is_asked
+from .new_asked import OF_TEXT, is_address, is_asked
 from .new_frames import (
     NONE,
     USUAL_OF_BINARY,
@@ -119,6 +119,11 @@ def _needed(text: str) -> str:
 def _address(text: str) -> str:
     if "://" in text:
         raise ValueError("an address stands without '://': say HOST:PORT, as 127.0.0.1:5025")
+    if text != NONE and not is_address(text):
+        raise ValueError(
+            f"'{text}' is no serial port (COM3, /dev/ttyUSB0, serial=NUMBER of its adapter), no "
+            "HOST:PORT (as 127.0.0.1:5025) and no VISA resource (as USB0::…::INSTR)"
+        )
     return text
 
 

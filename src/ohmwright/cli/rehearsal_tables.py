@@ -32,12 +32,21 @@ def summary_tables(rehearsal: Rehearsal) -> Iterator[RenderableType]:
     title = printable(f"{procedure.title}, revision {procedure.revision}")
     yield Text(f"Rehearsal of {title}: {figures.units} invented units, SIMULATED", style="bold")
     if figures.units < figures.wanted:
-        yield Text(f"Stopped: {figures.wanted - figures.units} of {figures.wanted} units not run.")
+        yield Text(_stopped(figures))
     yield _shares(figures)
     yield _spreads(figures)
     yield _steps(figures)
     yield _points(figures)
     yield from _notes(rehearsal, figures)
+
+
+def _stopped(figures: Summary) -> str:
+    """Return what was not run, and how to have it run."""
+    wanted = figures.wanted
+    return (
+        f"Stopped: {wanted - figures.units} of {wanted} units not run. Outcomes are kept nowhere: "
+        f"the same command runs all {wanted} units, from the first one on."
+    )
 
 
 def comparison_table(differences: Sequence[PairedDifference]) -> Table:

@@ -87,11 +87,15 @@ def _print_origin(curve: Curve) -> None:
 
 
 def _table(curve: Curve) -> Table:
-    """Return the points by mode, setting and load, in whatever order they were measured."""
+    """Return the points by setting and load, in whatever order they were measured.
+
+    Modes stand in the order in which they were first measured.
+    """
     table = Table("Mode", "Setting", "Load")
     for name in ("Power ± U, W", "Current ± U, mA", "Voltage"):
         table.add_column(name, justify="right", no_wrap=True)
-    for point in sorted(curve, key=lambda one: (*one.key, one.repeat)):
+    place = {mode: n for n, mode in enumerate(curve.modes)}
+    for point in sorted(curve, key=lambda one: (place[one.mode], *one.key, one.repeat)):
         again = f" ({point.repeat})" if point.repeat > 1 else ""
         table.add_row(
             point.mode,

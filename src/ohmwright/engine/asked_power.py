@@ -50,7 +50,7 @@ def set_power_shortfall(point: Point, mode: Mode | None, setting_w: float) -> It
             "power",
             point.target.quantity,
             f"at most {upper_w:.4g} W pass, and at a setting of {setting_w:g} W about "
-            f"{expected_w:.4g} W are to be expected; is a digit or the setting wrong?",
+            f"{expected_w:.4g} W are to be expected; a digit or the setting may be wrong",
             expected_w / upper_w,
         )
 
@@ -62,6 +62,6 @@ def _too_much(point: Point, most_w: float, why: str) -> Iterator[Shortfall]:
             "power",
             point.target.quantity,
             f"at least {lower_w:.4g} W into {point.load_ohm:g} ohm are asked for, and {why}; "
-            "is a digit, the load or the setting wrong?",
+            "a digit, the load or the setting may be wrong",
             lower_w / most_w,
         )

@@ -9,10 +9,12 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
+
 from ohmwright.model.document import Document, Role
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.event import DocumentKept, Event, RunResumed, RunStarted
-from ohmwright.model.source import parse
+from ohmwright.model.toml_text import decoded
 
 from .procedure import Procedure
 
@@ -61,8 +63,12 @@ def _parsed(text: str) -> Mapping[str, Any]:
 
 @lru_cache(maxsize=64)
 def read_kept_procedure(document: Document) -> Procedure | None:
-    """Return a kept procedure; None where it cannot be read here, as with steps of a package."""
+    """Return a kept procedure; None where it cannot be read here, as with steps of a package.
+
+    What is refused of a new file since, as a number in quotes, is read.
+    """
     try:
-        return parse(Path(document.name), document.text, Procedure, error=ProcedureError)
-    except ProcedureError:
+        table = decoded(Path(document.name), document.text, ProcedureError)
+        return Procedure.model_validate(table)
+    except (ProcedureError, ValidationError):
         return None

@@ -5,7 +5,8 @@ Frozen pydantic models with no behaviour beyond validation. Read in this order:
     base                    the base of every model: frozen, and unknown keys refused
     errors                  every error a person can meet, with its exit code
     source, positions, unknown_keys        TOML files: complaints with line and column
-    complaint_words         plain words for what is wrong with a value
+    toml_text, syntax_causes               a text as a table; the likely cause where it is none
+    complaint_words, value_forms           plain words for what is wrong with a value
     text_limits             the bounds of a data file
     shipped, account        where shipped data lies; who the operating system says is at work
     hardware                what an analyzer and a generator can do

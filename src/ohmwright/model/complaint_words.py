@@ -51,13 +51,17 @@ def error_at(path: Sequence[str | int], what: str) -> PydanticCustomError:
 def words_of_error(detail: ErrorDetails) -> str:
     """Return what is wrong, as the rest of a sentence that begins with the name of the key."""
     kind, about = detail["type"], detail.get("ctx", {})
-    wanted = _WANTED.get(kind)
-    if wanted is not None:
-        return f"must be {wanted}"
+    if kind in _WANTED:
+        return words_of_kind(kind)
     special = _SPECIAL.get(kind)
     what = detail["msg"].removeprefix("Value error, ") if special is None else special(about)
     what = what[:1].lower() + what[1:]
     return shortened(what.replace("input should be", "must be", 1), _LONGEST)
+
+
+def words_of_kind(kind: str) -> str:
+    """Return what a value must be, by pydantic's name for an error of `_WANTED`."""
+    return f"must be {_WANTED[kind]}"
 
 
 def _unknown_tag(about: Mapping[str, Any]) -> str:

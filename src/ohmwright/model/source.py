@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-import tomllib
 from collections.abc import Callable, Container, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
@@ -17,8 +15,10 @@ from .complaint_words import AT_KEY, discriminator, key_name, words_of_error
 from .errors import SourceError, UsageError
 from .positions import Path as KeyPath
 from .positions import Position, key_positions
-from .text_limits import LARGEST_BYTES, first_violation
+from .text_limits import LARGEST_BYTES
+from .toml_text import decoded
 from .unknown_keys import suggestion, valid_keys
+from .value_forms import misread_values
 
 M = TypeVar("M", bound=BaseModel)
 _MOST = 20
@@ -51,17 +51,22 @@ def parse(
 
     Raises `error` (a SourceError) naming file, line, column and the nearest valid key.
     """
-    data = _decode(path, text, error)
+    data = decoded(path, text, error)
     wanted = data if table is None else _table(path, data, table, error)
     _refuse_other_kind(path, data, noun, error)
     try:
-        return noun.model_validate(wanted)
+        read = noun.model_validate(wanted)
     except ValidationError as problem:
-        prefix = () if table is None else (table,)
-        complaints = _complaints(_details(problem, noun), data, text, prefix)
-        lines = [f"{path}:{line}:{column}: {what}" for (line, column), what in complaints]
-        lines += [f"{path}: and perhaps more."] if len(complaints) >= _MOST else []
-        raise error("\n".join(lines), do="Correct the file and try again.") from None
+        details = _details(problem, noun)
+    else:
+        details = [_Detail(at, partial(str, what)) for at, what in misread_values(wanted, read)]
+        if not details:
+            return read
+    prefix = () if table is None else (table,)
+    complaints = _complaints(details, data, text, prefix)
+    lines = [f"{path}:{line}:{column}: {what}" for (line, column), what in complaints]
+    lines += [f"{path}: and perhaps more."] if len(complaints) >= _MOST else []
+    raise error("\n".join(lines), do="Correct the file and try again.")
 
 
 @contextmanager
@@ -76,6 +81,19 @@ def refused_by_name(what: str, noun: type[BaseModel]) -> Iterator[None]:
     except ValidationError as problem:
         found = [f"{_given(one.loc)}: {one.say()}" for one in _details(problem, noun)[:_MOST]]
         raise UsageError(f"{what}: {'; '.join(found)}.", do="Correct it.") from None
+
+
+def place_in(path: Path, key: KeyPath) -> str:
+    """`path:line:column` of a key, or the nearest table of it, in the file as it stands now.
+
+    `path` alone where it cannot be read.
+    """
+    try:
+        places = key_positions(read_text(path))
+    except SourceError:
+        return str(path)
+    line, column = _nearest_place(places, key)
+    return f"{path}:{line}:{column}"
 
 
 def read_text(path: Path, error: type[SourceError] = SourceError) -> str:
@@ -117,34 +135,6 @@ def is_existing_file(path: Path) -> bool:
         return path.is_file()
     except OSError:
         return False
-
-
-def _decode(path: Path, text: str, error: type[SourceError]) -> dict[str, Any]:
-    found = first_violation(text)
-    if found is not None:
-        raise error(
-            f"{path}:{found.line}:{found.column}: {found.what}.",
-            "No procedure, bench or data file needs that.",
-            "Correct the file.",
-        )
-    try:
-        return tomllib.loads(text)
-    except (ValueError, RecursionError) as problem:  # of which TOMLDecodeError is one
-        what = str(problem)
-        place = re.search(r" \(at line (\d+), column (\d+)\)", what)
-        line, column = place.groups() if place else (len(text.splitlines()) or 1, 1)
-        what = what[: place.start()] if place else what.replace(" (at end of document)", "")
-        if _has_decimal_comma(text, int(line)):
-            what += "; a number has a point, as in 40.5"
-        raise error(
-            f"{path}:{line}:{column}: this is not valid TOML: {what}.", do="Correct the file."
-        ) from None
-
-
-def _has_decimal_comma(text: str, line: int) -> bool:
-    """Whether a line gives a number with a decimal comma, in no list."""
-    said = text.splitlines()[line - 1 : line]
-    return bool(said) and re.search(r"=\s*[-+]?\d+,\d+\s*(#|$)", said[0]) is not None
 
 
 def _refuse_other_kind(

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import sqlite3
+from contextlib import suppress
 from pathlib import Path
 from secrets import token_hex
 from threading import Lock
@@ -20,6 +22,8 @@ from .summaries import rebuild_summary_tables
 
 NEWEST_VERSION = "0010"
 _OLDER_VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009")
+_DRAFT = ".new.sqlite"
+_DRAFT_AGE_S = 3600.0
 _ALEMBIC = Lock()  # it keeps what it works on in globals
 _LOCK = 0x6F686D77  # any number of our own; PostgreSQL's advisory locks are named by numbers
 
@@ -83,10 +87,11 @@ def _create_file(path: Path) -> None:
     So a file without tables is never one that was being made, but one that lost them.
     """
     if path.exists():
+        _remove_left_drafts(path)
         return
     if path.with_name(f"{path.name}-wal").exists():
         raise _lost_tables_error(f"{path}: the file is gone, and its log is still there.")
-    draft = path.with_name(f"{path.stem}.{token_hex(4)}.new.sqlite")
+    draft = path.with_name(f"{path.stem}.{token_hex(4)}{_DRAFT}")
     try:
         os.close(create_private_file(draft))
     except OSError as problem:
@@ -105,6 +110,18 @@ def _create_file(path: Path) -> None:
         made.close()
         for end in ("", "-wal", "-shm", "-journal"):  # where the disk is full, SQLite leaves them
             draft.with_name(f"{draft.name}{end}").unlink(missing_ok=True)
+
+
+def _remove_left_drafts(path: Path) -> None:
+    """Remove what programs left that were killed while they made the store at `path`.
+
+    It holds no records. One that is not long older than the store may be in use.
+    """
+    with suppress(OSError):  # it is in nobody's way
+        before_s = path.stat().st_mtime - _DRAFT_AGE_S
+        for left in path.parent.glob(f"{glob.escape(path.stem)}.????????{_DRAFT}*"):
+            if left.stat().st_mtime < before_s:
+                left.unlink()
 
 
 def _lost_tables_error(happened: str) -> RecordError:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -30,11 +30,17 @@ def plot(rehearsals: Sequence[Rehearsal]) -> Figure:
     summaries = [one.summary for one in rehearsals]
     names = _names(rehearsals)
     figure = Figure(figsize=(11, 8), layout="constrained")
-    (verdicts, times), (steps, points) = figure.subplots(2, 2)
+    halves: Any = figure.subfigures(2, 1)
+    upper, lower = halves  # so the long names below take no room from what is above
+    verdicts, times = upper.subplots(1, 2)
+    steps, points = lower.subplots(1, 2)
     _verdicts(verdicts, summaries, names)
-    _times(times, rehearsals, names)
+    _times(times, rehearsals)
     _steps(steps, summaries)
     _points(points, summaries)
+    if len(names) > 1:
+        named = verdicts.get_legend_handles_labels()
+        upper.legend(*named, loc="outside upper center", frameon=False)
     figure.suptitle(f"Rehearsal on {summaries[0].units} invented units, SIMULATED")
     return figure
 
@@ -87,27 +93,23 @@ def _verdicts(axes: Axes, summaries: Sequence[Summary], names: Sequence[str]) ->
         _bounds(axes, at, column)
     axes.set_xlabel("units in %, with 95 % limits")
     axes.set_title("Verdicts on units")
-    if len(names) > 1:
-        axes.legend(frameon=False, fontsize="small")
 
 
-def _times(axes: Axes, rehearsals: Sequence[Rehearsal], names: Sequence[str]) -> None:
-    for one, name, colour in zip(rehearsals, names, _COLOURS, strict=False):
-        for style, label, seconds in (
-            ("-", "bench", [o.bench_s for o in one.outcomes]),
-            ("--", "RF on", [o.on_s for o in one.outcomes]),
+def _times(axes: Axes, rehearsals: Sequence[Rehearsal]) -> None:
+    for one, colour in zip(rehearsals, _COLOURS, strict=False):
+        for style, seconds in (
+            ("-", [o.bench_s for o in one.outcomes]),
+            ("--", [o.on_s for o in one.outcomes]),
         ):
             minutes = np.sort(np.array(seconds)) / 60
             share = 100 * np.arange(1, minutes.size + 1) / minutes.size
-            text = label if len(rehearsals) == 1 else f"{label}: {name}"
-            axes.step(minutes, share, style, where="post", color=colour, label=text)
+            axes.step(minutes, share, style, where="post", color=colour)
     axes.set_xlabel("minutes a unit")
     axes.set_ylabel("units done within, %")
     axes.set_xlim(left=0)
     axes.set_ylim(0, 100)
     axes.spines[["top", "right"]].set_visible(False)
-    axes.set_title("Bench time and RF-on time")
-    axes.legend(frameon=False, fontsize="small", loc="lower right")
+    axes.set_title("Bench time (solid) and RF-on time (dashed)")
 
 
 def _steps(axes: Axes, summaries: Sequence[Summary]) -> None:

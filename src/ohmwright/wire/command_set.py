@@ -12,7 +12,7 @@ from pydantic import Field, model_validator
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.complaint_words import error_at
 from ohmwright.model.errors import SourceError
-from ohmwright.model.source import is_existing_file, load
+from ohmwright.model.source import is_existing_file, load, place_in
 
 from .command_messages import (
     Acknowledgements,
@@ -241,7 +241,7 @@ def command_set_file(name: str, beside: Path) -> Path:
         return shipped
     names = ", ".join(sorted(path.stem for path in SHIPPED.glob("*.toml")))
     raise SourceError(
-        f"{beside}: there is no command set '{name}'.",
+        f"{place_in(beside, ('data', 'command_set'))}: there is no command set '{name}'.",
         f"Looked for {own} and among the shipped ones: {names}.",
         "Correct 'command_set'.",
     )

@@ -16,7 +16,7 @@ from numbers import Real
 from ohmwright.model.errors import SourceError
 
 from .field_codec import Codes, FieldCodec, FieldValue, field_codec
-from .message_parts import FieldPart, message_parts
+from .message_parts import FieldPart, message_parts, shown_bytes
 from .verbs import Verb
 
 _DECIMAL_COMMA = re.compile(rb"\d,\d")
@@ -67,6 +67,21 @@ class MessageText:
     def fits(self, body: bytes) -> bool:
         """Whether `body` has the form of this text."""
         return self._pattern.fullmatch(body) is not None
+
+    def missing_code(self, body: bytes) -> str:
+        """What no code table has, where `body` would fit but for that; else an empty text."""
+        coded = [codec for codec in self._codecs() if codec.codes is not None]
+        anything = b"".join(b"(.+?)" if part in coded else _regex(part) for part in self.parts)
+        found = re.fullmatch(anything, body, re.DOTALL)
+        said = () if found is None else zip(coded, found.groups(), strict=True)
+        return next(
+            (
+                f", and '{shown_bytes(each)}' is not in [codes.{codec.name}]"
+                for codec, each in said
+                if re.fullmatch(codec.pattern, each, re.DOTALL) is None
+            ),
+            "",
+        )
 
     def pattern_where(self, quantity: str, only: bytes) -> bytes:
         """A regular expression for bodies whose `quantity` stands there as the pattern `only`."""
@@ -191,7 +206,8 @@ def _read(exchange: Exchange, body: bytes) -> ReplyValues:
             return said
     forms = " or ".join(repr(text.text) for text in exchange.replies)
     comma = _COMMA if _DECIMAL_COMMA.search(body) and "{:," not in forms else ""
-    raise ValueError(f"it should be {forms}{comma}")
+    code = next(filter(None, (text.missing_code(body) for text in exchange.replies)), "")
+    raise ValueError(f"it should be {forms}{code or comma}")
 
 
 def _without_reading(asked: str, said: ReplyValues, value: float) -> ReplyValues:

@@ -1,0 +1,85 @@
+"""The likely cause of a slip in TOML, in plain words; the decoder tells its own state instead."""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from .unknown_keys import LONGEST_KEY, shortened
+
+_KEY = re.compile(r"""\s*([\w-]+|"[^"]*"|'[^']*')\s*=""")
+_CURLY = "“”„‟‘’‚‛«»‹›"
+_SECOND = re.compile(r"Cannot declare \((.+)\) twice")
+_SECOND_IN_BRACES = re.compile(r"Duplicate inline table key ('.*')")
+_LINE_ENDS = r"\s*(?:#.*)?$"
+_AT_VALUE = {
+    re.compile(r"$"): "a value is missing",
+    re.compile(r"(?i:true|false)\b"): "true and false are written in small letters",
+    re.compile(r"\.\d"): "a number has a digit before its point, as in 0.5",
+    re.compile(r"[^\W\d]"): 'text stands in quotes, as in "text"',
+}
+"""What is wrong with what begins where a value should."""
+_IN_LINE = {
+    re.compile(r"=\s*[-+]?\d+,\d+"): "a number has a point, as in 40.5",
+    re.compile(rf"=\s*[-+]?\d[\d.]*\s*[^\W\d]+{_LINE_ENDS}"): "a number stands without a unit",
+    re.compile(rf"=\s*[-+]?\d[\d.]*\s*%{_LINE_ENDS}"): "a number stands without a unit",
+    re.compile(r"""\s*[\w-]+\s*:"""): "a key and its value are joined by =, as in key = 40",
+}
+"""What is wrong with a line that goes on where it should end, or has no = after a key."""
+
+
+class SyntaxSlip(NamedTuple):
+    """What the decoder said, and the line and column of it, both counted from 1."""
+
+    said: str
+    line: int
+    column: int
+
+
+def cause_of(slip: SyntaxSlip, text: str) -> str | None:
+    """Return what is probably wrong at a slip in `text`; None where nothing better is known."""
+    lines = text.split("\n")
+    line = lines[slip.line - 1]
+    here = line[slip.column - 1 :]
+    if slip.said.startswith("Illegal character '\\n'"):
+        return "a text in this line has no closing quote"
+    if here and not here[0].isprintable() and here[0] != "\t":
+        return f"the character U+{ord(here[0]):04X} is not allowed"
+    if here and here[0] in _CURLY:
+        return 'quotes are straight, as in "text"'
+    if slip.said.startswith("Invalid value"):
+        return next((words for form, words in _AT_VALUE.items() if form.match(here)), None)
+    if slip.said.startswith("Expected"):
+        return next((words for form, words in _IN_LINE.items() if form.search(line)), None)
+    return _named_twice(slip, lines)
+
+
+def _named_twice(slip: SyntaxSlip, lines: list[str]) -> str | None:
+    """Return which key or table stands twice; None where that is not what is wrong."""
+    if (found := _SECOND_IN_BRACES.match(slip.said)) is not None:
+        return f"the key {shortened(found[1], LONGEST_KEY)} stands twice in its braces"
+    if (found := _SECOND.match(slip.said)) is not None:
+        table = shortened(".".join(re.findall(r"'([^']*)'", found[1])), LONGEST_KEY)
+        return f"the table [{table}] stands twice; where several are meant, each is [[{table}]]"
+    if not slip.said.startswith("Cannot overwrite"):
+        return None
+    if (header := re.match(r"\s*\[\[(.+)\]\]", lines[slip.line - 1])) is not None:
+        table = shortened(header[1], LONGEST_KEY)
+        return f"[[{table}]] follows a [{table}]; each needs both pairs of brackets"
+    return _second_key(slip.line, lines)
+
+
+def _second_key(line: int, lines: list[str]) -> str | None:
+    """Return the name of the key that ends in `line`, with the line that has it before."""
+    above = [number for number in range(1, line + 1) if lines[number - 1].lstrip()[:1] == "["]
+    table = range(above[-1] + 1 if above else 1, line + 1)
+    keys = [
+        (number, found[1].strip("'\""))
+        for number in table
+        if (found := _KEY.match(lines[number - 1])) is not None
+    ]
+    if not keys:
+        return None
+    (_, key), before = keys[-1], keys[:-1]
+    first = next((f", first in line {n}" for n, name in before if name == key), "")
+    return f"the key '{shortened(key, LONGEST_KEY)}' stands twice in its table{first}"
