@@ -260,7 +260,7 @@ def test_a_fleet_prior_saves_the_probe():
 def test_what_needs_no_move_is_confirmed_in_the_same_activation_unless_it_was_warm(
     left, activations, most_on_s
 ):
-    bench = Bench(Made(level=TARGET + 2, noise=0.0015), 1.5)
+    bench = Bench(Made(level=TARGET + 3, noise=0.0015), 1.5)
     end, _ = run(bench, prior=fleet(1.5), left=left)
     assert (end.ended, bench.counts, bench.seed) == ("confirmed", 0, activations)
     assert bench.on_s < most_on_s  # a warm one is left at once, not looked at in vain

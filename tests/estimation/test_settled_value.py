@@ -26,7 +26,7 @@ def test_value_is_the_lag_free_output_at_the_age():
 
 
 def test_age_asked_for_is_honoured_when_it_is_past():
-    made = Made(noise=0.0001, droop=0.015, resolution=0.01)
+    made = Made(noise=0.0001, droop=0.01, resolution=0.01)
     age_s, value = made.readings(12.0)
     early = settled_value(age_s, value, at_age_s=3.0, window_s=0.5, resolution=0.01)
     late = settled_value(age_s, value, at_age_s=10.0, window_s=0.5, resolution=0.01)

@@ -10,7 +10,7 @@ AGE_S = 6.0
 
 
 def test_a_rested_unit_has_nothing_left_over() -> None:
-    assert Warmth(DROOP).residual(AGE_S) == ResidualWarmth(0.0, 0.0)
+    assert Warmth(DROOP).residual(AGE_S) == ResidualWarmth(0.0, 0.0, DROOP.largest)
     assert Warmth(DROOP).rest_s(1e-6, AGE_S, 30.0) == 0.0
 
 

@@ -163,12 +163,12 @@ def test_an_output_that_creeps_after_a_quick_rise_is_another_shape_and_not_a_qui
 
 
 def test_droop_that_shows_later_by_the_delay_is_within_the_uncertainty():
-    made = Made(lag_s=1.5, dead_s=1.0, droop=0.02, noise=1e-4, resolution=0.01)
+    made = Made(lag_s=1.5, dead_s=1.0, droop=0.015, noise=1e-4, resolution=0.01)
     for late_s in (0.0, 2.5, 4.0):  # droops with the age, with the output, and behind the lag
         age_s, value = made.readings(15.0)
         t = age_s - 0.25
-        droop = 0.02 * np.exp(-np.maximum(t - late_s, 0.0) / 8.0)
-        value = value / (1 - 0.02 * (1 - np.exp(-t / 8.0))) * (1 - 0.02 + droop)
+        droop = 0.015 * np.exp(-np.maximum(t - late_s, 0.0) / 8.0)
+        value = value / (1 - 0.015 * (1 - np.exp(-t / 8.0))) * (1 - 0.015 + droop)
         seen = ActivationRecord(age_s, value / TARGET, Steps.switching_on(), 0.5, 1e-5, 6.0, 0.0)
         fit = fit_transient(seen, vague_prior(), NoisePrior(), None, departures=True)
         assert abs(fit.level(0.0).mean * TARGET - made.at(6.0)) < 2 * fit.level(0.0).sd * TARGET

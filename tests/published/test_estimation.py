@@ -328,7 +328,7 @@ def transient_of(seed: int) -> TransientEstimate:
     record = ActivationRecord(
         age_s, value / SLOW.level, Steps.switching_on(), SLOW.window_s, 1 / SLOW.level, 6.0, 0.0
     )
-    fit = fit_transient(record, vague_prior(), NoisePrior(), None)
+    fit = fit_transient(record, vague_prior(largest_droop=0.02), NoisePrior(), None)
     assert fit is not None
     return fit
 
@@ -337,7 +337,7 @@ def transient_by_sums(seed: int) -> tuple[tuple[float, float], tuple[float, floa
     """Mean and sd of the level at 6 s and of the droop; the grid is laid anew around its mean."""
     age_s, value = SLOW.readings(7.0, seed)
     means, sds = np.log([0.75, 0.5, 0.15]), np.array([0.8, 0.9, 1.0])
-    known = bayes.Gaussian(np.array([1.0, 0.01]), np.array([0.1, 0.01]))
+    known = bayes.Gaussian(np.array([1.0, 0.01]), np.array([0.1, 0.006]))
     noise_sd = float(np.sqrt(transient_of(seed).start.variance))
     centre = np.log([SLOW.lag_s, SLOW.dead_s, SLOW.second_pole])
     spread = np.diag([0.02, 0.025, 0.15])

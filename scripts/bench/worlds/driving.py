@@ -26,7 +26,7 @@ from ohmwright.engine.stop_rules import UntilDecided
 from ohmwright.estimation.duty import Duty
 from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.estimation.thermal_droop import Droop, Warmth
-from ohmwright.model.hardware import MeterData, ServiceMode
+from ohmwright.model.hardware import DroopData, MeterData, ServiceMode
 from ohmwright.model.result import Sample as Reading
 from ohmwright.model.step import Point, Timing
 from ohmwright.model.tolerance import Allowance, target_of
@@ -164,13 +164,16 @@ def _output_warmth(world: World) -> OutputWarmth:
     bears_all = (Duty(1e9, 1.0),)
     if not world.droop_stated:
         return OutputWarmth(bears_all)
-    slowest_s = 2 * world.outer_tau_s[1]
-    droop = Droop(
-        world.droop[1] + world.outer_droop[1],
-        (world.body_tau_s[0], world.outer_tau_s[1]),
-        (world.body_tau_s[0], slowest_s),
-    )
+    stated = _droop(world)
+    droop = Droop(stated.largest, stated.tau_s, stated.recovery_tau_s)
     return OutputWarmth(bears_all, Warmth(droop))
+
+
+def _droop(world: World) -> DroopData:
+    """What the generator's data state, where they do."""
+    fast_s, slow_s = world.body_tau_s[0], world.outer_tau_s[1]
+    largest = world.droop[1] + world.outer_droop[1]
+    return DroopData(largest=largest, tau_s=(fast_s, slow_s), recovery_tau_s=(fast_s, 2 * slow_s))
 
 
 class _Job:
@@ -182,7 +185,9 @@ class _Job:
         self._point = _point(unit)
         self._timing = _timing(unit.world, rest_s=unit.world.rest_s, max_on_s=unit.limit_s)
         keys = keys_of(ServiceMode(points=())) if unit.world.keys else None
-        spec = point_spec_of(self._point, self._timing, _meter(unit), None, keys=keys)
+        droop = _droop(unit.world) if unit.world.droop_stated else None
+        meter = _meter(unit)
+        spec = point_spec_of(self._point, self._timing, meter, None, keys=keys, droop=droop)
         self._policy = AdjustPolicy(spec)
         self._warmth = _output_warmth(unit.world)
         self._presses = 0

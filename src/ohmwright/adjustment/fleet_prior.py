@@ -87,12 +87,13 @@ class FleetPrior:
         units = self.positive + self.negative
         return (_HUNTING_UNITS * _HUNTING + self.hunting) / (_HUNTING_UNITS + units)
 
-    def transient_prior(self) -> TransientPrior:
+    def transient_prior(self, largest_droop: float | None = None) -> TransientPrior:
         """Prior of the next unit's coefficients; that of an unknown point after too few units.
 
         The gain stays that of an unknown point unless nearly all units agree on its sign.
+        `largest_droop`: the most that units of the model droop, relative; None where not stated.
         """
-        prior = vague_prior()
+        prior = vague_prior(largest_droop)
         if self.gain.weight < _ENOUGH:
             return prior
         for coefficient, spread in (

@@ -6,6 +6,8 @@ output at the present position, whichever way led there.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from ohmwright.estimation.coefficients import COUNT, TRIM, Coefficient, output_at
@@ -26,4 +28,5 @@ def at_new_origin(prior: TransientPrior, position: Floats) -> TransientPrior:
         2 * _COUNTS
     )
     to_here[Coefficient.GAIN, TRIM] = slope[TRIM]
-    return TransientPrior(to_here @ prior.mean, to_here @ prior.covariance @ to_here.T)
+    mean, covariance = to_here @ prior.mean, to_here @ prior.covariance @ to_here.T
+    return replace(prior, mean=mean, covariance=covariance)

@@ -48,3 +48,5 @@ class PointSpec:
     moves_while_on: bool = True
     """Whether the trim can be moved while RF is on."""
     expected: Expected | None = None
+    largest_droop: float | None = None
+    """The most that a unit of its model loses when warm through, relative; None: not stated."""

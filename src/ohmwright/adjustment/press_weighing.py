@@ -7,7 +7,7 @@ fit before the request left them, averaged over the times at which a person may 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log
 from typing import NamedTuple
 
@@ -97,7 +97,7 @@ class PressWeighing:
         level_sd = _LEVEL_SD if self.cue_s is not None else _LEVEL_SD_BETWEEN
         covariance = prior.covariance.copy()
         covariance[Coefficient.LEVEL, Coefficient.LEVEL] += level_sd**2
-        self._prior = TransientPrior(prior.mean, covariance)
+        self._prior = replace(prior, covariance=covariance)
         self.gain_known = all(self._is_known(press.key) for press in self.asked)
         # without a gain nothing tells one press from another: only whether there were any
         self._hypotheses = [
@@ -204,7 +204,8 @@ class PressWeighing:
         for each in (Coefficient.GAIN, Coefficient.COARSE_PRESS, Coefficient.CURVATURE):
             change[each, each] = ratio
             change[Coefficient.LEVEL, each] = (1 - ratio) * before[each]
-        return TransientPrior(change @ self._prior.mean, change @ self._prior.covariance @ change.T)
+        mean, covariance = change @ self._prior.mean, change @ self._prior.covariance @ change.T
+        return replace(self._prior, mean=mean, covariance=covariance)
 
 
 def _log_sum(values: Floats) -> float:

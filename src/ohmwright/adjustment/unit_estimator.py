@@ -42,7 +42,7 @@ class UnitEstimator:
         self, spec: PointSpec, parameters: Parameters, sizer: StepSizer, fleet: FleetPrior
     ) -> None:
         self._spec, self._parameters, self._sizer = spec, parameters, sizer
-        self.prior = fleet.transient_prior()
+        self.prior = fleet.transient_prior(spec.largest_droop)
         self._hunting_share = fleet.hunting_share()
         self.habits = Habits(0.0, 0.0)
         self._prior_gain_sd = self.prior.sd_of(Coefficient.GAIN)
@@ -83,7 +83,8 @@ class UnitEstimator:
         self.patience_s += self._parameters.moving.patience_s
         gain, sd = self.prior.mean_of(Coefficient.GAIN), self.prior.sd_of(Coefficient.GAIN)
         opened = max(sd, self._parameters.prior_checks.opened_gain_sd_ratio * abs(gain))
-        self.prior = vague_prior().with_coefficient(Coefficient.GAIN, gain, opened)
+        vague = vague_prior(self._spec.largest_droop)
+        self.prior = vague.with_coefficient(Coefficient.GAIN, gain, opened)
 
     def learned(self) -> Learned | None:
         """What this unit teaches of its model; None while its gain is not clearly off zero."""

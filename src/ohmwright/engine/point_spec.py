@@ -7,7 +7,7 @@ from dataclasses import replace
 from ohmwright.adjustment.point import Expected, Keys, PointSpec
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.instruments.generator import Generator
-from ohmwright.model.hardware import MeterData, ServiceMode, ServicePoint
+from ohmwright.model.hardware import DroopData, MeterData, ServiceMode, ServicePoint
 from ohmwright.model.result import AMPLE_DOF
 from ohmwright.model.step import Point, Timing
 
@@ -40,6 +40,7 @@ def point_spec(
         reach=_range(bench.generator, data, start),
         moves_while_on=service is None or service.moves_while_on,
         expected=known.expected,
+        droop=bench.generator.data.droop,
     )
 
 
@@ -53,6 +54,7 @@ def point_spec_of(
     reach: tuple[int, int] | None = None,
     moves_while_on: bool = True,
     expected: Expected | None = None,
+    droop: DroopData | None = None,
 ) -> PointSpec:
     """Return what the adjusting policy must know of `point`, from data alone.
 
@@ -68,6 +70,7 @@ def point_spec_of(
         range=reach,
         moves_while_on=moves_while_on,
         expected=expected,
+        largest_droop=None if droop is None else droop.largest,
     )
     if keys is None:
         return spec

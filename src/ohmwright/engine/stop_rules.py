@@ -35,7 +35,7 @@ _DECISIVE_SDS = 2.6
 """Standard deviations from a value to the nearest limit with which it is decided."""
 _NARROWING = 1.5
 """Power of the age with which a standard deviation falls where it falls quickly."""
-_BOUNDS = DecisionBounds(inside=0.9955, outside=0.9955, remainder=3.0)
+_BOUNDS = DecisionBounds(inside=0.99, outside=0.99, remainder=3.0)
 """Confidence that decides, and the largest remainder of the lag, in tolerances, that it allows.
 
 A clear case need not wait for the end of the lag: the remainder is part of the uncertainty.
@@ -107,6 +107,7 @@ class UntilSettled:
             at_age_s=self._at_age_s,
             window_s=self._window_s,
             resolution=self._resolution_ma,
+            largest_droop=self._warmth.largest_droop,
         )
         warmth = self._warmth.uncertainty * found.value
         found = replace(found, uncertainty=hypot(found.uncertainty, warmth))
@@ -132,7 +133,8 @@ class UntilDecided:
         precision_ma: float | None = None,
     ) -> None:
         """`precision_ma`: standard uncertainty to wait for; None: that of `precise_enough_ma`."""
-        prior = vague_prior().with_coefficient(Coefficient.LEVEL, 1.0, _LEVEL_SD)
+        prior = vague_prior(warmth.largest_droop)
+        prior = prior.with_coefficient(Coefficient.LEVEL, 1.0, _LEVEL_SD)
         self._test = ActivationTest(asked, _BOUNDS, residual_warmth=warmth, prior=prior)
         self._asked = asked
         self._precision_ma = precise_enough_ma(asked) if precision_ma is None else precision_ma

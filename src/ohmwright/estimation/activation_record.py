@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .coefficients import Steps
+from .coefficients import Coefficient, Steps
 from .mixture import Mixture
 
 Floats = NDArray[np.float64]
@@ -98,6 +98,11 @@ class FitStart:
     correlation: float
     variance: float
     move_delay: float = 1.0
+
+    @property
+    def droop(self) -> float:
+        """Output that a stage warm through has lost, relative to the target."""
+        return float(self.linear[Coefficient.DROOP])
 
     @property
     def move_times(self) -> Floats:

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from .activation_record import FitStart
 from .ar1_regression import Posterior, moments, regress
-from .coefficients import DYNAMIC, LINEAR, Coefficient
+from .coefficients import DYNAMIC, LINEAR_COUNT, Coefficient
 from .prior import TransientPrior
 from .transient_problem import QUICKEST, Problem
 
@@ -33,7 +33,8 @@ def linear_fit(problem: Problem, columns: Floats, correlation: float, variance: 
     """Posterior of the five linear coefficients alone, for b designs: `columns` (b, n, 5)."""
     readings = np.broadcast_to(problem.record.relative[:, None], (*columns.shape[:2], 1))
     sums = moments(np.concatenate([columns, readings], axis=2), problem.keep)
-    prior = problem.coefficients_prior(variance, problem.prior.mean[LINEAR])
+    droop = problem.prior.mean_of(Coefficient.DROOP)
+    prior = problem.coefficients_prior(variance, droop, LINEAR_COUNT)
     normal = sums.whitened(np.array([correlation]))
     return regress(normal, prior, problem.noise_prior(), sums.count, 0.0)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -29,15 +29,30 @@ _BETWEEN_ACTIVATIONS = combination(
 
 @dataclass(frozen=True)
 class TransientPrior:
-    """Gaussian prior of the coefficients: `mean`, shape (8,), and `covariance`, shape (8, 8)."""
+    """Gaussian prior of the coefficients: `mean`, shape (8,), and `covariance`, shape (8, 8).
+
+    Where `droop_is_usual` nobody states the droop, and its prior is upwards a Cauchy distribution
+    with the standard deviation for its scale, independent of the others: much more may be.
+    """
 
     mean: Floats
     covariance: Floats
+    droop_is_usual: bool = False
 
     @cached_property
     def precision(self) -> Floats:
         """Inverse of the covariance, shape (8, 8)."""
         return np.asarray(np.linalg.inv(self.covariance), dtype=np.float64)
+
+    def precision_near(self, droop: float) -> Floats:
+        """Inverse of the covariance of the Gaussian prior that acts as this one at that `droop`."""
+        if not self.droop_is_usual:
+            return self.precision
+        precision, at = self.precision.copy(), Coefficient.DROOP
+        # as in an EM step for a Cauchy distribution; a loss below zero is no droop at all
+        beyond = max(0.0, droop - self.mean[at])
+        precision[at, at] = 2 / (self.covariance[at, at] + beyond**2)
+        return precision
 
     def mean_of(self, coefficient: Coefficient) -> float:
         """Expected value of one coefficient."""
@@ -63,7 +78,7 @@ class TransientPrior:
         means[coefficient] = mean
         covariance[coefficient, :] = covariance[:, coefficient] = 0.0
         covariance[coefficient, coefficient] = sd**2
-        return TransientPrior(means, covariance)
+        return replace(self, mean=means, covariance=covariance)
 
     def with_vague_gain(self) -> TransientPrior:
         """A prior in which the gain is as vague as in `vague_prior`."""
@@ -73,7 +88,7 @@ class TransientPrior:
         """A prior in which the gain, and what scales with it, is `ratio` times as large."""
         scale = np.ones(COUNT)
         scale[[Coefficient.GAIN, Coefficient.COARSE_PRESS, Coefficient.CURVATURE]] = ratio
-        return TransientPrior(self.mean * scale, self.covariance * np.outer(scale, scale))
+        return self._scaled(scale, scale)
 
     def narrowed_to_gain(self, gain: float, coarse_sd_counts: float) -> TransientPrior:
         """A prior in which what scales with the gain is no vaguer than the size `gain` allows.
@@ -87,11 +102,16 @@ class TransientPrior:
             (Coefficient.CURVATURE, _CURVATURE_SD * gain),
         ):
             scale[coefficient] = min(1.0, max(sd, 1e-7) / self.sd_of(coefficient))
-        return TransientPrior(self.mean, self.covariance * np.outer(scale, scale))
+        return self._scaled(np.ones(COUNT), scale)
+
+    def _scaled(self, mean: Floats, sd: Floats) -> TransientPrior:
+        """A prior with means and standard deviations times these factors, (8,) each."""
+        covariance = self.covariance * np.outer(sd, sd)
+        return replace(self, mean=self.mean * mean, covariance=covariance)
 
     def loosened(self) -> TransientPrior:
         """The prior for the next activation: variances larger by what may change until then."""
-        return TransientPrior(self.mean, self.covariance + np.diag(_BETWEEN_ACTIVATIONS**2))
+        return replace(self, covariance=self.covariance + np.diag(_BETWEEN_ACTIVATIONS**2))
 
 
 _VAGUE: dict[Coefficient, tuple[float, float]] = {
@@ -99,18 +119,32 @@ _VAGUE: dict[Coefficient, tuple[float, float]] = {
     Coefficient.GAIN: (0.0, 0.02),
     Coefficient.COARSE_PRESS: (0.0, 0.01),
     Coefficient.CURVATURE: (0.0, 0.0015),
-    Coefficient.DROOP: (0.01, 0.01),
+    Coefficient.DROOP: (0.0075, 0.006),
     Coefficient.LOG_LAG: (float(np.log(0.75)), 0.8),
     Coefficient.LOG_DEAD_TIME: (float(np.log(0.5)), 0.9),
     Coefficient.LOG_POLE_RATIO: (float(np.log(0.15)), 1.0),
 }
-"""Mean and standard deviation of each coefficient of a point of which nothing is known."""
+"""Mean and standard deviation of each coefficient of a point of which nothing is known.
+
+The droop is up to 1.5 % as a rule (common practice, no source); what is written here is the scale
+of a Cauchy distribution.
+"""
+_STATED_DROOP = (0.5, 0.3)
+"""Mean and standard deviation of the droop over the largest stated: about those if all are alike
+likely up to it."""
 
 
-def vague_prior() -> TransientPrior:
-    """The prior of a point of which nothing is known."""
+def vague_prior(largest_droop: float | None = None) -> TransientPrior:
+    """The prior of a point of which nothing is known.
+
+    `largest_droop`: the most that a unit of its model droops, relative; None if nobody states it.
+    """
     mean, sd = np.array([_VAGUE[coefficient] for coefficient in Coefficient]).T.copy()
-    return TransientPrior(mean, np.diag(sd**2))
+    vague = TransientPrior(mean, np.diag(sd**2), droop_is_usual=largest_droop is None)
+    if largest_droop is None:
+        return vague
+    middle, spread = (part * largest_droop for part in _STATED_DROOP)
+    return vague.with_coefficient(Coefficient.DROOP, middle, spread)
 
 
 @dataclass(frozen=True)

@@ -115,7 +115,7 @@ class ActivationTest:
         self._residual_warmth = residual_warmth
         self._noise = NoisePrior(habits=habits)
         self._start: FitStart | None = None
-        self._prior = prior or vague_prior()
+        self._prior = prior or vague_prior(residual_warmth.largest_droop)
         self._limits = question.low, question.high
         self._hunts, self._rises_otherwise = habits.hunts, habits.rises_otherwise
 

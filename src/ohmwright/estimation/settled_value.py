@@ -95,17 +95,30 @@ def settled_value(
     at_age_s: float = 6.0,
     window_s: float,
     resolution: float,
+    largest_droop: float | None = None,
 ) -> Settled:
     """The output at `at_age_s`, free of lag, from the readings of one rested activation.
 
-    `age_s`, `value`: shape (n,), each reading the mean over `window_s` ending at its age.
+    `age_s`, `value`: shape (n,), each reading the mean over `window_s` ending at its age;
+    `largest_droop`: the most that a unit of its model droops, relative; None where not stated.
     Without an output the value is the readings' mean, near zero, and settled. It is not settled
     while readings are too few or jump, or the remainder of the lag still matters.
     """
     if value.size >= _FEWEST and np.max(value) <= _NO_OUTPUT_DIGITS * resolution:
         return _no_output(value, resolution)
     level = float(np.median(value[-3:])) if value.size else 0.0
-    fit = _fit(age_s, value, level, at_age_s, window_s, resolution) if level > 0 else None
+    fit = None
+    if level > 0:
+        record = ActivationRecord(
+            age_s=age_s,
+            relative=value / level,
+            steps=Steps.switching_on(),
+            window_s=window_s,
+            resolution=resolution / level,
+            at_age_s=at_age_s,
+            heat=0.0,
+        )
+        fit = _fit(record, largest_droop)
     if fit is None:
         mean = float(np.mean(value)) if value.size else float("nan")
         return Settled(mean, float("inf"), 1.0, 0.0, False, "too few readings of a risen output")
@@ -124,20 +137,9 @@ def settled_value(
     )
 
 
-def _fit(
-    age_s: Floats, value: Floats, level: float, at_age_s: float, window_s: float, resolution: float
-) -> TransientEstimate | None:
-    """Estimate, relative to `level`, departures from the model allowed for; None without a rise."""
-    record = ActivationRecord(
-        age_s=age_s,
-        relative=value / level,
-        steps=Steps.switching_on(),
-        window_s=window_s,
-        resolution=resolution / level,
-        at_age_s=at_age_s,
-        heat=0.0,
-    )
-    prior = vague_prior().with_coefficient(Coefficient.LEVEL, 1.0, _LEVEL_SD)
+def _fit(record: ActivationRecord, largest_droop: float | None) -> TransientEstimate | None:
+    """Estimate with departures from the model allowed for; None without a rise."""
+    prior = vague_prior(largest_droop).with_coefficient(Coefficient.LEVEL, 1.0, _LEVEL_SD)
     return fit_transient(record, prior, NoisePrior(), None, departures=True)
 
 

@@ -45,11 +45,14 @@ class Droop:
 class ResidualWarmth:
     """Warmth at the start of an activation, 0 to 1, and the uncertainty that it causes.
 
-    `uncertainty`: standard, of the value corrected for `heat`, relative to the value.
+    `uncertainty`: standard, of the value corrected for `heat`, relative to the value;
+    `largest_droop`: the most that a unit of its model loses when warm through, relative; None
+    where its data do not state it.
     """
 
     heat: float = 0.0
     uncertainty: float = 0.0
+    largest_droop: float | None = None
 
 
 @dataclass(frozen=True)
@@ -93,7 +96,7 @@ class Warmth:
         above = self.most * np.exp(-age_s / slow_s) - likely
         below = likely - self.least * np.exp(-age_s / fast_s)
         worst = self.droop.largest * max(above, below, 0.0)
-        return ResidualWarmth(self.likely, float(worst / np.sqrt(3)))
+        return ResidualWarmth(self.likely, float(worst / np.sqrt(3)), self.droop.largest)
 
     def uncertainty(self, age_s: float) -> float:
         """Standard uncertainty of a value at `age_s`, relative, where the droop is not known.

@@ -219,7 +219,7 @@ def _with_departures(problem: Problem, fit: TransientFit) -> Members:
     columns = problem.with_departures(fit.columns, fit.linearised_at)
     sums = moments(problem.weighted(columns, fit.linearised_at), problem.keep)
     variance, habits = fit.state.variance, problem.noise.habits
-    prior = problem.coefficients_prior(variance, problem.prior.mean)
+    prior = problem.coefficients_prior(variance, fit.state.droop)
     return members_with_departures(sums, prior, problem.noise_prior(), variance, habits)
 
 

@@ -129,8 +129,7 @@ def _with_best_delay(problem: Problem, fit: TransientFit) -> TransientFit:
     a delay by which moves have yet to act). With another delay the moves must be seen: a rise that
     leaves the model looks like moves without effect.
     """
-    vague = problem.prior.with_vague_gain()
-    vague_problem = replace(problem, prior=vague, precision=vague.precision)
+    vague_problem = replace(problem, prior=problem.prior.with_vague_gain())
     other = _other_delay(vague_problem, fit.state)
     if other is None:
         return fit
@@ -171,7 +170,7 @@ def _is_delay_due(record: ActivationRecord, dynamics: Floats) -> bool:
 def _improved(problem: Problem, state: FitStart) -> TransientFit:
     """One Gauss-Newton step."""
     columns = problem.columns(state)
-    prior = problem.coefficients_prior(state.variance, problem.prior.mean)
+    prior = problem.coefficients_prior(state.variance, state.droop)
     found = decomposed_by_correlation(problem, problem.weighted(columns, state), prior)
     best = int(np.argmax(found.log_evidence))
     fit = found.posterior(COUNT, best)

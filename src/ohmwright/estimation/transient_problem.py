@@ -50,13 +50,12 @@ EIGHT = slice(-COUNT - 1, -1)
 class Problem:
     """The readings, shape (n,), and what is known before them.
 
-    `precision`: inverse covariance of the prior; `keep` (n,): readings that count; `departures`:
-    whether departures from the model are allowed for.
+    `keep` (n,): readings that count; `departures`: whether departures from the model are allowed
+    for.
     """
 
     record: ActivationRecord
     prior: TransientPrior
-    precision: Floats
     noise: NoisePrior
     keep: Flags
     departures: bool
@@ -70,7 +69,7 @@ class Problem:
         """The problem of a record, in which all readings count."""
         keep = np.ones(record.age_s.size, dtype=np.bool_)
         excess = np.zeros(record.age_s.size)
-        return cls(record, prior, prior.precision, noise, keep, departures, excess)
+        return cls(record, prior, noise, keep, departures, excess)
 
     @property
     def floor(self) -> float:
@@ -95,11 +94,10 @@ class Problem:
         columns[..., Coefficient.DROOP] = -responses[..., Coefficient.LEVEL] * droop
         return columns
 
-    def coefficients_prior(self, variance: float, mean: Floats) -> Prior:
-        """Prior of the first p coefficients, `mean` (p,), where the noise has this `variance`."""
-        p = mean.size
-        normal = np.zeros((p + 1, p + 1))
-        precision = variance * self.precision[:p, :p]
+    def coefficients_prior(self, variance: float, droop: float, p: int = COUNT) -> Prior:
+        """Prior of the first p coefficients where the noise has this `variance`, near a `droop`."""
+        mean, normal = self.prior.mean[:p], np.zeros((p + 1, p + 1))
+        precision = variance * self.prior.precision_near(droop)[:p, :p]
         normal[:p, :p] = precision
         normal[:p, p] = normal[p, :p] = precision @ mean
         normal[p, p] = mean @ precision @ mean

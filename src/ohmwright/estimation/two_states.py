@@ -199,7 +199,7 @@ def _sized(
     `columns`, (n, 9): as of `fit`, with the readings as they came.
     """
     variance, with_swing = fit.state.variance, np.column_stack([course, columns])
-    eight = problem.coefficients_prior(variance, problem.prior.mean)
+    eight = problem.coefficients_prior(variance, fit.state.droop)
     without = decomposed_by_correlation(
         problem, problem.weighted(columns, fit.linearised_at), eight
     )
