@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.stats import cauchy
 
 from ohmwright.estimation.coefficients import (
     ALL,
@@ -14,7 +15,6 @@ from ohmwright.estimation.coefficients import (
     output_at,
 )
 from ohmwright.estimation.prior import vague_prior
-from scipy.stats import cauchy
 
 NAMES = np.array([each.name for each in Coefficient])
 
