@@ -26,7 +26,7 @@ from ohmwright.reports.csv_file import spreadsheet_safe
 from ohmwright.reports.text import counted, printable
 
 from .campaign_words import place_words, progress_words, reason_words, who_words
-from .console import out, print_json
+from .console import out, print_json, print_notice
 from .open_records import open_existing_records
 from .transfer_command import new_file
 from .worklist_command import WorklistFilter
@@ -60,7 +60,8 @@ def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) ->
         register = AssetRegister(store.database)
         wanted = {register.get(tag).asset.tag for tag in request.tags}
         units = request.selected.of(store_worklist(store, simulated=request.simulated))
-        tags = [u.asset.tag for u in units if not wanted or u.asset.tag in wanted]
+        chosen = [u.asset for u in units if not wanted or u.asset.tag in wanted]
+        tags = [asset.tag for asset in chosen]
         if not tags:
             raise UsageError("No unit is selected.", do="See them with 'ohmwright worklist'.")
         by = request.operator or account_name()
@@ -69,6 +70,12 @@ def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) ->
         print_json({"campaign": name, "work": work, "units": tags})
     else:
         out().print(Text(printable(f"Campaign {name}: {counted(len(tags), 'unit')} to {work}.")))
+    without = [asset.tag for asset in chosen if not asset.procedure]
+    if without:
+        print_notice(
+            f"{len(without)} of {counted(len(tags), 'unit')} cannot be run yet, since the register "
+            f"has no procedure of them: {printable(', '.join(without))}."
+        )
 
 
 def add_units(
