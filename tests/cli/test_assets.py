@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import os
+import shlex
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -266,6 +267,7 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     said = [(event.words, event.told_by) for event in whole if isinstance(event, Commented)]
     assert (IN_REPAIR, "ohmwright") in said  # not the operator, who never said so
     assert "The unit at the bench says" in outcome.err
+    assert "asset change" not in outcome.err  # the register is not to be made fit a wrong unit
     (swapped, whole) = ohmwright("record", "list", "--json").json
     assert swapped["refused"].startswith("The unit at the bench says")
     assert (swapped["verdict"], whole["refused"]) == ("unfinished", None)
@@ -408,6 +410,29 @@ def test_a_refused_run_is_called_so_by_list_and_fleet(workshop: Path, ohmwright:
     assert "This run was refused, and is over." in paper.err
 
 
+def test_advice_can_be_typed_as_it_is_shown(
+    workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("OHMWRIGHT_RECORDS")
+    here = ("--records", "records")
+    ohmwright("campaign", "new", "may day", "--simulated", "--work", "verify", *here)
+    ohmwright("next", "--campaign", "may day", "--operator", "Fenn", *here)
+    with _scanned(monkeypatch, "HF-1\nstop\n"):
+        refused = ohmwright(
+            *("campaign", "work", "may day", "--bench", "bench.toml", "--operator", "B. Oake"),
+            *here,
+        )
+    (typed,) = (
+        line.partition("ohmwright ")[2]
+        for line in refused.err.splitlines()
+        if "To have it: ohmwright campaign hand-over" in line
+    )
+    assert typed == "campaign hand-over 'may day' HF-1 --to 'B. Oake' --records records"
+    assert ohmwright(*shlex.split(typed)).code == 0
+    named = ohmwright("record", "show", "no-such-run", *here)
+    assert "'ohmwright record list --records records'" in named.err
+
+
 def test_a_run_of_a_campaign_goes_on_by_the_command_of_the_campaign(
     workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -420,7 +445,7 @@ def test_a_run_of_a_campaign_goes_on_by_the_command_of_the_campaign(
     monkeypatch.setattr(run_command, "run_and_record", cut)
     with _scanned(monkeypatch, "HF-1\nstop\n"):
         said = ohmwright("campaign", "work", "may day", "--bench", "bench.toml")
-    assert "Go on with: ohmwright campaign work 'may day'" in said.err
+    assert "Go on with: ohmwright campaign work 'may day' --bench bench.toml" in said.err
     assert "--resume" not in said.err
 
 

@@ -13,12 +13,14 @@ from typing import get_args
 from rich.table import Table
 from rich.text import Text
 
+from ohmwright.api.assets import command_into_service
 from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.recorded_worklist import store_worklist
 from ohmwright.fleet.campaign_state import UnitState
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.campaigns import Campaigns, CampaignWork, Worker
 from ohmwright.records.sql_store import SqlStore
@@ -63,7 +65,9 @@ def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) ->
         chosen = [u.asset for u in units if not wanted or u.asset.tag in wanted]
         tags = [asset.tag for asset in chosen]
         if not tags:
-            raise UsageError("No unit is selected.", do="See them with 'ohmwright worklist'.")
+            raise UsageError(
+                "No unit is selected.", do=f"See them with '{typed_command('worklist')}'."
+            )
         by = request.operator or account_name()
         Campaigns(store.database).new(name, tags, by, work, simulated=request.simulated)
     if as_json:
@@ -91,7 +95,7 @@ def add_units(
                 raise UsageError(
                     f"Asset {unit.tag} is withdrawn.",
                     "Nothing was added.",
-                    "'ohmwright asset edit' puts it in service again.",
+                    f"To take it back: {command_into_service(unit)}",
                 )
         said = CampaignChanges(desk).add([unit.tag for unit in units])
     if as_json:

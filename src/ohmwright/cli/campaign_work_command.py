@@ -24,6 +24,7 @@ from ohmwright.model.errors import (
     WrongInstrument,
 )
 from ohmwright.model.step import STAGES, Stage
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.campaigns import Worker
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import printable
@@ -56,6 +57,13 @@ class CampaignWorkRequest:
     work_order: str
     unattended: bool
     accept_expired: bool
+
+    @property
+    def command(self) -> str:
+        """Return the command that goes on with the campaign at this bench."""
+        bench = quote(str(self.bench.path))
+        by = "" if self.operator is None else f" --operator {quote(self.operator)}"
+        return typed_command(f"campaign work {quote(self.name)} --bench {bench}{by}")
 
 
 def work_campaign(request: CampaignWorkRequest) -> int:
@@ -159,7 +167,7 @@ def _run(
         accept_expired=request.accept_expired,
         work=WorkRequest(tag, request.operator, request.work_order, in_repair=True),
         on_begun=begun,
-        go_on=f"ohmwright campaign work {quote(request.name)}",
+        go_on=request.command,
     )
     try:
         run_procedure(run)

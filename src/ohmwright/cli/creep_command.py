@@ -14,6 +14,7 @@ from rich.text import Text
 from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
 from ohmwright.model.errors import UsageError
 from ohmwright.model.quantity import unit_of
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.reports.text import limits_words, percent_text, printable
 from ohmwright.wire.clock import RealClock
@@ -97,7 +98,7 @@ def chosen_forecast(choice: FleetChoice) -> FleetForecast:
     of += f" of model {choice.model}" if choice.model else ""
     raise UsageError(
         printable(f"There are no values{of} with limits, as found or as left, of {kind} units."),
-        do="Look at 'ohmwright record fleet'; --simulated shows simulated units.",
+        do=f"Look at '{typed_command('record fleet')}'; --simulated shows simulated units.",
     )
 
 

@@ -22,6 +22,7 @@ from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.assignment import Assignment
 from ohmwright.model.errors import OhmwrightError, Stopped
 from ohmwright.model.event import Event
+from ohmwright.model.typed_command import typed_command
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
 from ohmwright.wire.machine_priority import run_before_others
@@ -162,12 +163,9 @@ def _show(request: SweepRequest, sweeps: Sequence[SweepRun], others: Sequence[Cu
     if sweep.done:
         _show_curve(request, sweep, others)
     if not sweep.finished:
-        where = "" if request.records is None else f" --records {quote(request.records)}"
-        err().print(
-            f"Points on record: {sweep.done}. Go on with: ohmwright sweep --bench "
-            f"{quote(str(request.bench.path))} --resume {sweep.run_id}{where}",
-            soft_wrap=True,
-        )
+        bench = quote(str(request.bench.path))
+        go_on = typed_command(f"sweep --bench {bench} --resume {sweep.run_id}")
+        err().print(f"Points on record: {sweep.done}. Go on with: {go_on}", soft_wrap=True)
     if sweep.done:
         request.files.write(sweep.curve(), others)
     whole = sweep.finished and all(point.settled for point in sweep.curve())

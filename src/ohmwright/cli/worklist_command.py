@@ -14,6 +14,7 @@ from ohmwright.api.recorded_worklist import store_worklist, today
 from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.account import account_name
 from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.campaigns import Worker
 from ohmwright.reports.text import printable
 
@@ -67,18 +68,19 @@ def show_worklist(
         out().print(f"{len(units) - len(shown)} more are not shown: --limit {len(units)}")
     due = sum(unit.is_due(today()) for unit in units)
     out().print(Text(f"{due} of {len(units)} units are due."))
-    for line in _where_risks_come_from(units):
+    for line in _where_risks_come_from(units, simulated=simulated):
         out().print(Text(line))
 
 
-def _where_risks_come_from(units: Iterable[WorkUnit]) -> Iterator[str]:
+def _where_risks_come_from(units: Iterable[WorkUnit], *, simulated: bool) -> Iterator[str]:
     of = [u for u in units if u.is_foretold or (u.last is not None and u.last.verdict == "pass")]
     by_date = sum(not unit.is_foretold for unit in of)
     if of:
         yield "Risk: the probability of being out of tolerance, now and within a year;"
         yield f"of {len(of) - by_date} by the forecast made last."
     if by_date:
-        yield f"~: {by_date} by the due date alone; 'ohmwright record creep' makes the forecast."
+        creep = typed_command("record creep --simulated" if simulated else "record creep")
+        yield f"~: {by_date} by the due date alone; '{creep}' makes the forecast."
 
 
 def show_next(

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from shlex import quote
 from typing import Any, Literal
 
 from sqlalchemy import Connection, Row, and_, func, insert, select
 
 from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.typed_command import typed_command
 from ohmwright.wire.clock import RealClock
 
 from .database import Database
@@ -142,8 +144,8 @@ class AssetRegister:
                 return alike[0]
             raise UsageError(
                 f"There is no asset '{tag}' in {self._database.place}.",
-                do="See the assets with 'ohmwright asset list', or add it with 'ohmwright asset "
-                "add'.",
+                do=f"See the assets with '{typed_command('asset list')}', or add it with "
+                f"'{typed_command(f'asset add {quote(tag)}')} …'.",
             )
         return found
 
@@ -179,7 +181,7 @@ class AssetRegister:
                 raise UsageError(
                     f"Asset {one.asset.tag} was changed by somebody else meanwhile.",
                     "Nothing was changed: theirs would have been overwritten unseen.",
-                    f"See 'ohmwright asset show {one.asset.tag}', then try again.",
+                    f"See '{typed_command(f'asset show {quote(one.asset.tag)}')}', then try again.",
                 )
 
     def _refuse_twins(self, connection: Connection, changes: Iterable[AssetChange]) -> None:
