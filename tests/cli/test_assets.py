@@ -410,6 +410,20 @@ def test_a_refused_run_is_called_so_by_list_and_fleet(workshop: Path, ohmwright:
     assert "This run was refused, and is over." in paper.err
 
 
+def test_who_has_a_unit_is_told_to_who_takes_it_and_to_who_gets_the_next(
+    workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ohmwright("campaign", "new", "may", "--simulated", "--work", "verify")
+    taken = ohmwright("next", "--campaign", "may", "--operator", "Fenn").out
+    assert taken.startswith("In the hands of Fenn: HF-1: Tallowmere Quillon 300")
+    with _scanned(monkeypatch, "skip broken\nstop\n"):
+        work = ohmwright(
+            *("campaign", "work", "may", "--bench", "bench.toml", "--operator", "Oake")
+        )
+    assert "Next: HF-2" in work.out
+    assert "Ahead of it in the worklist: HF-1 in the hands of Fenn.\n" in work.out
+
+
 def test_advice_can_be_typed_as_it_is_shown(
     workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -119,6 +119,13 @@ class CampaignDesk:
         )
         return None if tag is None else self._taken(tag)
 
+    def held_before(self, tag: str) -> list[UnitState]:
+        """Return the units ahead of this one in the worklist that are in the hands of others."""
+        in_order, states = [unit.asset.tag for unit in self.in_order()], self.states()
+        ahead = in_order[: in_order.index(tag)] if tag in in_order else []
+        known = (states[one] for one in ahead if one in states)
+        return [one for one in known if one.holder is not None and not self.worker.has(one.holder)]
+
     def take(self, tag: str) -> TakenUnit:
         """Take this unit, and put back the one in hand.
 

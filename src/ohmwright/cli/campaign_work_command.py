@@ -29,7 +29,7 @@ from ohmwright.records.campaigns import Worker
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import printable
 
-from .campaign_words import kept_words, progress_words
+from .campaign_words import held_words, kept_words, progress_words
 from .console import err, out
 from .error_report import print_error
 from .keyboard import at_a_terminal, read_line
@@ -79,12 +79,16 @@ def work_campaign(request: CampaignWorkRequest) -> int:
         desk = CampaignDesk(store, request.name, worker, models=bench.models())
         if desk.campaign.simulated != simulated:
             raise _wrong_kind(request.name, simulated=simulated)
-        before, scanner = "", Scanner()
+        before, told, scanner = "", "", Scanner()
         while (unit := desk.take_next()) is not None:
             if unit.asset.tag == before:
                 out().print(Text(printable(f"{before} {_COMES_AGAIN}")), soft_wrap=True)
             before = unit.asset.tag
             out().print(Text(f"Next: {taken_words(unit)}", style="bold"), soft_wrap=True)
+            held = desk.held_before(unit.asset.tag)
+            if held and (said := held_words(held)) != told:
+                told = said
+                out().print(Text(said), soft_wrap=True)
             if not _one_unit(request, desk, unit, scanner):
                 break
         out().print(Text(progress_words(request.name, desk.progress())), soft_wrap=True)

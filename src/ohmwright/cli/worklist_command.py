@@ -18,7 +18,7 @@ from ohmwright.model.typed_command import typed_command
 from ohmwright.records.campaigns import Worker
 from ohmwright.reports.text import printable
 
-from .campaign_words import kept_words
+from .campaign_words import held_words, kept_words
 from .console import out, print_json
 from .open_records import open_existing_records
 
@@ -102,13 +102,17 @@ def take_next(records: str | None, campaign: str, operator: str | None, *, as_js
         desk = CampaignDesk(store, campaign, worker)
         taken = desk.take_next()
         kept = desk.kept_at_home()
+        held = [] if taken is None else desk.held_before(taken.asset.tag)
     if as_json:
         print_json(None if taken is None else taken_document(taken))
     else:
-        said = "Nothing is left for you today." if taken is None else taken_words(taken)
+        mine = f"In the hands of {printable(worker.by)}: "
+        said = "Nothing is left for you today." if taken is None else mine + taken_words(taken)
         out().print(Text(said), soft_wrap=True)
         if taken is None and kept:
             out().print(Text(kept_words(kept)), soft_wrap=True)
+        if held:
+            out().print(Text(held_words(held)), soft_wrap=True)
 
 
 def taken_words(taken: TakenUnit) -> str:
