@@ -202,7 +202,11 @@ def test_a_worklist_as_json_is_whole(workshop: Path, ohmwright: Callable) -> Non
     assert ohmwright("asset", "import", "more.csv").code == 0
     assert len(ohmwright("worklist", "--json").json) == 27
     assert len(ohmwright("worklist", "--json", "--limit", "3").json) == 3
-    assert "7 more are not shown: --limit 27" in ohmwright("worklist").out
+    real, simulated = ohmwright("worklist").out, ohmwright("worklist", "--simulated").out
+    assert "7 more are not shown: --limit 27" in real
+    by_whose_clock = "Simulated runs count by the date of their bench's own clock"
+    assert (by_whose_clock in real, by_whose_clock in simulated) == (False, True)
+    assert by_whose_clock in ohmwright("next", "--simulated").out
 
 
 def test_two_units_in_use_have_no_serial_number_in_common(
@@ -410,18 +414,28 @@ def test_a_refused_run_is_called_so_by_list_and_fleet(workshop: Path, ohmwright:
     assert "This run was refused, and is over." in paper.err
 
 
-def test_who_has_a_unit_is_told_to_who_takes_it_and_to_who_gets_the_next(
+def test_a_tag_that_is_not_known_is_told_with_the_nearest(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    assert "The nearest: HF-2, HF-1." in ohmwright("asset", "show", "hf3").err
+    assert "The nearest: HF-2." in ohmwright("asset", "show", "hf2").err
+    assert "The nearest" not in ohmwright("asset", "show", "something").err
+
+
+def test_who_has_a_unit_is_told_and_a_skip_is_asked_about(
     workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     ohmwright("campaign", "new", "may", "--simulated", "--work", "verify")
     taken = ohmwright("next", "--campaign", "may", "--operator", "Fenn").out
     assert taken.startswith("In the hands of Fenn: HF-1: Tallowmere Quillon 300")
-    with _scanned(monkeypatch, "skip broken\nstop\n"):
+    with _scanned(monkeypatch, "skip broken\n\nskip broken\nyes\n"):
         work = ohmwright(
             *("campaign", "work", "may", "--bench", "bench.toml", "--operator", "Oake")
         )
     assert "Next: HF-2" in work.out
     assert "Ahead of it in the worklist: HF-1 in the hands of Fenn.\n" in work.out
+    assert "Leave HF-2 out of the campaign, for the reason 'broken'?" in work.err
+    assert work.out.index("HF-2 is not skipped.") < work.out.index("HF-2 skipped: broken.")
 
 
 def test_advice_can_be_typed_as_it_is_shown(

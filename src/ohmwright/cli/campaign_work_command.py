@@ -35,11 +35,12 @@ from .error_report import print_error
 from .keyboard import at_a_terminal, read_line
 from .open_records import open_existing_records
 from .run_command import RunRequest, run_procedure
-from .run_subject import WorkRequest, agrees_to_repair
+from .run_subject import WorkRequest, agrees_to_repair, says_yes
 from .worklist_command import taken_words
 
 _HOW = "Scan or type its tag  (or skip REASON, defer YYYY-MM-DD REASON, hand over NAME, anew, stop)"
 _QUESTIONS = ("", "?", "help")
+_SKIP = "Leave {tag} out of the campaign, for the reason '{why}'?"
 _COMES_AGAIN = "comes again until it is done; 'skip REASON' leaves it out."
 _PAUSE_S = 0.5
 """A scanner types one line after another faster than this."""
@@ -129,7 +130,8 @@ def _noted(desk: CampaignDesk, tag: str, said: str) -> str | None:
     words, changes = words.strip(), CampaignChanges(desk)
     match word.casefold():
         case "skip":
-            return changes.skip(tag, words)
+            meant = not words or not at_a_terminal() or says_yes(_SKIP.format(tag=tag, why=words))
+            return changes.skip(tag, words) if meant else f"{tag} is not skipped"
         case "defer":
             day, _, why = words.partition(" ")
             return changes.defer(tag, _day(day), why.strip())

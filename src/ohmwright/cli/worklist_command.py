@@ -24,6 +24,10 @@ from .open_records import open_existing_records
 
 _MOST_LINES = 20
 """Units in the table of `worklist` where nobody says how many."""
+_SIMULATED_DATES = (
+    "Simulated runs count by the date of their bench's own clock: one that is older by it than a "
+    "unit's newest run changes nothing here."
+)
 
 
 @dataclass(frozen=True)
@@ -70,6 +74,8 @@ def show_worklist(
     out().print(Text(f"{due} of {len(units)} units are due."))
     for line in _where_risks_come_from(units, simulated=simulated):
         out().print(Text(line))
+    if simulated:
+        out().print(Text(_SIMULATED_DATES), soft_wrap=True)
 
 
 def _where_risks_come_from(units: Iterable[WorkUnit], *, simulated: bool) -> Iterator[str]:
@@ -93,6 +99,8 @@ def show_next(
         print_json(unit_document(units[0]) if units else None)
     else:
         out().print(Text(_words(units[0]) if units else "No units like that."), soft_wrap=True)
+        if simulated and units:
+            out().print(Text(_SIMULATED_DATES), soft_wrap=True)
 
 
 def take_next(records: str | None, campaign: str, operator: str | None, *, as_json: bool) -> None:

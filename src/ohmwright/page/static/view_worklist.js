@@ -13,12 +13,14 @@ export function worklistView() {
   const list = h('tbody'), said = h('p', { class: 'soft', role: 'status' })
   const simulated = h('input', { type: 'checkbox', onchange: () => load() })
   const anew = h('button', { type: 'button', class: 'quiet', onclick: renew }, 'Make the forecast anew')
+  const dates = h('p', { class: 'soft', hidden: true }, 'Simulated runs count by the date of their bench’s own clock: one that is older by it than a unit’s newest run changes nothing here.')
   const units = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units in their order', hidden: true },
-    listedTable(COLUMNS, list), h('p', { class: 'soft' }, 'Risks marked * come from the forecast, the others from the due date alone.'))
+    listedTable(COLUMNS, list), h('p', { class: 'soft' }, 'Risks marked * come from the forecast, the others from the due date alone.'), dates)
   let begun = false
   const show = (found) => {
     said.textContent = found.units.length === 0 ? 'No unit is in the register.' : `${found.due} of ${found.units.length} units are due.`
     units.hidden = found.units.length === 0
+    dates.hidden = !simulated.checked
     list.replaceChildren(...found.units.map((unit, place) => row(unit, place + 1, simulated.checked)))
   }
   async function load() {
