@@ -179,7 +179,7 @@ def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) 
     if not as_json:
         _print_meaning(tuple(results(events)))
         for number, said in contradicted_verdicts(events):
-            line = printable(f"Contradicted by its own record: event {number}: {said}")
+            line = printable(f"This record does not agree with itself: event {number}: {said}")
             out().print(Text(line, style="bold red"), soft_wrap=True)
         if budgets:
             out().print(budget_table(results(events)))
