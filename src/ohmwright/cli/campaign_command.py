@@ -35,6 +35,8 @@ from .worklist_command import WorklistFilter
 
 _ROOM_FOR_COPIED = 44
 """Characters of tag and run that leave room for the rest of a table of 80."""
+_NAMED = 10
+"""Units without a procedure that are named when a campaign begins."""
 
 
 @dataclass(frozen=True)
@@ -76,9 +78,11 @@ def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) ->
         out().print(Text(printable(f"Campaign {name}: {counted(len(tags), 'unit')} to {work}.")))
     without = [asset.tag for asset in chosen if not asset.procedure]
     if without:
+        more = len(without) - _NAMED
+        named = f"{', '.join(without[:_NAMED])}{f' and {more} more' if more > 0 else ''}"
         print_notice(
             f"{len(without)} of {counted(len(tags), 'unit')} cannot be run yet, since the register "
-            f"has no procedure of them: {printable(', '.join(without))}."
+            f"has no procedure of them: {printable(named)}."
         )
 
 
