@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import os
+import shlex
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -201,7 +202,11 @@ def test_a_worklist_as_json_is_whole(workshop: Path, ohmwright: Callable) -> Non
     assert ohmwright("asset", "import", "more.csv").code == 0
     assert len(ohmwright("worklist", "--json").json) == 27
     assert len(ohmwright("worklist", "--json", "--limit", "3").json) == 3
-    assert "7 more are not shown: --limit 27" in ohmwright("worklist").out
+    real, simulated = ohmwright("worklist").out, ohmwright("worklist", "--simulated").out
+    assert "7 more are not shown: --limit 27" in real
+    by_whose_clock = "Simulated runs count by the date of their bench's own clock"
+    assert (by_whose_clock in real, by_whose_clock in simulated) == (False, True)
+    assert by_whose_clock in ohmwright("next", "--simulated").out
 
 
 def test_two_units_in_use_have_no_serial_number_in_common(
@@ -266,6 +271,7 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     said = [(event.words, event.told_by) for event in whole if isinstance(event, Commented)]
     assert (IN_REPAIR, "ohmwright") in said  # not the operator, who never said so
     assert "The unit at the bench says" in outcome.err
+    assert "asset change" not in outcome.err  # the register is not to be made fit a wrong unit
     (swapped, whole) = ohmwright("record", "list", "--json").json
     assert swapped["refused"].startswith("The unit at the bench says")
     assert (swapped["verdict"], whole["refused"]) == ("unfinished", None)
@@ -408,6 +414,53 @@ def test_a_refused_run_is_called_so_by_list_and_fleet(workshop: Path, ohmwright:
     assert "This run was refused, and is over." in paper.err
 
 
+def test_a_tag_that_is_not_known_is_told_with_the_nearest(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    assert "The nearest: HF-2, HF-1." in ohmwright("asset", "show", "hf3").err
+    assert "The nearest: HF-2." in ohmwright("asset", "show", "hf2").err
+    assert "The nearest" not in ohmwright("asset", "show", "something").err
+
+
+def test_who_has_a_unit_is_told_and_a_skip_is_asked_about(
+    workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ohmwright("campaign", "new", "may", "--simulated", "--work", "verify")
+    taken = ohmwright("next", "--campaign", "may", "--operator", "Fenn").out
+    assert taken.startswith("In the hands of Fenn: HF-1: Tallowmere Quillon 300")
+    with _scanned(monkeypatch, "skip broken\n\nskip broken\nyes\n"):
+        work = ohmwright(
+            *("campaign", "work", "may", "--bench", "bench.toml", "--operator", "Oake")
+        )
+    assert "Next: HF-2" in work.out
+    assert "Ahead of it in the worklist: HF-1 in the hands of Fenn.\n" in work.out
+    assert "Leave HF-2 out of the campaign, for the reason 'broken'?" in work.err
+    assert work.out.index("HF-2 is not skipped.") < work.out.index("HF-2 skipped: broken.")
+
+
+def test_advice_can_be_typed_as_it_is_shown(
+    workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("OHMWRIGHT_RECORDS")
+    here = ("--records", "records")
+    ohmwright("campaign", "new", "may day", "--simulated", "--work", "verify", *here)
+    ohmwright("next", "--campaign", "may day", "--operator", "Fenn", *here)
+    with _scanned(monkeypatch, "HF-1\nstop\n"):
+        refused = ohmwright(
+            *("campaign", "work", "may day", "--bench", "bench.toml", "--operator", "B. Oake"),
+            *here,
+        )
+    (typed,) = (
+        line.partition("ohmwright ")[2]
+        for line in refused.err.splitlines()
+        if "To have it: ohmwright campaign hand-over" in line
+    )
+    assert typed == "campaign hand-over 'may day' HF-1 --to 'B. Oake' --records records"
+    assert ohmwright(*shlex.split(typed)).code == 0
+    named = ohmwright("record", "show", "no-such-run", *here)
+    assert "'ohmwright record list --records records'" in named.err
+
+
 def test_a_run_of_a_campaign_goes_on_by_the_command_of_the_campaign(
     workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -420,7 +473,7 @@ def test_a_run_of_a_campaign_goes_on_by_the_command_of_the_campaign(
     monkeypatch.setattr(run_command, "run_and_record", cut)
     with _scanned(monkeypatch, "HF-1\nstop\n"):
         said = ohmwright("campaign", "work", "may day", "--bench", "bench.toml")
-    assert "Go on with: ohmwright campaign work 'may day'" in said.err
+    assert "Go on with: ohmwright campaign work 'may day' --bench bench.toml" in said.err
     assert "--resume" not in said.err
 
 

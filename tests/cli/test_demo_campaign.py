@@ -22,6 +22,7 @@ def test_a_campaign_is_made_and_can_be_looked_at(ohmwright: Callable, tmp_path: 
     here = ("--records", tmp_path / "c")
     made = ohmwright("demo", "--campaign", *here)
     assert (made.code, "SIMULATED, seed 3" in made.out) == (0, True)
+    assert "no bench has these units, and none of them can be run" in made.out
     commands = [line.split() for line in made.out.splitlines() if line.startswith("  ohmwright")]
     assert {command[1] for command in commands} == {"record", "certificate", "worklist"}
     for command in commands[:3]:
@@ -37,6 +38,18 @@ def test_a_campaign_is_made_and_can_be_looked_at(ohmwright: Callable, tmp_path: 
     assert "SIMULATED" in paper.read_text(encoding="utf-8").upper()
     again = ohmwright("demo", "--campaign", *here)
     assert (again.code, "has runs on record" in again.err) == (2, True)
+
+
+@pytest.mark.usefixtures("two_units")
+def test_who_begins_a_campaign_of_units_without_a_procedure_is_told_so(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    here = ("--records", tmp_path / "c")
+    ohmwright("demo", "--campaign", *here)
+    begun = ohmwright("campaign", "new", "today", "--simulated", *here)
+    assert begun.code == 0
+    assert "2 of 2 units cannot be run yet" in begun.err
+    assert "no procedure of them: HF-10" in begun.err
 
 
 def test_a_unit_that_was_taken_out_of_use_is_withdrawn_in_the_register(

@@ -421,15 +421,28 @@ async def test_no_view_calls_rf_off_by_a_newer_look_than_somebody_had(
     assert any(note.startswith("nothing read for") for note in notes)
 
 
+async def test_unattended_a_bench_with_a_foot_switch_is_refused_in_one_line(verify: Path) -> None:
+    abilities = replace(abilities_of(make(ALL).bench), attended=False)
+    (said,) = complaints(read_procedure(verify), ("as_left",), abilities)
+    assert "with the foot switch, so that no run on it can be unattended." in said
+
+
 async def test_unattended_each_missing_protection_is_named(verify: Path) -> None:
     abilities = replace(abilities_of(make(ALL).bench), attended=False)
-    said = "\n".join(complaints(read_procedure(verify), ("as_left",), abilities))
+    assert abilities.protections is not None
+    protections = abilities.protections.model_copy(update={"by_hand": ("load", "path")})
+    abilities = replace(abilities, protections=protections)
+    (said,) = (
+        line
+        for line in complaints(read_procedure(verify), ("as_left",), abilities)
+        if "nobody may leave this bench while RF is on. It lacks: " in line
+    )
     for lacking in (
         *("a time limit that the analyzer keeps", "the guard process"),
         *("read-back of the output's state", "a proof of the line"),
-        *(f"'{verb}' by command" for verb in ALL),
+        *("'load' by command", "'path' by command"),
     ):
-        assert f"it lacks {lacking};" in said
+        assert f"{lacking} (by " in said
 
 
 def test_a_bench_without_a_link_says_what_a_person_must_do(tmp_path: Path) -> None:

@@ -89,8 +89,8 @@ def test_undecided_runs_foretell_the_risk_of_a_unit_that_was_never_decided() -> 
     assert (undecided.risk, undecided.is_risk_known) == (Risk(0.73, 0.9), True)
     assert undecided.is_probably_out
     assert undecided.is_due(TODAY)
-    assert unit_document(never)["risk_now"] is None
-    assert unit_document(undecided)["risk_now"] == 0.73
+    assert unit_document(never, ())["risk_now"] is None
+    assert unit_document(undecided, ())["risk_now"] == 0.73
 
 
 def test_of_two_that_leave_within_the_year_the_one_nearer_the_limit_comes_first() -> None:

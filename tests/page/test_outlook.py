@@ -16,7 +16,9 @@ from ohmwright.model.bench_file import Asset
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.page.outlook import Outlook
 from ohmwright.records.asset_register import AssetChange, AssetRegister
+from ohmwright.records.sql_store import open_store
 from ohmwright.wire.clock import RealClock
+from tests.records.some_events import uncovered_run, whole_run
 
 UNITS, MODEL = 3, "Isken 120"
 
@@ -82,3 +84,21 @@ def test_nothing_is_foretold_of_what_is_not_on_record(place: str, tmp_path: Path
     real = Outlook(place).worklist(simulated=False)["units"]
     assert {unit["risk_now"] for unit in real} == {None}, "simulated runs say nothing of real units"
     assert replace(Outlook(place), place=str(tmp_path)).worklist(simulated=False)["units"] == []
+
+
+def test_a_unit_whose_values_no_certificate_covers_is_marked(tmp_path: Path) -> None:
+    files = (tmp_path / "key", tmp_path / "witness")
+    with open_store(str(tmp_path), *files) as store:
+        store.append_all("a", uncovered_run("none"))
+        store.append_all("b", whole_run("b", "HF-2"))
+        changes = [
+            AssetChange("added", RegisteredAsset(tag=tag, maker="T", model="Q", serial=tag), 1)
+            for tag in ("HF-1", "HF-2", "HF-3")
+        ]
+        AssetRegister(store.database).apply(changes, by="Ada Fell")
+    units = Outlook(str(tmp_path)).worklist(simulated=False)["units"]
+    assert {unit["tag"]: unit["not_traceable"] for unit in units} == {
+        "HF-1": True,
+        "HF-2": False,
+        "HF-3": False,
+    }

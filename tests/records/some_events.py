@@ -54,3 +54,17 @@ def finished(verdict: Verdict = "pass") -> RunFinished:
 
 def whole_run(run_id: str, asset: str = "HF-1") -> tuple[Event, ...]:
     return (started(run_id, asset), stage(), point(), point("500 ohm"), finished())
+
+
+def uncovered_run(basis: str | None) -> list[Event]:
+    """A run whose values rest on that; one result has no value, and so says "none" of nothing."""
+    events = whole_run("a")
+    last = [event for event in events if isinstance(event, PointDone)][-1]
+
+    def change(event: PointDone) -> Event:
+        update = {"traceability": basis, "reason": '"traceability":"none"'}
+        if event is last:
+            update = {"traceability": "none", "measured": None}
+        return event.model_copy(update={"result": event.result.model_copy(update=update)})
+
+    return [change(event) if isinstance(event, PointDone) else event for event in events]

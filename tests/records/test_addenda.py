@@ -11,7 +11,7 @@ from sqlalchemy import text
 
 from ohmwright.model.document import document
 from ohmwright.model.errors import RecordError, UsageError
-from ohmwright.model.event import DocumentKept, Event, PointDone
+from ohmwright.model.event import DocumentKept, PointDone
 from ohmwright.model.paper import Authorised, Authority, PaperChange, PaperData, Party
 from ohmwright.model.result import Conformity
 from ohmwright.model.tolerance import NO_UPPER_LIMIT, Target
@@ -34,10 +34,10 @@ from ohmwright.records.run_import import import_run
 from ohmwright.records.run_lists import runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.summaries import rebuild_summary_tables
-from ohmwright.records.uncovered import uncovered_points, uncovered_runs
+from ohmwright.records.uncovered import uncovered_assets, uncovered_points, uncovered_runs
 from ohmwright.records.verdict_audit import audit_verdicts
 
-from .some_events import AT, finished, point, started, whole_run
+from .some_events import AT, finished, point, started, uncovered_run, whole_run
 
 PAPER = PaperData(laboratory=Party(name="Fennel Metrology", address=("2 Quay", "Orle")))
 
@@ -98,20 +98,6 @@ def test_neither_a_sweep_nor_a_void_run_is_foretold_from_or_a_unit_s_newest(
     assert list(audit(filled)) == []
 
 
-def uncovered_run(basis: str | None) -> list[Event]:
-    """A run whose values rest on that; one result has no value, and so says "none" of nothing."""
-    events = whole_run("a")
-    last = [event for event in events if isinstance(event, PointDone)][-1]
-
-    def change(event: PointDone) -> Event:
-        update = {"traceability": basis, "reason": '"traceability":"none"'}
-        if event is last:
-            update = {"traceability": "none", "measured": None}
-        return event.model_copy(update={"result": event.result.model_copy(update=update)})
-
-    return [change(event) if isinstance(event, PointDone) else event for event in events]
-
-
 @pytest.mark.parametrize(
     ("basis", "uncovered"),
     [("none", True), ("not covered", True), ("no scale", False), (None, False)],
@@ -129,12 +115,16 @@ def test_values_that_no_certificate_covers_are_told(
     numbers = [row["number"] for row in runs(store.database)]
     assert uncovered_runs(store.database, numbers) == ({numbers[0]} if uncovered else set())
     assert uncovered_runs(store.database, numbers[1:]) == set()
+    units = uncovered_assets(store.database, ["HF-1", "HF-2"], simulated=False)
+    assert units == ({"HF-1"} if uncovered else set())
+    assert uncovered_assets(store.database, ["HF-2"], simulated=False) == set()
     points = uncovered_points(store.database, False, AT + day)
     assert {unit for unit, _, _ in points} == ({"HF-1"} if uncovered else set())
     assert uncovered_points(store.database, False, AT - day) == set()
     assert uncovered_points(store.database, True, AT + day) == set()
     add(store, "voided")
     assert uncovered_points(store.database, False, AT + day) == set()
+    assert uncovered_assets(store.database, ["HF-1"], simulated=False) == set()
 
 
 def test_a_value_that_must_only_be_at_least_a_limit_is_not_foretold_from(store: SqlStore) -> None:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from shlex import quote
+
 from ohmwright.engine.resume import run_started_event
 from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister, AssetRevision
 from ohmwright.records.sql_store import SqlStore
 
@@ -20,9 +23,14 @@ class InRepairError(UsageError):
         super().__init__(
             f"Asset {unit.asset.tag} is in repair since {unit.at[:10]}, by {unit.by}{why}.",
             "It may be open or unsafe. Nothing was switched on.",
-            f"Repaired: ohmwright asset change {unit.asset.tag} --state 'in service'. As a part of "
-            "the repair: say so with --in-repair (a program: in_repair=True).",
+            f"Repaired: {command_into_service(unit.asset)}. As a part of the repair: say so with "
+            "--in-repair (a program: in_repair=True).",
         )
+
+
+def command_into_service(asset: RegisteredAsset) -> str:
+    """The command that puts a unit in service again."""
+    return typed_command(f"asset change {quote(asset.tag)} --state 'in service'")
 
 
 def refuse_in_repair(store: SqlStore, unit: RegisteredAsset) -> None:
@@ -51,7 +59,7 @@ def asset_of_scan(store: SqlStore, said: str) -> RegisteredAsset:
             f"Asset {asset.tag} was withdrawn on {since.at[:10]} by {since.by}"
             + (f": {since.why}." if since.why else "."),
             "A withdrawn unit is not worked on. Nothing was switched on.",
-            f"To take it back: ohmwright asset change {asset.tag} --state 'in service'",
+            f"To take it back: {command_into_service(asset)}",
         )
     return asset
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from shlex import quote
 
 from ohmwright.model.errors import UsageError
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.campaigns import CampaignEntry, Campaigns, EntryWhat
 from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.run_number import begun_at, is_since
@@ -86,7 +88,7 @@ class CampaignChanges:
         if not added:
             raise UsageError(
                 f"The campaign '{self._campaign.name}' has all of these units already.",
-                do=f"See them with 'ohmwright campaign report {self._campaign.name}'.",
+                do=f"See them: {typed_command(f'campaign report {quote(self._campaign.name)}')}",
             )
         return f"{', '.join(added)} added to {self._campaign.name}"
 
@@ -122,10 +124,11 @@ class CampaignChanges:
         if before is None or before.phase == "removed":
             raise not_in_campaign(self._campaign, tag)
         if before.phase == "done":
+            unit = f"{quote(self._campaign.name)} {quote(tag)}"
             raise UsageError(
                 f"Asset {tag} is done already: {before.verdict}, run {before.run_id}.",
                 "Nothing was noted.",
-                f"To have it done again: 'ohmwright campaign again {self._campaign.name} {tag}'.",
+                f"To have it done again: {typed_command(f'campaign again {unit} --why REASON')}",
             )
         self._desk.note(tag, what, words)
         holder = before.holder

@@ -17,6 +17,7 @@ from ohmwright.fleet.campaign_state import (
 from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.campaigns import (
     Campaign,
@@ -118,6 +119,13 @@ class CampaignDesk:
         )
         return None if tag is None else self._taken(tag)
 
+    def held_before(self, tag: str) -> list[UnitState]:
+        """Return the units ahead of this one in the worklist that are in the hands of others."""
+        in_order, states = [unit.asset.tag for unit in self.in_order()], self.states()
+        ahead = in_order[: in_order.index(tag)] if tag in in_order else []
+        known = (states[one] for one in ahead if one in states)
+        return [one for one in known if one.holder is not None and not self.worker.has(one.holder)]
+
     def take(self, tag: str) -> TakenUnit:
         """Take this unit, and put back the one in hand.
 
@@ -159,9 +167,10 @@ class CampaignDesk:
     def _not_taken(self, state: UnitState) -> UsageError:
         """Return the error for a unit that cannot be taken, with the way to have it."""
         unit = f"{quote(self.campaign.name)} {quote(state.tag)}"
-        do = f"To have it: ohmwright campaign hand-over {unit} --to {quote(self.worker.by)}"
+        to_me = typed_command(f"campaign hand-over {unit} --to {quote(self.worker.by)}")
+        do = f"To have it: {to_me}"
         if state.phase == "done":
-            do = f"To have it done again: ohmwright campaign again {unit} --why REASON"
+            do = f"To have it done again: {typed_command(f'campaign again {unit} --why REASON')}"
         if state.phase == "taken":
             do = f"If nobody works on it there any more, it may be handed over. {do}"
         return UsageError(
@@ -237,7 +246,10 @@ def refuse_handed_over(store: SqlStore, run_id: str, operator: str) -> None:
                 f"Run {run_id} is for {to} to go on with: campaign {name} handed {tag} over.",
                 "If both went on with it, one of the two would be refused at the merging. Nothing "
                 "was switched on.",
-                f"To take it back: ohmwright campaign hand-over {name} {tag} --to '{operator}'",
+                "To take it back: "
+                + typed_command(
+                    f"campaign hand-over {quote(name)} {quote(tag)} --to {quote(operator)}"
+                ),
             )
 
 
@@ -245,7 +257,7 @@ def not_in_campaign(campaign: Campaign, tag: str) -> UsageError:
     """Return the error for a unit that is not of the campaign, or not any more."""
     return UsageError(
         f"Asset {tag} is not in the campaign '{campaign.name}'.",
-        do=f"See its units with 'ohmwright campaign report {campaign.name}'.",
+        do=f"See its units: {typed_command(f'campaign report {quote(campaign.name)}')}",
     )
 
 

@@ -13,6 +13,7 @@ from ohmwright.engine.resume import recorded_unit
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.chain import StoredRun
 from ohmwright.records.json_lines import run_lines
 from ohmwright.records.sql_store import SqlStore
@@ -195,7 +196,8 @@ def _refuse_contradictions(run_id: str, events: Sequence[Event]) -> None:
         raise RecordError(
             f"Run {run_id}: {'; '.join(differing)}.",
             "A paper would certify a verdict against its own record. No paper was written.",
-            "Hold the record against a copy: ohmwright record verify; measure the unit anew.",
+            f"Hold the record against a copy: {typed_command('record verify')}; measure the unit "
+            "anew.",
         )
 
 
@@ -220,7 +222,8 @@ def _issue(
             "record.",
             "Laboratory, customer, place and receipt are part of what was signed. Nothing was "
             "written.",
-            "To change them: ohmwright record amend RUN --reason WHY with the same options.",
+            f"To change them: {typed_command(f'record amend {run.run_id} --reason WHY')} with "
+            "the same options.",
         )
     return issue
 

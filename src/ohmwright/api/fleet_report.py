@@ -20,6 +20,7 @@ from ohmwright.fleet.creep_table import (
 from ohmwright.fleet.fleet_forecast import FleetForecast
 from ohmwright.fleet.fleet_review import Failure, FleetReview, Recurrence, fleet_review
 from ohmwright.model.errors import UsageError
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.parquet import imported_pyarrow
 from ohmwright.records.queries import (
@@ -157,7 +158,7 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
             f"There are no results of {kind} units from {span.since:%Y-%m-%d} to before "
             f"{span.until:%Y-%m-%d}.",
             "Nothing was written.",
-            "Look at 'ohmwright record list'; --simulated shows simulated units.",
+            f"Look at '{typed_command('record list')}'; --simulated shows simulated units.",
         )
     forecast = recorded_forecast(store, simulated=span.simulated, before=span.until)
     seen = _units_of(review, forecast, span)

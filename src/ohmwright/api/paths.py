@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from shlex import quote
 from typing import NamedTuple
 
 import platformdirs
@@ -13,6 +14,7 @@ from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.positions import Path as KeyPath
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import is_existing_file, place_in
+from ohmwright.model.typed_command import typed_command
 
 
 def records_location(given: str | None) -> str:
@@ -116,7 +118,8 @@ def procedure_file(name: str, beside: Path, tag: str) -> Path:
         raise SourceError(
             f"Asset {tag} has no procedure." if name == "" else f"{own}: there is no such file.",
             shipped_procedure_hint(name) or where,
-            f"Name it on the command line, or: ohmwright asset change {tag} --procedure FILE",
+            "Name it on the command line, or: "
+            + typed_command(f"asset change {quote(tag)} --procedure FILE"),
         )
     return found
 

@@ -11,6 +11,7 @@ from ohmwright.instruments.bench import named_unit
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.keys import Notify, no_notice
 from ohmwright.records.sql_store import SqlStore
 
@@ -59,8 +60,8 @@ def unit_on_bench(
     if scanned is not None and not records_exist(records):
         raise UsageError(
             f"Asset {scanned}: there is no register of assets in {records_location(records)} yet.",
-            do="Add units with 'ohmwright asset add' or 'ohmwright asset import', or say where "
-            "the records are.",
+            do=f"Add units with '{typed_command('asset add TAG')} …' or "
+            f"'{typed_command('asset import FILE')}', or say where the records are.",
         )
     with open_existing_records(records, notify) as store:
         registered = _registered(store, scanned, resume)

@@ -26,6 +26,7 @@ from ohmwright.engine.unit_identity import other_serial
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
 from ohmwright.model.paper import Act, Authority, Corrections, IssuedPaper, PaperData
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.add_addendum import Wanted, add_addendum, add_approval
 from ohmwright.records.addendum import Addendum, AddendumKind
 from ohmwright.records.authority import authority_on_record, entry_for, names_for
@@ -88,7 +89,8 @@ def approve_run(declared: Declared, words: PaperWords, own_pages: Path | None) -
         approval, issue = add_approval(store, run_id, wanted, paper_of)
     _say_added(approval, laboratory)
     assert issue.statement.issued is not None  # as an addendum of that kind has
-    _say(f"Certificate {issue.statement.issued.number} is issued: ohmwright certificate {run_id}")
+    typed = typed_command(f"certificate {run_id}")
+    _say(f"Certificate {issue.statement.issued.number} is issued: {typed}")
 
 
 def _notice_of_another_answer(store: SqlStore, run_id: str, paper: PaperData) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from shlex import quote
 
 from pydantic import ValidationError
 from rich.table import Table
@@ -13,6 +14,7 @@ from ohmwright.model.account import account_name
 from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import ASSET_STATES, RegisteredAsset
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_changes import FieldChanges, changes_of_history
 from ohmwright.records.asset_register import (
     AssetChange,
@@ -100,7 +102,7 @@ def add_asset(request: ChangeRequest) -> None:
         if register.find(asset.tag) is not None:
             raise UsageError(
                 f"There is an asset '{asset.tag}' already.",
-                do=f"Change it with 'ohmwright asset change {asset.tag} …'.",
+                do=f"Change it with '{typed_command(f'asset change {quote(asset.tag)}')} …'.",
             )
         _refuse_twin(register, asset)
         _apply(register, request, AssetChange("added", asset, 1))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from shlex import quote
 
 from rich.text import Text
 
 from ohmwright.api import paths
 from ohmwright.model.errors import RecordError, SourceError, UsageError
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.backup import CheckedCopy, copy_store, restore_store
 from ohmwright.records.database import is_url, open_database, sqlite_file
 from ohmwright.records.keys import KeyStatus
@@ -74,7 +76,7 @@ def _refuse_no_file(records: str | None, file: Path) -> str:
             "They copy rights, triggers and every table while benches go on.",
             f"For a copy: pg_dump --format=custom --file={file}.dump URL; back into a new, empty "
             "database: pg_restore --dbname=URL DUMP; then ohmwright record verify. A copy that "
-            f"needs no server: ohmwright record export {file}.jsonl",
+            f"needs no server: {typed_command(f'record export {quote(str(file))}.jsonl')}",
         )
     return str(sqlite_file(place))
 
@@ -106,8 +108,9 @@ def _print_contents(copy: CheckedCopy, what: str) -> None:
     runs = f"{copy.runs} run{'' if copy.runs == 1 else 's'}"
     _say(f"{what}: {runs}, {copy.events} events, {copy.entries} ledger entries; {so}.")
     _say(
-        f"The hash of its newest ledger entry: {copy.head}. Note it elsewhere: 'ohmwright record "
-        "verify --head HASH' tells whether records still have what is in this copy."
+        f"The hash of its newest ledger entry: {copy.head}. Note it elsewhere: "
+        f"'{typed_command('record verify --head HASH')}' tells whether records still have "
+        "what is in this copy."
     )
 
 
@@ -131,10 +134,11 @@ def _of_keys(copy: CheckedCopy) -> list[str]:
 def _of_stranger(signer: Signer) -> str:
     """That a key which nobody here trusts has signed something in the copy."""
     runs = f"{len(signer.runs)} run{'' if len(signer.runs) == 1 else 's'}"
+    trust = typed_command(f"record keys trust {signer.fingerprint} --name OWNER")
     return (
         f"Key {signer.fingerprint}, said to be of {', '.join(signer.operators)}, is not trusted "
         f"here. It signed the end, approval, amendment or void of {runs}. Once you have compared "
-        f"it with its owner: ohmwright record keys trust {signer.fingerprint} --name OWNER"
+        f"it with its owner: {trust}"
     )
 
 
@@ -151,7 +155,7 @@ def _of_witness(copy: CheckedCopy, lost: list[str]) -> list[str]:
         return ["It holds all that this computer has seen of these records."]
     return [
         "This computer has not seen these records before. That they are the newest is shown by a "
-        "hash noted elsewhere, as on a certificate: ohmwright record verify --head HASH"
+        "hash noted elsewhere, as on a certificate: " + typed_command("record verify --head HASH")
     ]
 
 

@@ -13,12 +13,14 @@ from typing import get_args
 from rich.table import Table
 from rich.text import Text
 
+from ohmwright.api.assets import command_into_service
 from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.recorded_worklist import store_worklist
 from ohmwright.fleet.campaign_state import UnitState
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.campaigns import Campaigns, CampaignWork, Worker
 from ohmwright.records.sql_store import SqlStore
@@ -26,13 +28,15 @@ from ohmwright.reports.csv_file import spreadsheet_safe
 from ohmwright.reports.text import counted, printable
 
 from .campaign_words import place_words, progress_words, reason_words, who_words
-from .console import out, print_json
+from .console import out, print_json, print_notice
 from .open_records import open_existing_records
 from .transfer_command import new_file
 from .worklist_command import WorklistFilter
 
 _ROOM_FOR_COPIED = 44
 """Characters of tag and run that leave room for the rest of a table of 80."""
+_NAMED = 10
+"""Units without a procedure that are named when a campaign begins."""
 
 
 @dataclass(frozen=True)
@@ -60,15 +64,26 @@ def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) ->
         register = AssetRegister(store.database)
         wanted = {register.get(tag).asset.tag for tag in request.tags}
         units = request.selected.of(store_worklist(store, simulated=request.simulated))
-        tags = [u.asset.tag for u in units if not wanted or u.asset.tag in wanted]
+        chosen = [u.asset for u in units if not wanted or u.asset.tag in wanted]
+        tags = [asset.tag for asset in chosen]
         if not tags:
-            raise UsageError("No unit is selected.", do="See them with 'ohmwright worklist'.")
+            raise UsageError(
+                "No unit is selected.", do=f"See them with '{typed_command('worklist')}'."
+            )
         by = request.operator or account_name()
         Campaigns(store.database).new(name, tags, by, work, simulated=request.simulated)
     if as_json:
         print_json({"campaign": name, "work": work, "units": tags})
     else:
         out().print(Text(printable(f"Campaign {name}: {counted(len(tags), 'unit')} to {work}.")))
+    without = [asset.tag for asset in chosen if not asset.procedure]
+    if without:
+        more = len(without) - _NAMED
+        named = f"{', '.join(without[:_NAMED])}{f' and {more} more' if more > 0 else ''}"
+        print_notice(
+            f"{len(without)} of {counted(len(tags), 'unit')} cannot be run yet, since the register "
+            f"has no procedure of them: {printable(named)}."
+        )
 
 
 def add_units(
@@ -84,7 +99,7 @@ def add_units(
                 raise UsageError(
                     f"Asset {unit.tag} is withdrawn.",
                     "Nothing was added.",
-                    "'ohmwright asset edit' puts it in service again.",
+                    f"To take it back: {command_into_service(unit)}",
                 )
         said = CampaignChanges(desk).add([unit.tag for unit in units])
     if as_json:

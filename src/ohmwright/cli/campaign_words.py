@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ohmwright.fleet.campaign_state import Progress, UnitState
 from ohmwright.records.campaigns import CampaignEntry
 from ohmwright.reports.text import printable
@@ -59,6 +61,12 @@ def entry_words(entry: CampaignEntry) -> str:
     if what == "handed over" and not entry.words:  # to nobody, as when another unit was scanned
         what = "put back"
     return printable(f"{what} by {entry.by} on {entry.at[:10]}{said}")
+
+
+def held_words(held: Sequence[UnitState]) -> str:
+    """Return which units ahead of the one that was taken are in whose hands."""
+    units = "; ".join(f"{one.tag} {place_words(one)}" for one in held)
+    return printable(f"Ahead of it in the worklist: {units}.")
 
 
 def kept_words(count: int) -> str:

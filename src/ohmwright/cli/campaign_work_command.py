@@ -24,21 +24,23 @@ from ohmwright.model.errors import (
     WrongInstrument,
 )
 from ohmwright.model.step import STAGES, Stage
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.campaigns import Worker
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import printable
 
-from .campaign_words import kept_words, progress_words
+from .campaign_words import held_words, kept_words, progress_words
 from .console import err, out
 from .error_report import print_error
 from .keyboard import at_a_terminal, read_line
 from .open_records import open_existing_records
 from .run_command import RunRequest, run_procedure
-from .run_subject import WorkRequest, agrees_to_repair
+from .run_subject import WorkRequest, agrees_to_repair, says_yes
 from .worklist_command import taken_words
 
 _HOW = "Scan or type its tag  (or skip REASON, defer YYYY-MM-DD REASON, hand over NAME, anew, stop)"
 _QUESTIONS = ("", "?", "help")
+_SKIP = "Leave {tag} out of the campaign, for the reason '{why}'?"
 _COMES_AGAIN = "comes again until it is done; 'skip REASON' leaves it out."
 _PAUSE_S = 0.5
 """A scanner types one line after another faster than this."""
@@ -57,6 +59,13 @@ class CampaignWorkRequest:
     unattended: bool
     accept_expired: bool
 
+    @property
+    def command(self) -> str:
+        """Return the command that goes on with the campaign at this bench."""
+        bench = quote(str(self.bench.path))
+        by = "" if self.operator is None else f" --operator {quote(self.operator)}"
+        return typed_command(f"campaign work {quote(self.name)} --bench {bench}{by}")
+
 
 def work_campaign(request: CampaignWorkRequest) -> int:
     """Work through a campaign until nothing is left or somebody stops; return 0.
@@ -71,12 +80,16 @@ def work_campaign(request: CampaignWorkRequest) -> int:
         desk = CampaignDesk(store, request.name, worker, models=bench.models())
         if desk.campaign.simulated != simulated:
             raise _wrong_kind(request.name, simulated=simulated)
-        before, scanner = "", Scanner()
+        before, told, scanner = "", "", Scanner()
         while (unit := desk.take_next()) is not None:
             if unit.asset.tag == before:
                 out().print(Text(printable(f"{before} {_COMES_AGAIN}")), soft_wrap=True)
             before = unit.asset.tag
             out().print(Text(f"Next: {taken_words(unit)}", style="bold"), soft_wrap=True)
+            held = desk.held_before(unit.asset.tag)
+            if held and (said := held_words(held)) != told:
+                told = said
+                out().print(Text(said), soft_wrap=True)
             if not _one_unit(request, desk, unit, scanner):
                 break
         out().print(Text(progress_words(request.name, desk.progress())), soft_wrap=True)
@@ -117,7 +130,8 @@ def _noted(desk: CampaignDesk, tag: str, said: str) -> str | None:
     words, changes = words.strip(), CampaignChanges(desk)
     match word.casefold():
         case "skip":
-            return changes.skip(tag, words)
+            meant = not words or not at_a_terminal() or says_yes(_SKIP.format(tag=tag, why=words))
+            return changes.skip(tag, words) if meant else f"{tag} is not skipped"
         case "defer":
             day, _, why = words.partition(" ")
             return changes.defer(tag, _day(day), why.strip())
@@ -159,7 +173,7 @@ def _run(
         accept_expired=request.accept_expired,
         work=WorkRequest(tag, request.operator, request.work_order, in_repair=True),
         on_begun=begun,
-        go_on=f"ohmwright campaign work {quote(request.name)}",
+        go_on=request.command,
     )
     try:
         run_procedure(run)

@@ -18,6 +18,7 @@ from pathlib import Path
 from ohmwright import __version__
 from ohmwright.model import rf_state
 from ohmwright.model.errors import OhmwrightError, ProgramFault, ReleaseNotConfirmed, Stopped
+from ohmwright.model.typed_command import typed_command
 
 _PASSWORD = re.compile(r"(://[^/\s:@]*):[^/\s@]*@")
 _LONGEST = 300
@@ -74,7 +75,8 @@ def _program_fault(problem: BaseException) -> ProgramFault:
     return ProgramFault(
         f"ohmwright itself failed: {what}.",
         "This is a fault of the program and says nothing about any unit. "
-        f"{rf_state.latest().text()} What was recorded before it is kept: 'ohmwright record list'.",
+        f"{rf_state.latest().text()} What was recorded before it is kept: "
+        f"'{typed_command('record list')}'.",
         f"{_write_trace(problem)} Give it to whoever looks after the program{_how_to_resume()}.",
     )
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,8 +14,11 @@ from rich.text import Text
 from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
 from ohmwright.model.errors import UsageError
 from ohmwright.model.quantity import unit_of
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
+from ohmwright.records.uncovered import uncovered_points
 from ohmwright.reports.text import limits_words, percent_text, printable
+from ohmwright.reports.verdict_grounds import READINGS_MARK, RISK_NOTE
 from ohmwright.wire.clock import RealClock
 
 from .console import err, out, print_json
@@ -25,6 +28,9 @@ from .table_format import plain_table
 if TYPE_CHECKING:
     from ohmwright.fleet.creep_table import CreepRow, UnitCreep
     from ohmwright.fleet.fleet_forecast import FleetForecast
+
+
+_EVER = datetime.max.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True)
@@ -59,9 +65,10 @@ def show_creep(choice: FleetChoice, request: CreepRequest) -> None:
     at = RealClock().wall() if request.at is None else request.at
     forecast = chosen_forecast(choice)
     rows = creep_rows(forecast, at, probability=request.probability)
+    with open_records_for_reading(choice.records) as store:
+        left_out = AssetRegister(store.database).withdrawn()
+        uncovered = uncovered_points(store.database, choice.simulated, _EVER)
     if choice.asset is None:
-        with open_records_for_reading(choice.records) as store:
-            left_out = AssetRegister(store.database).withdrawn()
         rows = [row for row in rows if row.asset not in left_out]
     else:
         rows = [row for row in rows if row.asset == choice.asset]
@@ -71,10 +78,12 @@ def show_creep(choice: FleetChoice, request: CreepRequest) -> None:
         figure = plot_creep(forecast, drawn, at, simulated=choice.simulated)
         figure.savefig(request.plot, dpi=150)
     if request.as_json:
-        print_json([row.cells() for row in rows])
+        print_json([row.cells() | {"not_traceable": _key(row) in uncovered} for row in rows])
         return
     table = _units_table if choice.asset is None else _points_table
-    out().print(table(units, at, f"{100 * request.probability:g} % by"))
+    out().print(table(units, at, f"{100 * request.probability:g} % by", uncovered))
+    if any(_key(row) in uncovered for row in rows):
+        out().print(Text(RISK_NOTE, style="dim"), soft_wrap=True)
     for row in rows:
         for remark in row.remarks:
             said = f"{row.asset} ({row.model}), {row.step} {row.point}: {remark}."
@@ -97,27 +106,41 @@ def chosen_forecast(choice: FleetChoice) -> FleetForecast:
     of += f" of model {choice.model}" if choice.model else ""
     raise UsageError(
         printable(f"There are no values{of} with limits, as found or as left, of {kind} units."),
-        do="Look at 'ohmwright record fleet'; --simulated shows simulated units.",
+        do=f"Look at '{typed_command('record fleet')}'; --simulated shows simulated units.",
     )
 
 
-def _units_table(units: Sequence[UnitCreep], at: datetime, by: str) -> Table:
-    """Return the table of many units: each by its riskiest point, left when any point leaves."""
+def _key(row: CreepRow) -> tuple[str, str, str]:
+    return row.asset, row.step, row.point
+
+
+def _units_table(
+    units: Sequence[UnitCreep], at: datetime, by: str, uncovered: Collection[tuple[str, str, str]]
+) -> Table:
+    """Return the table of many units: each by its riskiest point, left when any point leaves.
+
+    `uncovered`: unit, step and point of values that no analyzer certificate covers.
+    """
     table = _creep_table(at, "Unit", by, "Riskiest point")
     for unit in units:
         row = unit.riskiest
         point = printable(f"{row.step} {row.point}")
-        table.add_row(*map(Text, _cells(printable(row.asset), row, unit.leaves_text, point)))
+        mark = READINGS_MARK if any(_key(one) in uncovered for one in unit.points) else ""
+        cells = _cells(printable(row.asset), row, unit.leaves_text, point, mark)
+        table.add_row(*map(Text, cells))
     return table
 
 
-def _points_table(units: Sequence[UnitCreep], at: datetime, by: str) -> Table:
-    """Return the table of all points of a unit, with their limits."""
+def _points_table(
+    units: Sequence[UnitCreep], at: datetime, by: str, uncovered: Collection[tuple[str, str, str]]
+) -> Table:
+    """Return the table of all points of a unit, with their limits; `uncovered` as for units."""
     table = _creep_table(at, "Point", by, "Limits")
     for row in (row for unit in units for row in unit.points):
         limits = limits_words(row.limits.as_target)
         point = printable(f"{row.step} {row.point}")
-        table.add_row(*map(Text, _cells(point, row, row.leaves_text, limits)))
+        mark = READINGS_MARK if _key(row) in uncovered else ""
+        table.add_row(*map(Text, _cells(point, row, row.leaves_text, limits, mark)))
     return table
 
 
@@ -129,13 +152,13 @@ def _creep_table(at: datetime, first: str, by: str, last: str) -> Table:
     return table
 
 
-def _cells(first: str, row: CreepRow, leaves: str, last: str) -> tuple[str, ...]:
+def _cells(first: str, row: CreepRow, leaves: str, last: str, mark: str) -> tuple[str, ...]:
     unit = unit_of(row.limits.quantity).symbol
     return (
         first,
         _rate_text(row),
         f"{row.lower:.4g} to {row.upper:.4g} {unit}",
-        f"{percent_text(row.risk)} %",
+        f"{percent_text(row.risk)} %{mark}",
         leaves,
         last,
     )

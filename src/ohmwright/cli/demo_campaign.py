@@ -23,6 +23,10 @@ from .open_records import open_records
 
 _PLACE = "campaign"
 """Folder of the records where nobody names a place: never among a user's own."""
+_TO_LOOK_AT = (
+    "To be looked at alone: no bench has these units, and none of them can be run. To try work at "
+    "a simulated bench: ohmwright guide campaign"
+)
 
 
 def run_demo_campaign(
@@ -111,6 +115,7 @@ def _print(history: MadeHistory, seed: int, place: str, given: str) -> None:
         f"{len(history.run_ids)} runs in {YEARS} years: {verdicts}; "
         f"{history.found_out} found out of tolerance",
         f"Record: {place}",
+        _TO_LOOK_AT,
         "",
         "What to look at next:",
         f"  ohmwright record list --search {newest.asset.id}{there}",

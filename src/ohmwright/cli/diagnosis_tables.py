@@ -27,7 +27,7 @@ def sense_gains_table(diagnoses: Sequence[CurveDiagnosed]) -> Table:
 
     A gain is said to be drifted where that is likelier than not and it is off by more than 2 u.
     """
-    table = plain_table("Diagnosed from the curves as found", "Mode", "Sense gain")
+    table = plain_table("Diagnosed from the curves as found", "Mode", "The unit's sensor")
     for name in ("Off %", "± (k=2)"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("")

@@ -15,6 +15,7 @@ from sqlalchemy import Row
 
 from ohmwright.model.errors import UsageError
 from ohmwright.model.step import STAGES, Stage
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.queries import fetch_rows, last_seen, pass_rates, relative_error, trend
 from ohmwright.records.run_lists import UNFINISHED, refusals
 from ohmwright.records.sql_store import SqlStore
@@ -86,7 +87,7 @@ def _no_such_point(wanted: tuple[str, str, str, str], known: _Rows) -> UsageErro
     return UsageError(
         f"No results of {_point_arguments(*wanted)}.",
         "\n".join(("The nearest on record:", *near)) if near else "",
-        "Write model, step and point as 'ohmwright record fleet' shows them.",
+        f"Write model, step and point as '{typed_command('record fleet')}' shows them.",
     )
 
 

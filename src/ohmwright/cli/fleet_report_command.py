@@ -6,6 +6,7 @@ import socket
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING
 
 from rich.text import Text
@@ -14,6 +15,7 @@ from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.output_file import refuse_unwritable
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.campaigns import Worker
 from ohmwright.records.last_runs import span_of_runs
 from ohmwright.records.sql_store import SqlStore
@@ -72,7 +74,7 @@ def _span(store: SqlStore, asked: ReportRequest) -> ReportSpan:
             raise UsageError(
                 f"No unit of campaign {asked.campaign} has a run yet.",
                 "Nothing was written.",
-                f"See 'ohmwright campaign status {asked.campaign}'.",
+                f"See '{typed_command(f'campaign status {quote(asked.campaign)}')}'.",
             )
         begun = min(span[0], datetime.fromisoformat(desk.campaign.at))
         until = max(span[1] + _TICK, now)  # simulated ones have the date of their own clock

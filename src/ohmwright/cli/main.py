@@ -5,6 +5,7 @@ the command is called.
 """
 
 import sys
+from contextvars import copy_context
 from functools import cache
 from typing import Annotated, Any
 
@@ -100,6 +101,10 @@ def program() -> Any:
 
 def main() -> None:
     """Run the command line and exit; every error ends with its message and its exit code."""
+    copy_context().run(_main)  # what a command keeps for its time ends with it
+
+
+def _main() -> None:
     install_nonblocking_streams()
     rf_state.forget()
     code = _run_app()

@@ -6,6 +6,7 @@ from functools import partial
 
 from ohmwright.api import open_records as places
 from ohmwright.model.errors import RecordError
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.witness import losses
 from ohmwright.reports.text import printable
@@ -35,5 +36,5 @@ def open_records_for_reading(given: str | None) -> SqlStore:
     except RecordError as error:  # an unreadable witness, or a damaged table
         lost = [error.happened]
     for what in lost:
-        print_notice(printable(f"Warning: {what}. See: ohmwright record verify"))
+        print_notice(printable(f"Warning: {what}. See: {typed_command('record verify')}"))
     return store

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ohmwright.model.typed_command import keep_given_records
 from ohmwright.simulator.faults import KINDS, SYNTAX, LineFault
 
 if TYPE_CHECKING:
@@ -20,12 +21,22 @@ if TYPE_CHECKING:
     from .creep_command import FleetChoice
     from .run_subject import WorkRequest
 
+
+def _kept(context: typer.Context, parameter: typer.CallbackParam, place: str | None) -> str | None:
+    """Keep what was typed for the commands that are advised: a variable holds for them as well."""
+    source = context.get_parameter_source(parameter.name or "")
+    is_typed = source is not None and source.name == "COMMANDLINE"
+    keep_given_records(place if is_typed else None)
+    return place
+
+
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 RecordsPlace = Annotated[
     str | None,
     typer.Option(
         metavar="PLACE",
         envvar="OHMWRIGHT_RECORDS",
+        callback=_kept,
         help="Records: a folder, a .sqlite file or a postgresql:// URL; default: the user's own.",
     ),
 ]

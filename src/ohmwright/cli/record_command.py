@@ -15,6 +15,7 @@ from ohmwright.engine.contradictions import contradicted_verdicts
 from ohmwright.engine.resume import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Result, Verdict
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.flat_rows import Row
 from ohmwright.records.run_lists import (
     REFUSED,
@@ -88,7 +89,8 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
     if uncovered:
         out().print(Text(_UNCOVERED_NOTE, style="dim"), soft_wrap=True)
     if refused:
-        said = f"Why a run was refused: ohmwright record show {next(reversed(refused))}"
+        show = typed_command(f"record show {next(reversed(refused))}")
+        said = f"Why a run was refused: {show}"
         out().print(Text(printable(said), style="dim"), soft_wrap=True)
     if left_out > 0:
         out().print(f"{left_out} older runs are not shown: --newest {left_out + len(rows)}")
@@ -177,7 +179,7 @@ def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) 
     if not as_json:
         _print_meaning(tuple(results(events)))
         for number, said in contradicted_verdicts(events):
-            line = printable(f"Contradicted by its own record: event {number}: {said}")
+            line = printable(f"This record does not agree with itself: event {number}: {said}")
             out().print(Text(line, style="bold red"), soft_wrap=True)
         if budgets:
             out().print(budget_table(results(events)))

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from shlex import quote
 
 import anyio
 from rich.text import Text
@@ -27,6 +26,7 @@ from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.traceability import RoomFigures
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.database import is_url
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.simulator.faults import LineFault
@@ -200,8 +200,7 @@ async def _worked(
 def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStore) -> None:
     """Write the certificate beside the records, or print the command that writes it."""
     if not request.writes_certificate or is_url(store.database.place):
-        where = "" if request.records is None else f" --records {quote(store.database.place)}"
-        out().print(f"Certificate: ohmwright certificate {run_id}{where}", soft_wrap=True)
+        out().print(f"Certificate: {typed_command(f'certificate {run_id}')}", soft_wrap=True)
         return
     from ohmwright.api.certificate_files import (
         CertificateOptions,

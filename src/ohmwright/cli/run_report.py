@@ -11,6 +11,7 @@ from ohmwright.engine.resume import is_refused, recorded_unit, results, run_star
 from ohmwright.model import errors, rf_state
 from ohmwright.model.event import CurveDiagnosed, Event, Fault, FileAttached, RunFinished
 from ohmwright.model.result import Verdict
+from ohmwright.model.typed_command import records_option
 from ohmwright.records.addendum import Addendum, is_voided
 from ohmwright.records.seal import SealStatement
 from ohmwright.records.store import Store
@@ -38,7 +39,8 @@ def print_how_to_resume(store: Store, run_id: str, go_on: str = "") -> None:
     with suppress(Exception):  # the record itself may have failed, which is reported already
         if run_id in store.run_ids():
             err().print(f"The record so far: {store.place(run_id)}", soft_wrap=True)
-            events, how = store.events(run_id), f"Go on with: {go_on or f'--resume {run_id}'}"
+            how = f"Go on with: {go_on or f'--resume {run_id}{records_option()}'}"
+            events = store.events(run_id)
             if run_started_event(events) is None:
                 how = NEVER_BEGUN
             err().print(Text(REFUSED if is_refused(events) else how), soft_wrap=True)

@@ -79,5 +79,10 @@ def agrees_to_repair(problem: InRepairError) -> bool:
     """Ask whether a unit is to be worked on though it is in repair; return whether so."""
     said = f"{problem.happened} It may be open or unsafe."
     err().print(Text(printable(said), style="yellow"), soft_wrap=True)
-    err().print("Work on it all the same? yes, or Enter for no: ", end="")
+    return says_yes("Work on it all the same?")
+
+
+def says_yes(question: str) -> bool:
+    """Ask a person at the terminal; return whether the answer is yes."""
+    err().print(Text(printable(f"{question} yes, or Enter for no: ")), end=" ", soft_wrap=True)
     return anyio.run(read_line).strip().casefold() in ("y", "yes")

@@ -158,7 +158,7 @@ def _rules(results: Sequence[Result]) -> Iterable[Text]:
     if rules and any(r.conformity is not None for r in covered(results)):
         yield Text(
             "± is U, of about 95 % coverage; P is the probability that the true value lies within "
-            "the limits, TUR half the tolerance over U.",
+            "the limits; TUR, the test uncertainty ratio, is half the tolerance divided by U.",
             style="dim",
         )
     if said := qualification(results):

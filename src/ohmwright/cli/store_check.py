@@ -37,8 +37,6 @@ class StoreCheck:
     """The newest entry of the ledger."""
     seen_before: bool
     """Whether this computer had seen the store before, so that an end that was cut off shows."""
-    given: str | None = None
-    """Where the records are, as it was given with the command."""
     files: Sequence[CheckedFile] = ()
     """What the files are that were asked for."""
     heads: Mapping[str, Sequence[str]] = field(default_factory=dict[str, Sequence[str]])

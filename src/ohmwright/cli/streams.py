@@ -18,6 +18,7 @@ from threading import Condition, Thread
 from typing import Any, TextIO, cast
 
 from ohmwright.model.errors import OhmwrightError, UsageError
+from ohmwright.model.typed_command import typed_command
 
 from .console_encoding import ASCII_FALLBACK, use_ascii_fallback
 
@@ -146,7 +147,7 @@ def finish_output() -> OhmwrightError | None:
     return UsageError(
         f"Standard output cannot be written: {lost.strerror}.",
         "The record, if this was a run, is kept all the same.",
-        "Make room or send it elsewhere, and ask again: 'ohmwright record list'.",
+        f"Make room or send it elsewhere, and ask again: '{typed_command('record list')}'.",
     )
 
 

@@ -22,6 +22,7 @@ from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.assignment import Assignment
 from ohmwright.model.errors import OhmwrightError, Stopped, UsageError
 from ohmwright.model.event import Event, RunFinished
+from ohmwright.model.typed_command import typed_command
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
 from ohmwright.wire.machine_priority import run_before_others
@@ -197,9 +198,8 @@ def _show_again(request: SweepRequest, events: Sequence[Event], others: Sequence
 
 def _command(request: SweepRequest, run_id: str) -> str:
     """Return the command that goes on with a run, and writes the same files."""
-    where = "" if request.records is None else f" --records {quote(request.records)}"
     bench, files = quote(str(request.bench.path)), request.files.as_typed()
-    return f"ohmwright sweep --bench {bench} --resume {run_id}{where}{files}"
+    return typed_command(f"sweep --bench {bench} --resume {run_id}{files}")
 
 
 def _write(request: SweepRequest, curve: Curve, others: Sequence[Curve], again: str) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from rich.progress import Progress
@@ -67,7 +67,6 @@ def verify_records(
     with open_existing_records(records) as store:
         trusted_here = trusted_keys(trusted, store)
         check = _checked_store(store, run_ids, shown, trusted_here, values=values)
-        check = replace(check, given=records)
         if check.of_records != "wrong":
             store.remember_ledger()
     print_json(_document(check)) if as_json else _print(check)
@@ -105,7 +104,6 @@ def _checked_store(
         trusted,
         newest,
         seen_before,
-        None,
         files,
         {head: run_ids_with_head(store, head) for head in shown.heads if has_head(store, head)},
         recomputed.reasons,

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from shlex import quote
 
 from ohmwright.api.issued_paper import layout_sha256
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
 from ohmwright.records.issued_papers import CheckedFile, FoundPaper
 
@@ -86,10 +86,9 @@ def closing_lines(check: StoreCheck) -> Iterator[str]:
         case "good":
             yield f"{runs}: {_holding(check)}{_and_not(check)}"
     if any(signer.key not in check.trusted for signer in check.signers):
-        where = "" if check.given is None else f" --records {quote(check.given)}"
         yield (
             "Anybody can make a key. Compare its fingerprint with its owner, then: "
-            f"ohmwright record keys trust FINGERPRINT --name OWNER{where}"
+            + typed_command("record keys trust FINGERPRINT --name OWNER")
         )
     yield from (_file_line(file, check) for file in check.files)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -14,15 +14,23 @@ from ohmwright.api.recorded_worklist import store_worklist, today
 from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.account import account_name
 from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.campaigns import Worker
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.uncovered import uncovered_assets
 from ohmwright.reports.text import printable
+from ohmwright.reports.verdict_grounds import READINGS_MARK, RISK_NOTE
 
-from .campaign_words import kept_words
+from .campaign_words import held_words, kept_words
 from .console import out, print_json
 from .open_records import open_existing_records
 
 _MOST_LINES = 20
 """Units in the table of `worklist` where nobody says how many."""
+_SIMULATED_DATES = (
+    "Simulated runs count by the date of their bench's own clock: one that is older by it than a "
+    "unit's newest run changes nothing here."
+)
 
 
 @dataclass(frozen=True)
@@ -55,30 +63,42 @@ def show_worklist(
     """Print the first `limit` units that are selected; None is all as JSON, and 20 as a table."""
     with open_existing_records(records) as store:
         units = selected.of(store_worklist(store, simulated=simulated))
+        shown = units[: limit if as_json else limit or _MOST_LINES]
+        marked = _uncovered(store, shown, simulated=simulated)
     if as_json:
-        print_json([unit_document(unit) for unit in units[:limit]])
+        print_json([unit_document(unit, marked) for unit in shown])
         return
     if not units:
         out().print("No units like that.")
         return
-    shown = units[: limit or _MOST_LINES]
-    out().print(_table(shown))
+    out().print(_table(shown, marked))
     if len(shown) < len(units):
         out().print(f"{len(units) - len(shown)} more are not shown: --limit {len(units)}")
     due = sum(unit.is_due(today()) for unit in units)
     out().print(Text(f"{due} of {len(units)} units are due."))
-    for line in _where_risks_come_from(units):
-        out().print(Text(line))
+    for line in _where_risks_come_from(units, simulated=simulated):
+        out().print(Text(line), soft_wrap=True)
+    if marked:
+        out().print(Text(RISK_NOTE), soft_wrap=True)
+    if simulated:
+        out().print(Text(_SIMULATED_DATES), soft_wrap=True)
 
 
-def _where_risks_come_from(units: Iterable[WorkUnit]) -> Iterator[str]:
+def _uncovered(store: SqlStore, units: Sequence[WorkUnit], *, simulated: bool) -> frozenset[str]:
+    """Return the tags of those units whose risk rests on values that no certificate covers."""
+    known = [unit.asset.tag for unit in units if unit.is_risk_known]
+    return uncovered_assets(store.database, known, simulated=simulated)
+
+
+def _where_risks_come_from(units: Iterable[WorkUnit], *, simulated: bool) -> Iterator[str]:
     of = [u for u in units if u.is_foretold or (u.last is not None and u.last.verdict == "pass")]
     by_date = sum(not unit.is_foretold for unit in of)
     if of:
         yield "Risk: the probability of being out of tolerance, now and within a year;"
         yield f"of {len(of) - by_date} by the forecast made last."
     if by_date:
-        yield f"~: {by_date} by the due date alone; 'ohmwright record creep' makes the forecast."
+        creep = typed_command("record creep --simulated" if simulated else "record creep")
+        yield f"~: {by_date} by the due date alone; '{creep}' makes the forecast."
 
 
 def show_next(
@@ -87,10 +107,16 @@ def show_next(
     """Print the unit in front of the worklist."""
     with open_existing_records(records) as store:
         units = selected.of(store_worklist(store, simulated=simulated))[:1]
+        marked = _uncovered(store, units, simulated=simulated)
     if as_json:
-        print_json(unit_document(units[0]) if units else None)
+        print_json(unit_document(units[0], marked) if units else None)
     else:
-        out().print(Text(_words(units[0]) if units else "No units like that."), soft_wrap=True)
+        said = _words(units[0], marked) if units else "No units like that."
+        out().print(Text(said), soft_wrap=True)
+        if marked:
+            out().print(Text(RISK_NOTE), soft_wrap=True)
+        if simulated and units:
+            out().print(Text(_SIMULATED_DATES), soft_wrap=True)
 
 
 def take_next(records: str | None, campaign: str, operator: str | None, *, as_json: bool) -> None:
@@ -100,13 +126,17 @@ def take_next(records: str | None, campaign: str, operator: str | None, *, as_js
         desk = CampaignDesk(store, campaign, worker)
         taken = desk.take_next()
         kept = desk.kept_at_home()
+        held = [] if taken is None else desk.held_before(taken.asset.tag)
     if as_json:
         print_json(None if taken is None else taken_document(taken))
     else:
-        said = "Nothing is left for you today." if taken is None else taken_words(taken)
+        mine = f"In the hands of {printable(worker.by)}: "
+        said = "Nothing is left for you today." if taken is None else mine + taken_words(taken)
         out().print(Text(said), soft_wrap=True)
         if taken is None and kept:
             out().print(Text(kept_words(kept)), soft_wrap=True)
+        if held:
+            out().print(Text(held_words(held)), soft_wrap=True)
 
 
 def taken_words(taken: TakenUnit) -> str:
@@ -127,14 +157,15 @@ def taken_document(taken: TakenUnit) -> dict[str, object]:
     return taken.asset.model_dump() | {"resumes": taken.resumes}
 
 
-def unit_document(unit: WorkUnit) -> dict[str, object]:
-    """Return a unit of the worklist as a JSON object."""
+def unit_document(unit: WorkUnit, uncovered: Collection[str]) -> dict[str, object]:
+    """Return a unit of the worklist as a JSON object; `uncovered`: tags as `_uncovered` says."""
     last = unit.last
     told = {
         "due": None if unit.due is None else unit.due.isoformat(),
         "risk_now": round(unit.risk.now, 4) if unit.is_risk_known else None,
         "risk_within_year": round(unit.risk.within_year, 4) if unit.is_risk_known else None,
         "risk_is_forecast": unit.is_foretold,
+        "not_traceable": unit.asset.tag in uncovered,
         "last_run": None if last is None else last.run_id,
         "last_on": None if last is None else last.on.isoformat(),
         "last_verdict": None if last is None else last.verdict,
@@ -142,20 +173,22 @@ def unit_document(unit: WorkUnit) -> dict[str, object]:
     return unit.asset.model_dump() | told
 
 
-def _words(unit: WorkUnit) -> str:
-    now, ahead = _risks(unit)
+def _words(unit: WorkUnit, uncovered: Collection[str]) -> str:
+    now, ahead = _risks(unit, uncovered)
     risk = now if now == ahead else f"{now}, within a year {ahead}"
     return f"{asset_words(unit.asset)}; {_due(unit)}, risk {risk}"
 
 
-def _risks(unit: WorkUnit) -> tuple[str, str]:
-    """Return the risk now and within a year in words, as far as it is known."""
+def _risks(unit: WorkUnit, uncovered: Collection[str]) -> tuple[str, str]:
+    """Return the risk now and within a year in words; with a mark for a unit in `uncovered`."""
     if not unit.is_risk_known:
         return "not known", "not known"
+    mark = READINGS_MARK if unit.asset.tag in uncovered else ""
     if unit.last is not None and unit.last.verdict == "fail":
-        return "failed", "failed"
+        return f"failed{mark}", f"failed{mark}"
     about = "" if unit.is_foretold else "~"
-    return about + _percent(unit.risk.now), about + _percent(unit.risk.within_year)
+    now, ahead = _percent(unit.risk.now), _percent(unit.risk.within_year)
+    return f"{about}{now}{mark}", f"{about}{ahead}{mark}"
 
 
 def _percent(share: float) -> str:
@@ -175,7 +208,7 @@ def _due(unit: WorkUnit) -> str:
     return f"due {unit.due}"
 
 
-def _table(units: Iterable[WorkUnit]) -> Table:
+def _table(units: Iterable[WorkUnit], uncovered: Collection[str]) -> Table:
     names = ("Tag", "Model", "Site", "Risk now", "Within a year", "Due")
     table = Table(*names, box=None, pad_edge=False)
     for column in (*table.columns[:2], *table.columns[3:]):
@@ -188,7 +221,7 @@ def _table(units: Iterable[WorkUnit]) -> Table:
         due = _due(unit) if asset.state == "in service" else f"{asset.state}; {_due(unit)}"
         table.add_row(
             *(Text(printable(cell) if cell else "") for cell in cells),
-            *_risks(unit),
+            *_risks(unit, uncovered),
             Text(due, style="yellow" if unit.is_due(today()) else ""),
         )
     return table

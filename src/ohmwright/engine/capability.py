@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.given_values import NOTHING_GIVEN, GivenValues
+from ohmwright.model.protections import Protections
 from ohmwright.model.step import Stage
 
 from .procedure_file import ProcedureFile
@@ -38,7 +39,13 @@ def complaints(file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities)
             f"the bench holds {bench.generator.model}."
         )
         return  # whatever else were said would be about another generator
-    yield from _lacking_protections(file, stages, bench)
+    alone = None if bench.attended else bench.protections
+    with_rf = _first_with_rf(file, stages)
+    if alone is not None and with_rf is not None:
+        if alone.grade != "unattended":
+            yield f"{file.place(with_rf.name, 'kind')}: {_not_left_alone(alone)}"
+        if alone.foot_switch:
+            return  # whatever else asks for a person is answered by that
     yield from _given_for_nothing(file, bench.given)
     for step in procedure.step:
         if set(step.stages) & set(stages):
@@ -59,22 +66,18 @@ def _given_for_nothing(file: ProcedureFile, given: GivenValues) -> Iterator[str]
             yield f"{one.place}: the procedure has no step '{one.step}' that takes a value{known}."
 
 
-def _lacking_protections(
-    file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities
-) -> Iterator[str]:
-    """Yield what the bench lacks to be left alone while RF is on; once, at the first step with RF.
+def _first_with_rf(file: ProcedureFile, stages: tuple[Stage, ...]) -> TimedStep | None:
+    """Return the first step of `stages` with RF; None where none has."""
+    steps = (one for one in file.procedure.step if isinstance(one, TimedStep))
+    return next((one for one in steps if set(one.stages) & set(stages)), None)
 
-    Nothing for a run that somebody attends.
-    """
-    if bench.attended or bench.protections is None:
-        return
-    steps = (
-        s for s in file.procedure.step if isinstance(s, TimedStep) and set(s.stages) & set(stages)
-    )
-    for step in steps:
-        for lacking in bench.protections.lacking_unattended():
-            yield (
-                f"{file.place(step.name, 'kind')}: nobody may leave this bench while RF is on: it "
-                f"lacks {lacking.what}; {lacking.remedy} would give it."
-            )
-        return
+
+def _not_left_alone(bench: Protections) -> str:
+    """Return why nobody may leave a bench while RF is on, with what would change that."""
+    if bench.foot_switch:
+        return (
+            "a person keeps RF on at this bench with the foot switch, so that no run on it can be "
+            "unattended."
+        )
+    lacking = "; ".join(f"{one.what} (by {one.remedy})" for one in bench.lacking_unattended())
+    return f"nobody may leave this bench while RF is on. It lacks: {lacking}."

@@ -22,6 +22,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.result import Result
 from ohmwright.model.step import STAGES, Stage
+from ohmwright.model.typed_command import typed_command
 
 ROLES_THAT_MUST_AGREE: tuple[Role, ...] = (
     "procedure",
@@ -112,14 +113,16 @@ def refuse_another_job(
         raise UsageError(
             f"Run {started.run_id} was begun with another text of: {', '.join(others)}.",
             "Its results would not fit together. Nothing was switched on.",
-            f"Put back the files of that run ('ohmwright record documents {started.run_id} FOLDER' "
-            "writes them), or start a new run.",
+            "Put back the files of that run "
+            f"('{typed_command(f'record documents {started.run_id} FOLDER')}' writes them), "
+            "or start a new run.",
         )
 
 
 def _other_stages(started: RunStarted, stages: tuple[Stage, ...]) -> UsageError:
     command = _COMMANDS.get(started.stages, "")
-    by = f" ('ohmwright {command} … --resume {started.run_id}')" if command else ""
+    typed = typed_command(f"{command} … --resume {started.run_id}")
+    by = f" ('{typed}')" if command else ""
     return UsageError(
         f"Run {started.run_id} was begun with: {_in_words(started.stages)}; "
         f"it is to go on with: {_in_words(stages)}.",

@@ -99,6 +99,6 @@ def _another_unit(asset: RegisteredAsset, seen: str) -> WrongInstrument:
     return WrongInstrument(
         f"The unit at the bench {seen}; asset {asset.tag} has the serial number '{asset.serial}'.",
         "It is another unit. Nothing was switched on.",
-        f"Bring {asset.tag} to the bench and go on, scan the tag of the unit that is there, or "
-        f"correct the register: 'ohmwright asset change {asset.tag} --serial …'.",
+        f"Bring {asset.tag} to the bench and go on, or scan the tag of the unit that is there. The "
+        f"register is wrong only where the plate of {asset.tag} itself shows another number.",
     )

@@ -10,6 +10,7 @@ from ohmwright.model.bench_file import Asset
 from ohmwright.model.document import Document
 from ohmwright.model.errors import UsageError
 from ohmwright.model.traceability import Environment
+from ohmwright.model.typed_command import typed_command
 from ohmwright.wire.clock import Clock
 
 from .analyzer import Analyzer
@@ -68,6 +69,7 @@ def named_unit(asset: Asset | None, bench: str) -> Asset:
         raise UsageError(
             f"Which unit stands at {bench}? Its bench file has no [asset] table.",
             "Nothing was switched on.",
-            "Give --asset TAG ('ohmwright asset list' shows them), or add an [asset] table.",
+            f"Give --asset TAG ('{typed_command('asset list')}' shows them), or add an "
+            "[asset] table.",
         )
     return asset

@@ -136,7 +136,9 @@ _NEEDED = {
     "guard": Lacking("the guard process", "a port that the guard can own, without --no-guard"),
     "state_read_back": Lacking("read-back of the output's state", "'state' in the command set"),
     "line_proof": Lacking(
-        "a proof of the line", "'resynchronise', an echo or a checksum, by the instrument's manual"
+        "a proof of the line",
+        "a question to which the instrument gives back its number ('resynchronise' in the command "
+        "set), an echo or a checksum, as its manual has it",
     ),
 }
 """What a bench needs to be left alone, by the name of the protection."""

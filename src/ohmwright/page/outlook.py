@@ -15,6 +15,7 @@ from ohmwright.fleet.fleet_forecast import FleetForecast
 from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.quantity import unit_of
 from ohmwright.records.run_lists import Filter, runs
+from ohmwright.records.uncovered import uncovered_assets
 from ohmwright.reports.text import limit_figures, limits_words
 from ohmwright.wire.clock import RealClock
 
@@ -34,7 +35,12 @@ class Outlook:
             return {"units": [], "due": 0}
         with open_existing_records(self.place) as store:
             units = store_worklist(store, simulated=simulated)
-        shown = [_work_unit(unit, today()) for unit in units]
+            tags = [unit.asset.tag for unit in units if unit.is_risk_known]
+            uncovered = uncovered_assets(store.database, tags, simulated=simulated)
+        shown = [
+            _work_unit(unit, today()) | {"not_traceable": unit.asset.tag in uncovered}
+            for unit in units
+        ]
         return {"units": shown, "due": sum(unit["is_due"] for unit in shown)}
 
     def renew(self, *, simulated: bool) -> dict[str, Any]:

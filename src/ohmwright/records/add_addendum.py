@@ -10,6 +10,7 @@ from sqlalchemy import Connection
 from ohmwright.engine.resume import is_refused
 from ohmwright.model.errors import UsageError
 from ohmwright.model.paper import Authority, IssuedPaper, PaperData
+from ohmwright.model.typed_command import typed_command
 from ohmwright.wire.clock import RealClock
 
 from .addendum import Addendum, AddendumKind, AddendumStatement, is_voided
@@ -71,7 +72,7 @@ def add_approval(
             raise UsageError(
                 f"Somebody else declared something of run {run_id} in the meantime.",
                 "Nothing was approved.",
-                "See it with 'ohmwright record show', then approve again.",
+                f"See it with '{typed_command(f'record show {run_id}')}', then approve again.",
             )
         return approval, issue
 
@@ -148,7 +149,7 @@ def _refuse_senseless(run: StoredRun, wanted: Wanted, key: OperatorKey) -> None:
         raise UsageError(
             f"{named} is void.",
             "Nothing was added.",
-            "If it should not be: ohmwright record reinstate RUN --reason WHY",
+            f"If it should not be: {typed_command(f'record reinstate {run.run_id} --reason WHY')}",
         )
     if wanted.what in ("approved", "amended") and run.seal is None:
         is_over = is_refused(tuple(map(parsed_event, run.events)))
@@ -157,7 +158,8 @@ def _refuse_senseless(run: StoredRun, wanted: Wanted, key: OperatorKey) -> None:
             "A certificate speaks of whole runs only, so there is none to approve or amend.",
             "Begin a new run."
             if is_over
-            else "Go on with it by --resume, or: ohmwright record void RUN --reason WHY",
+            else "Go on with it by --resume, or: "
+            + typed_command(f"record void {run.run_id} --reason WHY"),
         )
     if wanted.what != "approved" and not wanted.reason.strip():
         raise UsageError("No reason was given.", do="Say why with --reason.")

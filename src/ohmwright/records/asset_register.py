@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
+from shlex import quote
 from typing import Any, Literal
 
 from sqlalchemy import Connection, Row, and_, func, insert, select
 
 from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.typed_command import typed_command
 from ohmwright.wire.clock import RealClock
 
 from .database import Database
@@ -68,6 +71,24 @@ def units_alike(
     for asset in assets:
         found.setdefault(plate(asset), []).append(asset)
     return found
+
+
+def nearest_tags(given: str, tags: Iterable[str]) -> list[str]:
+    """The tags that `given` may be meant for, likeliest first, at most three.
+
+    Where some differ in capitals, spaces and hyphens alone, these; else the ones most alike.
+    """
+    by_letters: dict[str, list[str]] = {}
+    for tag in tags:
+        by_letters.setdefault(_letters(tag), []).append(tag)
+    wanted = _letters(given)
+    near = [wanted] if wanted in by_letters else get_close_matches(wanted, by_letters, cutoff=0.65)
+    return [tag for one in near for tag in by_letters[one]][:3]
+
+
+def _letters(tag: str) -> str:
+    """The letters and digits of a tag, in small letters."""
+    return "".join(filter(str.isalnum, tag)).casefold()
 
 
 def plate(asset: RegisteredAsset) -> tuple[str, str]:
@@ -137,13 +158,16 @@ class AssetRegister:
         """
         found = self.find(tag)
         if found is None:
-            alike = [one for one in self.all() if one.asset.tag.casefold() == tag.casefold()]
+            everyone = self.all()
+            alike = [one for one in everyone if one.asset.tag.casefold() == tag.casefold()]
             if len(alike) == 1:
                 return alike[0]
+            near = nearest_tags(tag, [one.asset.tag for one in everyone])
             raise UsageError(
                 f"There is no asset '{tag}' in {self._database.place}.",
-                do="See the assets with 'ohmwright asset list', or add it with 'ohmwright asset "
-                "add'.",
+                f"The nearest: {', '.join(near)}." if near else "",
+                f"See the assets with '{typed_command('asset list')}', or add it with "
+                f"'{typed_command(f'asset add {quote(tag)}')} …'.",
             )
         return found
 
@@ -179,7 +203,7 @@ class AssetRegister:
                 raise UsageError(
                     f"Asset {one.asset.tag} was changed by somebody else meanwhile.",
                     "Nothing was changed: theirs would have been overwritten unseen.",
-                    f"See 'ohmwright asset show {one.asset.tag}', then try again.",
+                    f"See '{typed_command(f'asset show {quote(one.asset.tag)}')}', then try again.",
                 )
 
     def _refuse_twins(self, connection: Connection, changes: Iterable[AssetChange]) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, Table, false, func, select
 
 from ohmwright.model.errors import RecordError
+from ohmwright.model.typed_command import typed_command
 
 from .analyzers_seen import analyzers_of_one_certificate
 from .audit_finding import AuditFinding
@@ -154,7 +155,7 @@ def _summaries(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
     """Each summary table that differs from its source rows; it is no evidence and can be remade."""
     for table in wrong_summary_tables(connection):
         what = f"the table of {table.name}, which is no evidence, is not what it sums up"
-        yield AuditFinding(f"{what}: 'ohmwright record rebuild' makes it anew")
+        yield AuditFinding(f"{what}: '{typed_command('record rebuild')}' makes it anew")
 
 
 def _witness(connection: Connection, store: SqlStore) -> Iterator[AuditFinding]:

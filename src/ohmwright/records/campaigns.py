@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
+from shlex import quote
 from typing import Literal
 
 from sqlalchemy import Connection, func, insert, select
 
 from ohmwright.model.errors import UsageError
+from ohmwright.model.typed_command import typed_command
 from ohmwright.wire.clock import RealClock
 
 from .database import Database
@@ -127,7 +129,8 @@ class Campaigns:
         known = {one.name: one for one in self.all()}
         if name not in known:
             there = f"There are: {', '.join(known)}." if known else "There is none yet."
-            raise UsageError(f"There is no campaign '{name}'.", there, "'ohmwright campaign new'")
+            begin = f"To begin it: {typed_command(f'campaign new {quote(name)}')}"
+            raise UsageError(f"There is no campaign '{name}'.", there, begin)
         return known[name]
 
     def new(

@@ -7,6 +7,7 @@ from typing import NamedTuple
 from sqlalchemy import Connection, select
 
 from ohmwright.model.errors import RecordError, UsageError
+from ohmwright.model.typed_command import typed_command
 from ohmwright.wire.clock import RealClock
 
 from .addendum import is_voided
@@ -53,14 +54,14 @@ def claim_run(connection: Connection, run_id: str, holder: LeaseHolder) -> Chain
     if is_voided(end_of_run(connection, run["number"])[1]):
         raise UsageError(
             f"Run {run_id} cannot be resumed: it is void.",
-            do="Start a new run, or see 'ohmwright record reinstate'.",
+            do="Start a new run, or: " + typed_command(f"record reinstate {run_id} --reason WHY"),
         )
     if is_handed_over(connection, run["number"]):
         raise UsageError(
             f"Run {run_id} cannot be resumed here: it was handed over to another computer.",
             "If both went on with it, one of the two would be lost.",
-            "Go on with it there; 'ohmwright record import' brings it back. If what was handed "
-            f"over is lost: ohmwright record take-back {run_id}",
+            f"Go on with it there; '{typed_command('record import FILE')}' brings it back. If "
+            f"what was handed over is lost: {typed_command(f'record take-back {run_id}')}",
         )
     take_lease(connection, run["number"], run_id, holder)
     last = select(EVENTS.c.number, EVENTS.c.hash).where(EVENTS.c.run == run["number"])
@@ -72,9 +73,10 @@ def renew_claim(connection: Connection, end: ChainEnd, holder: LeaseHolder, plac
     """Renew the lease of a run. Raises RecordError where the run no longer ends at `end`."""
     found = claim_run(connection, end.run["run_id"], holder)
     if found is None or found.newest != end.newest:
+        show = typed_command(f"record show {end.run['run_id']}")
         raise RecordError(
             f"{place}: another program has written to the same run.",
             "It was taken over while nothing was written here for a long time.",
-            "See what is on record with 'ohmwright record show', then resume the run.",
+            f"See what is on record with '{show}', then resume the run.",
         )
     return found._replace(operator=end.operator)

@@ -8,6 +8,7 @@ from sqlalchemy import Connection, insert
 
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, PointDone, RunFinished
+from ohmwright.model.typed_command import typed_command
 
 from .add_addendum import add_addendum_entry
 from .chain import BrokenRunError, RunHashes, StoredRun, verified_events
@@ -95,7 +96,8 @@ def _refuse_other_end(store: SqlStore, run: StoredRun) -> None:
             f"One of the two was changed afterwards. By {store.witness.ends.path}, the hash of its "
             f"last event was {seen.hash.hex()}; in the file it is {run.head.hex()}. Nothing of "
             "that run was imported.",
-            "Hold both against a certificate of it: 'ohmwright record verify --head HASH'.",
+            "Hold both against a certificate of it: "
+            f"'{typed_command('record verify --head HASH')}'.",
         )
 
 
@@ -150,6 +152,7 @@ def _fork_error(run_id: str, how: str) -> UsageError:
     return UsageError(
         f"Run {run_id} is on record here and does not go on as the one in the file: {how}.",
         "Nothing is ever written over; nothing of that run was imported.",
-        "See ours with 'ohmwright record show', and the other once the file is imported into "
-        "another store; decide which counts, and repeat what it lacks in a new run.",
+        f"See ours with '{typed_command(f'record show {run_id}')}', and the other once the file "
+        "is imported into another store; decide which counts, and repeat what it lacks in a new "
+        "run.",
     )

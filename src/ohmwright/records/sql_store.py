@@ -11,6 +11,7 @@ from sqlalchemy import Connection, insert, select
 
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event, RunFinished
+from ohmwright.model.typed_command import typed_command
 from ohmwright.wire.clock import RealClock
 
 from .bulk_insert import BulkInsert
@@ -279,7 +280,7 @@ class SqlStore(Store):
         """The error for a run that is not on record."""
         return UsageError(
             f"There is no run '{run_id}' in {self.database.place}.",
-            do="See the runs with 'ohmwright record list'.",
+            do=f"See the runs with '{typed_command('record list')}'.",
         )
 
 

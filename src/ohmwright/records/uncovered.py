@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -47,6 +47,9 @@ UNCOVERED_RESULT = and_(
 has its quotation marks escaped in JSON, and cannot say so."""
 
 
+_IN_ONE_QUERY = 500
+
+
 def uncovered_runs(database: Database, numbers: Collection[int]) -> frozenset[int]:
     """Return those of these runs that have such a result."""
     query = (
@@ -57,6 +60,32 @@ def uncovered_runs(database: Database, numbers: Collection[int]) -> frozenset[in
     )
     with database.read() as connection:
         return frozenset(connection.execute(query).scalars())
+
+
+def uncovered_assets(
+    database: Database, assets: Sequence[str], *, simulated: bool
+) -> frozenset[str]:
+    """Return those of these units that have such a value as found or as left."""
+    c = RESULTS.c
+    query = (
+        select(c.asset)
+        .join(EVENTS, AT_ITS_EVENT)
+        .where(
+            c.simulated == int(simulated),
+            c.stage.in_(MEASURED),
+            NOT_VOID,
+            UNCOVERED_RESULT.element,
+        )
+        .distinct()
+    )
+    with database.read() as connection:
+        return frozenset(
+            asset
+            for first in range(0, len(assets), _IN_ONE_QUERY)
+            for asset in connection.execute(
+                query.where(c.asset.in_(assets[first : first + _IN_ONE_QUERY]))
+            ).scalars()
+        )
 
 
 def uncovered_points(

@@ -31,8 +31,8 @@ STATEMENTS = (
 )
 _OF_COVERED = (
     "U: expanded uncertainty, of about 95 % coverage (GUM). Where none is given, none is known.",
-    "P: probability that the true value lies within the limits. TUR: half the tolerance over U, of "
-    "the later value where there are two.",
+    "P: probability that the true value lies within the limits. TUR (test uncertainty ratio): "
+    "half the tolerance divided by U, of the later value where there are two.",
 )
 _UNDECIDED = "Undecided is neither pass nor fail; it is never rounded to a pass."
 NOT_ON_RECORD = (

@@ -11,6 +11,11 @@ UNCOVERED = "not traceable"
 """Said of values that no analyzer certificate covers, and of verdicts by them."""
 READINGS_MARK = "*"
 """Stands behind a verdict by the readings alone."""
+RISK_NOTE = (
+    f"{READINGS_MARK} in all or in part {UNCOVERED}: no analyzer certificate covers those values, "
+    "so that it says how the readings lie, not the output."
+)
+"""Stands beneath a list of risks where some have that mark."""
 
 
 def is_by_readings_alone(result: Result) -> bool:

@@ -13,12 +13,14 @@ export function worklistView() {
   const list = h('tbody'), said = h('p', { class: 'soft', role: 'status' })
   const simulated = h('input', { type: 'checkbox', onchange: () => load() })
   const anew = h('button', { type: 'button', class: 'quiet', onclick: renew }, 'Make the forecast anew')
+  const dates = h('p', { class: 'soft', hidden: true }, 'Simulated runs count by the date of their bench’s own clock: one that is older by it than a unit’s newest run changes nothing here.')
   const units = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units in their order', hidden: true },
-    listedTable(COLUMNS, list), h('p', { class: 'soft' }, 'Risks marked * come from the forecast, the others from the due date alone.'))
+    listedTable(COLUMNS, list), h('p', { class: 'soft' }, 'Risks marked * come from the forecast, the others from the due date alone. Not traceable: no analyzer certificate covers some or all of the values behind it, so that it says how the readings lie, not the output.'), dates)
   let begun = false
   const show = (found) => {
     said.textContent = found.units.length === 0 ? 'No unit is in the register.' : `${found.due} of ${found.units.length} units are due.`
     units.hidden = found.units.length === 0
+    dates.hidden = !simulated.checked
     list.replaceChildren(...found.units.map((unit, place) => row(unit, place + 1, simulated.checked)))
   }
   async function load() {
@@ -48,7 +50,7 @@ export function worklistView() {
 
 const row = (unit, place, simulated) => listedRow(COLUMNS, [String(place),
   h('a', { href: `#/unit/${encodeURIComponent(unit.tag)}/${simulated ? 'simulated' : 'real'}` }, unit.tag),
-  `${unit.model}, ${unit.serial}`, unit.site, risk(unit, unit.risk_now), risk(unit, unit.risk_within_year),
+  `${unit.model}, ${unit.serial}`, unit.site, marked(unit, risk(unit, unit.risk_now)), marked(unit, risk(unit, unit.risk_within_year)),
   `${unit.is_due ? '▲ ' : ''}${due(unit)}`,
   [unit.last_verdict === null ? '' : verdict(unit.last_verdict), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)]])
 
@@ -61,4 +63,8 @@ function risk(unit, share) {
   if (share === null) return 'not known'
   if (unit.last_verdict === 'fail') return 'failed'
   return `${percent(share)}${unit.foretold ? ' *' : ''}`
+}
+
+function marked(unit, said) {
+  return [said, unit.not_traceable ? h('div', { class: 'soft' }, 'not traceable') : '']
 }
