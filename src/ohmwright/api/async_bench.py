@@ -296,7 +296,7 @@ async def open_bench(
     ...         async for point in bench.points(plan, records="trial"):
     ...             print(f"{point.load_ohm:g} ohm: {point.power_w:.0f} W")
     >>> asyncio.run(curve())
-    200 ohm: 143 W
+    200 ohm: 144 W
     500 ohm: 147 W
     """
     data = BenchChoice(Path(path), port, guarded=guarded).read()
