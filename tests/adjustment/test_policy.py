@@ -266,6 +266,14 @@ def test_what_needs_no_move_is_confirmed_in_the_same_activation_unless_it_was_wa
     assert bench.on_s < most_on_s  # a warm one is left at once, not looked at in vain
 
 
+def test_a_stated_droop_is_expected_of_the_unit_from_the_first_activation_on():
+    spec = PointSpec(Question(TARGET, TOLERANCE, 0.5, 1.0), 40.0, 30.0, largest_droop=0.05)
+    estimator = AdjustPolicy(spec).estimator
+    assert estimator.prior.mean_of(Coefficient.DROOP) == pytest.approx(0.025)
+    estimator.forget_all_but_gain()
+    assert estimator.prior.mean_of(Coefficient.DROOP) == pytest.approx(0.025)
+
+
 def test_an_opposite_prior_still_ends_in_tolerance():
     bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
     end, _ = run(bench, prior=fleet(-4.0))

@@ -4,12 +4,13 @@ import numpy as np
 import pytest
 
 from ohmwright.engine.asked_current import question
+from ohmwright.engine.point_spec import point_spec_of
 from ohmwright.engine.stop_rules import STANDS, UntilDecided, UntilSettled
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.sequential_test import ActivationTest
 from ohmwright.estimation.settled_value import Settled
-from ohmwright.estimation.thermal_droop import ResidualWarmth
-from ohmwright.model.hardware import MeterData
+from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth
+from ohmwright.model.hardware import DroopData, MeterData
 from ohmwright.model.step import Point, Timing
 from ohmwright.model.tolerance import Target
 from tests.estimation.activations import Made
@@ -124,6 +125,30 @@ def test_warmth_left_over_is_part_of_the_uncertainty() -> None:
     assert warm.uncertainty == pytest.approx(np.hypot(rested.uncertainty, 5.0), rel=0.01)
 
 
+@pytest.mark.parametrize("has_target", [True, False])
+@pytest.mark.parametrize("droop", [0.001, 0.045])
+def test_a_stated_droop_bounds_what_is_expected_of_a_slow_unit(
+    droop: float, has_target: bool
+) -> None:
+    made = Made(level=500.0, droop=droop, lag_s=1.5, noise=0.0015)
+
+    def seen(largest_droop: float | None, seed: int) -> tuple[float, float]:
+        left = ResidualWarmth(largest_droop=largest_droop)
+        rule: UntilDecided | UntilSettled = UntilSettled(6.0, made.window_s, 1.0, left)
+        if has_target:
+            rule = UntilDecided(Question(500.0, 15.0, made.window_s, 1.0), left, every)
+        for each in zip(*made.readings(10.0, seed), strict=True):
+            rule.add_reading(*map(float, each))
+        settled = rule.settled()
+        assert settled is not None
+        return abs(settled.value - made.at(6.0)) / settled.uncertainty, settled.uncertainty
+
+    for seed in range(6):
+        (off, u), (_, u_unstated) = seen(1.2 * droop, seed), seen(None, seed)
+        assert off < 2.5
+        assert (u < 0.95 * u_unstated) == (droop < 0.01)
+
+
 def test_verification_points_far_off_are_never_called_wrong() -> None:
     wrong = undecided = 0
     for seed in range(40):
@@ -183,3 +208,11 @@ def test_no_point_passes_whose_output_was_never_read_within_the_limits(lag_s: fl
         assert settled is not None
         assert settled.settled
         assert max(read_ma) >= low_ma
+
+
+def test_an_adjusted_point_knows_the_droop_that_the_generators_data_state() -> None:
+    stated = DroopData(largest=0.04, tau_s=(6, 10), recovery_tau_s=(10, 20))
+    at = point(300.0, 282.0, 318.0)
+    specs = [point_spec_of(at, TIMING, METER, None, droop=droop) for droop in (stated, None)]
+    assert [spec.largest_droop for spec in specs] == [0.04, None]
+    assert Warmth(Droop(0.04, (6, 10), (10, 20))).residual(6.0).largest_droop == 0.04
