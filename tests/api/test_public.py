@@ -8,6 +8,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from importlib import import_module
@@ -175,6 +176,23 @@ def test_an_interrupted_sweep_ends_with_rf_off_on_record_and_goes_on(
         assert isinstance(last, Fault)
         assert (last.error, last.rf_state) == ("Stopped", "off")
         assert len(bench.resume(records=records)) == 40
+
+
+def test_who_interrupts_once_more_waits_for_the_release_as_well(
+    bench_file: Path, records: str
+) -> None:
+    """The record's last event is written half a second after the first Ctrl-C, in vain so far."""
+
+    def pressed_again_at_the_end(event: Event) -> None:
+        _press_at_a_point(event)
+        if isinstance(event, Fault):
+            os.kill(os.getpid(), signal.SIGINT)
+            threading.Event().wait(0.5)
+
+    with ohmwright.bench(bench_file) as bench:
+        with pytest.raises(KeyboardInterrupt):
+            bench.measure(PLAN, records=records, on_event=pressed_again_at_the_end)
+        assert isinstance(ohmwright.Records(records)["last"].events[-1], Fault)
 
 
 def test_an_interruption_is_heard_where_the_call_holds_up_a_loop_that_runs(

@@ -109,7 +109,8 @@ def test_a_run_is_resumed_by_the_command_that_began_it(
     assert "was begun with: as found, adjust, as left; it is to go on with: as found." in " ".join(
         refused.err.split()
     )
-    assert f"'ohmwright calibrate … --resume {run}'" in refused.err
+    command = f"'ohmwright calibrate … --resume {run} --records {tmp_path}'"
+    assert command in " ".join(refused.err.split())
 
 
 def test_sweep_writes_csv_and_agrees_with_ohms_law(ohmwright: Callable, tmp_path: Path) -> None:

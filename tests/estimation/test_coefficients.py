@@ -15,6 +15,7 @@ from ohmwright.estimation.coefficients import (
     output_at,
 )
 from ohmwright.estimation.prior import vague_prior
+from ohmwright.estimation.transient_problem import precision_near
 
 NAMES = np.array([each.name for each in Coefficient])
 
@@ -77,17 +78,17 @@ def test_the_usual_droop_is_pulled_less_the_more_of_it_is_seen() -> None:
     prior, at = vague_prior(), Coefficient.DROOP
     law = cauchy(prior.mean_of(at), prior.sd_of(at))
     for droop in (0.01, 0.02, 0.05):
-        pull = prior.precision_near(droop)[at, at] * (droop - prior.mean_of(at))
+        pull = precision_near(prior, droop)[at, at] * (droop - prior.mean_of(at))
         slope = (law.logpdf(droop + 1e-7) - law.logpdf(droop - 1e-7)) / 2e-7
         assert pull == pytest.approx(-slope, rel=1e-4)
-    none = prior.precision_near(-0.05)[at, at]
-    assert none == prior.precision_near(prior.mean_of(at))[at, at]  # a rise is no droop
+    none = precision_near(prior, -0.05)[at, at]
+    assert none == precision_near(prior, prior.mean_of(at))[at, at]  # a rise is no droop
 
 
 def test_a_stated_droop_is_about_as_likely_anywhere_up_to_it() -> None:
     prior, at = vague_prior(largest_droop=0.05), Coefficient.DROOP
     assert (prior.mean_of(at), prior.sd_of(at)) == pytest.approx((0.025, 0.05 / 12**0.5), rel=0.05)
-    assert np.array_equal(prior.precision_near(0.2), prior.precision)
+    assert np.array_equal(precision_near(prior, 0.2), prior.precision)
     kept = prior.with_vague_gain().with_gain_times(2.0).narrowed_to_gain(0.001, 1.3)
     assert kept.droop_is_usual is False
     assert vague_prior().with_vague_gain().with_gain_times(2.0).droop_is_usual

@@ -9,7 +9,7 @@ import asyncio
 import signal
 import threading
 from collections.abc import AsyncGenerator, Awaitable, Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import partial
 from os import PathLike
 from threading import Event as Signal
@@ -28,7 +28,7 @@ from .sweep_plan import Sweep
 
 T = TypeVar("T")
 """What a call returns."""
-_RELEASE_BOUND_S = 60.0
+_RELEASE_BOUND_S = 60
 """How long an interrupted call waits for the output to be off and the record to say so."""
 
 
@@ -95,7 +95,7 @@ class PlainBench:
                 return future.result()
             except BaseException:
                 if future.cancel():
-                    ended.wait(_RELEASE_BOUND_S)
+                    _wait_for_release(ended)
                 raise
 
 
@@ -158,6 +158,14 @@ def _interruption_heard() -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGINT, handler)
+
+
+def _wait_for_release(ended: Signal) -> None:
+    """Return when an interrupted call has `ended`, or after the bound; another Ctrl-C waits too."""
+    for _ in range(_RELEASE_BOUND_S):
+        with suppress(KeyboardInterrupt):
+            if ended.wait(1.0):
+                return
 
 
 def _holds_up_a_loop() -> bool:

@@ -44,16 +44,6 @@ class TransientPrior:
         """Inverse of the covariance, shape (8, 8)."""
         return np.asarray(np.linalg.inv(self.covariance), dtype=np.float64)
 
-    def precision_near(self, droop: float) -> Floats:
-        """Inverse of the covariance of the Gaussian prior that acts as this one at that `droop`."""
-        if not self.droop_is_usual:
-            return self.precision
-        precision, at = self.precision.copy(), Coefficient.DROOP
-        # as in an EM step for a Cauchy distribution; a loss below zero is no droop at all
-        beyond = max(0.0, droop - self.mean[at])
-        precision[at, at] = 2 / (self.covariance[at, at] + beyond**2)
-        return precision
-
     def mean_of(self, coefficient: Coefficient) -> float:
         """Expected value of one coefficient."""
         return float(self.mean[coefficient])

@@ -97,7 +97,7 @@ class Problem:
     def coefficients_prior(self, variance: float, droop: float, p: int = COUNT) -> Prior:
         """Prior of the first p coefficients where the noise has this `variance`, near a `droop`."""
         mean, normal = self.prior.mean[:p], np.zeros((p + 1, p + 1))
-        precision = variance * self.prior.precision_near(droop)[:p, :p]
+        precision = variance * precision_near(self.prior, droop)[:p, :p]
         normal[:p, :p] = precision
         normal[:p, p] = normal[p, :p] = precision @ mean
         normal[p, p] = mean @ precision @ mean
@@ -155,6 +155,17 @@ class Problem:
         beyond = (_SHAPE * to_rise) ** 2 + self.excess
         sd: Floats = np.sqrt(1 + beyond / state.variance)
         return columns / sd[:, None]
+
+
+def precision_near(prior: TransientPrior, droop: float) -> Floats:
+    """Inverse covariance, (8, 8), of the Gaussian prior that acts as `prior` at that `droop`."""
+    if not prior.droop_is_usual:
+        return prior.precision
+    precision, at = prior.precision.copy(), Coefficient.DROOP
+    # as in an EM step for a Cauchy distribution; a loss below zero is no droop at all
+    beyond = max(0.0, droop - float(prior.mean[at]))
+    precision[at, at] = 2 / (prior.covariance[at, at] + beyond**2)
+    return precision
 
 
 def explicable(record: ActivationRecord) -> ActivationRecord:
