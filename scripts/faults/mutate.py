@@ -53,7 +53,7 @@ def _without_asking_twice() -> None:
     async def at_its_word(ask: Callable[[], Any], *_: object) -> Any:
         return await ask()
 
-    replace(verified_dialogue, "_agreed", at_its_word)
+    replace(verified_dialogue, "_believed", at_its_word)
 
 
 def _without_proof() -> None:

@@ -16,7 +16,7 @@ from ohmwright.engine.steps.base import InstrumentStep, PersonStep
 
 ROOT = Path(ohmwright.__file__).parent
 BY_SUBJECT = {
-    "api/planned_points.py",
+    "api/planned_sweep_points.py",
     "api/practice.py",
     "api/run_plan.py",
     "api/sweep_plan.py",

@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, Page, expect
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.page.benches import BenchOfFile
 
-from .browsing import SETTLED_MS, Person, opened_browser
+from .browsing import SETTLED_MS, Person, one_activation, opened_browser
 from .conftest import page_settings, serving
 
 BENCH = """\
@@ -28,21 +28,7 @@ maker = "Sorrelworks"
 model = "Marlow 150"
 serial = "TM1-00372"
 """
-ONE_POINT = """\
-title = "One point"
-revision = "1"
-model = "Marlow 150"
-[[step]]
-kind = "output"
-name = "cut"
-mode = "cut"
-setting_w = 100
-load_ohm = 500
-power_w = 100
-tolerance = { percent = 20 }
-rest_s = 1
-max_on_s = 30
-"""
+ONE_POINT = one_activation("One point", "Marlow 150", "rest_s = 1\nmax_on_s = 30")
 RELEASE = "RELEASE THE FOOT SWITCH NOW."
 
 

@@ -162,15 +162,17 @@ def _stated(settled: Settled | None, plant: ForeignUnit, point: Point, timing: T
 def _output_warmth(world: World) -> OutputWarmth:
     """As the generator's data state it, or not; a load bank that bears everything."""
     bears_all = (Duty(1e9, 1.0),)
-    if not world.droop_stated:
-        return OutputWarmth(bears_all)
     stated = _droop(world)
+    if stated is None:
+        return OutputWarmth(bears_all)
     droop = Droop(stated.largest, stated.tau_s, stated.recovery_tau_s)
     return OutputWarmth(bears_all, Warmth(droop))
 
 
-def _droop(world: World) -> DroopData:
-    """What the generator's data state, where they do."""
+def _droop(world: World) -> DroopData | None:
+    """What the generator's data state; None where they state nothing."""
+    if not world.droop_stated:
+        return None
     fast_s, slow_s = world.body_tau_s[0], world.outer_tau_s[1]
     largest = world.droop[1] + world.outer_droop[1]
     return DroopData(largest=largest, tau_s=(fast_s, slow_s), recovery_tau_s=(fast_s, 2 * slow_s))
@@ -185,8 +187,7 @@ class _Job:
         self._point = _point(unit)
         self._timing = _timing(unit.world, rest_s=unit.world.rest_s, max_on_s=unit.limit_s)
         keys = keys_of(ServiceMode(points=())) if unit.world.keys else None
-        droop = _droop(unit.world) if unit.world.droop_stated else None
-        meter = _meter(unit)
+        meter, droop = _meter(unit), _droop(unit.world)
         spec = point_spec_of(self._point, self._timing, meter, None, keys=keys, droop=droop)
         self._policy = AdjustPolicy(spec)
         self._warmth = _output_warmth(unit.world)

@@ -22,7 +22,7 @@ from ohmwright.model.traceability import Traceability
 from .curve_difference import Comparison, mean_difference
 from .outlived_faults import outlived_faults
 from .pandas_extra import data_frame
-from .planned_points import planned_points
+from .planned_sweep_points import planned_sweep_points
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -274,7 +274,7 @@ def curve_of(events: Sequence[Event]) -> Curve:
         begun_at=started.at,
         age_s=ages_s[0] if ages_s else None,
         seed=started.seed,
-        planned=planned_points(events),
+        planned=planned_sweep_points(events),
     )
     return Curve(points, origin, outlived=tuple(outlived_faults(events)))
 

@@ -105,8 +105,9 @@ readings end soon, or the lag lasts as long as the droop, it is the prior that s
 was at the age asked for. Stated data bound it, and any droop up to that is about as likely. Without
 them the usual 1.5 % is, and more as in a Cauchy distribution: readings that show 4 % are believed.
 A normal one of 1 +- 1 % expected too much of most units: of those with lags of 2 to 3 s 0.82 were
-adjusted, with this one nearly all. Rejected: the tail for less droop than none, too (an output that
-creeps up was taken for one); a wider normal distribution, which moves the values no nearer.
+adjusted, with this one 0.97 (300 units each). Rejected: the tail for less droop than none, too (an
+output that creeps up was taken for one); a wider normal distribution, which moves the values no
+nearer.
 Held by tests/estimation/test_coefficients.py, tests/engine/test_stop_rules.py (stated_droop);
 `scripts/bench/worlds` (lag 3 s, droop 5 %).
 

@@ -44,11 +44,7 @@ class Conversation:
             await self._hear_echo(body, exchange.timeout_s)
         if not exchange.replies:
             return {}
-        if self._line is not None:
-            return exchange.read(await self._reply(exchange.timeout_s))
-        body = await self.framing.reply(exchange.timeout_s)
-        self._refuse_more()
-        return exchange.read(body)
+        return exchange.read(await self._reply(exchange.timeout_s))
 
     def _made(self, exchange: Exchange, values: Mapping[str, object]) -> tuple[bytes, bytes]:
         """The body and the bytes of a message; kept where it has no fields."""

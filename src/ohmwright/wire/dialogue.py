@@ -183,7 +183,7 @@ class Dialogue:
             with self._alone:
                 if self.state is not _SYNCED or self.conversation.is_disturbed():
                     await self._resynchronise()
-                self.state = _SUSPECT
+                self.state = checked_transition(self.state, _SUSPECT)
                 done = await work()
                 self.state = checked_transition(self.state, _SYNCED)
                 return done

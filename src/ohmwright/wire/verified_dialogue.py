@@ -174,12 +174,7 @@ def same_name(text: str, name: str) -> bool:
 
 async def agreed(ask: Callable[[], Awaitable[T]]) -> T | None:
     """What two answers in a row say; None where none of the first four do."""
-    last = await ask()
-    for _ in range(_ASKED_AT_MOST - 1):
-        before, last = last, await ask()
-        if _alike(before, last):
-            return last
-    return None
+    return await _believed(ask, None, None)
 
 
 async def agreed_reading(
@@ -192,23 +187,31 @@ async def agreed_reading(
     Such a reading is believed from the fifth answer on; None where none of twelve will do.
     `reading_of`: the reading in an answer; `earlier`: an answer that came already, the first.
     """
+    return await _believed(ask, earlier, reading_of)
+
+
+async def _believed(
+    ask: Callable[[], Awaitable[T]],
+    earlier: T | None,
+    reading_of: Callable[[T], MeasuredReply] | None,
+) -> T | None:
+    """The second of two answers in a row that are alike, or later a reading that goes on."""
+    at_most = _ASKED_AT_MOST if reading_of is None else _READ_AT_MOST
     older = before = await ask() if earlier is None else earlier
-    for answers in range(2, _READ_AT_MOST + 1):
+    for answers in range(2, at_most + 1):
         last = await ask()
-        if _alike(before, last):
+        # by repr, since NaN equals nothing, itself included; equal bytes may be parsed only once,
+        # to one object, which is quicker to tell
+        if last is before or repr(last) == repr(before):
             return last
-        if answers > _ASKED_AT_MOST and _goes_on(*map(reading_of, (older, before, last))):
+        if (
+            reading_of is not None
+            and answers > _ASKED_AT_MOST
+            and _goes_on(*map(reading_of, (older, before, last)))
+        ):
             return last
         older, before = before, last
     return None
-
-
-def _alike(one: object, other: object) -> bool:
-    """Whether two answers say the same; by repr, since NaN equals nothing, itself included.
-
-    Equal bytes may be parsed only once, to one object, which is quicker to tell.
-    """
-    return one is other or repr(one) == repr(other)
 
 
 def _goes_on(first: MeasuredReply, second: MeasuredReply, third: MeasuredReply) -> bool:
