@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import asyncio
 import gc
 import socket
 from collections.abc import AsyncIterator, Callable, Sequence
-from contextlib import asynccontextmanager, contextmanager
+from contextlib import asynccontextmanager, contextmanager, suppress
 from dataclasses import dataclass
 from importlib import import_module
 from ipaddress import ip_address
@@ -34,6 +35,8 @@ from .screens import Screens
 
 LOOPBACK = "127.0.0.1"
 _FIRST_TOKEN_VALID_S = 10 * 365 * 86400.0
+_LAPS_TO_ACCEPT = 8
+"""A connection takes four laps of the event loop: task, transport, protocol, end of the task."""
 Announce = Callable[[str], None]
 """Called with each address that admits one browser."""
 
@@ -133,7 +136,19 @@ async def serve(settings: PageSettings, announce: Announce, explain: Explain) ->
             finally:
                 served.calls.newsroom.close()
                 with anyio.CancelScope(shield=True):  # runs are being stopped meanwhile
+                    await _stop_accepting(listener)
                     await server.shutdown(sockets=[listener])
+
+
+async def _stop_accepting(listener: socket.socket) -> None:
+    """Accept no more connections, and wait until the last one is known to the server.
+
+    A server that is closed between the two leaves that connection open (CPython issue 109564).
+    """
+    with suppress(NotImplementedError):  # Windows' loop has no readers
+        asyncio.get_running_loop().remove_reader(listener)
+    for _ in range(_LAPS_TO_ACCEPT):
+        await anyio.lowlevel.checkpoint()
 
 
 def _config(app: ASGIApp) -> uvicorn.Config:
