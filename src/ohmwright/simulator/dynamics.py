@@ -111,7 +111,8 @@ class OutputDynamics:
         if ticks != len(self._ahead):
             self._look_ahead(ticks)
         u, p, q, cool, base = self._u, self._p, self._q, self._cool, self._base
-        squares, means = 0.0, list[float]()
+        squares = 0.0
+        means: list[float] = []
         for mean_p, mean_q, mean_cool in self._ahead:
             mean = (u + p * mean_p + q * mean_q) * (base + cool * mean_cool)
             if self._hunting:

@@ -34,14 +34,15 @@ class Meter:
         self._window: deque[float] = deque(maxlen=self.window_ticks)
         self._most_ma = _OVERRANGE * data.max_current_ma
         self._digit_ma = data.resolution_ma
-        self._value_ma = 0.0
+        self.value_ma: float | None = None
+        """The latest reading in mA; None before the first, infinite above the range."""
         self._reply: bytes | None = None
         """The latest reading as it was last asked for; None where it has not been."""
         self.reset()
 
     def reset(self) -> None:
         """Count readings from 0 again."""
-        self.number, self._value_ma, self._reply = 0, 0.0, None
+        self.number, self.value_ma, self._reply = 0, None, None
         self.clear()
 
     def clear(self) -> None:
@@ -58,7 +59,8 @@ class Meter:
         window.extend(means_ma)
         value_ma = sum(window) * self._scale * (1 + noise) + self._noise_ma * self._normal()
         digit_ma = self._digit_ma
-        self._value_ma = abs(round(value_ma / digit_ma) * digit_ma)
+        shown_ma = abs(round(value_ma / digit_ma) * digit_ma)
+        self.value_ma = shown_ma if shown_ma <= self._most_ma else inf
         self.number += 1
         self._reply = None
 
@@ -66,16 +68,9 @@ class Meter:
         """Complete `readings` readings without any current: the meter then shows zero."""
         if readings > 0:
             self.clear()
-            self._value_ma = 0.0
+            self.value_ma = 0.0
             self.number += readings
             self._reply = None
-
-    @property
-    def value_ma(self) -> float | None:
-        """The latest reading in mA; None before the first, infinite above the range."""
-        if self.number == 0:
-            return None
-        return self._value_ma if self._value_ma <= self._most_ma else inf
 
     def fetch(self, _: list[str]) -> bytes:
         """The latest reading as the instrument replies it: value in A, unit, number."""

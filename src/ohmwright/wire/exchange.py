@@ -59,9 +59,9 @@ class MessageText:
         found = self._pattern.fullmatch(body)
         if found is None:
             return None
-        said = dict[str, FieldValue]()
-        for (quantity, decode), each in zip(self._readers, found.groups(), strict=True):
-            said[quantity] = decode(each)
+        said: dict[str, FieldValue] = {}
+        for group, quantity, decode in self._readers:
+            said[quantity] = decode(found[group])
         return said
 
     def fits(self, body: bytes) -> bool:
@@ -100,8 +100,10 @@ class MessageText:
         return b"".join(map(_sample, self.parts))
 
     @cached_property
-    def _readers(self) -> list[tuple[str, Callable[[bytes], FieldValue]]]:
-        return [(codec.meaning.quantity, codec.decode) for codec in self._codecs()]
+    def _readers(self) -> list[tuple[int, str, Callable[[bytes], FieldValue]]]:
+        """The group of `_pattern` that each field is, what it stands for, and how it is read."""
+        codecs = enumerate(self._codecs(), start=1)
+        return [(group, codec.meaning.quantity, codec.decode) for group, codec in codecs]
 
     @cached_property
     def _pattern(self) -> re.Pattern[bytes]:
