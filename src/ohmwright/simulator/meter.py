@@ -30,7 +30,7 @@ class Meter:
         """Completed readings since the reset."""
         self._gain = 1 + own.between("gain_error", physics.gain_error)
         self._scale = self._gain / self.window_ticks
-        self._noise_ma, self._normal = physics.noise_ma, own.normals("noise")
+        self._noise_ma, self._normals = physics.noise_ma, own.normals("noise")
         self._window: deque[float] = deque(maxlen=self.window_ticks)
         self._most_ma = _OVERRANGE * data.max_current_ma
         self._digit_ma = data.resolution_ma
@@ -57,7 +57,7 @@ class Meter:
         """Complete a reading with the ticks since the last one and the output's noise."""
         window = self._window
         window.extend(means_ma)
-        value_ma = sum(window) * self._scale * (1 + noise) + self._noise_ma * self._normal()
+        value_ma = sum(window) * self._scale * (1 + noise) + self._noise_ma * next(self._normals)
         digit_ma = self._digit_ma
         shown_ma = abs(round(value_ma / digit_ma) * digit_ma)
         self.value_ma = shown_ma if shown_ma <= self._most_ma else inf
