@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Coroutine, Mapping
 from dataclasses import replace
 from random import Random
+from typing import Any
 
 from ohmwright.model.errors import LinkTimeout, ProtocolError
 
@@ -65,9 +66,7 @@ class Conversation:
         """The data of the definite-length block that answers a message."""
         await self._send(exchange, {})
         if self._reply_layout.is_plain:
-            block = await self.framing.block()
-            self._refuse_more()
-            return decode_block(block)
+            return decode_block(await self.framing.block(alone=self._line is None))
         return decode_block(await self._reply(exchange.timeout_s))
 
     def is_disturbed(self) -> bool:
@@ -153,22 +152,18 @@ class Conversation:
         if echo != body:
             raise ValueError(f"it should be echoed, and {echo[:80]!r} came")
 
-    async def _reply(self, timeout_s: float) -> bytes:
+    def _reply(self, timeout_s: float) -> Coroutine[Any, Any, bytes]:
         """The body of the next reply; lines of the stream in between are passed over."""
         if self._line is None:
-            body = await self.framing.reply(timeout_s)
-            self._refuse_more()
-            return body
+            return self.framing.reply(timeout_s, alone=True)
+        return self._reply_among_lines(timeout_s, self._line)
+
+    async def _reply_among_lines(self, timeout_s: float, line: Exchange) -> bytes:
         end_s = self.framing.now_s() + timeout_s
         while True:
             body = await self.framing.reply(end_s - self.framing.now_s())
-            if not self._line.fits(body):
+            if not line.fits(body):
                 return body
-
-    def _refuse_more(self) -> None:
-        """Raise ValueError where more has come than the reply; replies are one behind then."""
-        if self._line is None and self.framing.left:
-            raise ValueError(f"{self.framing.left[:80]!r} followed it")
 
     async def _line_after_now(self, exchange: Exchange) -> ReplyValues:
         """What the first line says that is complete after now."""
