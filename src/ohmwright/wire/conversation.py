@@ -29,7 +29,7 @@ class Conversation:
         self.framing, self.commands = framing, commands
         self._sent_layout, self._reply_layout = commands.frames
         self._echo_layout = replace(self._sent_layout, ends=commands.echo_end)
-        self._draws = draws
+        self._draws, self._echoes = draws, commands.echo
         self._ready = dict[Exchange, tuple[bytes, bytes]]()
         """The body and the bytes of messages without fields that were sent before."""
         self._line = commands.compiled.stream_line
@@ -41,7 +41,7 @@ class Conversation:
             return await self._line_after_now(exchange)
         body, message = self._ready.get(exchange) or self._made(exchange, values)
         await self.framing.send(message)
-        if self.commands.echo:
+        if self._echoes:
             await self._hear_echo(body, exchange.timeout_s)
         if not exchange.replies:
             return {}
@@ -57,7 +57,7 @@ class Conversation:
 
     async def hear_answer(self, exchange: Exchange, within_s: float) -> None:
         """Hear the echo and the answer of a message without values that was sent already."""
-        if self.commands.echo:
+        if self._echoes:
             await self._hear_echo(exchange.body({}), within_s)
         if exchange.replies:
             exchange.read(await self._reply(within_s))
@@ -143,7 +143,7 @@ class Conversation:
     async def _send(self, exchange: Exchange, values: Mapping[str, object]) -> None:
         body = exchange.body(values)
         await self.framing.send(self._sent_layout.wrap(body))
-        if self.commands.echo:
+        if self._echoes:
             await self._hear_echo(body, exchange.timeout_s)
 
     async def _hear_echo(self, body: bytes, within_s: float) -> None:
