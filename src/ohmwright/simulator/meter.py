@@ -7,7 +7,6 @@ from collections.abc import Iterable
 from math import ceil, inf
 
 from ohmwright.model.hardware import MeterData
-from ohmwright.wire.scpi import format_number
 
 from .profile import MeterPhysics
 from .randomness import Randomness
@@ -78,8 +77,8 @@ class Meter:
             value_ma = self.value_ma
             if value_ma is None:
                 return NO_READING
-            value = format_number(inf) if value_ma == inf else f"{value_ma / 1000:+.5E}"
-            self._reply = f"{value},A,{self.number:05d}".encode()
+            value = b"9.9E+37" if value_ma == inf else b"%+.5E" % (value_ma / 1000)
+            self._reply = b"%s,A,%05d" % (value, self.number)
         return self._reply
 
 
