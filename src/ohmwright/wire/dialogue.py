@@ -23,7 +23,7 @@ from .clock import Clock
 from .command_set import Ask, CommandSet, Tell
 from .conversation import Conversation
 from .exchange import Exchange, MeasuredReply, Refused, ReplyValues
-from .framing import Framing, OneTask
+from .framing import Framing
 from .link import Link
 from .scpi import unquote
 
@@ -93,7 +93,7 @@ class Dialogue:
         # a seed that another process does not repeat, and that a virtual clock does
         draws = Random(clock.wall().timestamp())
         self.conversation = Conversation(self.framing, commands, draws)
-        self._alone = OneTask(link.name)
+        self._in_use = False
         self._questions = dict[Ask, Question]()
 
     def ask(self, verb: Ask) -> Coroutine[Any, Any, str]:
@@ -172,17 +172,31 @@ class Dialogue:
 
         Raises LinkTimeout where nothing came, ProtocolError where something else did, LinkLost.
         """
-        with self._alone:
+        self._begin()
+        try:
             await self._resynchronise()
+        finally:
+            self._in_use = False
 
     async def close(self) -> None:
         """Stop the stream and send the closing messages, where there are any and a line."""
         if self.state is _LOST or not (self.commands.closing or self.commands.stream):
             return
         bound = anyio.move_on_after(_CLOSED_WITHIN_S, shield=True)
-        with suppress(LinkError, ValueError, Refused), bound, self._alone:
-            await self.conversation.stop_stream()
-            await self.conversation.close()
+        self._begin()
+        try:
+            with suppress(LinkError, ValueError, Refused), bound:
+                await self.conversation.stop_stream()
+                await self.conversation.close()
+        finally:
+            self._in_use = False
+
+    def _begin(self) -> None:
+        """Take the line for one task; RuntimeError where it is in use: two would mix replies."""
+        if self._in_use:
+            name = self.framing.link.name
+            raise RuntimeError(f"two tasks speak to {name} at once; a bench has one task")
+        self._in_use = True
 
     async def _asked(self, verb: Ask, read: Callable[[Any], T]) -> T:
         exchange, ask = self.question(verb)
@@ -190,14 +204,14 @@ class Dialogue:
 
     async def _repeated(self, work: Callable[[], Awaitable[T]], times: int) -> T:
         """What `work` brings, which is tried at most so many `times`, on a line in step."""
+        self._begin()
         try:
-            with self._alone:
-                if self.state is not _SYNCED or self.conversation.is_disturbed():
-                    await self._resynchronise()
-                self.state = checked_transition(self.state, _SUSPECT)
-                done = await work()
-                self.state = checked_transition(self.state, _SYNCED)
-                return done
+            if self.state is not _SYNCED or self.conversation.is_disturbed():
+                await self._resynchronise()
+            self.state = checked_transition(self.state, _SUSPECT)
+            done = await work()
+            self.state = checked_transition(self.state, _SYNCED)
+            return done
         except Refused as refused:
             self.state = checked_transition(self.state, _SYNCED)
             raise self._refusal(self.framing.last_sent(), refused.code, refused.text) from None
@@ -212,6 +226,8 @@ class Dialogue:
                 await self.framing.link.check_guard()
             if times == 1:
                 raise
+        finally:
+            self._in_use = False
         return await self._repeated(work, times - 1)
 
     def _refusal(self, message: bytes, code: int, text: str) -> InstrumentRefused:

@@ -164,7 +164,7 @@ class Framing:
         """What comes next, within `timeout_s`. Raises ValueError where no more should come."""
         if len(self.left) > _LONGEST_REPLY:
             raise ValueError("it does not end")
-        if timeout_s <= 0:
+        if timeout_s <= 0.0:
             raise self._silence(timeout_s)
         return self.link.read(timeout_s)
 
@@ -196,18 +196,3 @@ class Framing:
     def last_sent(self) -> bytes:
         """The last message; empty where none was sent."""
         return next((data for _, way, data in reversed(self.trace) if way == ">"), b"")
-
-
-class OneTask:
-    """A block that one task at a time may be in; two would read each other's replies."""
-
-    def __init__(self, name: str) -> None:
-        self._name, self._taken = name, False
-
-    def __enter__(self) -> None:
-        if self._taken:
-            raise RuntimeError(f"two tasks speak to {self._name} at once; a bench has one task")
-        self._taken = True
-
-    def __exit__(self, *_: object) -> None:
-        self._taken = False
