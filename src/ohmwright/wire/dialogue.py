@@ -30,7 +30,7 @@ from .scpi import unquote
 T = TypeVar("T")
 
 
-class Question(NamedTuple):
+class ReadyQuestion(NamedTuple):
     """A question of a command set, made ready to be asked any number of times."""
 
     exchange: Exchange
@@ -94,7 +94,7 @@ class Dialogue:
         draws = Random(clock.wall().timestamp())
         self.conversation = Conversation(self.framing, commands, draws)
         self._in_use = False
-        self._questions = dict[Ask, Question]()
+        self._questions = dict[Ask, ReadyQuestion]()
 
     def ask(self, verb: Ask) -> Coroutine[Any, Any, str]:
         """The text that answers `verb`; asked twice when that helps."""
@@ -121,7 +121,7 @@ class Dialogue:
         """All that the reply to `verb` says, by the names of quantities in our own units."""
         return self.question(verb).ask()
 
-    def question(self, verb: Ask) -> Question:
+    def question(self, verb: Ask) -> ReadyQuestion:
         """The question `verb`, ready to be asked. Raises SourceError where there is none."""
         found = self._questions.get(verb)
         if found is None:
@@ -129,7 +129,8 @@ class Dialogue:
             # asking again for an error would lose the entry that was on its way
             times = 1 if verb == "error" else _ASKED_AT_MOST
             work = partial(self.conversation.exchange, exchange, {})
-            found = self._questions[verb] = Question(exchange, partial(self._repeated, work, times))
+            found = ReadyQuestion(exchange, partial(self._repeated, work, times))
+            self._questions[verb] = found
         return found
 
     async def prove(self) -> None:
