@@ -31,8 +31,8 @@ def transient(unit: ResponseParameters = UNIT) -> OutputDynamics:
         unit,
         tick_s=TICK_S,
         reading_s=0.1,
-        normal=draws.normals("noise"),
-        uniform=draws.uniforms("hunting"),
+        normals=draws.normals("noise"),
+        uniforms=draws.uniforms("hunting"),
     )
 
 

@@ -21,8 +21,8 @@ def test_a_stream_depends_on_seed_and_name_alone() -> None:
 
 
 def test_blocks_are_one_stream() -> None:
-    draw = Randomness(1, "x").normals("noise")
-    assert [draw() for _ in range(2500)] == pytest.approx(
+    draws = Randomness(1, "x").normals("noise")
+    assert [next(draws) for _ in range(2500)] == pytest.approx(
         Randomness(1, "x").stream("noise").standard_normal(2500).tolist()
     )
 

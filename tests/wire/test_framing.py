@@ -69,6 +69,15 @@ async def test_lines(cut: Callable[[bytes], list[bytes]]) -> None:
     assert caught.value.received == b"rest"
 
 
+async def test_what_is_to_come_alone_is_refused_with_more_behind_it() -> None:
+    assert await framing([b"first\n"]).reply(alone=True) == b"first"
+    with pytest.raises(ValueError, match="followed it"):
+        await framing([b"first\nnext\n"]).reply(alone=True)
+    assert await framing([b"#13abc\n"]).block(alone=True) == b"#13abc"
+    with pytest.raises(ValueError, match="followed it"):
+        await framing([b"#13abc\nnext\n"]).block(alone=True)
+
+
 @pytest.mark.parametrize("cut", [whole, bytewise])
 async def test_blocks_may_hold_line_ends(cut: Callable[[bytes], list[bytes]]) -> None:
     replies = framing(cut(b"#15\n\n#9\n\n#13abc\nnext\n"))

@@ -78,10 +78,11 @@ async def samples(
         pace.asked(now_s)
         asked_s = now_s - began_s
         reading = await fetch()
+        current_ma, number, by_hand = reading
         came_s = clock_s() - began_s
-        if not reading.by_hand:
-            query_s, latest_s = min(latest_s, came_s - asked_s), came_s - asked_s
-            pace.query_s = query_s
+        if not by_hand:
+            before_s, latest_s = latest_s, came_s - asked_s
+            pace.query_s = query_s = latest_s if latest_s < before_s else before_s
         slept_s = clock.asleep_s() - asleep_s
         if abs(slept_s) > interval_s:
             raise activation_void(
@@ -89,9 +90,9 @@ async def samples(
             )
         if ages is None:
             ages = ages_of(reading, interval_s)
-            if reading.number is None:
+            if number is None:
                 pace.look_every(_look_every_s(reading, interval_s))
-        if reading.number is None and latest_s > interval_s + query_s:
+        if number is None and latest_s > interval_s + query_s:
             continue  # delayed on its way, by more than its age may be uncertain
         age_s = ages.age_of(reading, asked_s, came_s)
         if age_s is None:
@@ -100,9 +101,8 @@ async def samples(
                 pace.asked_too_soon()
             continue
         silent = 0
-        current_ma = reading.current_ma
         if not isnan(current_ma):
-            if not reading.by_hand:
+            if not by_hand:
                 standing.note(current_ma)
             yield Sample(age_s, current_ma)
 
@@ -149,20 +149,22 @@ class AgesByNumber:
         far from its stated rate a meter counts. Raises ActivationVoid where the count from one
         reading to the next is outside, ProtocolError where it runs back.
         """
-        number, last, age_s = reading.number, self._number, came_s
+        number, last, age_s, apart_s = reading.number, self._number, came_s, self._apart_s
         if last is not None and number is not None:
-            if number == last:
-                return None
-            if number < last:
+            if number <= last:
+                if number == last:
+                    return None
                 raise _ran_back(number, last)
             counted_s = self._interval_s * (number - last)
-            shortest_s = asked_s - self._came_s - self._apart_s
-            longest_s = came_s - self._asked_s + self._apart_s
+            shortest_s = asked_s - self._came_s - apart_s
+            longest_s = came_s - self._asked_s + apart_s
             if _LEAST_RATE * counted_s > longest_s:
                 raise _gap(counted_s, f"at most {longest_s:.1f} s")
             if _MOST_RATE * counted_s < shortest_s:
                 raise _gap(counted_s, f"at least {shortest_s:.1f} s")
-            age_s = min(came_s, max(asked_s - self._apart_s, self._age_s + counted_s))
+            earliest_s, age_s = asked_s - apart_s, self._age_s + counted_s
+            age_s = age_s if age_s > earliest_s else earliest_s
+            age_s = age_s if age_s < came_s else came_s
         self._number, self._asked_s, self._came_s, self._age_s = number, asked_s, came_s, age_s
         return age_s
 

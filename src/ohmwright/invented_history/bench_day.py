@@ -46,7 +46,7 @@ class BenchHardware:
         own, physics = Randomness(seed, "analyzer"), self.profile.physics
         self.bank = LoadBank(self.profile.data.load_bank, physics.load_bank, own.under("bank"))
         self.gain = 1 + own.under("meter").between("gain_error", physics.meter.gain_error)
-        self._normal = own.normals("history")
+        self._normals = own.normals("history")
         self.identity = analyzer_identity(self.profile.data, seed)
 
     def read(self, true_ma: float, unit: ResponseParameters, read_s: float) -> Settled:
@@ -54,7 +54,7 @@ class BenchHardware:
         noise_ma = unit.noise * true_ma * sqrt(min(1.0, 2 * unit.noise_correlation_s / read_s))
         readings = self.profile.data.meter.readings_per_s * read_s
         scatter_ma = hypot(noise_ma, self.profile.physics.meter.noise_ma / sqrt(readings))
-        seen_ma = true_ma * self.gain + scatter_ma * self._normal()
+        seen_ma = true_ma * self.gain + scatter_ma * next(self._normals)
         extrapolation_ma = _EXTRAPOLATED * seen_ma
         return Settled(
             seen_ma,

@@ -85,12 +85,12 @@ def _visits(own: Randomness, until: date, *, withdrawn: bool) -> Iterator[date]:
     end = until - timedelta(days=round(2 * _YEAR_DAYS)) if withdrawn else until
     day = until - timedelta(days=round(YEARS * _YEAR_DAYS))
     day += timedelta(days=own.integer("first", (0, 364)))
-    draw = own.uniforms("visits")
+    draws = own.uniforms("visits")
     while day <= end:
-        if draw() > _LEFT_OUT:
+        if next(draws) > _LEFT_OUT:
             yield _working_day(day)
-        late_days = 30 + 120 * draw() if draw() < _LATE else 0.0
-        day += timedelta(days=round(_YEAR_DAYS + 40 * draw() - 20 + late_days))
+        late_days = 30 + 120 * next(draws) if next(draws) < _LATE else 0.0
+        day += timedelta(days=round(_YEAR_DAYS + 40 * next(draws) - 20 + late_days))
 
 
 def _working_day(day: date) -> date:

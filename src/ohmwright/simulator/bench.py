@@ -34,7 +34,6 @@ class SimulatedBench:
         age_months: float = 24.0,
     ) -> None:
         self.clock = clock
-        self._now_s = clock.now_s
         self._analyzer, self._generator = Dispatcher(), Dispatcher()
         self._rig = rig = Rig(
             analyzer, generator, seed, age_months, clock.now_s(), self._analyzer.push_error
@@ -45,10 +44,6 @@ class SimulatedBench:
         )
         AnalyzerCommands(rig, self._analyzer, Randomness(seed, "analyzer"))
         GeneratorCommands(rig, self._generator)
-        # bound once: they are called for every line
-        self._advance = rig.advance
-        self._answer_analyzer = self._analyzer.handle
-        self._answer_generator = self._generator.handle
         self.panel = Panel(rig, self.catch_up, generator_serial(seed))
         self.front = AnalyzerFront(rig, self.catch_up)
         self.truth = Truth(rig, self.catch_up)
@@ -57,14 +52,14 @@ class SimulatedBench:
 
     def analyzer_port(self, line: bytes) -> bytes:
         """Carry out one line sent to the analyzer; the reply line, or nothing."""
-        self._advance(self._now_s())
-        return self._answer_analyzer(line)
+        self._rig.advance(self.clock.now_s())
+        return self._analyzer.handle(line)
 
     def generator_port(self, line: bytes) -> bytes:
         """Carry out one line sent to the generator; the reply line, or nothing."""
-        self._advance(self._now_s())
-        return self._answer_generator(line)
+        self._rig.advance(self.clock.now_s())
+        return self._generator.handle(line)
 
     def catch_up(self) -> None:
         """Advance the hardware to the time of the clock."""
-        self._advance(self._now_s())
+        self._rig.advance(self.clock.now_s())

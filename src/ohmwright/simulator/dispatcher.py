@@ -43,11 +43,8 @@ class Dispatcher:
 
     def handle(self, line: bytes) -> bytes:
         """Carry out every message of a line; return the replies, joined and terminated."""
-        calls = self._parsed.get(line)
-        if calls is None:
-            calls = self._parse(line)
         replies: list[bytes] = []
-        for handler, arguments in calls:
+        for handler, arguments in self._parsed.get(line) or self._parse(line):
             try:
                 reply = handler(arguments)
             except CommandError as error:

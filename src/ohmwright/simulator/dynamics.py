@@ -8,7 +8,7 @@ later and may fall anywhere within a tick.
 from __future__ import annotations
 
 from bisect import insort
-from collections.abc import Callable
+from collections.abc import Iterator
 from copy import copy
 from math import exp, expm1, inf, pi, sin, sqrt
 
@@ -36,10 +36,10 @@ class OutputDynamics:
         "_p",
         "_phi",
         "_q",
-        "_shock",
+        "_shocks",
         "_tick_s",
         "_ticks",
-        "_turn",
+        "_turns",
         "_u",
         "noise",
         "square_sum",
@@ -53,8 +53,8 @@ class OutputDynamics:
         *,
         tick_s: float,
         reading_s: float,
-        normal: Callable[[], float],
-        uniform: Callable[[], float],
+        normals: Iterator[float],
+        uniforms: Iterator[float],
     ) -> None:
         self.unit, self._tick_s = unit, tick_s
         self._a = unit.lag_s / (unit.lag_s - unit.second_lag_s)
@@ -63,7 +63,7 @@ class OutputDynamics:
         self._cool = 1.0
         self._phi = exp(-reading_s / unit.noise_correlation_s)
         self._innovation = unit.noise * sqrt(1 - self._phi**2)
-        self._shock, self._turn = normal, uniform
+        self._shocks, self._turns = normals, uniforms
         self._hunt_rate = 2 * pi / unit.hunting_period_s
         self._hunt_phase = 0.0
         self._u = self._p = self._q = 0.0
@@ -90,8 +90,8 @@ class OutputDynamics:
         self._ticks = 0
         self.warmth_at_start = self.warmth
         self._changes = []
-        self.noise = self.unit.noise * self._shock()
-        self._hunt_phase = 2 * pi * self._turn()
+        self.noise = self.unit.noise * next(self._shocks)
+        self._hunt_phase = 2 * pi * next(self._turns)
         self.retarget(0.0, target_ma)
 
     def retarget(self, age_s: float, target_ma: float) -> None:
@@ -105,13 +105,14 @@ class OutputDynamics:
         `square_sum` is the sum of the squares of the whole means.
         """
         end_ticks = self._ticks + ticks
-        self.noise = self._phi * self.noise + self._innovation * self._shock()
+        self.noise = self._phi * self.noise + self._innovation * next(self._shocks)
         if self._next_change_s < end_ticks * self._tick_s:
             return [share * mean for mean in self.run_to(end_ticks * self._tick_s)]
         if ticks != len(self._ahead):
             self._look_ahead(ticks)
         u, p, q, cool, base = self._u, self._p, self._q, self._cool, self._base
-        squares, means = 0.0, list[float]()
+        squares = 0.0
+        means: list[float] = []
         for mean_p, mean_q, mean_cool in self._ahead:
             mean = (u + p * mean_p + q * mean_q) * (base + cool * mean_cool)
             if self._hunting:

@@ -7,7 +7,6 @@ from collections.abc import Iterable
 from math import ceil, inf
 
 from ohmwright.model.hardware import MeterData
-from ohmwright.wire.scpi import format_number
 
 from .profile import MeterPhysics
 from .randomness import Randomness
@@ -30,18 +29,19 @@ class Meter:
         """Completed readings since the reset."""
         self._gain = 1 + own.between("gain_error", physics.gain_error)
         self._scale = self._gain / self.window_ticks
-        self._noise_ma, self._normal = physics.noise_ma, own.normals("noise")
+        self._noise_ma, self._normals = physics.noise_ma, own.normals("noise")
         self._window: deque[float] = deque(maxlen=self.window_ticks)
         self._most_ma = _OVERRANGE * data.max_current_ma
         self._digit_ma = data.resolution_ma
-        self._value_ma = 0.0
+        self.value_ma: float | None = None
+        """The latest reading in mA; None before the first, infinite above the range."""
         self._reply: bytes | None = None
         """The latest reading as it was last asked for; None where it has not been."""
         self.reset()
 
     def reset(self) -> None:
         """Count readings from 0 again."""
-        self.number, self._value_ma, self._reply = 0, 0.0, None
+        self.number, self.value_ma, self._reply = 0, None, None
         self.clear()
 
     def clear(self) -> None:
@@ -56,9 +56,10 @@ class Meter:
         """Complete a reading with the ticks since the last one and the output's noise."""
         window = self._window
         window.extend(means_ma)
-        value_ma = sum(window) * self._scale * (1 + noise) + self._noise_ma * self._normal()
+        value_ma = sum(window) * self._scale * (1 + noise) + self._noise_ma * next(self._normals)
         digit_ma = self._digit_ma
-        self._value_ma = abs(round(value_ma / digit_ma) * digit_ma)
+        shown_ma = abs(round(value_ma / digit_ma) * digit_ma)
+        self.value_ma = shown_ma if shown_ma <= self._most_ma else inf
         self.number += 1
         self._reply = None
 
@@ -66,16 +67,9 @@ class Meter:
         """Complete `readings` readings without any current: the meter then shows zero."""
         if readings > 0:
             self.clear()
-            self._value_ma = 0.0
+            self.value_ma = 0.0
             self.number += readings
             self._reply = None
-
-    @property
-    def value_ma(self) -> float | None:
-        """The latest reading in mA; None before the first, infinite above the range."""
-        if self.number == 0:
-            return None
-        return self._value_ma if self._value_ma <= self._most_ma else inf
 
     def fetch(self, _: list[str]) -> bytes:
         """The latest reading as the instrument replies it: value in A, unit, number."""
@@ -83,8 +77,8 @@ class Meter:
             value_ma = self.value_ma
             if value_ma is None:
                 return NO_READING
-            value = format_number(inf) if value_ma == inf else f"{value_ma / 1000:+.5E}"
-            self._reply = f"{value},A,{self.number:05d}".encode()
+            value = b"9.9E+37" if value_ma == inf else b"%+.5E" % (value_ma / 1000)
+            self._reply = b"%s,A,%05d" % (value, self.number)
         return self._reply
 
 

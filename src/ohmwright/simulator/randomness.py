@@ -54,13 +54,13 @@ class Randomness:
         """True for a `share` of all seeds."""
         return bool(self.stream(name).random() < share)
 
-    def normals(self, name: str) -> Callable[[], float]:
-        """A function that returns the next standard normal draw at each call."""
-        return _endless(self.stream(name).standard_normal).__next__
+    def normals(self, name: str) -> Iterator[float]:
+        """Standard normal draws without end."""
+        return _endless(self.stream(name).standard_normal)
 
-    def uniforms(self, name: str) -> Callable[[], float]:
-        """A function that returns the next draw between 0 and 1 at each call."""
-        return _endless(self.stream(name).random).__next__
+    def uniforms(self, name: str) -> Iterator[float]:
+        """Draws between 0 and 1 without end."""
+        return _endless(self.stream(name).random)
 
 
 def _endless(block: Callable[[int], NDArray[np.float64]]) -> Iterator[float]:

@@ -260,6 +260,6 @@ def _transient(unit: Unit, meter: Meter, seed: int) -> OutputDynamics:
         unit.dynamics,
         tick_s=meter.tick_s,
         reading_s=meter.reading_s,
-        normal=draws.normals("noise"),
-        uniform=draws.uniforms("hunting"),
+        normals=draws.normals("noise"),
+        uniforms=draws.uniforms("hunting"),
     )

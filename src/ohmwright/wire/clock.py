@@ -94,7 +94,7 @@ class VirtualClock(Clock):
 
     async def sleep(self, duration_s: float) -> None:
         """Advance by `duration_s` at once."""
-        if duration_s > 0:
+        if duration_s > 0.0:
             self._now_s += duration_s
         self._until_yield -= 1
         if self._until_yield <= 0:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Coroutine, Mapping
 from dataclasses import replace
 from random import Random
+from typing import Any
 
 from ohmwright.model.errors import LinkTimeout, ProtocolError
 
@@ -28,7 +29,7 @@ class Conversation:
         self.framing, self.commands = framing, commands
         self._sent_layout, self._reply_layout = commands.frames
         self._echo_layout = replace(self._sent_layout, ends=commands.echo_end)
-        self._draws = draws
+        self._draws, self._echoes = draws, commands.echo
         self._ready = dict[Exchange, tuple[bytes, bytes]]()
         """The body and the bytes of messages without fields that were sent before."""
         self._line = commands.compiled.stream_line
@@ -40,7 +41,7 @@ class Conversation:
             return await self._line_after_now(exchange)
         body, message = self._ready.get(exchange) or self._made(exchange, values)
         await self.framing.send(message)
-        if self.commands.echo:
+        if self._echoes:
             await self._hear_echo(body, exchange.timeout_s)
         if not exchange.replies:
             return {}
@@ -56,7 +57,7 @@ class Conversation:
 
     async def hear_answer(self, exchange: Exchange, within_s: float) -> None:
         """Hear the echo and the answer of a message without values that was sent already."""
-        if self.commands.echo:
+        if self._echoes:
             await self._hear_echo(exchange.body({}), within_s)
         if exchange.replies:
             exchange.read(await self._reply(within_s))
@@ -65,9 +66,7 @@ class Conversation:
         """The data of the definite-length block that answers a message."""
         await self._send(exchange, {})
         if self._reply_layout.is_plain:
-            block = await self.framing.block()
-            self._refuse_more()
-            return decode_block(block)
+            return decode_block(await self.framing.block(alone=self._line is None))
         return decode_block(await self._reply(exchange.timeout_s))
 
     def is_disturbed(self) -> bool:
@@ -144,7 +143,7 @@ class Conversation:
     async def _send(self, exchange: Exchange, values: Mapping[str, object]) -> None:
         body = exchange.body(values)
         await self.framing.send(self._sent_layout.wrap(body))
-        if self.commands.echo:
+        if self._echoes:
             await self._hear_echo(body, exchange.timeout_s)
 
     async def _hear_echo(self, body: bytes, within_s: float) -> None:
@@ -153,22 +152,18 @@ class Conversation:
         if echo != body:
             raise ValueError(f"it should be echoed, and {echo[:80]!r} came")
 
-    async def _reply(self, timeout_s: float) -> bytes:
+    def _reply(self, timeout_s: float) -> Coroutine[Any, Any, bytes]:
         """The body of the next reply; lines of the stream in between are passed over."""
         if self._line is None:
-            body = await self.framing.reply(timeout_s)
-            self._refuse_more()
-            return body
+            return self.framing.reply(timeout_s, alone=True)
+        return self._reply_among_lines(timeout_s, self._line)
+
+    async def _reply_among_lines(self, timeout_s: float, line: Exchange) -> bytes:
         end_s = self.framing.now_s() + timeout_s
         while True:
             body = await self.framing.reply(end_s - self.framing.now_s())
-            if not self._line.fits(body):
+            if not line.fits(body):
                 return body
-
-    def _refuse_more(self) -> None:
-        """Raise ValueError where more has come than the reply; replies are one behind then."""
-        if self._line is None and self.framing.left:
-            raise ValueError(f"{self.framing.left[:80]!r} followed it")
 
     async def _line_after_now(self, exchange: Exchange) -> ReplyValues:
         """What the first line says that is complete after now."""

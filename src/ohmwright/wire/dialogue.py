@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Coroutine, Mapping
+from collections.abc import Awaitable, Callable, Coroutine
 from contextlib import suppress
 from enum import StrEnum
 from functools import partial
 from random import Random
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import anyio
 
@@ -22,14 +22,20 @@ from ohmwright.model.errors import (
 from .clock import Clock
 from .command_set import Ask, CommandSet, Tell
 from .conversation import Conversation
-from .exchange import Exchange, Refused, ReplyValues
-from .framing import Framing, OneTask
+from .exchange import Exchange, MeasuredReply, Refused, ReplyValues
+from .framing import Framing
 from .link import Link
 from .scpi import unquote
 
 T = TypeVar("T")
-MeasuredReply = tuple[float, int | None]
-"""Value and number of a measured reply."""
+
+
+class ReadyQuestion(NamedTuple):
+    """A question of a command set, made ready to be asked any number of times."""
+
+    exchange: Exchange
+    ask: Callable[[], Coroutine[Any, Any, ReplyValues]]
+    """Asks it on a line in step, twice when that helps."""
 
 
 class LinkState(StrEnum):
@@ -87,8 +93,8 @@ class Dialogue:
         # a seed that another process does not repeat, and that a virtual clock does
         draws = Random(clock.wall().timestamp())
         self.conversation = Conversation(self.framing, commands, draws)
-        self._alone = OneTask(link.name)
-        self._questions = dict[Ask, Callable[[], Awaitable[ReplyValues]]]()
+        self._in_use = False
+        self._questions = dict[Ask, ReadyQuestion]()
 
     def ask(self, verb: Ask) -> Coroutine[Any, Any, str]:
         """The text that answers `verb`; asked twice when that helps."""
@@ -108,18 +114,24 @@ class Dialogue:
 
         The value is NaN where the instrument has none; the number None where it gives none.
         """
-        said = await self.ask_values(verb)
-        return reading_of(self.commands.exchange(verb), said)
+        exchange, ask = self.question(verb)
+        return exchange.measured(await ask())
 
     def ask_values(self, verb: Ask) -> Coroutine[Any, Any, ReplyValues]:
         """All that the reply to `verb` says, by the names of quantities in our own units."""
-        # asking again for an error would lose the entry that was on its way
-        times = 1 if verb == "error" else _ASKED_AT_MOST
-        work = self._questions.get(verb)
-        if work is None:
-            work = partial(self.conversation.exchange, self.commands.exchange(verb), {})
-            self._questions[verb] = work
-        return self._repeated(work, times)
+        return self.question(verb).ask()
+
+    def question(self, verb: Ask) -> ReadyQuestion:
+        """The question `verb`, ready to be asked. Raises SourceError where there is none."""
+        found = self._questions.get(verb)
+        if found is None:
+            exchange = self.commands.exchange(verb)
+            # asking again for an error would lose the entry that was on its way
+            times = 1 if verb == "error" else _ASKED_AT_MOST
+            work = partial(self.conversation.exchange, exchange, {})
+            found = ReadyQuestion(exchange, partial(self._repeated, work, times))
+            self._questions[verb] = found
+        return found
 
     async def prove(self) -> None:
         """Return when the line is proved once more, as far as the command set can."""
@@ -161,32 +173,46 @@ class Dialogue:
 
         Raises LinkTimeout where nothing came, ProtocolError where something else did, LinkLost.
         """
-        with self._alone:
+        self._begin()
+        try:
             await self._resynchronise()
+        finally:
+            self._in_use = False
 
     async def close(self) -> None:
         """Stop the stream and send the closing messages, where there are any and a line."""
         if self.state is _LOST or not (self.commands.closing or self.commands.stream):
             return
         bound = anyio.move_on_after(_CLOSED_WITHIN_S, shield=True)
-        with suppress(LinkError, ValueError, Refused), bound, self._alone:
-            await self.conversation.stop_stream()
-            await self.conversation.close()
+        self._begin()
+        try:
+            with suppress(LinkError, ValueError, Refused), bound:
+                await self.conversation.stop_stream()
+                await self.conversation.close()
+        finally:
+            self._in_use = False
+
+    def _begin(self) -> None:
+        """Take the line for one task; RuntimeError where it is in use: two would mix replies."""
+        if self._in_use:
+            name = self.framing.link.name
+            raise RuntimeError(f"two tasks speak to {name} at once; a bench has one task")
+        self._in_use = True
 
     async def _asked(self, verb: Ask, read: Callable[[Any], T]) -> T:
-        exchange = self.commands.exchange(verb)
-        return read((await self.ask_values(verb))[exchange.asked])
+        exchange, ask = self.question(verb)
+        return read((await ask())[exchange.asked])
 
     async def _repeated(self, work: Callable[[], Awaitable[T]], times: int) -> T:
         """What `work` brings, which is tried at most so many `times`, on a line in step."""
+        self._begin()
         try:
-            with self._alone:
-                if self.state is not _SYNCED or self.conversation.is_disturbed():
-                    await self._resynchronise()
-                self.state = checked_transition(self.state, _SUSPECT)
-                done = await work()
-                self.state = checked_transition(self.state, _SYNCED)
-                return done
+            if self.state is not _SYNCED or self.conversation.is_disturbed():
+                await self._resynchronise()
+            self.state = checked_transition(self.state, _SUSPECT)
+            done = await work()
+            self.state = checked_transition(self.state, _SYNCED)
+            return done
         except Refused as refused:
             self.state = checked_transition(self.state, _SYNCED)
             raise self._refusal(self.framing.last_sent(), refused.code, refused.text) from None
@@ -201,6 +227,8 @@ class Dialogue:
                 await self.framing.link.check_guard()
             if times == 1:
                 raise
+        finally:
+            self._in_use = False
         return await self._repeated(work, times - 1)
 
     def _refusal(self, message: bytes, code: int, text: str) -> InstrumentRefused:
@@ -247,9 +275,3 @@ class Dialogue:
                 "What the instrument does now cannot be known.",
                 "Reconnect it and start again.",
             )
-
-
-def reading_of(exchange: Exchange, said: Mapping[str, Any]) -> MeasuredReply:
-    """Value and number of a reading that a reply to `exchange` says."""
-    number = said.get("number")
-    return said[exchange.asked], None if number is None else round(number)

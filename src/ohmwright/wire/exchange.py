@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from math import inf, nan
 from numbers import Real
+from typing import Any
 
 from ohmwright.model.errors import SourceError
 
@@ -23,6 +24,8 @@ _DECIMAL_COMMA = re.compile(rb"\d,\d")
 _COMMA = "; a number with a decimal comma is written {current_a:,} or {current_a:8,}"
 ReplyValues = Mapping[str, FieldValue]
 """The values in a reply, by their names in our own units."""
+MeasuredReply = tuple[float, int | None]
+"""Value and number of a measured reply."""
 _NAME = re.compile(r"[\w .+/%()-]+", re.ASCII)
 _SAMPLES: Mapping[str, FieldValue] = {"whole": 12.0, "number": 1.0, "switch": 0.0, "word": "Aa,Bb"}
 
@@ -59,9 +62,9 @@ class MessageText:
         found = self._pattern.fullmatch(body)
         if found is None:
             return None
-        said = dict[str, FieldValue]()
-        for (quantity, decode), each in zip(self._readers, found.groups(), strict=True):
-            said[quantity] = decode(each)
+        said: dict[str, FieldValue] = {}
+        for group, quantity, decode in self._readers:
+            said[quantity] = decode(found[group])
         return said
 
     def fits(self, body: bytes) -> bool:
@@ -100,8 +103,10 @@ class MessageText:
         return b"".join(map(_sample, self.parts))
 
     @cached_property
-    def _readers(self) -> list[tuple[str, Callable[[bytes], FieldValue]]]:
-        return [(codec.meaning.quantity, codec.decode) for codec in self._codecs()]
+    def _readers(self) -> list[tuple[int, str, Callable[[bytes], FieldValue]]]:
+        """The group of `_pattern` that each field is, what it stands for, and how it is read."""
+        codecs = enumerate(self._codecs(), start=1)
+        return [(group, codec.meaning.quantity, codec.decode) for group, codec in codecs]
 
     @cached_property
     def _pattern(self) -> re.Pattern[bytes]:
@@ -179,6 +184,11 @@ class Exchange:
         ValueError for a body of another form, Refused for a refusal.
         """
         return _read(self, body)
+
+    def measured(self, said: Mapping[str, Any]) -> MeasuredReply:
+        """Value and number of the reading that a reply says; None where it gives no number."""
+        number = said.get("number")
+        return said[self.asked], None if number is None else round(number)
 
     def fits(self, body: bytes) -> bool:
         """Whether `body` has the form of a reply to this message, refusals apart."""

@@ -62,12 +62,16 @@ class Framing:
             self._busy_s = self._clock.now_s()
 
     async def reply(
-        self, timeout_s: float | None = None, layout: FrameLayout | None = None
+        self,
+        timeout_s: float | None = None,
+        layout: FrameLayout | None = None,
+        *,
+        alone: bool = False,
     ) -> bytes:
         """The body of the next frame, by `layout` where it is not that of a reply.
 
-        Raises LinkTimeout with the bytes that did come, ValueError for a frame that is not right
-        or does not end.
+        Raises LinkTimeout with the bytes that did come, ValueError for a frame that is not right,
+        does not end, or is to come `alone` and does not: replies are one behind then.
         """
         layout = layout or self._reply
         timeout_s = self._timeout_s if timeout_s is None else timeout_s
@@ -79,13 +83,16 @@ class Framing:
         except LinkTimeout:
             raise self._silence(timeout_s) from None
         frame, self.left = found
-        return layout.open(frame)
+        body = layout.open(frame)
+        if alone:
+            self._refuse_more()
+        return body
 
-    async def block(self) -> bytes:
+    async def block(self, *, alone: bool = False) -> bytes:
         """The next definite-length block, without the line end that follows it.
 
         It may take long, as long as bytes keep coming. Raises LinkTimeout, and ValueError where no
-        block begins or it ends wrongly.
+        block begins, it ends wrongly, or it is to come `alone` and does not.
         """
         end = len(self._reply.ends)
         try:
@@ -97,6 +104,8 @@ class Framing:
         if not rest.startswith(self._reply.ends):
             raise ValueError(f"the block is followed by {rest[:12]!r}")
         self.left = rest[end:]
+        if alone:
+            self._refuse_more()
         return block
 
     def unasked(self) -> bytes:
@@ -146,11 +155,16 @@ class Framing:
             hint(self.last_heard() or received, self._reply),
         )
 
+    def _refuse_more(self) -> None:
+        """Raise ValueError where more has come than what was just taken."""
+        if self.left:
+            raise ValueError(f"{self.left[:80]!r} followed it")
+
     def _more(self, timeout_s: float) -> Coroutine[Any, Any, bytes]:
         """What comes next, within `timeout_s`. Raises ValueError where no more should come."""
         if len(self.left) > _LONGEST_REPLY:
             raise ValueError("it does not end")
-        if timeout_s <= 0:
+        if timeout_s <= 0.0:
             raise self._silence(timeout_s)
         return self.link.read(timeout_s)
 
@@ -182,18 +196,3 @@ class Framing:
     def last_sent(self) -> bytes:
         """The last message; empty where none was sent."""
         return next((data for _, way, data in reversed(self.trace) if way == ">"), b"")
-
-
-class OneTask:
-    """A block that one task at a time may be in; two would read each other's replies."""
-
-    def __init__(self, name: str) -> None:
-        self._name, self._taken = name, False
-
-    def __enter__(self) -> None:
-        if self._taken:
-            raise RuntimeError(f"two tasks speak to {self._name} at once; a bench has one task")
-        self._taken = True
-
-    def __exit__(self, *_: object) -> None:
-        self._taken = False

@@ -13,15 +13,14 @@ changed digit makes a leap.
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
-from functools import partial
-from typing import TypeVar
+from collections.abc import Awaitable, Callable, Coroutine
+from typing import Any, TypeVar
 
 from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
 
 from .command_set import Ask, Tell
-from .dialogue import Dialogue, MeasuredReply, reading_of
-from .exchange import ReplyValues
+from .dialogue import Dialogue
+from .exchange import MeasuredReply, ReplyValues
 from .field_codec import FieldValue
 from .scpi import short_form, unquote
 
@@ -89,14 +88,13 @@ class VerifiedDialogue:
         Where readings have no number, or come by themselves, two may differ rightly, so each is
         believed by itself.
         """
-        exchange = self.dialogue.commands.exchange(verb)
+        exchange, ask = self.dialogue.question(verb)
         if exchange.send is None or not exchange.is_numbered:
-            return await self.dialogue.ask_reading(verb)
-        ask = partial(self.dialogue.ask_values, verb)
-        said = await agreed_reading(ask, partial(reading_of, exchange))
+            return exchange.measured(await ask())
+        said = await agreed_reading(ask, exchange.measured)
         if said is None:
             raise self._another_each_time(verb)
-        return reading_of(exchange, said)
+        return exchange.measured(said)
 
     async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
         """Send the command `verb`, and again until `back` reads `value`, but for rounding.
@@ -140,8 +138,8 @@ class VerifiedDialogue:
         )
 
     async def _value(self, verb: Ask) -> FieldValue:
-        exchange = self.dialogue.commands.exchange(verb)
-        return (await self.dialogue.ask_values(verb))[exchange.asked]
+        exchange, ask = self.dialogue.question(verb)
+        return (await ask())[exchange.asked]
 
     async def _agreed(self, ask: Callable[[], Awaitable[T]], verb: Ask) -> T:
         said = await agreed(ask)
@@ -172,22 +170,22 @@ def same_name(text: str, name: str) -> bool:
     return unquote(text).upper() in (name.upper(), short_form(name))
 
 
-async def agreed(ask: Callable[[], Awaitable[T]]) -> T | None:
+def agreed(ask: Callable[[], Awaitable[T]]) -> Coroutine[Any, Any, T | None]:
     """What two answers in a row say; None where none of the first four do."""
-    return await _believed(ask, None, None)
+    return _believed(ask, None, None)
 
 
-async def agreed_reading(
+def agreed_reading(
     ask: Callable[[], Awaitable[T]],
     reading_of: Callable[[T], MeasuredReply],
     earlier: T | None = None,
-) -> T | None:
+) -> Coroutine[Any, Any, T | None]:
     """What two answers in a row say, else a reading that goes on as the two answers before it.
 
     Such a reading is believed from the fifth answer on; None where none of twelve will do.
     `reading_of`: the reading in an answer; `earlier`: an answer that came already, the first.
     """
-    return await _believed(ask, earlier, reading_of)
+    return _believed(ask, earlier, reading_of)
 
 
 async def _believed(
