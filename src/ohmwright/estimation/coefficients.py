@@ -208,13 +208,16 @@ def _window_mean_with_slopes(
     """
     share = 1 / (1 - pole_ratio)
     slow_s, fast_s = lag_s * share, lag_s * pole_ratio**2 * share
-    late = np.maximum(since_s - dead_time_s, 0.0)
-    early = np.maximum(since_s - window_s - dead_time_s, 0.0)
-    slow, slow_timed_s = _decay_differences(late, early, lag_s)
-    fast, fast_timed_s = _decay_differences(late, early, lag_s * pole_ratio)
-    found = np.empty((4, *late.shape))
+    ends_s = np.maximum(np.array([since_s, since_s - window_s]) - dead_time_s, 0.0)
+    minus_tau_s = np.array([-lag_s, -pole_ratio * lag_s])[:, None]
+    # of the first and the second pole, at the end of the window and at its beginning
+    decays = np.exp(ends_s / minus_tau_s)
+    slow, fast = decays[:, 0] - decays[:, 1]
+    decays *= ends_s
+    slow_timed_s, fast_timed_s = decays[:, 0] - decays[:, 1]
+    found = np.empty((4, *since_s.shape))
     found[1] = slow_s * slow - fast_s * fast
-    found[0] = late - early + found[1]
+    found[0] = ends_s[0] - ends_s[1] + found[1]
     found[1] += share * (slow_timed_s - pole_ratio * fast_timed_s)
     found[2] = dead_time_s * share * (slow - pole_ratio * fast)
     found[3] = pole_ratio * slow_s * slow - (2 - pole_ratio) * fast_s * fast
@@ -222,16 +225,6 @@ def _window_mean_with_slopes(
     found[3] *= share
     found /= window_s
     return found
-
-
-def _decay_differences(late: Floats, early: Floats, tau_s: Floats) -> tuple[Floats, Floats]:
-    """Differences of exp(-t / tau), and of t exp(-t / tau) in s, between `late` and `early`."""
-    after, before = np.exp(late / -tau_s), np.exp(early / -tau_s)
-    difference = after - before
-    after *= late
-    before *= early
-    after -= before
-    return difference, after
 
 
 def droop_shape(age_s: Floats, at_age_s: float, window_s: float, heat: float) -> Floats:

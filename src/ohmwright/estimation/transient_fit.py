@@ -20,7 +20,7 @@ from .ar1_regression import (
     moments,
     spikes,
 )
-from .coefficients import COUNT, DYNAMIC, LINEAR, Coefficient
+from .coefficients import COUNT, DYNAMIC, LINEAR, LINEAR_COUNT, Coefficient
 from .first_guess import LIMITS, first_guess, linear_fit
 from .transient_problem import Problem, delay_s
 
@@ -143,15 +143,16 @@ def _other_delay(problem: Problem, state: FitStart) -> FitStart | None:
     """`state` with a delay of moves that fits far better with these dynamics; None if none does."""
     dynamics = state.dynamics[None]
     columns = problem.linear_columns(dynamics, np.array(_MOVE_DELAYS))
-    fit = linear_fit(problem, columns, state.correlation, state.variance)
-    log_evidence, gain = fit.log_evidence[:, 0], Coefficient.GAIN
+    found = linear_fit(problem, columns, state.correlation, state.variance)
+    log_evidence, gain = found.log_evidence[:, 0], Coefficient.GAIN
     best = int(np.argmax(log_evidence))
     present = _MOVE_DELAYS.index(state.move_delay)
-    gain_sd = sqrt(fit.scale2[best, 0] * fit.covariance[best, 0, gain, gain])
-    seen = abs(fit.mean[best, 0, gain]) > _SEEN_SDS * gain_sd
+    fit = found.posterior(LINEAR_COUNT, best)
+    gain_sd = sqrt(fit.scale2[0] * fit.covariance[0, gain, gain])
+    seen = abs(fit.mean[0, gain]) > _SEEN_SDS * gain_sd
     if not seen or log_evidence[best] < log_evidence[present] + _FAR_BETTER:
         return None
-    return replace(state, move_delay=_MOVE_DELAYS[best], linear=fit.mean[best, 0])
+    return replace(state, move_delay=_MOVE_DELAYS[best], linear=fit.mean[0])
 
 
 def _is_delay_due(record: ActivationRecord, dynamics: Floats) -> bool:
