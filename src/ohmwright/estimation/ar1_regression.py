@@ -43,18 +43,39 @@ class Moments:
 
     def whitened(self, correlations: Floats) -> Floats:
         """Normal matrices of the whitened columns, shape (..., correlations, q, q)."""
-        phi = correlations
-        # (x - phi before) squared, and of a start (1 - phi²) x squared
-        factors = np.array([np.ones_like(phi), -phi, phi**2, 1 - phi**2]).T
-        *cases, parts, q, _ = self.products.shape
-        flat = factors @ self.products.reshape(*cases, parts, q * q)
-        whitened: Floats = flat.reshape(*cases, phi.size, q, q)
-        return whitened
+        return self._combined(_factors(correlations))
 
     def start_terms(self, correlations: Floats) -> Floats:
         """Terms of the log likelihood from the starts, shape (correlations,)."""
         terms: Floats = 0.5 * self.starts * np.log1p(-(correlations**2))
         return terms
+
+    def on_the_grid(self) -> tuple[Floats, Floats]:
+        """Normal matrices of one case under each of `CORRELATIONS`, (correlations, 1, q, q).
+
+        And terms of the log likelihood, (correlations, 1), the shares of the correlations included.
+        """
+        terms = self.starts * _GRID_TERMS + LOG_SHARES
+        return self._combined(_GRID_FACTORS)[:, None], terms[:, None]
+
+    def _combined(self, factors: Floats) -> Floats:
+        """Sums of the products, (..., c, q, q), each by a row of `factors`, shape (c, 4)."""
+        *cases, parts, q, _ = self.products.shape
+        flat = factors @ self.products.reshape(*cases, parts, q * q)
+        combined: Floats = flat.reshape(*cases, factors.shape[0], q, q)
+        return combined
+
+
+def _factors(phi: Floats) -> Floats:
+    """Factors of the products of `Moments`, (correlations, 4), at the correlations `phi`."""
+    # (x - phi before) squared, and of a start (1 - phi²) x squared
+    factors: Floats = np.array([np.ones_like(phi), -phi, phi**2, 1 - phi**2]).T
+    return factors
+
+
+# of the grid, for they are wanted at every step of a fit
+_GRID_FACTORS = _factors(CORRELATIONS)
+_GRID_TERMS: Floats = 0.5 * np.log1p(-(CORRELATIONS**2))
 
 
 def moments(columns: Floats, keep: Flags) -> Moments:
@@ -263,6 +284,14 @@ def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
     flags[1:] = (size > _SPIKE * spread) & (sign * jump > size / 2)
     flags[1:-1] &= -sign[:-1] * jump[1:] > size[:-1] / 2
     return flags
+
+
+def quantile(ordered: Floats, share: float) -> float:
+    """Quantile of (n,) values in order, between the two nearest; numpy's own takes far longer."""
+    at = share * (ordered.size - 1)
+    below = int(at)
+    low, high = float(ordered[below]), float(ordered[min(below + 1, ordered.size - 1)])
+    return low + (at - below) * (high - low)
 
 
 def mean(values: Floats) -> float:

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from .ar1_regression import (
     CORRELATIONS,
-    LOG_SHARES,
     Decomposition,
     Moments,
     Noise,
@@ -149,8 +148,7 @@ def members_with_departures(
     multiplied; `habits`: of the unit. Means and spreads are of the course of the droop and the
     eight coefficients.
     """
-    starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
-    whitened = sums.whitened(CORRELATIONS)[:, None]
+    whitened, starts = sums.on_the_grid()
     left, terms = integrate_out(whitened, variance / WANDERS**2)  # once for each wander
     found = [
         decompose(

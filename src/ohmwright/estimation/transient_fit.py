@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from .activation_record import ActivationRecord, FitStart
 from .ar1_regression import (
     CORRELATIONS,
-    LOG_SHARES,
     Decomposition,
     Prior,
     decompose,
@@ -177,9 +176,13 @@ def _improved(problem: Problem, state: FitStart) -> TransientFit:
     fit = found.posterior(COUNT, best)
     centre, variance = fit.mean[0], float(fit.scale2[0])
     change = _between(centre[DYNAMIC] - state.dynamics, -0.5, 0.5)
-    sd = np.sqrt(variance * fit.covariance[0].diagonal()[DYNAMIC]) + 1e-3
+    spread = fit.spread[0, :, DYNAMIC]
+    variances = (variance * np.add.reduce(spread * spread)).tolist()
+    moved = max(
+        abs(each) * min(1.0, 0.2 / (sqrt(own) + 1e-3))
+        for each, own in zip(change.tolist(), variances, strict=True)
+    )
     dynamics = _between(state.dynamics + change, *LIMITS)
-    moved = float((np.abs(change) * np.minimum(1.0, 0.2 / sd)).max())
     correlation = float(CORRELATIONS[best])
     improved = FitStart(dynamics, centre[LINEAR], correlation, variance, state.move_delay)
     return TransientFit(state, columns, improved, found, moved, float(fit.log_evidence[0]))
@@ -191,8 +194,7 @@ def decomposed_by_correlation(problem: Problem, columns: Floats, prior: Prior) -
     `columns`, (n, q): weighted, the readings last; `prior`: of their coefficients.
     """
     sums = moments(columns, problem.keep)
-    starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
-    normal = sums.whitened(CORRELATIONS)[:, None]
+    normal, starts = sums.on_the_grid()
     return decompose(normal, prior, problem.noise_prior(), sums.count, starts)
 
 
