@@ -279,9 +279,12 @@ def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
         return flags
     left = residual - median(residual)
     white = left[1:] - correlation * left[:-1]
-    spread = 1.4826 * median(np.abs(white)) + 1e-9
-    size, sign, jump = np.abs(white), np.sign(white), np.diff(left)
-    flags[1:] = (size > _SPIKE * spread) & (sign * jump > size / 2)
+    size = np.abs(white)
+    far = size > _SPIKE * (1.4826 * median(size) + 1e-9)
+    if not far.any():
+        return flags
+    sign, jump = np.sign(white), left[1:] - left[:-1]
+    flags[1:] = far & (sign * jump > size / 2)
     flags[1:-1] &= -sign[:-1] * jump[1:] > size[:-1] / 2
     return flags
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import exp
 
 import numpy as np
@@ -213,7 +214,7 @@ def _first_explicable(record: ActivationRecord) -> int:
 
     That rise goes to the median of the readings after the first and before the first move.
     """
-    lag_s, dead_time_s, pole_ratio = QUICKEST
+    lag_s, dead_time_s, _ = QUICKEST
     age_s = record.age_s + _DATING * (record.age_s[1] - record.age_s[0])
     rising = int(age_s.searchsorted(record.window_s + dead_time_s + _RISEN_LAGS * lag_s))
     moves_s = record.steps.at_s[1:2]
@@ -223,17 +224,20 @@ def _first_explicable(record: ActivationRecord) -> int:
     level = median(record.relative[1:unmoved])
     if level > 0 and (record.relative[:rising] <= _TOO_SOON * level).all():  # below any rise
         return 0
-    quickest = window_mean_response(
-        age_s[:rising],
-        record.window_s,
-        lag_s=lag_s,
-        dead_time_s=dead_time_s,
-        pole_ratio=pole_ratio,
-    )
+    quickest = _quickest_rise(tuple(age_s[:rising].tolist()), record.window_s)
     above = record.relative[:rising] > (quickest + _TOO_SOON) * level
     is_rising = quickest < 1 - _TOO_SOON  # later, noise may lie above it
     too_soon = np.flatnonzero(above & is_rising)
     return int(too_soon[-1]) + 1 if too_soon.size else 0
+
+
+@lru_cache(maxsize=64)
+def _quickest_rise(age_s: tuple[float, ...], window_s: float) -> Floats:
+    """The quickest rise, (n,), at the ages of first readings: the same at each look at them."""
+    lag_s, dead_time_s, pole_ratio = QUICKEST
+    return window_mean_response(
+        np.array(age_s), window_s, lag_s=lag_s, dead_time_s=dead_time_s, pole_ratio=pole_ratio
+    )
 
 
 def linearised(record: ActivationRecord, start: FitStart) -> Floats:
