@@ -55,7 +55,7 @@ class Moments:
 
         And terms of the log likelihood, (correlations, 1), the shares of the correlations included.
         """
-        terms = self.starts * _GRID_TERMS + LOG_SHARES
+        terms = self.start_terms(CORRELATIONS) + LOG_SHARES
         return self._combined(_GRID_FACTORS)[:, None], terms[:, None]
 
     def _combined(self, factors: Floats) -> Floats:
@@ -73,9 +73,7 @@ def _factors(phi: Floats) -> Floats:
     return factors
 
 
-# of the grid, for they are wanted at every step of a fit
-_GRID_FACTORS = _factors(CORRELATIONS)
-_GRID_TERMS: Floats = 0.5 * np.log1p(-(CORRELATIONS**2))
+_GRID_FACTORS = _factors(CORRELATIONS)  # wanted at every step of a fit
 
 
 def moments(columns: Floats, keep: Flags) -> Moments:
@@ -213,13 +211,6 @@ def together(found: Sequence[Decomposition], last: int) -> Decomposition:
         dof=found[0].dof,
         log_evidence=np.concatenate([each.log_evidence for each in found], axis=1),
     )
-
-
-def regress(
-    normal: Floats, prior: Prior, noise: Noise, count: int, start_terms: Floats | float
-) -> Posterior:
-    """Posterior of all coefficients from normal matrices, as `decompose` takes them."""
-    return decompose(normal, prior, noise, count, start_terms).posterior(normal.shape[-1] - 1)
 
 
 def integrate_out(normal: Floats, precision: Floats) -> tuple[Floats, Floats]:
