@@ -7,9 +7,12 @@ from ohmwright.estimation.ar1_regression import (
     diagonal_prior,
     integrate_out,
     moments,
-    regress,
+    quantile,
     spikes,
+    together,
 )
+
+NOISE = Noise(0.5, 3.0)
 
 
 def whiten(x, phi):
@@ -46,7 +49,8 @@ def test_flat_prior_gives_least_squares():
     x = columns()
     sums = moments(x, np.ones(40, dtype=bool))
     prior = diagonal_prior(np.zeros(2), np.full(2, 1e-9))
-    fit = regress(sums.whitened(np.array([0.0])), prior, Noise(1.0, 1e-9), sums.count, 0.0)
+    normal = sums.whitened(np.array([0.0]))
+    fit = decompose(normal, prior, Noise(1.0, 1e-9), sums.count, 0.0).posterior(2)
     expected = np.linalg.lstsq(x[:, :2], x[:, 2], rcond=None)[0]
     np.testing.assert_allclose(fit.mean[0], expected, rtol=1e-6)
 
@@ -60,7 +64,7 @@ def test_evidence_prefers_the_true_correlation():
     sums = moments(x, np.ones(400, dtype=bool))
     phi = np.array([0.0, 0.35, 0.7, 0.9])
     prior = diagonal_prior(np.zeros(1), np.ones(1))
-    fit = regress(sums.whitened(phi), prior, Noise(1.0, 1.0), sums.count, sums.start_terms(phi))
+    fit = decompose(sums.whitened(phi), prior, Noise(1.0, 1.0), sums.count, sums.start_terms(phi))
     assert phi[np.argmax(fit.log_evidence)] == 0.7
 
 
@@ -147,3 +151,26 @@ def test_coefficients_integrated_out_first_leave_the_same_evidence_and_posterior
     parted = decompose(left, diagonal_prior(np.zeros(1), both[1:]), noise, 40, terms)
     assert parted.log_evidence == pytest.approx(whole.log_evidence, rel=1e-9)
     assert parted.posterior(1).mean == pytest.approx(whole.posterior(1).mean, rel=1e-6)
+
+
+def test_many_cases_side_by_side_come_out_as_each_alone():
+    """Many are inverted at once, few by numpy; the readings are the same 40 of three columns."""
+    normal = moments(columns(), np.ones(40, dtype=bool)).whitened(np.linspace(0.0, 0.9, 30))
+    wide = decompose(normal[:, None], diagonal_prior(np.zeros(2), np.ones(2)), NOISE, 40, 0.0)
+    narrow = decompose(
+        normal[:, None], diagonal_prior(np.zeros(2), np.full(2, 9.0)), NOISE, 40, 0.0
+    )
+    many = together([wide, narrow], 2).posterior(2)
+    assert many.mean.shape == (30, 2, 2)
+    for side, found in enumerate((wide, narrow)):
+        for case in range(30):
+            one = found.posterior(2, case)
+            assert many.mean[case, side] == pytest.approx(one.mean[0], rel=1e-12)
+            assert many.covariance[case, side] == pytest.approx(one.covariance[0], rel=1e-12)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.15, 0.5, 0.85, 1.0])
+@pytest.mark.parametrize("count", [1, 2, 9, 40])
+def test_quantile_is_that_of_numpy(count, share):
+    values = np.random.default_rng(count).normal(size=count)
+    assert quantile(np.sort(values), share) == pytest.approx(np.quantile(values, share), rel=1e-12)

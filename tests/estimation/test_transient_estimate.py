@@ -127,6 +127,15 @@ def test_a_unit_swings_by_the_most_that_was_seen_of_it(half, swing):
     assert level(seen).sd == pytest.approx(np.hypot(level(calm).sd, 0.003), rel=1e-6)
 
 
+def test_the_scatter_is_what_all_other_coefficients_leave_of_the_level():
+    """The same from the inverse of the covariance, with what the unit swings by, too."""
+    calm = fit_transient(record(Made(), 6.0), vague_prior(), NoisePrior(), None, departures=True)
+    assert calm is not None
+    for fit in (calm, calm.swinging(0.01, 0.003)):
+        precision = np.linalg.inv(fit.covariance)[:, Coefficient.LEVEL, Coefficient.LEVEL]
+        assert fit.scatter == pytest.approx(np.sqrt(fit.weight @ (1 / precision)), rel=1e-6)
+
+
 def test_nothing_is_said_before_the_output_rises():
     assert fit_transient(record(Made(), 0.9), vague_prior(), NoisePrior(), None) is None
 

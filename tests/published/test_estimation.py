@@ -21,9 +21,9 @@ from ohmwright.estimation.ar1_regression import (
     LOG_SHARES,
     Noise,
     Posterior,
+    decompose,
     diagonal_prior,
     moments,
-    regress,
 )
 from ohmwright.estimation.coefficients import Coefficient, Steps, driven, droop_shape
 from ohmwright.estimation.mixture import Mixture, weights
@@ -121,7 +121,8 @@ def fitted(all_of_them: bool) -> Posterior:
     sums = moments(design(), kept(all_of_them))
     starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
     prior = diagonal_prior(PRIOR_MEAN, PRIOR_PRECISION)
-    return regress(sums.whitened(CORRELATIONS), prior, NOISE, sums.count, starts)
+    found = decompose(sums.whitened(CORRELATIONS), prior, NOISE, sums.count, starts)
+    return found.posterior(PRIOR_MEAN.size)
 
 
 def correlation(phi: float, all_of_them: bool) -> np.ndarray:

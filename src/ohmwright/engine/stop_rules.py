@@ -67,6 +67,8 @@ class UntilSettled:
         self._warmth = warmth
         self._age_s: list[float] = []
         self._current_ma: list[float] = []
+        self._found: Settled | None = None
+        """The value by all readings so far, once somebody has asked for it."""
         self._next_test_s = at_age_s
 
     def read(self, age_s: float, current_ma: float) -> bool:
@@ -82,6 +84,7 @@ class UntilSettled:
         """Take a reading without testing whether the value has settled."""
         self._age_s.append(age_s)
         self._current_ma.append(current_ma)
+        self._found = None
 
     @property
     def readings(self) -> tuple[Floats, Floats]:
@@ -100,8 +103,11 @@ class UntilSettled:
 
     def settled(self) -> Settled | None:
         """Return the value by the readings so far, in mA; None before the first reading."""
-        if not self._age_s:
-            return None
+        if self._found is None and self._age_s:
+            self._found = self._settled()
+        return self._found
+
+    def _settled(self) -> Settled:
         found = settled_value(
             *self.readings,
             at_age_s=self._at_age_s,

@@ -6,6 +6,7 @@ A design has p columns and n readings; the readings are the last of q = p + 1 co
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,18 +43,37 @@ class Moments:
 
     def whitened(self, correlations: Floats) -> Floats:
         """Normal matrices of the whitened columns, shape (..., correlations, q, q)."""
-        phi = correlations
-        # (x - phi before) squared, and of a start (1 - phi²) x squared
-        factors = np.array([np.ones_like(phi), -phi, phi**2, 1 - phi**2]).T
-        *cases, parts, q, _ = self.products.shape
-        flat = factors @ self.products.reshape(*cases, parts, q * q)
-        whitened: Floats = flat.reshape(*cases, phi.size, q, q)
-        return whitened
+        return self._combined(_factors(correlations))
 
     def start_terms(self, correlations: Floats) -> Floats:
         """Terms of the log likelihood from the starts, shape (correlations,)."""
         terms: Floats = 0.5 * self.starts * np.log1p(-(correlations**2))
         return terms
+
+    def on_the_grid(self) -> tuple[Floats, Floats]:
+        """Normal matrices of one case under each of `CORRELATIONS`, (correlations, 1, q, q).
+
+        And terms of the log likelihood, (correlations, 1), the shares of the correlations included.
+        """
+        terms = self.start_terms(CORRELATIONS) + LOG_SHARES
+        return self._combined(_GRID_FACTORS)[:, None], terms[:, None]
+
+    def _combined(self, factors: Floats) -> Floats:
+        """Sums of the products, (..., c, q, q), each by a row of `factors`, shape (c, 4)."""
+        *cases, parts, q, _ = self.products.shape
+        flat = factors @ self.products.reshape(*cases, parts, q * q)
+        combined: Floats = flat.reshape(*cases, factors.shape[0], q, q)
+        return combined
+
+
+def _factors(phi: Floats) -> Floats:
+    """Factors of the products of `Moments`, (correlations, 4), at the correlations `phi`."""
+    # (x - phi before) squared, and of a start (1 - phi²) x squared
+    factors: Floats = np.array([np.ones_like(phi), -phi, phi**2, 1 - phi**2]).T
+    return factors
+
+
+_GRID_FACTORS = _factors(CORRELATIONS)  # wanted at every step of a fit
 
 
 def moments(columns: Floats, keep: Flags) -> Moments:
@@ -114,15 +134,22 @@ class Noise:
 class Posterior:
     """Posterior of the last k coefficients of each case, a multivariate Student t with `dof`.
 
-    `mean` (..., k); `covariance` (..., k, k), to be multiplied by the variance of the noise,
-    `scale2` (...); `log_evidence` (...) up to a constant for all cases.
+    `mean` (..., k); `spread` (..., k, k), lower triangular: its transpose times itself is the
+    covariance where the variance of the noise, `scale2` (...), is 1; `log_evidence` (...) up to a
+    constant for all cases.
     """
 
     mean: Floats
-    covariance: Floats
+    spread: Floats
     scale2: Floats
     dof: float
     log_evidence: Floats
+
+    @property
+    def covariance(self) -> Floats:
+        """Covariances (..., k, k), to be multiplied by `scale2`."""
+        covariance: Floats = self.spread.swapaxes(-1, -2) @ self.spread
+        return covariance
 
 
 @dataclass(frozen=True)
@@ -149,7 +176,7 @@ class Decomposition:
         wanted = slice(p - last, p)
         inverse = _inverse(root[..., wanted, wanted])
         mean: Floats = (root[..., p, None, wanted] @ inverse)[..., 0, :]
-        return Posterior(mean, inverse.swapaxes(-1, -2) @ inverse, scale2, self.dof, evidence)
+        return Posterior(mean, inverse, scale2, self.dof, evidence)
 
 
 def decompose(
@@ -172,11 +199,18 @@ def decompose(
     return Decomposition(root, scale2, dof, log_evidence)
 
 
-def regress(
-    normal: Floats, prior: Prior, noise: Noise, count: int, start_terms: Floats | float
-) -> Posterior:
-    """Posterior of all coefficients from normal matrices, as `decompose` takes them."""
-    return decompose(normal, prior, noise, count, start_terms).posterior(normal.shape[-1] - 1)
+def together(found: Sequence[Decomposition], last: int) -> Decomposition:
+    """The cases (c, k) of all of `found`, side by side, as those of their `last` coefficients.
+
+    The coefficients before them are integrated out.
+    """
+    block = slice(-last - 1, None)
+    return Decomposition(
+        root=np.concatenate([each.root[..., block, block] for each in found], axis=1),
+        scale2=np.concatenate([each.scale2 for each in found], axis=1),
+        dof=found[0].dof,
+        log_evidence=np.concatenate([each.log_evidence for each in found], axis=1),
+    )
 
 
 def integrate_out(normal: Floats, precision: Floats) -> tuple[Floats, Floats]:
@@ -188,29 +222,33 @@ def integrate_out(normal: Floats, precision: Floats) -> tuple[Floats, Floats]:
     m = precision.shape[-1]
     block = normal[..., :m, :m] + precision[..., None] * np.eye(m)
     root = np.asarray(np.linalg.cholesky(block), dtype=np.float64)
-    half = _inverse(root) @ normal[..., :m, m:]
-    left: Floats = normal[..., m:, m:] - half.swapaxes(-1, -2) @ half
+    inverse = _inverse(root)
+    # both halves by themselves: numpy multiplies an array by its own transpose more slowly
+    half = inverse @ normal[..., :m, m:]
+    flipped = normal[..., m:, :m] @ inverse.swapaxes(-1, -2)
+    left: Floats = normal[..., m:, m:] - flipped @ half
     return left, -0.5 * (_log_determinant(root) - np.sum(np.log(precision), axis=-1))
 
 
 def _inverse(root: Floats) -> Floats:
     """Inverses of lower triangular matrices, shape (..., p, p).
 
-    numpy's takes them for full ones, which is slower where there are many.
+    numpy's takes them for full ones, and one at a time, which is slower where there are many.
     """
     p = root.shape[-1]
     if root.size < _MANY * p**2:
         return np.asarray(np.linalg.inv(root), dtype=np.float64)
-    pivot = 1 / root.diagonal(axis1=-2, axis2=-1)
+    rows = np.ascontiguousarray(root.reshape(-1, p * p).T).reshape(p, p, -1)
+    pivot = 1 / rows[range(p), range(p)]
     # rows over their pivots have a unit diagonal; each row of the inverse follows from those above
-    below = root * -pivot[..., None]
-    inverse = np.zeros_like(root)
-    inverse[..., range(p), range(p)] = 1.0
+    rows *= -pivot[:, None]
+    inverse = np.zeros_like(rows)
+    inverse[range(p), range(p)] = 1.0
     for row in range(1, p):
-        before, now = slice(row), slice(row, row + 1)
-        np.matmul(below[..., now, before], inverse[..., before, before], inverse[..., now, before])
-    inverse *= pivot[..., None, :]
-    return inverse
+        above = inverse[:row, :row]
+        np.einsum("jm,jkm->km", rows[row, :row], above, out=inverse[row, :row])
+    inverse *= pivot
+    return np.ascontiguousarray(inverse.reshape(p * p, -1).T).reshape(root.shape)
 
 
 def _log_determinant(root: Floats) -> Floats:
@@ -232,11 +270,22 @@ def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
         return flags
     left = residual - median(residual)
     white = left[1:] - correlation * left[:-1]
-    spread = 1.4826 * median(np.abs(white)) + 1e-9
-    size, sign, jump = np.abs(white), np.sign(white), np.diff(left)
-    flags[1:] = (size > _SPIKE * spread) & (sign * jump > size / 2)
+    size = np.abs(white)
+    far = size > _SPIKE * (1.4826 * median(size) + 1e-9)
+    if not far.any():
+        return flags
+    sign, jump = np.sign(white), left[1:] - left[:-1]
+    flags[1:] = far & (sign * jump > size / 2)
     flags[1:-1] &= -sign[:-1] * jump[1:] > size[:-1] / 2
     return flags
+
+
+def quantile(ordered: Floats, share: float) -> float:
+    """Quantile of (n,) values in order, between the two nearest; numpy's own takes far longer."""
+    at = share * (ordered.size - 1)
+    below = int(at)
+    low, high = float(ordered[below]), float(ordered[min(below + 1, ordered.size - 1)])
+    return low + (at - below) * (high - low)
 
 
 def mean(values: Floats) -> float:

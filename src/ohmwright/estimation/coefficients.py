@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntEnum
+from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,8 +104,10 @@ class Steps:
         position: Floats = self.weights.sum(axis=0)
         return position
 
-    def delays(self, move_delay: Floats | float) -> Floats:
+    def delays(self, move_delay: Floats | float) -> Floats | float:
         """Factor on dead time and lags, shape (..., k, 1): 1 for ON, `move_delay` for each move."""
+        if self.at_s.size == 1:
+            return 1.0
         each = np.asarray(move_delay, dtype=np.float64)[..., None, None]
         delays = np.repeat(each, self.at_s.size, axis=-2)
         delays[..., 0, :] = 1.0
@@ -182,14 +185,8 @@ def driven_with_slopes(
     The slopes are the derivatives with respect to the logarithms of lag, dead time and ratio of the
     time constants.
     """
-    lag_s, dead_time_s, pole_ratio = dynamics
-    delay = steps.delays(move_delay)
     found = _window_mean_with_slopes(
-        age_s[None, :] - steps.at_s[:, None],
-        window_s,
-        lag_s * delay,
-        dead_time_s * delay,
-        float(pole_ratio),
+        age_s[None, :] - steps.at_s[:, None], window_s, dynamics, steps.delays(move_delay)
     )
     if move_delay < 1:
         rise, moves = found[:, :1], found[:, 1:]
@@ -200,38 +197,37 @@ def driven_with_slopes(
 
 
 def _window_mean_with_slopes(
-    since_s: Floats, window_s: float, lag_s: Floats, dead_time_s: Floats, pole_ratio: float
+    since_s: Floats, window_s: float, dynamics: Floats, delay: Floats | float
 ) -> Floats:
     """`window_mean_response` and its slopes, shape (4, k, n), from the same four exponentials.
 
-    The slopes are with respect to the logarithms of lag, dead time and pole ratio.
+    The slopes are with respect to the logarithms of lag, dead time and pole ratio. `since_s`
+    (k, n); `delay` (k, 1): factor on dead time and lags, `dynamics` (3,).
     """
-    share = 1 / (1 - pole_ratio)
-    slow_s, fast_s = lag_s * share, lag_s * pole_ratio**2 * share
-    late = np.maximum(since_s - dead_time_s, 0.0)
-    early = np.maximum(since_s - window_s - dead_time_s, 0.0)
-    slow, slow_timed_s = _decay_differences(late, early, lag_s)
-    fast, fast_timed_s = _decay_differences(late, early, lag_s * pole_ratio)
-    found = np.empty((4, *late.shape))
-    found[1] = slow_s * slow - fast_s * fast
-    found[0] = late - early + found[1]
-    found[1] += share * (slow_timed_s - pole_ratio * fast_timed_s)
-    found[2] = dead_time_s * share * (slow - pole_ratio * fast)
-    found[3] = pole_ratio * slow_s * slow - (2 - pole_ratio) * fast_s * fast
-    found[3] -= pole_ratio * fast_timed_s
-    found[3] *= share
+    lag_s, dead_time_s, ratio = dynamics.tolist()
+    lags_s = lag_s * delay
+    ends_s = np.maximum(np.array([since_s, since_s - window_s]) - dead_time_s * delay, 0.0)
+    # of both poles, at the end of the window and at its beginning
+    decays = np.exp(ends_s / np.array([-lags_s, -ratio * lags_s]).reshape(2, 1, -1, 1))
+    parts = np.empty((2, 2, *since_s.shape))
+    np.multiply(decays[:, 0] - decays[:, 1], lags_s, out=parts[0])
+    decays *= ends_s
+    np.subtract(decays[:, 0], decays[:, 1], out=parts[1])
+    share = 1 / (1 - ratio)
+    early = dead_time_s / lag_s
+    # the differences of exp(-t / tau) times the lag, and those of t exp(-t / tau); slow, then fast
+    factors = np.array(
+        [
+            [share, -(ratio**2) * share, 0.0, 0.0],
+            [share, -(ratio**2) * share, share, -ratio * share],
+            [early * share, -early * ratio * share, 0.0, 0.0],
+            [ratio * share**2, -(2 - ratio) * (ratio * share) ** 2, 0.0, -ratio * share],
+        ]
+    )
+    found: Floats = (factors @ parts.reshape(4, -1)).reshape(4, *since_s.shape)
+    found[0] += ends_s[0] - ends_s[1]
     found /= window_s
     return found
-
-
-def _decay_differences(late: Floats, early: Floats, tau_s: Floats) -> tuple[Floats, Floats]:
-    """Differences of exp(-t / tau), and of t exp(-t / tau) in s, between `late` and `early`."""
-    after, before = np.exp(late / -tau_s), np.exp(early / -tau_s)
-    difference = after - before
-    after *= late
-    before *= early
-    after -= before
-    return difference, after
 
 
 def droop_shape(age_s: Floats, at_age_s: float, window_s: float, heat: float) -> Floats:
@@ -241,5 +237,5 @@ def droop_shape(age_s: Floats, at_age_s: float, window_s: float, heat: float) ->
     of `window_s`, whose mean is taken to be the droop at its middle; `heat`: warmth at the start.
     """
     centre_s = age_s - 0.5 * window_s
-    shape: Floats = np.exp(-at_age_s / DROOP_TAU_S) - (1 - heat) * np.exp(-centre_s / DROOP_TAU_S)
+    shape: Floats = exp(-at_age_s / DROOP_TAU_S) - (1 - heat) * np.exp(-centre_s / DROOP_TAU_S)
     return shape

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .activation_record import FitStart
-from .ar1_regression import Posterior, moments, regress
+from .ar1_regression import Decomposition, decompose, moments
 from .coefficients import DYNAMIC, LINEAR_COUNT, Coefficient
 from .prior import TransientPrior
 from .transient_problem import QUICKEST, Problem
@@ -26,17 +26,20 @@ def first_guess(problem: Problem) -> FitStart:
     fit = linear_fit(problem, problem.linear_columns(dynamics, move_delay), 0.5, variance)
     away = (dynamics - prior.mean[DYNAMIC]) / np.sqrt(np.diag(prior.covariance))[DYNAMIC]
     best = int(np.argmax(fit.log_evidence[:, 0] - 0.5 * np.sum(away**2, axis=1)))
-    return FitStart(dynamics[best], fit.mean[best, 0], 0.5, variance, move_delay)
+    linear = fit.posterior(LINEAR_COUNT, best).mean[0]
+    return FitStart(dynamics[best], linear, 0.5, variance, move_delay)
 
 
-def linear_fit(problem: Problem, columns: Floats, correlation: float, variance: float) -> Posterior:
-    """Posterior of the five linear coefficients alone, for b designs: `columns` (b, n, 5)."""
+def linear_fit(
+    problem: Problem, columns: Floats, correlation: float, variance: float
+) -> Decomposition:
+    """Fit of the five linear coefficients alone to b designs, shape (b, 1): `columns` (b, n, 5)."""
     readings = np.broadcast_to(problem.record.relative[:, None], (*columns.shape[:2], 1))
     sums = moments(np.concatenate([columns, readings], axis=2), problem.keep)
     droop = problem.prior.mean_of(Coefficient.DROOP)
     prior = problem.coefficients_prior(variance, droop, LINEAR_COUNT)
     normal = sums.whitened(np.array([correlation]))
-    return regress(normal, prior, problem.noise_prior(), sums.count, 0.0)
+    return decompose(normal, prior, problem.noise_prior(), sums.count, 0.0)
 
 
 def _grid(prior: TransientPrior) -> Floats:

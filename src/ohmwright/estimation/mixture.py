@@ -7,7 +7,6 @@ averaging). An estimate of a single quantity is a mixture of Student t distribut
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import log
 
@@ -16,15 +15,14 @@ from numpy.typing import NDArray
 
 from .ar1_regression import (
     CORRELATIONS,
-    LOG_SHARES,
     Decomposition,
     Moments,
     Noise,
-    Posterior,
     Prior,
     decompose,
     diagonal_prior,
     integrate_out,
+    together,
 )
 from .coefficients import COUNT
 from .departures import (
@@ -104,27 +102,41 @@ def weights(log_weight: Floats) -> Floats:
     return weight
 
 
+def square_sums(spread: Floats, factors: Floats) -> Floats:
+    """Variances, (m,), of a combination with `factors`, (p,), of what has a `spread` (m, r, p)."""
+    along = spread @ factors
+    square: Floats = np.einsum("mr,mr->m", along, along)
+    return square
+
+
 @dataclass(frozen=True)
 class Members:
     """The m members of more than negligible weight; each is a Student t with `dof`.
 
-    `weight` (m,), of sum 1; `mean` (m, p) and `covariance` (m, p, p) of the last p coefficients.
-    `hunting`, `other_shape`: probabilities of the explanations of these kinds.
+    `weight` (m,), of sum 1; `mean` (m, p) of the last p coefficients, and `spread` (m, p, p), lower
+    triangular, whose transpose times itself is their covariance. `hunting`, `other_shape`:
+    probabilities of the explanations of these kinds.
     """
 
     weight: Floats
     mean: Floats
-    covariance: Floats
+    spread: Floats
     dof: float
     correlation: float
     """Correlation of neighbouring readings, the mean over the members."""
     hunting: float = 0.0
     other_shape: float = 0.0
 
+    @property
+    def covariance(self) -> Floats:
+        """Covariances of the coefficients, shape (m, p, p)."""
+        covariance: Floats = self.spread.swapaxes(-1, -2) @ self.spread
+        return covariance
+
 
 def plain_members(found: Decomposition) -> Members:
     """Members without departures, of cases of shape (correlations, 1)."""
-    return _likely([found], weights(found.log_evidence), COUNT)
+    return _likely(found, weights(found.log_evidence), COUNT)
 
 
 def members_with_departures(
@@ -133,11 +145,10 @@ def members_with_departures(
     """Members with departures, whose columns come before the eight in `sums`.
 
     `eight`: prior of the eight coefficients; `variance`: of the noise, by which precisions are
-    multiplied; `habits`: of the unit. Means and covariances are of the course of the droop and the
+    multiplied; `habits`: of the unit. Means and spreads are of the course of the droop and the
     eight coefficients.
     """
-    starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
-    whitened = sums.whitened(CORRELATIONS)[:, None]
+    whitened, starts = sums.on_the_grid()
     left, terms = integrate_out(whitened, variance / WANDERS**2)  # once for each wander
     found = [
         decompose(
@@ -149,9 +160,11 @@ def members_with_departures(
         )
         for explanations, each in zip(EXPLANATIONS, _DESIGNS, strict=True)
     ]
-    weight = weights(np.concatenate([each.log_evidence for each in found], axis=1))
+    last = COURSE_COUNT + COUNT
+    every = together(found, last)
+    weight = weights(every.log_evidence)
     return replace(
-        _likely(found, weight, COURSE_COUNT + COUNT),
+        _likely(every, weight, last),
         hunting=float(weight[:, _HUNTS].sum()),
         other_shape=float(weight[:, _OTHER].sum()),
     )
@@ -198,22 +211,14 @@ class _Design:
 _DESIGNS = tuple(map(_Design.of, EXPLANATIONS))
 
 
-def _likely(found: Sequence[Decomposition], weight: Floats, last: int) -> Members:
-    """Members of more than negligible weight; `weight` (correlations, k) of all of them."""
-    posteriors, weights_kept, end = list[Posterior](), list[Floats](), 0
-    for each in found:
-        start, end = end, end + each.log_evidence.shape[1]
-        part = weight[:, start:end]
-        chosen = part > _NEGLIGIBLE
-        posteriors.append(each.posterior(last, chosen))
-        weights_kept.append(part[chosen])
-    kept = np.concatenate(weights_kept)
+def _likely(found: Decomposition, weight: Floats, last: int) -> Members:
+    """Members, of the `last` coefficients, whose `weight` (correlations, k) is not negligible."""
+    chosen = weight > _NEGLIGIBLE
+    posterior, kept = found.posterior(last, chosen), weight[chosen]
     return Members(
         weight=kept / kept.sum(),
-        mean=np.concatenate([each.mean for each in posteriors]),
-        covariance=np.concatenate(
-            [each.scale2[:, None, None] * each.covariance for each in posteriors]
-        ),
-        dof=found[0].dof,
+        mean=posterior.mean,
+        spread=np.sqrt(posterior.scale2)[:, None, None] * posterior.spread,
+        dof=found.dof,
         correlation=float(weight.sum(axis=1) @ CORRELATIONS),
     )

@@ -21,7 +21,7 @@ from .ar1_regression import mean, moments
 from .coefficients import COUNT, DROOP_TAU_S, DYNAMIC, TRIM, Coefficient, combination
 from .departures import COURSE_COUNT, course_slopes
 from .habits import Habits
-from .mixture import Members, Mixture, members_with_departures, plain_members
+from .mixture import Members, Mixture, members_with_departures, plain_members, square_sums
 from .prior import NoisePrior, TransientPrior
 from .transient_fit import TransientFit, best_fit, without_early_departures
 from .transient_problem import Problem, delay_s, explicable
@@ -45,12 +45,15 @@ _UNSEEN = 0.08
 class TransientEstimate:
     """Posterior of the coefficients: a mixture of m Student t distributions with `dof` each.
 
-    `weight` (m,), `mean` (m, 8) and `covariance` (m, 8, 8) of the parts.
+    `weight` (m,) and `mean` (m, 8) of the parts; `spread` (m, 8, 8), lower triangular, whose
+    transpose times itself is their covariance, but for what the level is unsure of besides.
     """
 
     weight: Floats
     mean: Floats
-    covariance: Floats
+    spread: Floats
+    besides: Floats
+    """Variance of the level of each part, since the unit swings, shape (m,)."""
     dof: float
     floor: float
     """Variance that the meter's resolution leaves to any output, relative to the target."""
@@ -84,7 +87,8 @@ class TransientEstimate:
         Relative to the target; an output (with a factor of the level) has the resolution's floor.
         """
         floor = self.floor if factors[Coefficient.LEVEL] != 0 else 0.0
-        variance = (self.covariance @ factors) @ factors + floor
+        variance = square_sums(self.spread, factors) + floor
+        variance += self.besides * factors[Coefficient.LEVEL] ** 2
         return Mixture(self.weight, self.mean @ factors, np.sqrt(variance), self.dof)
 
     @property
@@ -96,11 +100,11 @@ class TransientEstimate:
     def scatter(self) -> float:
         """Standard deviation of the level by the readings' noise alone, all else being known.
 
-        Relative to the target. It follows from the covariance's own inverse: departures are
-        integrated out.
+        Relative to the target; departures are integrated out. The level is the first coefficient,
+        and the first row of a triangular spread is what the others leave of it.
         """
-        precision = np.linalg.inv(self.covariance)[:, Coefficient.LEVEL, Coefficient.LEVEL]
-        return float(np.sqrt(np.vdot(self.weight, 1 / precision)))
+        alone = self.spread[:, Coefficient.LEVEL, Coefficient.LEVEL] ** 2 + self.besides
+        return float(np.sqrt(np.vdot(self.weight, alone)))
 
     @property
     def extrapolation(self) -> float:
@@ -114,10 +118,8 @@ class TransientEstimate:
 
     def swinging(self, half: float, uncertainty: float) -> TransientEstimate:
         """This, of a unit that swings by `half` to both sides; its level is as unsure besides."""
-        covariance = self.covariance.copy()
-        covariance[:, Coefficient.LEVEL, Coefficient.LEVEL] += uncertainty**2
         habits = replace(self.habits, hunting=1.0, swing=max(self.habits.swing, abs(half)))
-        return replace(self, covariance=covariance, habits=habits)
+        return replace(self, besides=self.besides + uncertainty**2, habits=habits)
 
     def or_else(self, other: TransientEstimate, share: float) -> TransientEstimate:
         """A mixture of this and, with the weight `share`, another."""
@@ -127,7 +129,8 @@ class TransientEstimate:
             likely,
             weight=np.concatenate([(1 - share) * self.weight, share * other.weight]),
             mean=np.concatenate([self.mean, other.mean]),
-            covariance=np.concatenate([self.covariance, other.covariance]),
+            spread=np.concatenate([self.spread, other.spread]),
+            besides=np.concatenate([self.besides, other.besides]),
             dof=min(self.dof, other.dof),
             habits=replace(likely.habits, hunting=hunting),
             remainder=(1 - share) * self.remainder + share * other.remainder,
@@ -136,6 +139,13 @@ class TransientEstimate:
     def coefficient(self, coefficient: Coefficient) -> Mixture:
         """Distribution of one coefficient."""
         return self.combination(combination({coefficient: 1.0}))
+
+    @property
+    def covariance(self) -> Floats:
+        """Covariances of the parts, shape (m, 8, 8)."""
+        covariance: Floats = self.spread.swapaxes(-1, -2) @ self.spread
+        covariance[:, Coefficient.LEVEL, Coefficient.LEVEL] += self.besides
+        return covariance
 
     def as_prior(self) -> TransientPrior:
         """One Gaussian with the mean and covariance of the mixture."""
@@ -159,9 +169,10 @@ def fit_transient(
     `start`: where the last fit ended; `departures`: whether to allow for them. Where the equations
     become singular, the fit is tried once more from a first guess, then None is returned.
     """
-    if record.age_s.size >= _FEWEST:
-        record = explicable(record)
     if record.age_s.size < _FEWEST or mean(record.relative[-2:]) < _RISEN:
+        return None
+    record = explicable(record)
+    if record.age_s.size < _FEWEST:
         return None
     for begin in (None,) if start is None else (start, None):
         with suppress(np.linalg.LinAlgError):
@@ -190,14 +201,15 @@ def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
     members = (
         _with_departures(problem, fit) if problem.departures else plain_members(fit.by_correlation)
     )
-    covariance = members.covariance[:, -COUNT:, -COUNT:]
+    spread = members.spread[:, -COUNT:, -COUNT:]
     to_come = (problem.record.steps.last_position - columns[-1, TRIM]) @ state.linear[TRIM]
     slope = columns[-1, DYNAMIC]
-    unsure = members.weight @ (covariance[:, DYNAMIC, DYNAMIC] @ slope @ slope)
+    unsure = members.weight @ square_sums(spread[..., DYNAMIC], slope)
     return TransientEstimate(
         weight=members.weight,
         mean=members.mean[:, -COUNT:],
-        covariance=covariance,
+        spread=spread,
+        besides=np.zeros_like(members.weight),
         dof=members.dof,
         floor=problem.floor,
         habits=Habits(
@@ -247,5 +259,5 @@ def _droop_uncertainty(problem: Problem, members: Members, state: FitStart) -> f
     per_s[-COUNT + Coefficient.DROOP] = -(1 - heat) * exp(-at_s / DROOP_TAU_S) / DROOP_TAU_S
     if problem.departures:
         per_s[:COURSE_COUNT] = course_slopes(at_s)
-    square = (members.mean @ per_s) ** 2 + (members.covariance @ per_s) @ per_s
+    square = (members.mean @ per_s) ** 2 + square_sums(members.spread, per_s)
     return sqrt(float(members.weight @ square) / 2) * float(delay_s(state.dynamics))

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from .activation_record import ActivationRecord, FitStart
 from .ar1_regression import (
     CORRELATIONS,
-    LOG_SHARES,
     Decomposition,
     Prior,
     decompose,
@@ -20,7 +19,7 @@ from .ar1_regression import (
     moments,
     spikes,
 )
-from .coefficients import COUNT, DYNAMIC, LINEAR, Coefficient
+from .coefficients import COUNT, DYNAMIC, LINEAR, LINEAR_COUNT, Coefficient
 from .first_guess import LIMITS, first_guess, linear_fit
 from .transient_problem import Problem, delay_s
 
@@ -143,15 +142,16 @@ def _other_delay(problem: Problem, state: FitStart) -> FitStart | None:
     """`state` with a delay of moves that fits far better with these dynamics; None if none does."""
     dynamics = state.dynamics[None]
     columns = problem.linear_columns(dynamics, np.array(_MOVE_DELAYS))
-    fit = linear_fit(problem, columns, state.correlation, state.variance)
-    log_evidence, gain = fit.log_evidence[:, 0], Coefficient.GAIN
+    found = linear_fit(problem, columns, state.correlation, state.variance)
+    log_evidence, gain = found.log_evidence[:, 0], Coefficient.GAIN
     best = int(np.argmax(log_evidence))
     present = _MOVE_DELAYS.index(state.move_delay)
-    gain_sd = sqrt(fit.scale2[best, 0] * fit.covariance[best, 0, gain, gain])
-    seen = abs(fit.mean[best, 0, gain]) > _SEEN_SDS * gain_sd
+    fit = found.posterior(LINEAR_COUNT, best)
+    gain_sd = sqrt(fit.scale2[0] * fit.covariance[0, gain, gain])
+    seen = abs(fit.mean[0, gain]) > _SEEN_SDS * gain_sd
     if not seen or log_evidence[best] < log_evidence[present] + _FAR_BETTER:
         return None
-    return replace(state, move_delay=_MOVE_DELAYS[best], linear=fit.mean[best, 0])
+    return replace(state, move_delay=_MOVE_DELAYS[best], linear=fit.mean[0])
 
 
 def _is_delay_due(record: ActivationRecord, dynamics: Floats) -> bool:
@@ -176,9 +176,13 @@ def _improved(problem: Problem, state: FitStart) -> TransientFit:
     fit = found.posterior(COUNT, best)
     centre, variance = fit.mean[0], float(fit.scale2[0])
     change = _between(centre[DYNAMIC] - state.dynamics, -0.5, 0.5)
-    sd = np.sqrt(variance * fit.covariance[0].diagonal()[DYNAMIC]) + 1e-3
+    spread = fit.spread[0, :, DYNAMIC]
+    variances = (variance * np.add.reduce(spread * spread)).tolist()
+    moved = max(
+        abs(each) * min(1.0, 0.2 / (sqrt(own) + 1e-3))
+        for each, own in zip(change.tolist(), variances, strict=True)
+    )
     dynamics = _between(state.dynamics + change, *LIMITS)
-    moved = float((np.abs(change) * np.minimum(1.0, 0.2 / sd)).max())
     correlation = float(CORRELATIONS[best])
     improved = FitStart(dynamics, centre[LINEAR], correlation, variance, state.move_delay)
     return TransientFit(state, columns, improved, found, moved, float(fit.log_evidence[0]))
@@ -190,8 +194,7 @@ def decomposed_by_correlation(problem: Problem, columns: Floats, prior: Prior) -
     `columns`, (n, q): weighted, the readings last; `prior`: of their coefficients.
     """
     sums = moments(columns, problem.keep)
-    starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
-    normal = sums.whitened(CORRELATIONS)[:, None]
+    normal, starts = sums.on_the_grid()
     return decompose(normal, prior, problem.noise_prior(), sums.count, starts)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import exp
 
 import numpy as np
@@ -99,8 +100,8 @@ class Problem:
         mean, normal = self.prior.mean[:p], np.zeros((p + 1, p + 1))
         precision = variance * precision_near(self.prior, droop)[:p, :p]
         normal[:p, :p] = precision
-        normal[:p, p] = normal[p, :p] = precision @ mean
-        normal[p, p] = mean @ precision @ mean
+        normal[:p, p] = normal[p, :p] = weighted = precision @ mean
+        normal[p, p] = mean @ weighted
         return Prior(normal, 0.0)
 
     def columns(self, state: FitStart) -> Floats:
@@ -114,7 +115,7 @@ class Problem:
             record.age_s, record.window_s, times, record.steps, state.move_delay
         )
         risen, risen_slopes = trim[:, Coefficient.LEVEL], trim_slopes[..., Coefficient.LEVEL]
-        droop, droop_slopes = self._droop(state.dynamics)
+        droop, droop_slopes = self._droop(times)
         slopes = trim_slopes @ state.linear[TRIM]
         slopes -= state.linear[Coefficient.DROOP] * (risen_slopes * droop + risen * droop_slopes)
         columns = np.empty((record.age_s.size, COUNT + 1))
@@ -124,14 +125,18 @@ class Problem:
         columns[:, COUNT] = record.relative + state.dynamics @ slopes
         return columns
 
-    def _droop(self, dynamics: Floats) -> tuple[Floats, Floats]:
-        """Shape of the droop, (n,), and its slopes by the dynamics, shape (3, n)."""
-        record, (lag_s, dead_time_s, pole_ratio) = self.record, np.exp(dynamics)
-        warm_s = record.age_s - delay_s(dynamics)
+    def _droop(self, times: Floats) -> tuple[Floats, Floats]:
+        """Shape of the droop, (n,), and its slopes by the dynamics, shape (3, n).
+
+        `times` (3,): lag s, dead time s and ratio of the poles.
+        """
+        record, (lag_s, dead_time_s, pole_ratio) = self.record, times.tolist()
+        lags_s = lag_s * (1 + pole_ratio)
+        warm_s = record.age_s - (dead_time_s + lags_s)
         shape = droop_shape(warm_s, record.at_age_s, record.window_s, record.heat)
         per_s = (shape - exp(-record.at_age_s / DROOP_TAU_S)) / DROOP_TAU_S
-        delays_s = np.array([lag_s * (1 + pole_ratio), dead_time_s, lag_s * pole_ratio])
-        return shape, delays_s[:, None] * per_s
+        delays_s = np.array([[lags_s], [dead_time_s], [lag_s * pole_ratio]])
+        return shape, delays_s * per_s
 
     def with_departures(self, columns: Floats, state: FitStart) -> Floats:
         """Columns of the departures, then the `columns` that were taken about `state`."""
@@ -209,7 +214,7 @@ def _first_explicable(record: ActivationRecord) -> int:
 
     That rise goes to the median of the readings after the first and before the first move.
     """
-    lag_s, dead_time_s, pole_ratio = QUICKEST
+    lag_s, dead_time_s, _ = QUICKEST
     age_s = record.age_s + _DATING * (record.age_s[1] - record.age_s[0])
     rising = int(age_s.searchsorted(record.window_s + dead_time_s + _RISEN_LAGS * lag_s))
     moves_s = record.steps.at_s[1:2]
@@ -217,17 +222,22 @@ def _first_explicable(record: ActivationRecord) -> int:
     if rising == 0 or unmoved < 2:
         return 0
     level = median(record.relative[1:unmoved])
-    quickest = window_mean_response(
-        age_s[:rising],
-        record.window_s,
-        lag_s=lag_s,
-        dead_time_s=dead_time_s,
-        pole_ratio=pole_ratio,
-    )
+    if level > 0 and (record.relative[:rising] <= _TOO_SOON * level).all():  # below any rise
+        return 0
+    quickest = _quickest_rise(tuple(age_s[:rising].tolist()), record.window_s)
     above = record.relative[:rising] > (quickest + _TOO_SOON) * level
     is_rising = quickest < 1 - _TOO_SOON  # later, noise may lie above it
     too_soon = np.flatnonzero(above & is_rising)
     return int(too_soon[-1]) + 1 if too_soon.size else 0
+
+
+@lru_cache(maxsize=64)
+def _quickest_rise(age_s: tuple[float, ...], window_s: float) -> Floats:
+    """The quickest rise, (n,), at the ages of first readings: the same at each look at them."""
+    lag_s, dead_time_s, pole_ratio = QUICKEST
+    return window_mean_response(
+        np.array(age_s), window_s, lag_s=lag_s, dead_time_s=dead_time_s, pole_ratio=pole_ratio
+    )
 
 
 def linearised(record: ActivationRecord, start: FitStart) -> Floats:

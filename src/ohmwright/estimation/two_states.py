@@ -12,11 +12,12 @@ that both explanations count; with each further jump, back to where it was, that
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import log
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .ar1_regression import Prior
+from .ar1_regression import Prior, median, quantile
 from .coefficients import COUNT, Coefficient
 from .transient_fit import (
     TransientFit,
@@ -142,10 +143,11 @@ def _high(residuals: Floats, rise: Floats, least_noise: float) -> Flags | None:
 
     `rise`, (n,): by how much each may be off because the output is still rising.
     """
-    noise = max(least_noise, float(np.median(np.abs(np.diff(residuals)))))
+    noise = max(least_noise, median(np.abs(residuals[1:] - residuals[:-1])))
     sd = np.hypot(noise, rise)
-    low, top = np.quantile(residuals, (0.15, 0.85))
-    high: Flags = residuals > 0.5 * (low + top)
+    ordered = np.sort(residuals)
+    low, top = quantile(ordered, 0.15), quantile(ordered, 0.85)
+    high: Flags | None = None
     for _ in range(_ROUNDS):
         if top - low < 2 * _LEAST_SDS * noise:
             return None
@@ -162,19 +164,19 @@ def _most_likely_states(from_low: Floats, from_top: Floats) -> Flags:
 
     `from_low`, `from_top`, (n,): distances of the readings from both, in standard deviations.
     """
-    switch = np.log(from_low.size) + _BETTER / 2
+    switch = log(from_low.size) + _BETTER / 2
     costs = 0.5 * np.stack([from_low**2, from_top**2], axis=1)
-    total, came_from = costs[0], np.zeros((from_low.size, 2), dtype=np.intp)
-    for n, cost in enumerate(costs[1:], start=1):
-        changed = total[::-1] + switch < total
-        came_from[n] = np.where(changed, (1, 0), (0, 1))
-        total = np.where(changed, total[::-1] + switch, total) + cost
-    states = np.empty(from_low.size, dtype=np.intp)
-    states[-1] = np.argmin(total)
-    for n in range(from_low.size - 1, 0, -1):
-        states[n - 1] = came_from[n, states[n]]
-    high: Flags = states == 1
-    return high
+    low, top = costs[0].tolist()  # of the best way to each state; plain numbers, for they are two
+    came_from = []
+    for cost_low, cost_top in costs[1:].tolist():
+        fell, rose = top + switch < low, low + switch < top
+        came_from.append((fell, not rose))
+        low, top = (top + switch if fell else low), (low + switch if rose else top)
+        low, top = low + cost_low, top + cost_top
+    states = [top < low]
+    for ways in reversed(came_from):
+        states.append(ways[states[-1]])
+    return np.array(states[::-1])
 
 
 def _course(age_s: Floats, switch_s: Floats, window_s: float, *, begins_high: bool) -> Floats:
