@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from ohmwright.estimation.activation_record import Question
+from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds
 from ohmwright.estimation.settled_value import Settled, settled_value
 
 LEVEL, WINDOW_S = 500.0, 0.5
@@ -63,3 +65,36 @@ def test_a_sine_is_no_two_states():
     states = 1 + 0.01 * np.sin(np.arange(0.0, 40.0, 0.01) * 2 * np.pi / 7.0)
     found = [settled(states, seed) for seed in range(10)]
     assert all(covers(each, LEVEL) for each in found)
+
+
+def outcomes(states: NDArray[np.float64], last_s: float) -> list[str]:
+    """What a confirmation decides of six activations, watched until `last_s`."""
+    question = Question(LEVEL, 5.0, WINDOW_S, 1.0)
+    bounds = DecisionBounds(inside=0.996, outside=0.95)
+    return [
+        ActivationTest(question, bounds).outcome(*readings(states, seed=seed, last_s=last_s))
+        for seed in range(6)
+    ]
+
+
+@pytest.mark.parametrize("at_s", [2.0, 2.4, 2.8, 3.2])
+def test_an_output_that_jumped_as_it_had_risen_may_go_back(at_s: float):
+    """At first it is out of tolerance by its mean, and not in tolerance by where it stands.
+
+    Notices a jump that is taken for the end of the rise.
+    """
+    states = np.where(np.arange(0.0, 40.0, 0.01) < at_s, 1.04, 1.0)
+    assert "in tolerance" not in outcomes(states, 5.0)
+    assert "in tolerance" not in outcomes(states, 6.5)
+    assert "in tolerance" in outcomes(states, 16.0), "it has stood for long enough"
+
+
+def test_an_output_that_rose_and_stands_is_decided_as_soon_as_before():
+    assert outcomes(np.ones(4000), 6.5) == ["in tolerance"] * 6
+
+
+def test_the_end_of_a_slow_rise_is_no_jump():
+    """A tenth of the output comes later, with a time constant of 1.5 s."""
+    time_s = np.arange(0.0, 40.0, 0.01)
+    creep = 1 - 0.1 * np.exp(-np.maximum(time_s - 0.3, 0) / 1.5)
+    assert outcomes(creep, 16.0).count("in tolerance") >= 5

@@ -186,6 +186,8 @@ class ActivationTest:
         if self._hunts:  # it may have stood still, off its mean
             habits, risen_s = self._noise.habits, latest_s - fit.dead_time_s - 2 * fit.lag_s
             level = level.doubted(habits.still_share(risen_s), habits.swing)
+        if fit.arrival.off > 0:
+            level = level.doubted(fit.arrival.may_return(latest_s), fit.arrival.off)
         return Estimate(
             level.rescaled(1.0, tolerance),
             fit.remainder / tolerance,

@@ -25,7 +25,7 @@ from .mixture import Members, Mixture, members_with_departures, plain_members, s
 from .prior import NoisePrior, TransientPrior
 from .transient_fit import TransientFit, best_fit, without_early_departures
 from .transient_problem import Problem, delay_s, explicable
-from .two_states import steadied
+from .two_states import Arrival, arrival, steadied
 
 Floats = NDArray[np.float64]
 
@@ -67,6 +67,8 @@ class TransientEstimate:
     """Of the noise of neighbouring readings."""
     spike_share: float
     """Part of the readings that was left out, since the meter jumped there and back."""
+    arrival: Arrival
+    """How the output came to its level, once it had risen."""
     start: FitStart
 
     @property
@@ -186,8 +188,13 @@ def fit_transient(
 def _estimate(problem: Problem, begin: FitStart | None) -> TransientEstimate:
     """Posterior in which the output may swing between two states, where the readings show them."""
     problem, fit = best_fit(problem, begin)
-    estimate = _posterior(*without_early_departures(problem, fit))
-    steady = steadied(problem, fit) if problem.departures else None
+    calm_problem, calm_fit = without_early_departures(problem, fit)
+    estimate = _posterior(calm_problem, calm_fit)
+    if not problem.departures:
+        return estimate
+    steady = steadied(problem, fit)
+    if steady is None and calm_fit is not fit:  # a jump can have bent the fit until it is hidden
+        steady = steadied(problem, calm_fit)
     if steady is None:
         return estimate
     swing = steady.swing
@@ -222,6 +229,7 @@ def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
         droop_uncertainty=_droop_uncertainty(problem, members, state),
         autocorrelation=members.correlation,
         spike_share=1 - np.count_nonzero(problem.keep) / problem.keep.size,
+        arrival=arrival(problem, fit),
         start=state,
     )
 
