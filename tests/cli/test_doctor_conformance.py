@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from ohmwright.cli import doctor_command, doctor_conformance
 from ohmwright.engine.activation import Activation
+from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.conformance import CHECKS, WITH_RF, WITHOUT_RF, title
 from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
 from ohmwright.instruments.conformance_kit import Kit, Observed, wrong
@@ -126,3 +128,40 @@ def test_an_output_that_is_on_at_first_contact_has_its_row(
     (row,) = outcome.json
     assert (row["check"], row["state"]) == ("output reads off", "NOT GOOD")
     assert "0.8 mA read" in row["detail"]
+
+
+@pytest.mark.parametrize("conformance", [True, False])
+def test_a_reading_in_another_unit_is_found_with_rf(
+    ohmwright: Callable, monkeypatch: pytest.MonkeyPatch, conformance: bool
+) -> None:
+    """OFF, limit and guard are proved by the output's state, and good as ever."""
+    fetch = RemoteAnalyzer.fetch_current
+
+    async def in_ampere(self: RemoteAnalyzer) -> Reading:
+        reading = await fetch(self)
+        return reading._replace(current_ma=reading.current_ma / 1000)
+
+    monkeypatch.setattr(RemoteAnalyzer, "fetch_current", in_ampere)
+    command = COMMAND if conformance else [part for part in COMMAND if part != "--conformance"]
+    outcome = ohmwright(*command, "--with-rf")
+    found = {finding["check"]: finding for finding in outcome.json}
+    bad = found["activates reads and releases"]
+    assert (outcome.code, bad["state"]) == (3, "NOT GOOD")
+    assert "unit or scale" in bad["detail"]
+
+
+def test_with_a_foot_switch_no_current_is_no_proof_of_off(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    bench = tmp_path / "foot.toml"
+    text = Path(shipped("benches", "attended.toml")).read_text(encoding="utf-8")
+    by_hand = '[analyzer]\nby_hand = ["foot switch"]\n'
+    bench.write_text(text.replace("[analyzer]\n", by_hand, 1), encoding="utf-8")
+    outcome = ohmwright("doctor", "--bench", bench, "--json")
+    found = {finding["check"]: finding for finding in outcome.json}
+    assert outcome.code == 0
+    for name in ("output reads off", "is off when opened", "reads no current while off"):
+        assert (found[name]["state"], "no proof of off" in found[name]["detail"]) == (
+            "not checked",
+            True,
+        )

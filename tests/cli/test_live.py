@@ -52,6 +52,16 @@ GAUGE = "      ·······[──────┼──────]·····
         (REST, 30.0, " □ RF OFF   last read 30 s ago"),
         (BenchStatus("off", 100.0), 0.0, " □ RF OFF"),
         (BenchStatus("off", 100.0), 300.0, " □ RF OFF   last read 5 min ago"),
+        (
+            REST._replace(rf="not proved"),
+            0.4,
+            " ? NO CURRENT READ   rest, 14 s to go  that RF is off is not proved",
+        ),
+        (
+            BY_FOOT._replace(rf="not proved"),
+            30.0,
+            " ? NO CURRENT READ   that RF is off is not proved, last read 30 s ago",
+        ),
         (BenchStatus("coming on", 100.0), 0.2, " ▲ RF IS ABOUT TO COME ON"),
         (BenchStatus("going off", 100.0), 0.2, " ▼ RF MAY BE ON   being ended, not read back yet"),
         (
@@ -98,6 +108,11 @@ def test_what_is_said_of_rf_is_true_when_it_is_read(
         ("unknown", False, "RF STATE UNKNOWN."),
         ("off", False, "RF comes on after this, keyed by the program."),
         ("off", True, "RF comes on after this, by the foot switch."),
+        (
+            "not proved",
+            True,
+            "It is not proved that RF is off. RF comes on after this, by the foot switch.",
+        ),
     ],
 )
 def test_a_request_says_who_keys_and_never_that_rf_is_off(

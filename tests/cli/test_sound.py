@@ -98,6 +98,9 @@ def test_what_is_heard_belongs_to_what_happens() -> None:
     assert heard(BenchStatus("going off", 105.0, cue=done)) == []
     assert [one.notes for one in heard(BenchStatus("off", 105.2, cue=done))] == [tones.RF_OFF]
     assert [one.notes for one in heard(BenchStatus("unknown", 106.0))] == [tones.ALARM]
+    assert len(heard(ON._replace(bench_s=107.0))) > 0
+    (unproved,) = heard(BenchStatus("not proved", 108.0))
+    assert (unproved.notes, "not proved" in unproved.words) == (tones.NOTICE, True)
 
 
 def script(folder: Path, name: str, text: str) -> str:

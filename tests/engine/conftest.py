@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import anyio
 import pytest
@@ -28,6 +29,8 @@ from ohmwright.wire.links.memory import MemoryLink
 
 SOME_POINTS = Path(__file__).parent / "data/some-points.toml"
 """Takes a quarter of the time of the shipped job as found."""
+NOT_A_NUMBER = 9e37
+"""SCPI says 9.91e37 where the meter has nothing to show."""
 
 
 @pytest.fixture
@@ -150,3 +153,23 @@ def as_found(make_rig: Callable[..., Rig]) -> Callable[[int], tuple[Rig, tuple[R
         return rig, tuple(results(anyio.run(rig.run, procedure, ("as_found",))))
 
     return found
+
+
+@pytest.fixture
+def in_ampere() -> Callable[[Any], None]:
+    """Has an analyzer answer in A where its command set says mA."""
+
+    def spoil(analyzer: Any) -> None:
+        link = analyzer.dialogue.framing.link
+        handle: Callable[[bytes], bytes] = link._handle
+
+        def answer(line: bytes) -> bytes:
+            reply = handle(line)
+            value, _, rest = reply.partition(b",")
+            if line.strip() != b"FETCh:CURRent?" or float(value) > NOT_A_NUMBER:
+                return reply
+            return b"%+.8E,%s" % (float(value) / 1000, rest)
+
+        link._handle = answer
+
+    return spoil

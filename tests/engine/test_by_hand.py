@@ -1,5 +1,6 @@
 """A person does the analyzer's part: foot switch, knobs, typed readings."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import inf
 from pathlib import Path
@@ -26,7 +27,7 @@ from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.foot_switch import RELEASE
 from ohmwright.instruments.hand_requests import PressFootSwitch, TypeReading
-from ohmwright.instruments.requests import Request
+from ohmwright.instruments.requests import LookForCause, Request
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.by_hand import WITHOUT_LINK, HandVerb
@@ -476,3 +477,39 @@ def test_dating_and_coarse_digits_widen_a_value() -> None:
     assert added == pytest.approx(wider.dating**2 + 100.0 / 12 - 0.25)
     analyzer.released_by_hand = False
     assert dated(known, bench) == known
+
+
+class Unable(Person):
+    """Whoever is asked for the cause cannot tell it."""
+
+    async def reply(self, request: Request, problem: str) -> str:
+        if isinstance(request, LookForCause):
+            self.asked_for_cause = request.text
+            return "unknown"
+        return await super().reply(request, problem)
+
+
+@pytest.mark.parametrize("scaled", [False, True])
+async def test_no_current_proves_off_only_after_one_that_is_due(
+    tmp_path: Path, in_ampere: Callable, scaled: bool
+) -> None:
+    """With a foot switch nothing but a current shows RF: in the wrong unit it never would."""
+    rig, seen = make(FOOT, person=Unable), list[BenchStatus]()
+    if scaled:
+        in_ampere(rig.bench.analyzer._linked)
+    file = tmp_path / "verify.toml"
+    file.write_text(VERIFY)
+    job = Job(read_procedure(file), ("as_left",), "test")
+    async for _ in run(job, rig.bench, seen.append):
+        pass
+    states = [status.rf for status in seen]
+    assert states[0] == "not proved"
+    assert "off" not in states[: states.index("on")]
+    assert ("off" in states) != scaled
+    assert (states[-1], rig.bench.rf.state) == (
+        ("not proved", "unknown") if scaled else ("off", "off")
+    )
+    picture = rf_picture(seen[-1], seen[-1].bench_s)
+    assert (picture.words == "RF OFF", picture.urgency == "calm") == (not scaled, not scaled)
+    said = rig.bench.rf._state.text()
+    assert said.startswith("RF MAY STILL BE ON" if scaled else "RF was last read back as off")

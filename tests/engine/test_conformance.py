@@ -3,6 +3,7 @@
 import math
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from dataclasses import replace
 
 import pytest
 
@@ -184,3 +185,20 @@ async def test_a_waveform_without_its_scales_means_nothing(make_rig: Callable) -
 async def test_an_analyzer_that_captures_nothing_says_so(make_rig: Callable) -> None:
     with pytest.raises(OutOfCapability, match="Plover 200 captures no waveform"):
         await make_rig(bench="attended").bench.analyzer.capture_waveform()
+
+
+@pytest.mark.parametrize("scaled", [False, True])
+async def test_a_current_in_another_unit_is_not_good(
+    make_rig: Callable, in_ampere: Callable, scaled: bool
+) -> None:
+    """Whatever else is right with it: on, numbers that grow, another current in another load."""
+    rig = make_rig()
+    if scaled:
+        in_ampere(rig.bench.analyzer)
+    rig.hardware.panel.select("cut", 9)
+    kit = replace(kit_of(rig, load_ohm=500), setting_w=9)
+    for check in (activates_reads_and_releases, a_load_change_changes_the_current):
+        seen = await check(kit)
+        said = [part in seen.what for part in ("with RF on, no more", "134 mA is due", "scale")]
+        assert (seen.state, all(said)) == (("NOT GOOD", True) if scaled else ("good", False))
+        assert not rig.hardware.truth.rf_on

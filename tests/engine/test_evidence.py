@@ -1,5 +1,6 @@
 """Nothing passes and nothing fails by readings that RF had no part in, or another setting had."""
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -106,6 +107,38 @@ async def test_that_a_unit_is_dead_is_a_persons_word(make_rig: Callable, found: 
     assert result.verdict == "fail"
     assert "as told by simulated person" in result.reason
     assert result.measured is None
+
+
+async def test_who_is_asked_about_no_output_sees_the_meters_figure(
+    make_rig: Callable, found: Callable, in_ampere: Callable
+) -> None:
+    """In the wrong unit it is seen by it: 0.548 mA where 548 mA is due."""
+    rig = make_rig(attended=True)
+    in_ampere(rig.bench.analyzer)
+    rig.bench.operator.finds = "dead"
+    events = await found(rig, "output")
+    (asked,) = (event.question for event in events if isinstance(event, Asked))
+    (result,) = results(events)
+    shown = re.search(r"\(the meter shows 0\.5\d\d? mA, up to 548 mA is due\)", asked)
+    assert shown is not None
+    assert "unit and scale of the reading" in asked
+    assert (result.verdict, shown.group() in result.reason) == ("fail", True)
+
+
+async def test_who_is_asked_about_no_leakage_sees_the_meters_figure(
+    make_rig: Callable, found: Callable
+) -> None:
+    rig = make_rig(attended=True)
+    rig.hardware._rig.generator.leakage_ma = lambda: 0.0
+    rig.bench.operator.finds = "joined"
+    events = await found(rig, "leakage")
+    (asked,) = (event.question for event in events if isinstance(event, Asked))
+    (result,) = results(events)
+    shown = re.search(r"\(the meter shows .* mA\)", asked)
+    assert shown is not None
+    assert "unit and scale of the reading" in asked
+    assert (result.verdict, shown.group() in result.reason) == ("pass", True)
+    assert result.conformity is None
 
 
 async def test_what_was_mended_is_measured(make_rig: Callable, found: Callable) -> None:

@@ -366,6 +366,7 @@ async def test_no_leakage_at_all_passes_on_a_persons_word_alone(
     assert result.verdict == "pass"
     assert "as told by simulated person" in result.reason
     assert result.measured.value == pytest.approx(0.0, abs=1.0)
+    assert result.conformity is None  # a person's word has no probability
     assert result.target.upper == pytest.approx(63.2456, abs=1e-4)
 
 

@@ -16,6 +16,9 @@ OFF_DUE_S = 4.0
 """OFF that is not read back for longer than this may have had no effect."""
 MAINS_SWITCH = "switch the generator off at its mains switch"
 
+NOT_PROVED = "that RF is off is not proved"
+"""Said while no current is read and none that is due was ever read with RF on."""
+
 Urgency = Literal["calm", "care", "alarm"]
 """`calm`: off, or on as it should be; `care`: on the way, or not read yet; `alarm`: act now."""
 
@@ -66,7 +69,7 @@ def rf_picture(moment: BenchStatus | None, now_s: float) -> RfPicture:
     past_s = max(0.0, now_s - moment.bench_s)
     read_ago_s = past_s + moment.read_ago_s
     words, urgency = _state_words(moment, past_s)
-    off = moment.rf == "off"
+    off = moment.rf in ("off", "not proved")
     rest_s = moment.rest_left_s if off and past_s <= STATE_VALID_S else None
     on = moment.rf == "on"
     return RfPicture(
@@ -100,7 +103,9 @@ def rf_at_request(state: RfPictureState | None, *, follows: bool, by_foot: bool)
         case "unknown":
             return "RF STATE UNKNOWN."
         case _:
-            return f"RF comes on after this, {keys}." if follows else ""
+            unproved = "It is not proved that RF is off." if state == "not proved" else ""
+            comes_on = f"RF comes on after this, {keys}." if follows else ""
+            return " ".join(filter(None, (unproved, comes_on)))
 
 
 def _state_words(moment: BenchStatus, past_s: float) -> tuple[str, Urgency]:
@@ -108,6 +113,8 @@ def _state_words(moment: BenchStatus, past_s: float) -> tuple[str, Urgency]:
     match moment.rf:
         case "off":
             return "RF OFF", "calm"
+        case "not proved":
+            return "NO CURRENT READ", "care"
         case "on":
             return "RF ON", "calm"
         case "coming on":
@@ -135,6 +142,8 @@ def _note(moment: BenchStatus, past_s: float) -> str:
             return _not_read_back(moment, past_s)
         case "unknown":
             return MAINS_SWITCH
+        case "not proved":
+            return ", ".join(filter(None, (NOT_PROVED, _read_when(moment, past_s))))
         case "on" if _let_go(moment, past_s):
             return RELEASE
         case "on" if moment.left_s is not None and moment.left_s <= past_s:

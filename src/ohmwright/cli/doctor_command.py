@@ -11,6 +11,7 @@ from rich.table import Table
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.api.open_bench import open_bench
 from ohmwright.engine.decidability import needed_after_age_s
+from ohmwright.engine.low_output import low_output
 from ohmwright.engine.protection_self_test import protection_self_test
 from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.room import narrowest_tolerance_ma, rounded_up
@@ -18,9 +19,12 @@ from ohmwright.engine.session import Session
 from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.conformance import title
-from ohmwright.instruments.conformance_off import off_taken
-from ohmwright.instruments.conformance_on import off_opens_the_output
+from ohmwright.instruments.conformance import observe, title
+from ohmwright.instruments.conformance_off import ONLY_A_CURRENT_PROVES, off_taken
+from ohmwright.instruments.conformance_on import (
+    activates_reads_and_releases,
+    off_opens_the_output,
+)
 from ohmwright.instruments.operator import Interjection
 from ohmwright.instruments.requests import BeReadyForRf
 from ohmwright.instruments.required_messages import (
@@ -32,7 +36,7 @@ from ohmwright.model.event import ProtectionProved
 from ohmwright.model.protections import Protections
 
 from .console import CAUTION, err, out, print_json
-from .doctor_conformance import conformance_findings, findings_without_rf
+from .doctor_conformance import conformance_findings, finding_of, findings_without_rf
 from .doctor_finding import (
     FILES,
     LINK,
@@ -99,7 +103,7 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
         yield not_checked(_READS_OFF, "only a person can read the meter: a run asks them")
     else:
         await ensure_off_at_start(bench)
-        yield good("no current flows" if analyzer.keyed_by_foot else _READS_OFF)
+        yield good(_READS_OFF) if bench.rf.proves_off else _no_proof_of_off()
     identity = await analyzer.identify()
     if analyzer.protections.is_linked:
         yield good("analyzer", identity)
@@ -115,6 +119,10 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
     yield await _watchdog(bench)
     for finding in _protections(analyzer.protections):
         yield finding
+
+
+def _no_proof_of_off() -> Finding:
+    return not_checked(_READS_OFF, f"no current is read: {ONLY_A_CURRENT_PROVES}")
 
 
 def _protections(protections: Protections) -> Iterator[Finding]:
@@ -220,12 +228,18 @@ def _host_guarded(name: str) -> Finding:
 
 
 async def _with_rf(bench: Bench) -> list[Finding]:
-    """Check that OFF and the time limit each end an activation of some seconds at low power."""
+    """Check what is read with RF on, and that OFF and the time limit each end an activation.
+
+    Each takes an activation of some seconds at low power.
+    """
+    session, reads = Session(bench, RfLines()), activates_reads_and_releases
+    low = await low_output(session)
+    seen = [finding_of(reads, await observe(reads, low.kit))]
     try:
-        proved = [event async for event in protection_self_test(Session(bench, RfLines()))]
+        proved = [event async for event in protection_self_test(session, low)]
     except (LinkError, OutOfCapability) as error:
-        return [not_good("OFF and the limit end an activation", str(error))]
-    seen = [good(event.what) for event in proved if isinstance(event, ProtectionProved)]
+        return [*seen, not_good("OFF and the limit end an activation", str(error))]
+    seen += [good(event.what) for event in proved if isinstance(event, ProtectionProved)]
     bounded = bench.analyzer.data.activation.bounded
     return seen if bounded else [*seen, _host_guarded("ends an activation by itself")]
 

@@ -41,7 +41,7 @@ async def findings_without_rf(bench: Bench) -> AsyncIterator[Finding]:
     kit = Kit(bench.analyzer, bench.clock, _no_activation, load_ohm)
     for check in WITHOUT_RF:
         if not _BY_HAND.get(check, frozenset()) & bench.analyzer.by_hand:
-            yield _finding(check, await observe(check, kit))
+            yield finding_of(check, await observe(check, kit))
 
 
 async def conformance_findings(bench: Bench, why_not: str | None) -> AsyncIterator[Finding]:
@@ -58,18 +58,19 @@ async def conformance_findings(bench: Bench, why_not: str | None) -> AsyncIterat
         return
     kit, _ = await low_output(Session(bench, RfLines()))
     for check in WITH_RF:
-        yield _finding(check, await observe(check, kit))
+        yield finding_of(check, await observe(check, kit))
 
 
 async def _generator_findings(bench: Bench) -> AsyncIterator[Finding]:
     for check in GENERATOR_CHECKS:
         if bench.generator.unattended:
-            yield _finding(check, await observe(check, bench.generator))
+            yield finding_of(check, await observe(check, bench.generator))
         else:
             yield not_checked(title(check), "it has no port")
 
 
-def _finding(check: Callable[..., object], seen: Observed) -> Finding:
+def finding_of(check: Callable[..., object], seen: Observed) -> Finding:
+    """Return what a check of the kit saw, as a finding."""
     return Finding(title(check), seen.state, seen.what, LINK if seen.problem is not None else 0)
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import stat
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from pathlib import Path
 
 import anyio
 import anyio.to_thread
@@ -17,6 +19,35 @@ def at_a_terminal() -> bool:
     """Whether a person types at a terminal; False for a pipe or a file."""
     descriptor = _descriptor()
     return descriptor is not None and os.isatty(descriptor)
+
+
+def input_has_ended() -> bool:
+    """Whether standard input is seen to have no line left, so that nobody can answer by it.
+
+    False where that is not known: at a terminal, on Windows, or where whoever holds the other end
+    of a pipe may still write.
+    """
+    if sys.stdin is None or sys.stdin.closed:
+        return True
+    descriptor = _descriptor()
+    if descriptor is None or os.isatty(descriptor):
+        return False
+    file = os.fstat(descriptor)
+    if stat.S_ISREG(file.st_mode):
+        return os.lseek(descriptor, 0, os.SEEK_CUR) >= file.st_size
+    if stat.S_ISCHR(file.st_mode):
+        return file.st_rdev == Path(os.devnull).stat().st_rdev
+    return _other_end_is_closed(descriptor)
+
+
+def _other_end_is_closed(descriptor: int) -> bool:
+    """Whether nobody writes into a pipe any more, and all of it is read."""
+    import select
+
+    waiting = select.poll()
+    waiting.register(descriptor, select.POLLIN)
+    found = dict(waiting.poll(0)).get(descriptor, 0)
+    return bool(found & select.POLLHUP) and not found & select.POLLIN
 
 
 def discard_pending_input() -> None:

@@ -18,6 +18,8 @@ from ohmwright.api.unit_on_bench import procedure_of
 from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, measured_once, read_procedure
+from ohmwright.engine.run import keys_the_output
+from ohmwright.model import rf_state
 from ohmwright.model.account import account_name
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_file import Simulation
@@ -39,6 +41,7 @@ from .run_and_record import run_and_record
 from .run_report import exit_code, print_how_to_resume, print_rf_after_stop, print_run
 from .run_subject import WorkRequest, resumed_run, unit_on_bench
 from .sound.sounding import Hearing, Sounds, sounding
+from .standing_by import see_who_stands_by
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 OnBegun = Callable[[SqlStore, str], None]
@@ -162,9 +165,9 @@ def _run(
         raise
     _print_left_open(notes)
     print_run(job.run_id, events, store, as_json=request.as_json, go_on=request.go_on)
-    if not isinstance(events[-1], RunFinished):
+    if rf_state.latest().is_unproved or not isinstance(events[-1], RunFinished):
         print_rf_after_stop()
-    elif not request.as_json:
+    if isinstance(events[-1], RunFinished) and not request.as_json:
         _write_or_offer_certificate(request, job.run_id, store)
     return exit_code(events)
 
@@ -186,6 +189,8 @@ async def _worked(
         operator_name=request.work.operator or "",
     )
     async with opening as bench:
+        if keys_the_output(job):
+            see_who_stands_by(bench)
         try:
             view = LiveView(bench.clock, sounds)
             view.watch = watch_of(job, by_hand=bench_data.generator_verbs is None)

@@ -19,6 +19,7 @@ from ohmwright.api.sweep_run import SweepRun
 from ohmwright.api.unit_on_bench import UnitOnBench
 from ohmwright.engine.resume import results, run_started_event
 from ohmwright.engine.sweep_estimate import SweepEstimate
+from ohmwright.model import rf_state
 from ohmwright.model.assignment import Assignment
 from ohmwright.model.errors import OhmwrightError, Stopped, UsageError
 from ohmwright.model.event import Event, RunFinished
@@ -34,6 +35,7 @@ from .open_records import open_existing_records
 from .run_report import print_rf_after_stop
 from .run_subject import WorkRequest, resumed_run, unit_on_bench
 from .signals import cancel_on_signal
+from .standing_by import see_who_stands_by
 from .sweep_options import OPTION_OF_KEY, PlanOptions, SweepFiles
 from .sweep_output import print_estimate, print_sweep
 from .terminal_operator import PlainDisplay, TerminalOperator
@@ -93,7 +95,7 @@ def run_sweep(request: SweepRequest) -> int:
             print_error(unwritten)
         raise
     code = _show(request, sweeps, others)
-    if not all(sweep.finished for sweep in sweeps):
+    if rf_state.latest().is_unproved or not all(sweep.finished for sweep in sweeps):
         print_rf_after_stop()
     return code
 
@@ -132,6 +134,7 @@ async def _work(
     bench = AsyncBench(data, person, guarded=request.bench.guarded, operator_name=name or "")
     try:
         await bench.reopen()
+        see_who_stands_by(bench.instruments)
         view = LiveView(bench.instruments.clock)
         view.caution = CAUTION if data.file.simulation is None else ""
         opened = bench.sweep(

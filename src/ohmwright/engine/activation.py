@@ -7,6 +7,7 @@ from contextlib import asynccontextmanager
 
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.plausible_current import due_current_ma
 from ohmwright.model.errors import (
     ExcessiveOutput,
     FootSwitchLetGo,
@@ -34,6 +35,7 @@ class Activation:
 
     def __init__(self, bench: Bench, *, load_ohm: float, power_w: float, limit_s: float) -> None:
         self._analyzer, self._clock, self._load_ohm = bench.analyzer, bench.clock, load_ohm
+        self._rf, self._proves_off = bench.rf, bench.rf.proves_off
         sent_s = bench.analyzer.sent_limit_s(limit_s)
         self.limit_s = limit_s if sent_s is None else sent_s
         """Longest duration in seconds; the analyzer ends it then, where ON carries a limit."""
@@ -92,6 +94,8 @@ class Activation:
         if current_ma <= self._zero_limit_ma:
             self.refuse_let_go()
         self.current_seen = self.current_seen or current_ma > self._zero_limit_ma
+        if not self._proves_off:
+            self._rf.note_current(current_ma, due_current_ma(self._asked_w, self._load_ohm))
         allowed_w = max(_EXCESS_RATIO * self._asked_w, self._asked_w + _EXCESS_ALLOWED_W)
         if power_w > min(allowed_w, _OVERLOAD_RATIO * self._rated_w):
             raise ExcessiveOutput(

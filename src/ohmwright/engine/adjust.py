@@ -31,6 +31,7 @@ from .steps.base import Step, StepRun
 from .stop_rules import dated
 from .traceability import accuracy_at
 from .trim_actuator import TrimActuator
+from .undoubted import meter_words
 from .watched_rest import begin_rest, rest
 
 _UNCRITICAL_TOLERANCE = 1.0
@@ -183,7 +184,8 @@ class _Adjustment:
         doubt: Doubt | None = "too much" if last.excess else "no output" if last.no_output else None
         if doubt is None:
             return None
-        return await self.begun_anew(doubt, last.excess)
+        seen = last.excess or meter_words(last.samples)
+        return await self.begun_anew(doubt, seen)
 
     async def begun_anew(self, doubt: Doubt, seen: str) -> VerdictAndReason | None:
         """Restart where a person has removed the cause of a doubt; else return the verdict.

@@ -24,7 +24,7 @@ from .session import Session
 from .steps.adjust import AdjustStep
 from .steps.base import StepRun
 from .trim_log import TrimLog, trims_moved
-from .undoubted import doubt_in, least_output_ma
+from .undoubted import doubt_in, least_output_ma, meter_words
 
 _NO_VALUE = {"verdict": "not measured", "measured": None, "conformity": None, "samples": ()}
 
@@ -180,7 +180,8 @@ class _Check:
             doubt = self._doubt()
             if doubt is None:
                 return
-            verdict = await resolver.resolve(doubt, self.seen.excess)
+            seen = meter_words(self.seen.samples) if doubt == "no output" else self.seen.excess
+            verdict = await resolver.resolve(doubt, seen)
             if verdict is not None:
                 self.seen = self.seen.with_verdict(verdict)
                 return

@@ -43,7 +43,7 @@ def complaints(file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities)
     with_rf = _first_with_rf(file, stages)
     if alone is not None and with_rf is not None:
         if alone.grade != "unattended":
-            yield f"{file.place(with_rf.name, 'kind')}: {_not_left_alone(alone)}"
+            yield f"{file.place(with_rf.name, 'kind')}: {not_left_alone(alone)}"
         if alone.foot_switch:
             return  # whatever else asks for a person is answered by that
     yield from _given_for_nothing(file, bench.given)
@@ -72,7 +72,7 @@ def _first_with_rf(file: ProcedureFile, stages: tuple[Stage, ...]) -> TimedStep 
     return next((one for one in steps if set(one.stages) & set(stages)), None)
 
 
-def _not_left_alone(bench: Protections) -> str:
+def not_left_alone(bench: Protections) -> str:
     """Return why nobody may leave a bench while RF is on, with what would change that."""
     if bench.foot_switch:
         return (

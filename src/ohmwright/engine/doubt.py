@@ -30,6 +30,8 @@ VerdictAndReason = tuple[Verdict, str]
 WHAT_TO_CHECK = (
     "look at output lead, standby, mode and setting, neutral electrode alarm, keying contact"
 )
+_UNIT_OR_SCALE = "unit and scale of the reading"
+"""Looked at where nothing was seen: in the wrong one a current is read as none."""
 _ASKED_AT_MOST, _NO_EFFECT_AT_MOST = 5, 2
 """Times that a person is asked about one doubt of one point, and about presses without effect, each
 of which takes a whole activation."""
@@ -67,12 +69,13 @@ class DoubtResolver:
     async def resolve(self, doubt: Doubt, seen: str) -> VerdictAndReason | None:
         """Ask or check what the cause is; return None where the point is to be measured again.
 
-        Else returns the verdict to be recorded instead of a value. `seen`: what was seen, in words.
+        Else returns the verdict to be recorded instead of a value. `seen`: what was seen, in words;
+        where that is too little, what the meter showed.
         """
         again = doubt in self._met
         self._met.append(doubt)
         if doubt in ("no output", "interrupted", "no leakage"):
-            return await self._ask_for_cause(doubt, *self._looked_for(doubt))
+            return await self._ask_for_cause(doubt, *self._looked_for(doubt, seen))
         if doubt == "no effect":
             return await self._resolve_no_effect(seen)
         if not again:
@@ -86,18 +89,23 @@ class DoubtResolver:
         """
         return doubt is None or (doubt == "far off" and doubt in self._met)
 
-    def _looked_for(self, doubt: Doubt) -> tuple[LookForCause, VerdictAndReason]:
-        """Return what a person is to look at, and the verdict where all of that is in order."""
+    def _looked_for(self, doubt: Doubt, shown: str) -> tuple[LookForCause, VerdictAndReason]:
+        """Return what a person is to look at, and the verdict where all of that is in order.
+
+        `shown`: what the meter showed, by which a wrong unit or scale of its readings is seen.
+        """
         in_order = "lead, standby, mode and contact are in order"
         if doubt == "no leakage":
-            what = "no leakage current at all was seen, though RF flows into the load"
-            asked = LookForCause(what, "look at whether the leakage path is joined", JOINED)
-            return asked, ("pass", "nothing leaks; the leakage path is joined")
+            what = f"no leakage current was seen, though RF flows into the load ({shown})"
+            look = f"look at whether the leakage path is joined, {_UNIT_OR_SCALE}"
+            asked = LookForCause(what, look, JOINED)
+            return asked, ("pass", f"nothing leaks ({shown}); the leakage path is joined")
         if doubt == "interrupted":
             asked = LookForCause(f"the current came and went at {self._chosen}", WHAT_TO_CHECK)
             return asked, ("fail", f"the output comes and goes; {in_order}")
-        asked = LookForCause(f"no output was seen at {self._chosen}", WHAT_TO_CHECK)
-        return asked, ("fail", f"no output; {in_order}")
+        what = f"no output was seen at {self._chosen} ({shown})"
+        asked = LookForCause(what, f"{WHAT_TO_CHECK}, {_UNIT_OR_SCALE}")
+        return asked, ("fail", f"no output ({shown}); {in_order}")
 
     async def _resolve_no_effect(self, point: str) -> VerdictAndReason | None:
         """Ask for the cause where presses that were confirmed have not changed the output."""

@@ -33,7 +33,7 @@ async def low_output(session: Session) -> LowOutput:
         return session.activation(load_ohm=load_ohm, power_w=setting_w, limit_s=limit_s)
 
     load_ohm = _nearest_load_ohm(bench.analyzer.data, mode)
-    return LowOutput(Kit(bench.analyzer, bench.clock, activate, load_ohm), setting_w)
+    return LowOutput(Kit(bench.analyzer, bench.clock, activate, load_ohm, setting_w), setting_w)
 
 
 def _low_setting_w(mode: Mode) -> float:

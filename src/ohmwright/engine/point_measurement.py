@@ -43,16 +43,16 @@ class Observation:
     def with_verdict(self, other: VerdictAndReason) -> Observation:
         """Return a copy with another verdict and reason, which rest on more than the readings.
 
-        The value is kept where the verdict is a pass, and dropped else.
+        The value is kept where the verdict is a pass, and dropped else. Its probability goes with
+        the verdict by the readings: a person's word has none.
         """
         verdict, reason = other
-        kept = verdict == "pass"
         return replace(
             self,
             verdict=verdict,
             reason=reason,
-            measured=self.measured if kept else None,
-            conformity=self.conformity if kept else None,
+            measured=self.measured if verdict == "pass" else None,
+            conformity=None,
         )
 
     def result(

@@ -17,7 +17,7 @@ from ohmwright.model.event import Event, ProtectionProved
 from ohmwright.model.hardware import MeterData
 
 from .activation_events import activation_closed, activation_opened
-from .low_output import low_output
+from .low_output import LowOutput
 from .session import Session
 
 
@@ -52,14 +52,14 @@ _GUARD = _Proof(
 )
 
 
-async def protection_self_test(session: Session) -> AsyncIterator[Event]:
-    """Switch RF on briefly at a low setting, and check that OFF, limit and guard each end it.
+async def protection_self_test(session: Session, low: LowOutput) -> AsyncIterator[Event]:
+    """Switch RF on briefly at low power, and check that OFF, limit and guard each end it.
 
     A limit or guard that the bench does not have is not tried. Raises OutOfCapability where one
     does not end the activation; RF is then switched off and read back as off.
     """
     analyzer = session.bench.analyzer
-    kit, setting_w = await low_output(session)
+    kit, setting_w = low
     for proof in _proofs(analyzer):
         before_s, limit_s = session.on_s, proof.limit_s(analyzer.data.meter)
         yield await activation_opened(

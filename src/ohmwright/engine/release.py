@@ -107,7 +107,7 @@ async def ensure_off_after(
         return await _ended_after(error, bench, pending)
     finally:
         rf, on_s = bench.rf, pending.on_s
-        status = bench.analyzer.status(rf.state, bench.clock.now_s())._replace(on_s=on_s)
+        status = bench.analyzer.status(rf.shown, bench.clock.now_s())._replace(on_s=on_s)
         on_at_s = None if rf.state == "off" else pending.on_at_s
         on_status(status._replace(read_ago_s=rf.read_ago_s, on_at_s=on_at_s))
 
@@ -275,7 +275,9 @@ def _after_off(bench: Bench, seen: _Seen) -> str:
 
 
 def is_off_words(bench: Bench) -> str:
-    """Return that RF is off now, and whether an instrument or a person says so."""
+    """Return that RF is off now, and whether an instrument or a person says so, or nothing does."""
+    if not bench.rf.proves_off:
+        return "No current is read now, which is no proof that RF is off"
     return "RF is off now, as told" if bench.analyzer.read_by_eye else "RF reads off now"
 
 

@@ -26,6 +26,7 @@ from ohmwright.wire.event_loop import refuse_other_event_loop
 
 from .capability import refuse_impossible
 from .job import Job
+from .low_output import low_output
 from .opening_events import opening_events
 from .pending_events import PendingEvents
 from .protection_self_test import protection_self_test
@@ -111,8 +112,8 @@ async def _events(
         await bench.analyzer.prove_watchdog()
     async for event in opening_events(job, session, traceability):
         yield event
-    if not bench.operator.present and _keys_the_output(job):
-        async for event in protection_self_test(session):
+    if not bench.operator.present and keys_the_output(job):
+        async for event in protection_self_test(session, await low_output(session)):
             yield event
     for stage in job.stages:
         yield StageStarted(**session.stamp(), stage=stage)
@@ -135,7 +136,8 @@ async def _events(
     )
 
 
-def _keys_the_output(job: Job) -> bool:
+def keys_the_output(job: Job) -> bool:
+    """Return whether a step of the job switches RF on."""
     steps = (step for stage in job.stages for step in job.file.procedure.steps_in(stage))
     return any(isinstance(step, TimedStep) for step in steps)
 

@@ -149,12 +149,12 @@ class Session:
         self.cue = cue
         if cue is not None:
             self.bench.operator.cue(cue)
-        if self.bench.rf.state == "off":  # else the next reading tells
+        if self.bench.rf.shown in ("off", "not proved"):  # else the next reading tells
             self.report_rf_state()
 
     def report_rf_state(self) -> None:
         """Report to `on_status` how RF was read last."""
-        self.report(self.bench.rf.state, read_ago_s=self.bench.rf.read_ago_s)
+        self.report(self.bench.rf.shown, read_ago_s=self.bench.rf.read_ago_s)
 
     def report(
         self,

@@ -20,13 +20,14 @@ types that nothing flows."""
 def latest_off_s(bench: Bench, on_s: float, limit_s: float, opened: Activation | None) -> float:
     """Return when RF went off, at the latest: an instrument ends it at its limit.
 
-    A person at a foot switch does not; where they never said that they press it, and it was read as
-    off, it was not on.
+    A person at a foot switch does not; where they never said that they press it, and no current was
+    read, it was not on.
     """
     analyzer, now_s = bench.analyzer, bench.clock.now_s()
     if not analyzer.keyed_by_foot:
         return min(now_s, on_s + limit_s)
-    never_on = opened is None and analyzer.on_since_s is None and bench.rf.state == "off"
+    unasked = opened is None and analyzer.on_since_s is None
+    never_on = unasked and bench.rf.off_since_s is not None
     return on_s if never_on else now_s
 
 

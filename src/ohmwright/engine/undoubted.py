@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Generic, TypeVar
+from math import isfinite, nan
+from typing import Generic, Protocol, TypeVar
 
 from ohmwright.instruments.operator import Interjection
+from ohmwright.instruments.plausible_current import due_current_ma, in_three_digits
 from ohmwright.model.errors import FootSwitchLetGo
 from ohmwright.model.event import Event
 from ohmwright.model.result import Measured, Sample
@@ -16,7 +18,16 @@ from .activation_events import activation_closed, activation_opened
 from .doubt import Doubt, DoubtResolver, OutputSetting, VerdictAndReason
 from .session import Session
 
-T = TypeVar("T")
+
+class WithReadings(Protocol):
+    """What one activation returns: its readings, and whatever was made of them."""
+
+    @property
+    def samples(self) -> Sequence[Sample]:
+        """The readings, oldest first."""
+
+
+T = TypeVar("T", bound=WithReadings)
 """What one activation returns."""
 
 _NO_OUTPUT_RATIO = 0.1
@@ -58,6 +69,16 @@ def doubt_in(
     if measured is not None and target is not None and is_far_off(measured.value, target):
         return "far off"
     return None
+
+
+def meter_words(samples: Sequence[Sample]) -> str:
+    """Return the largest of the latest readings, as the meter's own word."""
+    largest_ma = max((sample.current_ma for sample in samples[-_LATEST_READINGS:]), default=nan)
+    return (
+        f"the meter shows {in_three_digits(largest_ma)}"
+        if isfinite(largest_ma)
+        else "no reading came"
+    )
 
 
 def _comes_and_goes(samples: Sequence[Sample], least_ma: float) -> bool:
@@ -144,9 +165,19 @@ class UndoubtedMeasurement(Generic[T]):
                 if not self.again(self.latest):
                     return
                 continue
-            self.verdict_instead = await self.resolver.resolve(doubt, self.in_words(self.latest))
+            self.verdict_instead = await self.resolver.resolve(doubt, self._seen(doubt))
             if self.verdict_instead is not None:
                 return
+
+    def _seen(self, doubt: Doubt) -> str:
+        """Return what a person is told of the readings: the largest, where that is no output."""
+        if doubt not in ("no output", "no leakage"):
+            return self.in_words(self.latest)
+        shown = meter_words(self.latest.samples)
+        if doubt == "no leakage":
+            return shown
+        due_ma = due_current_ma(self.chosen.setting_w, self.load_ohm)
+        return f"{shown}, up to {in_three_digits(due_ma)} is due"
 
     async def _tell(self, early: FootSwitchLetGo) -> None:
         """Tell the person that it is measured again; raises `early` when it was too often."""

@@ -51,7 +51,7 @@ async def wait_with_rf_off(session: Session, wait_s: float, again_s: float = 0.0
     end_s = clock.now_s() + wait_s
     while (left_s := end_s - clock.now_s()) > 0:
         session.report(
-            "off",
+            "off" if rf.proves_off else "not proved",
             session.target_band,
             read_ago_s=rf.read_ago_s,
             rest_left_s=max(left_s, session.warmth.rested_at_s - clock.now_s()),

@@ -14,6 +14,7 @@ Read in this order:
     hand_requests                         what that person is asked
     hand_operated, absent_operator      a generator without a port; a run that nobody attends
     rf_monitor                          what was last read of RF
+    plausible_current                   whether a reading can be what setting and load drive
     declared_protections                what data, command set, line and person protect from
     required_messages                   the messages of a command set that an ability needs
     conformance, conformance_kit, conformance_off, conformance_on, conformance_generator
@@ -25,8 +26,10 @@ Decisions that bind this room; all are in force.
 **RF is what was read last** (`rf_monitor`, `model.rf_state`). A current counts as none where it is
 no more than the meter shows with the output off, and three digits; that zero is read at first
 contact and accepted up to five digits. What is no more than the zero that the data state
-(`meter.zero_ma`, from its manual) is never RF. Rejected: to conclude the state of RF from the kind
-of an error. Held by tests/engine/test_rf.py.
+(`meter.zero_ma`, from its manual) is never RF. With a foot switch no current is the only sign of
+off, and proves it once a current that is due (`plausible_current`) was read with RF on since the
+bench was opened: in the wrong unit RF would read as none. Rejected: to conclude the state of RF
+from the kind of an error. Held by tests/engine/test_rf.py and tests/engine/test_by_hand.py.
 
 **Protections are said as they are** (`RemoteAnalyzer.protections`): from the command set, the
 analyzer's data and the line, at each start and resumption. Data and command set that contradict

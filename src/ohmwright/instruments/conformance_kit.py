@@ -11,6 +11,7 @@ from ohmwright.model.hardware import MeterData
 from ohmwright.wire.clock import Clock
 
 from .analyzer import Analyzer
+from .plausible_current import due_current_ma, implausible_words
 
 LIMIT_S = 1.0
 """Sent with ON to see that the instrument keeps it."""
@@ -65,6 +66,8 @@ class Kit:
     activate: OpenActivation
     load_ohm: float
     """A load resistance that the bank has."""
+    setting_w: float | None = None
+    """What the generator is set to, in W; None where that is not known."""
 
     async def wait_readings(self, count: float) -> None:
         """Let `count` reading intervals and the averaging window pass.
@@ -76,6 +79,13 @@ class Kit:
         while (left_s := end_s - self.clock.now_s()) > 0:
             await self.clock.sleep(min(left_s, 1 / meter.readings_per_s))
             await self.analyzer.fetch_current()
+
+    def against(self, current_ma: float, load_ohm: float) -> str:
+        """Return what speaks against a reading taken with RF on; empty where nothing does."""
+        if self.setting_w is None:
+            return ""
+        due_ma = due_current_ma(self.setting_w, load_ohm)
+        return implausible_words(current_ma, due_ma, self.analyzer.data.meter)
 
     async def seconds_until_off(self, within_s: float) -> float | None:
         """Seconds until the output reads off; None where it does not within `within_s`."""

@@ -25,7 +25,10 @@ _NOT_ON = "ON does not read back as on"
 
 
 async def activates_reads_and_releases(kit: Kit) -> Observed:
-    """Check an activation: ON reads back as on, current flows, numbers grow, then it reads off."""
+    """Check an activation: ON reads back as on, numbers grow, then it reads off.
+
+    The current must be about what setting and load drive, where the setting is known.
+    """
     async with kit.activate(kit.load_ohm, readings_limit_s(kit.analyzer.data.meter)):
         if not await kit.analyzer.output_on():
             return wrong(_NOT_ON)
@@ -37,6 +40,8 @@ async def activates_reads_and_releases(kit: Kit) -> Observed:
         return wrong(f"reading numbers {first.number}, {second.number} do not grow")
     if isnan(second.current_ma) or second.current_ma <= 0:
         return wrong(f"no current while on: {second.current_ma}")
+    if against := kit.against(second.current_ma, kit.load_ohm):
+        return wrong(against)
     if await kit.analyzer.output_on():
         return wrong("still on after the activation")
     numbers = "no numbers" if second.number is None else f"numbers {first.number}, {second.number}"
@@ -56,6 +61,8 @@ async def a_load_change_changes_the_current(kit: Kit) -> Observed:
     shown = [(ohm, await _current_into(kit, ohm)) for ohm in loads_ohm]
     said = " and ".join(f"{current_ma:g} mA into {ohm:g} ohm" for ohm, current_ma in shown)
     (_, one_ma), (_, other_ma) = shown
+    if against := next(filter(None, (kit.against(ma, ohm) for ohm, ma in shown)), ""):
+        return wrong(f"{said}: {against}")
     if min(one_ma, other_ma) > 0 and not isclose(one_ma, other_ma, rel_tol=_SAME_CURRENT):
         return good(f"{said}: the load was changed, not only its read-back")
     return wrong(f"{said}: the load that it says is connected may not be")

@@ -6,11 +6,13 @@ from datetime import timedelta
 from math import isnan
 from typing import Literal
 
+from ohmwright.model.bench_status import RfState
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.rf_state import RfTracker
 from ohmwright.wire.clock import Clock
 
 from .analyzer import Analyzer
+from .plausible_current import is_plausible
 
 _LOOK_EVERY_S = 0.5
 _ZERO_READINGS = 5
@@ -40,6 +42,21 @@ class RfMonitor:
         where it is not read as off."""
         self._zero_ma: float | None = None
         self._read_s: float | None = None
+        self._scale_seen = False
+        """Whether a current was read with RF on that setting and load can have driven."""
+
+    @property
+    def proves_off(self) -> bool:
+        """Whether off, when it is read, is proved.
+
+        Where a foot switch keys the output, the meter alone shows that: it must have shown, since
+        the bench was opened, that its readings are of the size of the currents that flow.
+        """
+        return self._scale_seen or not self._analyzer.keyed_by_foot
+
+    def note_current(self, current_ma: float, due_ma: float) -> None:
+        """Take a reading made with RF on, of a current of which about `due_ma` is due."""
+        self._scale_seen = self._scale_seen or is_plausible(current_ma, due_ma)
 
     @property
     def read_ago_s(self) -> float:
@@ -53,8 +70,13 @@ class RfMonitor:
 
     @property
     def state(self) -> Literal["off", "on", "unknown"]:
-        """RF as last read; `unknown` before, while it is read, and after ON was sent."""
+        """RF as last read; `unknown` before, while it is read, after ON, and not proved off."""
         return self._state.reading
+
+    @property
+    def shown(self) -> RfState:
+        """RF as last read, as it is to be shown: an off that is not proved is told from unknown."""
+        return "not proved" if self._state.is_unproved else self._state.reading
 
     @property
     def zero_limit_ma(self) -> float:
@@ -79,8 +101,7 @@ class RfMonitor:
             )
         self._read_s = self._clock.now_s()
         if problem is None:
-            read_at = self._clock.wall() - timedelta(seconds=self.read_ago_s)
-            self._state.set_off(read_at, as_told=self._analyzer.read_by_eye)
+            self._set_off()
             if self.off_since_s is None:
                 self.off_since_s = self._clock.now_s()
         else:
@@ -116,6 +137,13 @@ class RfMonitor:
         """
         self.off_since_s, self.may_be_zero = None, False
         self._state.set_unknown()
+
+    def _set_off(self) -> None:
+        if not self.proves_off:
+            self._state.set_unproved()
+            return
+        read_at = self._clock.wall() - timedelta(seconds=self.read_ago_s)
+        self._state.set_off(read_at, as_told=self._analyzer.read_by_eye)
 
     def _set_on(self) -> None:
         self.off_since_s = None

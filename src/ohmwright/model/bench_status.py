@@ -7,8 +7,9 @@ from typing import Literal, NamedTuple
 
 from .cue import Cue
 
-RfState = Literal["off", "coming on", "on", "going off", "unknown"]
-"""`going off`: OFF is being sent, and is not read back yet."""
+RfState = Literal["off", "not proved", "coming on", "on", "going off", "unknown"]
+"""`going off`: OFF is being sent, and is not read back yet. `not proved`: no current is read, which
+is no proof of off yet; see `RfMonitor.proves_off`."""
 
 
 class TargetBand(NamedTuple):

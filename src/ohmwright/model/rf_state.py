@@ -25,11 +25,13 @@ class RfTracker:
         """Whether ON may ever have been sent, or RF was ever found on."""
         self.read_off_at: datetime | None = None
         """When RF was last read as off, by the bench's clock (UTC); None where it never was."""
+        self.is_unproved = False
+        """Whether no current was read last where that is no proof of off."""
         self._as_told = False
 
     def begin_reading(self) -> None:
         """Set the reading to `unknown` until the answers are in."""
-        self.reading = "unknown"
+        self.reading, self.is_unproved = "unknown", False
 
     def set_off(self, at: datetime, *, as_told: bool = False) -> None:
         """Keep that RF was read as off at the time `at` of the bench's clock.
@@ -37,17 +39,22 @@ class RfTracker:
         `as_told`: a person looked at the meter and said so.
         """
         self.reading, self.may_be_on, self.read_off_at = "off", False, at
-        self._as_told = as_told
+        self.is_unproved, self._as_told = False, as_told
+        _remember(self)
+
+    def set_unproved(self) -> None:
+        """Keep that no current was read, where that is no proof of off: RF may be as it was."""
+        self.reading, self.is_unproved = "unknown", True
         _remember(self)
 
     def set_on(self) -> None:
         """Keep that RF was read as on."""
-        self.reading = "on"
+        self.reading, self.is_unproved = "on", False
         self._set_may_be_on()
 
     def set_unknown(self) -> None:
         """Keep that something is about to be sent that may switch RF on."""
-        self.reading = "unknown"
+        self.reading, self.is_unproved = "unknown", False
         self._set_may_be_on()
 
     def _set_may_be_on(self) -> None:
@@ -56,6 +63,11 @@ class RfTracker:
 
     def text(self) -> str:
         """One sentence that tells a person what is known of RF."""
+        if self.may_be_on and self.is_unproved:
+            return (
+                "RF MAY STILL BE ON: no current is read, which proves nothing, since none that "
+                "setting and load would drive was read with RF on."
+            )
         if self.may_be_on:
             return "RF MAY STILL BE ON: the output has not been read back as off."
         if self.read_off_at is not None:

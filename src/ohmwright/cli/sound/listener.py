@@ -83,3 +83,5 @@ def _rf_changed(before: RfState | None, now: RfState) -> Iterator[Heard]:
         yield Heard(ALARM, "RF state unknown. Switch the generator off at its mains switch.")
     elif now == "off" and before in ("on", "going off", "unknown"):
         yield Heard(RF_OFF, "RF off.")
+    elif now == "not proved" and before in ("on", "going off"):
+        yield Heard(NOTICE, "No current is read. That RF is off is not proved.")

@@ -19,7 +19,7 @@ export function rfOf(known) {
   if (state === 'idle') return { look: 'idle', words: 'RF not read', note: 'no run since this server was begun' }
   if (rf.state === 'not read') return { look: state === 'ended' ? 'idle' : 'between', words: rf.words, note: '' }
   if (state === 'ended' && rf.state === 'off') return { look: 'off', words: 'RF OFF', note: rf.as_told ? 'as told when the run ended' : 'when the run ended; not read since' }
-  const look = { off: 'off', on: 'on', 'coming on': 'between', 'going off': 'between' }[rf.state] ?? 'unknown'
+  const look = { off: 'off', on: 'on', 'coming on': 'between', 'going off': 'between', 'not proved': 'between' }[rf.state] ?? 'unknown'
   return { look: rf.urgency === 'alarm' ? 'unknown' : look, words: rf.words, note: rf.note }
 }
 
