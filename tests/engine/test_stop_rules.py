@@ -216,3 +216,18 @@ def test_an_adjusted_point_knows_the_droop_that_the_generators_data_state() -> N
     specs = [point_spec_of(at, TIMING, METER, None, droop=droop) for droop in (stated, None)]
     assert [spec.largest_droop for spec in specs] == [0.04, None]
     assert Warmth(Droop(0.04, (6, 10), (10, 20))).residual(6.0).largest_droop == 0.04
+
+
+@pytest.mark.parametrize("window_s", [0.2, 0.4, 0.5])
+def test_no_output_fails_that_may_still_rise_into_the_limits(window_s: float) -> None:
+    """Read once a second off a plant with an integrating regulator, not of this project; at 887 mA
+    in the end. Notices a fail of what is far below, extrapolated from a steep rise.
+    """
+    currents_ma = [134, 308, 418, 504, 572, 626, 672, 714, 742, 766, 784]
+    target = Target(quantity="current_ma", value=900.0, lower=873.0, upper=927.0)
+    slow = Point(name="slow", load_ohm=100.0, target=target)
+    meter = MeterData(max_current_ma=2500, resolution_ma=1, readings_per_s=1, window_s=window_s)
+    stop_rule = UntilDecided(question(slow, TIMING, meter), ResidualWarmth(), every)
+    decided = [stop_rule.read(1.06 + n, ma) for n, ma in enumerate(map(float, currents_ma))]
+    assert not any(decided)
+    assert not stop_rule.settled().settled

@@ -128,7 +128,7 @@ class UntilDecided:
     enough to be stated, which is waited for for a while; both still hold with departures from the
     model allowed for; and `is_final`, which is the
     decision rule's part: the value passes, fails, or more readings could not change that. A value
-    within the limits must have been seen there.
+    within the limits must have been seen there; one below them lacks more than is still to come.
     """
 
     def __init__(
@@ -183,12 +183,19 @@ class UntilDecided:
             return False
         if outcome == "in tolerance" and not self._was_seen_inside(currents_ma):
             return False
+        if outcome == "too low" and self._may_rise_inside(value_then):
+            return False
         return self._is_final(settled_of(self._test, value_then))
 
     def _was_seen_inside(self, currents_ma: Floats) -> bool:
         """Whether any reading lay within the limits: no extrapolation alone passes a unit."""
         errors = (currents_ma - self._asked.target) / self._asked.tolerance
         return bool(np.any((errors >= self._asked.low) & (errors <= self._asked.high)))
+
+    def _may_rise_inside(self, value: Mixture) -> bool:
+        """Whether more is still to come of the rise than `value` lacks: no fail rests on that."""
+        lacks = self._asked.low - self._asked.in_tolerances(value).mean
+        return self._remainder > lacks
 
     def _is_precise(self, value: Mixture, age_s: float) -> bool:
         """Whether `value` is precise enough to be stated, or was waited for long enough."""
