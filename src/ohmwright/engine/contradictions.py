@@ -11,6 +11,7 @@ from .answers_on_record import differing_answers
 from .beginning_on_record import differing_beginnings
 from .certificate_on_record import differing_certificates
 from .figures_on_record import differing_figures
+from .first_contact_on_record import unseen_beginnings
 from .limits_on_record import differing_limits
 from .missing_points import missing_points
 from .people_on_record import differing_people
@@ -37,6 +38,7 @@ def contradicted_verdicts(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
         differing_people,
         differing_answers,
         missing_requests,
+        unseen_beginnings,
         differing_certificates,
         misfit_results,
         repeated_readings,

@@ -76,6 +76,7 @@ async def ensure_off_at_start(bench: Bench) -> None:
     Raises LinkError for a line that fails here, or is too slow for OFF, as this program has
     switched nothing on yet, and ReleaseNotConfirmed where OFF does not end RF.
     """
+    bench.analyzer.begin_run()
     await bench.analyzer.identify()
     if await bench.rf.evidence_on() is not None:
         await confirmed_release(bench)

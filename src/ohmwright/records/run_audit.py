@@ -55,8 +55,8 @@ def _signed_at(kept: StoredRun) -> tuple[datetime, ...]:
 def _check_flat_rows(connection: Connection, row: Row, events: tuple[Event, ...]) -> None:
     """Raise BrokenRunError unless the flat rows of a run are those that its events make."""
     own = {"number": row["number"], "run_id": row["run_id"], "opening": row["opening"]}
-    if not events or row != run_row(events[0]) | own:
-        raise BrokenRunError("its line in the table of runs is not what its first event says", 1)
+    if not events or row != run_row(events) | own:
+        raise BrokenRunError("its line in the table of runs is not what its start says", 1)
     expected = {
         number: result_row(row, number, event)
         for number, event in enumerate(events, start=1)
