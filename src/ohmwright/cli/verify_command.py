@@ -91,6 +91,7 @@ def _checked_store(
         *untrusted_signers(sealed, trusted),
         *misnamed_signers(sealed, trusted),
         *_changed_by_others(trusted),
+        *_nothing_there(known),
     ]
     cut, refused = (
         [row["run_id"] for row in runs(store.database, Filter(verdict=how))]
@@ -135,6 +136,12 @@ def _unknown_heads(store: SqlStore, heads: Sequence[str]) -> Iterator[AuditFindi
         for run_id in void.intersection(run_ids_with_head(store, head)):
             what = f"it is void, and so is a paper with the hash {head}"
             yield AuditFinding(what, run_id, kind="unknown")
+
+
+def _nothing_there(known: Sequence[str]) -> Iterator[AuditFinding]:
+    """Yield that a store is empty: whoever expects runs in it is not told that they are good."""
+    if not known:
+        yield AuditFinding("it holds no run, so that it says nothing", kind="unknown")
 
 
 def _changed_by_others(trusted: TrustedKeys) -> Iterator[AuditFinding]:

@@ -217,7 +217,8 @@ Design decisions, all in force:
     Why: the witness is found by the store's name, so that a rewritten copy under a new name had
     none.
     Decision: a file beside the witnesses has a line for each run that was finished or imported
-    here; what was seen first counts. Verify names a run that ends otherwise, import refuses it.
+    here and does not contradict itself; what was seen first counts. Verify names a run that ends
+    otherwise, import refuses it.
     Rejected: remembering only what was printed, which leaves out runs without a paper.
     Held by: tests/records/test_witness.py, test_a_rewritten_run_in_a_new_store_is_told.
 """
