@@ -29,12 +29,17 @@ from ohmwright.estimation.settled_value import Settled
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.foot_switch import RELEASE
-from ohmwright.instruments.hand_requests import SHOWN_WITH_RF_OFF, PressFootSwitch, TypeReading
+from ohmwright.instruments.hand_requests import (
+    SHOWN_WITH_RF_OFF,
+    ConnectLoad,
+    PressFootSwitch,
+    TypeReading,
+)
 from ohmwright.instruments.requests import Request
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.by_hand import WITHOUT_LINK, HandVerb
-from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.errors import OutOfCapability, ReleaseNotConfirmed
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,
@@ -229,6 +234,39 @@ async def test_a_run_begins_with_its_start_then_what_was_asked_before(
         left = [event for event in whole if event is not asked_with_rf_off(part)[0]]
         ((_, said),) = unseen_beginnings(left)
         assert said == "RF was off before the work began, and no such answer is on record"
+
+
+class Stopper(Person):
+    """Stops when the load is to be set, a minute after RF was told as off; then they may go."""
+
+    name = "Örsay Ü."
+    stays = False
+
+    async def reply(self, request: Request, problem: str) -> str:
+        if isinstance(request, ConnectLoad):
+            await self._clock.sleep(60.0)
+            return "stop"
+        if isinstance(request, TypeReading) and self._clock.now_s() > 60.0 and not self.stays:
+            raise OutOfCapability("The terminal is closed.")
+        return await super().reply(request, problem)
+
+
+@pytest.mark.parametrize("stays", [False, True])
+async def test_what_a_stop_leaves_of_rf_is_what_was_said_after_it(
+    verify: Path, stays: bool
+) -> None:
+    rig = make(ALL, person=Stopper)
+    rig.person.stays = stays
+    if stays:
+        await rig.run(verify)
+    else:
+        with pytest.raises(ReleaseNotConfirmed, match="RF MAY STILL BE ON: nobody has said"):
+            await rig.run(verify)
+    fault = rig.events[-1]
+    assert isinstance(fault, Fault)
+    assert fault.rf_state == ("off" if stays else "unknown")
+    if stays:
+        assert fault.message == "The run was stopped by Örsay Ü."
 
 
 @pytest.mark.parametrize("by_hand", [FOOT, ALL])

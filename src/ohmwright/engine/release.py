@@ -100,7 +100,8 @@ async def ensure_off_after(
 ) -> Exception:
     """Read RF after `error` and end it where it is on; return the error that the run ends by.
 
-    That is `error`, or ReleaseNotConfirmed where OFF did not end RF. RF that was ended is added to
+    That is `error`, or ReleaseNotConfirmed where OFF did not end RF, or nobody says after a stop
+    what a meter shows that is read by eye. RF that was ended is added to
     `pending`. A line that does not answer leaves RF unknown. `on_status` gets RF as it was read
     last, so that no view goes on showing what was read before.
     """
@@ -127,7 +128,13 @@ async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -
     except ReleaseNotConfirmed as worse:
         return worse
     except Exception:  # even a crash in here must not hide `error`; what was read last stands
-        return error
+        pass
+    if isinstance(error, Stopped) and bench.analyzer.read_by_eye and bench.rf.state == "unknown":
+        return ReleaseNotConfirmed(
+            "RF MAY STILL BE ON: nobody has said since the stop what the meter shows.",
+            "Nothing else shows whether RF is on.",
+            f"{MAINS_SWITCH} Then begin again.",
+        )
     return error
 
 

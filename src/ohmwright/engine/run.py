@@ -82,7 +82,8 @@ async def run(
                         yield earlier
                 yield event
     except StopRun:
-        error: Exception = Stopped(f"The run was stopped by {bench.operator.name}.")
+        who = bench.operator.name.removesuffix(".")  # as of a name cut short
+        error: Exception = Stopped(f"The run was stopped by {who}.")
     except Exception as caught:  # a crash is on record, too
         error = caught
     else:
