@@ -23,6 +23,7 @@ from ohmwright.model.event import (
     Asked,
     DocumentKept,
     Event,
+    PointDone,
     RunFinished,
     RunStarted,
     UnitIdentified,
@@ -30,6 +31,8 @@ from ohmwright.model.event import (
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES
+from ohmwright.reports.certificate import certificate_of
+from ohmwright.reports.result_tables import step_groups
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
 
@@ -84,6 +87,21 @@ async def test_an_answer_that_was_changed_or_left_out_is_named(inspected: Sequen
     missing = found([e for e in inspected if not is_yes(e)])
     assert len(missing) == asked
     assert all("no answer is on record" in said for said in missing)
+
+
+async def test_what_an_inspection_asked_is_on_its_paper(inspected: Sequence[Event]) -> None:
+    questions = [e.question for e in inspected if is_yes(e) and isinstance(e, Asked)]
+    groups = list(step_groups(certificate_of(inspected)))
+    assert [g.requirement for g in groups] == [f"Required: yes to: {one}" for one in questions]
+    assert {row.found.value for g in groups for row in g.rows} == {"yes"}
+    (who,) = {e.told_by for e in inspected if is_yes(e) and isinstance(e, Asked)}
+    assert {g.at for g in groups} == {f"answered by {who}"}
+    other = [
+        e.model_copy(update={"result": e.result.model_copy(update={"requirement": "yes to: X?"})})
+        if isinstance(e, PointDone) else e for e in inspected
+    ]  # fmt: skip
+    assert all("its procedure asks" in said for said in found(other))
+    assert len(found(other)) == len(questions)
 
 
 async def test_an_instruction_that_nobody_answered_is_named(inspected: Sequence[Event]) -> None:

@@ -12,6 +12,7 @@ from pypdf import PdfReader
 
 from ohmwright.model.result import Verdict
 from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.details import detail_blocks
 from ohmwright.reports.issue import Issue
 from ohmwright.reports.label import LabelSize, label, qr_text
 from ohmwright.reports.text import printable
@@ -137,3 +138,16 @@ def test_a_label_for_a_void_run_and_a_new_issue(certificate: Certificate) -> Non
         f"run {certificate.run_id}",
         "certificate new-2",
     ]
+
+
+@pytest.mark.parametrize(
+    ("answers", "read"), [("Tallowmere,Quillon 300,TQ3-1,1", True), ("", False)]
+)
+def test_a_serial_number_that_nobody_read_is_as_told(answers: str, read: bool) -> None:
+    started, *rest = a_run()
+    told = certificate_of((started.model_copy(update={"generator": answers}), *rest), HEAD)
+    said = words_of(label(told, LabelSize(), form="pdf"))
+    assert ("SNTQ3-1" in said, "astold" in said) == (True, not read)
+    (unit,) = (dict(facts) for name, facts in detail_blocks(told) if name == "Unit under test")
+    by = "" if read else " (as told by the bench file, not read from the unit)"
+    assert unit["Serial number"] == f"TQ3-1{by}"

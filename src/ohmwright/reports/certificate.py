@@ -26,6 +26,7 @@ from .run_parts import RunPart, parts_of_run, run_totals_s
 from .run_remarks import remarks_of_run
 from .text import printable
 from .traceability_marks import ValueMarks, value_marks
+from .unit_told import unread_identity
 
 _WHATEVER_THE_RULE = (
     "pass and fail are said only where the readings' scatter leaves no doubt (95 %), else undecided"
@@ -69,6 +70,8 @@ class Certificate:
     """As corrected by amendments."""
     recorded_asset: Asset
     """As the record names it."""
+    unread: str
+    """Who alone says which unit it was; empty where the unit or its plate was read."""
     procedure: str
     revision: str
     procedure_digest: str
@@ -172,6 +175,7 @@ def certificate_of(
         run_id=started.run_id,
         asset=started.asset.model_copy(update=corrected),
         recorded_asset=started.asset,
+        unread="" if "serial" in corrected else unread_identity(started, events),
         procedure=started.procedure,
         revision=started.revision,
         procedure_digest=started.procedure_digest,

@@ -32,7 +32,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             ("Asset", unit.id),
             ("Maker", f"{unit.maker}{wrong['maker']}"),
             ("Model", f"{unit.model}{wrong['model']}"),
-            ("Serial number", f"{unit.serial}{wrong['serial']}"),
+            ("Serial number", f"{unit.serial}{wrong['serial']}{_unread(certificate)}"),
             ("Department", f"{unit.department}{wrong['department']}"),
             *([("Owner", certificate.owner)] if certificate.owner else []),
             *_answer(certificate),
@@ -59,6 +59,11 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             *_traceability(certificate.marks),
         ),
     )
+
+
+def _unread(certificate: Certificate) -> str:
+    """Behind a serial number that nobody read who told it; empty behind others."""
+    return f" ({certificate.unread})" if certificate.unread else ""
 
 
 def _answer(certificate: Certificate) -> Details:
