@@ -19,6 +19,7 @@ from .recomputed_values import differing, recomputable
 from .repeated_readings import repeated_readings
 from .requests_on_record import missing_requests
 from .rf_on_record import misfit_results
+from .thresholds_on_record import differing_thresholds
 from .verdict_on_record import differing_verdicts
 
 
@@ -32,6 +33,7 @@ def contradicted_verdicts(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
     """Yield the same of all but the values: none is computed once more."""
     checks = (
         differing_verdicts,
+        differing_thresholds,
         differing_limits,
         differing_figures,
         differing_beginnings,
