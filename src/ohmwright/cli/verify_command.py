@@ -13,6 +13,7 @@ from ohmwright.api.open_records import resolved_run_id
 from ohmwright.api.shown_files import checked_file
 from ohmwright.records.audit import audit, has_head, run_ids_with_head
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
+from ohmwright.records.copied_readings import CopiedReadings
 from ohmwright.records.private_files import access_of_others
 from ohmwright.records.queries import signatures
 from ohmwright.records.run_lists import REFUSED, UNFINISHED, Filter, runs
@@ -124,7 +125,7 @@ def _audit_with_progress(
             bar.advance(task)
             return iter(())
 
-        yield from audit(store, chosen, [audit_verdicts, recomputed, one_more])
+        yield from audit(store, chosen, [audit_verdicts, recomputed, CopiedReadings(), one_more])
         yield from recomputed.rest()
 
 

@@ -33,7 +33,8 @@ Read in this order:
     run_lists           which runs there are, how each ended, why some were refused
     queries             questions about many results
     audit_finding       what an audit reports
-    time_order          times that run backwards
+    time_order          times that run backwards, are still to come, or are not the number's
+    copied_readings     results whose readings another run has
     analyzers_seen      runs by one certificate that name different analyzers
     schema_check        file and tables as they were made
     run_audit, audit    whether one run, and a whole store, is whole
