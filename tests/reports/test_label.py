@@ -12,6 +12,7 @@ from pypdf import PdfReader
 
 from ohmwright.model.result import Verdict
 from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.details import detail_blocks
 from ohmwright.reports.issue import Issue
 from ohmwright.reports.label import LabelSize, label, qr_text
@@ -151,3 +152,14 @@ def test_a_serial_number_that_nobody_read_is_as_told(answers: str, read: bool) -
     (unit,) = (dict(facts) for name, facts in detail_blocks(told) if name == "Unit under test")
     by = "" if read else " (as told by the bench file, not read from the unit)"
     assert unit["Serial number"] == f"TQ3-1{by}"
+
+
+def test_a_draft_says_who_began_an_unattended_run_and_by_which_clock() -> None:
+    account = {"account": "imre", "operator": "unattended"}
+    for seed, said in ((None, False), (3, True)):
+        started, *rest = a_run(seed=seed)
+        started = started.model_copy(update={**account, "run_id": "20260701T093000Z-HF-031-ab12"})
+        made = certificate_of((started, *rest), HEAD)
+        assert certificate_text(made).carried_out_by == "unattended, begun from the account imre"
+        (work,) = (dict(facts) for name, facts in detail_blocks(made) if name == "Work")
+        assert ("by the simulated bench's own clock" in work["Begun"]) == said

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from ohmwright.engine.resume import is_refused
+from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.document import Document
 from ohmwright.model.errors import UsageError
@@ -117,8 +118,11 @@ class Certificate:
 
     @property
     def operators(self) -> tuple[str, ...]:
-        """Everyone who carried out a part of the run, in order."""
-        return tuple(dict.fromkeys(part.operator for part in self.parts))
+        """Everyone who carried out a part of the run, in order.
+
+        Of one that nobody attended or began by name, the account that it was begun from.
+        """
+        return tuple(dict.fromkeys(map(_who_carried_out, self.parts)))
 
     @property
     def is_draft(self) -> bool:
@@ -204,6 +208,11 @@ def certificate_of(
         copy=printable(copy) if copy else "",
         issue=issue,
     )
+
+
+def _who_carried_out(part: RunPart) -> str:
+    nameless = part.operator == AbsentOperator.name and part.account
+    return f"{part.operator}, begun from the account {part.account}" if nameless else part.operator
 
 
 def _rules(results: Sequence[Result]) -> tuple[str, ...]:
