@@ -1,7 +1,5 @@
 """A person does the analyzer's part: foot switch, knobs, typed readings."""
 
-from collections.abc import Iterable
-from contextlib import aclosing
 from dataclasses import dataclass, replace
 from math import inf
 from pathlib import Path
@@ -13,12 +11,10 @@ import pytest
 
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
-from ohmwright.api.recorded_events import recorded_events
 from ohmwright.api.rf_words import rf_picture
 from ohmwright.api.run_view import RunWatch
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.figures_on_record import differing_figures
-from ohmwright.engine.first_contact_on_record import unseen_beginnings
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.recomputed_values import differing, recomputable
@@ -29,37 +25,26 @@ from ohmwright.estimation.settled_value import Settled
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.foot_switch import RELEASE
-from ohmwright.instruments.hand_requests import (
-    SHOWN_WITH_RF_OFF,
-    ConnectLoad,
-    PressFootSwitch,
-    TypeReading,
-)
+from ohmwright.instruments.hand_requests import PressFootSwitch, TypeReading
 from ohmwright.instruments.requests import Request
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.by_hand import WITHOUT_LINK, HandVerb
-from ohmwright.model.errors import OutOfCapability, ReleaseNotConfirmed
+from ohmwright.model.errors import ReleaseNotConfirmed
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,
     Asked,
-    DocumentKept,
     Event,
     Fault,
     RunFinished,
-    RunResumed,
     RunStarted,
     SlowRelease,
-    StageStarted,
 )
 from ohmwright.model.hardware import DroopData
 from ohmwright.model.result import Result
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
-from ohmwright.records.audit import audit
-from ohmwright.records.run_lists import runs
-from ohmwright.records.sql_store import open_store
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.simulator.bench import SimulatedBench
@@ -202,71 +187,6 @@ async def test_a_whole_calibration_is_told_as_it_was(by_hand: tuple[HandVerb, ..
     assert "NO GUARD" in said
     assert "absent: output state read back" in said
     assert ("absent: load resistance read back" in said) is typed
-
-
-def asked_with_rf_off(events: Iterable[Event]) -> list[Event]:
-    return [e for e in events if isinstance(e, Asked) and e.question == SHOWN_WITH_RF_OFF]
-
-
-async def test_a_run_begins_with_its_start_then_what_was_asked_before(
-    verify: Path, tmp_path: Path
-) -> None:
-    """So its row in the store names the unit, whoever was asked whether RF is off."""
-    rig, job = make(ALL), Job(read_procedure(verify), ("as_left",), "hand")
-    with open_store(str(tmp_path / "records"), tmp_path / "key", tmp_path / "seen") as store:
-        async with aclosing(recorded_events(job, rig.bench, store, RunWatch())) as events:
-            async for event in events:
-                if isinstance(event, StageStarted):
-                    break
-        assert list(audit(store)) == []
-        (row,) = runs(store.database)
-        assert (row["asset"], row["operator"]) == (rig.bench.unit.id, rig.person.name)
-        earlier = store.events("hand")
-    resumed = [event async for event in run(replace(job, earlier=earlier), rig.bench)]
-    for part in (earlier, resumed):
-        assert isinstance(part[0], RunStarted | RunResumed)
-        after = next(e for e in part[1:] if not isinstance(e, DocumentKept))
-        assert after is asked_with_rf_off(part)[0]
-        assert [e.at for e in part] == sorted(e.at for e in part)
-    whole = [*earlier, *resumed]
-    assert list(unseen_beginnings(whole)) == []
-    for part in (earlier, resumed):
-        left = [event for event in whole if event is not asked_with_rf_off(part)[0]]
-        ((_, said),) = unseen_beginnings(left)
-        assert said == "RF was off before the work began, and no such answer is on record"
-
-
-class Stopper(Person):
-    """Stops when the load is to be set, a minute after RF was told as off; then they may go."""
-
-    name = "Örsay Ü."
-    stays = False
-
-    async def reply(self, request: Request, problem: str) -> str:
-        if isinstance(request, ConnectLoad):
-            await self._clock.sleep(60.0)
-            return "stop"
-        if isinstance(request, TypeReading) and self._clock.now_s() > 60.0 and not self.stays:
-            raise OutOfCapability("The terminal is closed.")
-        return await super().reply(request, problem)
-
-
-@pytest.mark.parametrize("stays", [False, True])
-async def test_what_a_stop_leaves_of_rf_is_what_was_said_after_it(
-    verify: Path, stays: bool
-) -> None:
-    rig = make(ALL, person=Stopper)
-    rig.person.stays = stays
-    if stays:
-        await rig.run(verify)
-    else:
-        with pytest.raises(ReleaseNotConfirmed, match="RF MAY STILL BE ON: nobody has said"):
-            await rig.run(verify)
-    fault = rig.events[-1]
-    assert isinstance(fault, Fault)
-    assert fault.rf_state == ("off" if stays else "unknown")
-    if stays:
-        assert fault.message == "The run was stopped by Örsay Ü."
 
 
 @pytest.mark.parametrize("by_hand", [FOOT, ALL])

@@ -128,20 +128,25 @@ async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -
     except ReleaseNotConfirmed as worse:
         return worse
     except Exception:  # even a crash in here must not hide `error`; what was read last stands
-        pass
-    if isinstance(error, Stopped) and bench.analyzer.read_by_eye and bench.rf.state == "unknown":
-        return ReleaseNotConfirmed(
-            "RF MAY STILL BE ON: nobody has said since the stop what the meter shows.",
-            "Nothing else shows whether RF is on.",
-            f"{MAINS_SWITCH} Then begin again.",
-        )
+        return _nobody_says(error) if bench.analyzer.read_by_eye else error
     return error
 
 
+def _nobody_says(error: Exception) -> Exception:
+    """Return what a run ends by that a person stopped without saying then what the meter shows."""
+    if not isinstance(error, Stopped):
+        return error
+    return ReleaseNotConfirmed(
+        "RF MAY STILL BE ON: nobody has said since the stop what the meter shows.",
+        "Nothing else shows whether RF is on.",
+        f"{MAINS_SWITCH} Then begin again.",
+    )
+
+
 async def _on_within_bound(bench: Bench, wait_s: float) -> str | None:
-    with anyio.move_on_after(_bound_s(bench), shield=True):
+    """Return what shows RF on, None where it is off. Raises TimeoutError where that stays open."""
+    with anyio.fail_after(_bound_s(bench), shield=True):
         return await bench.rf.evidence_on() or await bench.rf.evidence_on_within(wait_s)
-    return None
 
 
 async def confirmed_release(bench: Bench, *, current_seen: bool = False) -> ConfirmedRelease:
