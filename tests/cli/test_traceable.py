@@ -111,6 +111,13 @@ def test_a_bench_without_a_certificate_says_so(verify: Callable, bench: Path) ->
         *(False, False),
         True,
     )
+    for result in verify(bench, "--json").json["results"]:
+        held = result["conformity"]
+        assert (held["probability"], held["uncertainty_ratio"]) == (None, None)
+        assert (result["measured"]["coverage_factor"], result["verdict_by"]) == (
+            None,
+            "not traceable",
+        )
 
 
 def test_a_certificate_that_is_not_there_names_those_that_are(

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from ohmwright.api.paths import operator_key_file
+from ohmwright.api.paths import operator_key_file, witness_folder
 from ohmwright.cli.open_records import open_records
 from ohmwright.model.shipped import shipped
 
@@ -207,8 +207,10 @@ def test_a_run_that_is_not_finished_is_signed_by_nobody(
 def test_an_import_tells_what_the_record_itself_contradicts(
     ohmwright: Callable, measured: Callable, tmp_path: Path, another_computer: Callable
 ) -> None:
+    """Nor is the true run refused where the other one came first."""
     measured()
-    file = tmp_path / "r" / "records.sqlite"
+    true, file = tmp_path / "true", tmp_path / "r" / "records.sqlite"
+    assert ohmwright("record", "export", true, "--records", tmp_path / "r").code == 0
     forge(file, lambda body: body.replace(b'_c":22.5', b'_c":19.5'), passing=False)
     another_computer()
     assert ohmwright("record", "export", tmp_path / "f", "--records", tmp_path / "r").code == 0
@@ -217,6 +219,13 @@ def test_an_import_tells_what_the_record_itself_contradicts(
     assert "temperature_c is 19.5 as told by the bench file, which says 22.5" in taken.err
     shown = ohmwright("record", "verify", "--records", tmp_path / "other")
     assert (shown.code, "temperature_c is 19.5" in shown.out) == (6, True)
+    ends = witness_folder() / "ends"
+    assert not ends.exists()
+    assert ohmwright("record", "import", true, "--records", tmp_path / "third").code == 0
+    (end,) = ends.read_text().split("\n")[1:-1]
+    refused = ohmwright("record", "import", tmp_path / "f", "--records", tmp_path / "fourth")
+    assert (refused.code, "take the line of this run out" in refused.err) == (2, True)
+    assert end.split()[1] in refused.err
 
 
 def test_of_a_store_without_a_run_nothing_is_said_to_hold(
@@ -225,4 +234,6 @@ def test_of_a_store_without_a_run_nothing_is_said_to_hold(
     with open_records(str(tmp_path / "e")):
         pass
     shown = ohmwright("record", "verify", "--records", tmp_path / "e")
-    assert ("no run to verify" in shown.out, "holds" in shown.out) == (True, False)
+    assert (shown.code, "it holds no run" in shown.out) == (4, True)
+    assert "0 runs: no run to verify; what is named is not known to be good." in shown.out
+    assert ("every hash" in shown.out, "signature holds" in shown.out) == (False, False)

@@ -17,12 +17,15 @@ from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.requests_on_record import missing_requests
 from ohmwright.engine.run import run
+from ohmwright.engine.steps.contact_quality import apart_words
+from ohmwright.engine.thresholds_on_record import differing_thresholds
 from ohmwright.instruments.requests import Inspect, PressKey, ReadSerialPlate, Request
 from ohmwright.model.assignment import Assignment
 from ohmwright.model.event import (
     Asked,
     DocumentKept,
     Event,
+    PointDone,
     RunFinished,
     RunStarted,
     UnitIdentified,
@@ -30,6 +33,8 @@ from ohmwright.model.event import (
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES
+from ohmwright.reports.certificate import certificate_of
+from ohmwright.reports.result_tables import step_groups
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
 
@@ -84,6 +89,21 @@ async def test_an_answer_that_was_changed_or_left_out_is_named(inspected: Sequen
     missing = found([e for e in inspected if not is_yes(e)])
     assert len(missing) == asked
     assert all("no answer is on record" in said for said in missing)
+
+
+async def test_what_an_inspection_asked_is_on_its_paper(inspected: Sequence[Event]) -> None:
+    questions = [e.question for e in inspected if is_yes(e) and isinstance(e, Asked)]
+    groups = list(step_groups(certificate_of(inspected)))
+    assert [g.requirement for g in groups] == [f"Required: yes to: {one}" for one in questions]
+    assert {row.found.value for g in groups for row in g.rows} == {"yes"}
+    (who,) = {e.told_by for e in inspected if is_yes(e) and isinstance(e, Asked)}
+    assert {g.at for g in groups} == {f"answered by {who}"}
+    other = [
+        e.model_copy(update={"result": e.result.model_copy(update={"requirement": "yes to: X?"})})
+        if isinstance(e, PointDone) else e for e in inspected
+    ]  # fmt: skip
+    assert all("its procedure asks" in said for said in found(other))
+    assert len(found(other)) == len(questions)
 
 
 async def test_an_instruction_that_nobody_answered_is_named(inspected: Sequence[Event]) -> None:
@@ -233,11 +253,39 @@ async def by_hand(tmp_path: Path) -> Sequence[Event]:
     return [event async for event in run(job, bench)]
 
 
+def _contradicted_by_its_other_threshold(events: Sequence[Event]) -> None:
+    """Where the alarm comes on is moved: first alone, then with the words of the other result."""
+    assert list(differing_thresholds(events)) == []
+
+    def forged(event: Event, words: str) -> Event:
+        if not isinstance(event, PointDone) or event.result.kind != "contact_quality":
+            return event
+        result, measured = event.result, event.result.measured
+        assert measured is not None
+        if result.point == "alarm":
+            measured = measured.model_copy(update={"value": measured.value - 30.0})
+            return event.model_copy(
+                update={"result": result.model_copy(update={"measured": measured})}
+            )
+        update = {"held_against_it": words or result.held_against_it}
+        return event.model_copy(update={"result": result.model_copy(update=update)})
+
+    (clear,) = (e.result for e in events if e.kind == "point_done" and e.result.point == "clear")
+    (alarm,) = (e.result for e in events if e.kind == "point_done" and e.result.point == "alarm")
+    assert alarm.measured is not None
+    assert clear.measured is not None
+    words = apart_words(alarm.measured.value - 30.0 - clear.measured.value)
+    for said_there, why in (("", "by both values on record it goes out"), (words, "make it fail")):
+        found_there = contradicted_verdicts([forged(event, said_there) for event in events])
+        assert [said for _, said in found_there if why in said]
+
+
 async def test_what_an_analyzer_worked_by_hand_needs_a_person_for(
     by_hand: Sequence[Event],
 ) -> None:
     assert isinstance(by_hand[-1], RunFinished)
     assert found(by_hand) == []
+    _contradicted_by_its_other_threshold(by_hand)
     for words, told in (
         ("Foot switch: ", "the foot switch was pressed"),
         ("resistance to 1000 ohm", "a load of 1000 ohm was set by hand"),

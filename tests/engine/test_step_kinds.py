@@ -22,13 +22,15 @@ BY_SUBJECT = {
     "api/sweep_plan.py",
     "engine/adjusting_again.py",
     "engine/adjustment_start.py",
+    "engine/thresholds_on_record.py",
     "invented_history/visit.py",
     "installation/limits.py",
     "reports/measuring_conditions.py",
     "reports/conditions.py",
 }
 """What is about some kinds by subject: a sweep's plan, a practice's one adjustment, how long a kind
-takes, where adjusting starts, what a visit of an invented unit holds, a leakage limit."""
+takes, where adjusting starts, how both thresholds of an alarm agree, what a visit of an invented
+unit holds, a leakage limit."""
 
 
 def test_every_module_of_the_package_is_a_kind_that_procedures_can_name() -> None:

@@ -13,7 +13,7 @@ from alembic import command
 from alembic.config import Config
 from sqlalchemy import Connection, insert, inspect, select, text
 
-from ohmwright.model.event import Event, PointDone
+from ohmwright.model.event import Asked, Event, PointDone
 from ohmwright.records import migrate
 from ohmwright.records.audit import audit
 from ohmwright.records.database import open_database
@@ -190,11 +190,16 @@ def _version_1(connection: Connection, source: SqlStore) -> None:
 
 @pytest.fixture
 def first_version(place: str, opened: Callable[..., SqlStore], tmp_path: Path) -> str:
-    """A place with a store as the first version made it: a finished run, a sweep, an open run."""
+    """A place with a store as the first version made it: a finished run, a sweep, an open run.
+
+    In one that was worked by hand a question was the first event, so that its rows named no unit.
+    """
     source = opened(str(tmp_path / "source"))
     source.append_all("a", whole_run("a"))
     source.append("swept", started("swept").model_copy(update={"procedure": "Sweep"}))
     source.append("open", started("open", "HF-2"))
+    source.append("by hand", Asked(at=AT, bench_s=0.0, question="RF off?", answer="0 mA"))
+    source.append_all("by hand", whole_run("by hand", "HF-3"))
     database = open_database(place)
     with database.write() as connection:
         _version_1(connection, source)
@@ -209,9 +214,10 @@ def test_a_store_of_the_first_version_is_brought_up_to_date(
 ) -> None:
     store = opened(first_version)
     assert list(audit(store)) == []
-    assert [row.run_id for row in fetch_rows(store.database, last_seen())] == ["a", "open"]
+    seen = fetch_rows(store.database, last_seen())
+    assert [row.run_id for row in seen] == ["a", "open", "by hand"]
     store.append("open", point())
-    assert [row.results for row in fetch_rows(store.database, pass_rates())] == [2, 1]
+    assert [row.results for row in fetch_rows(store.database, pass_rates())] == [3, 2]
     assert list(audit(store)) == []
 
 

@@ -5,8 +5,12 @@ from datetime import timedelta
 import pytest
 
 from ohmwright.model.event import Event, RunResumed
+from ohmwright.model.result import Sample
 from ohmwright.records.audit import audit
+from ohmwright.records.copied_readings import CopiedReadings
 from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.time_order import begun_otherwise_than_numbered
+from ohmwright.wire.clock import RealClock
 
 from .some_events import AT, finished, point, stage, started, whole_run
 
@@ -52,3 +56,32 @@ def test_a_simulated_clock_begins_anew_with_each_sitting(
     resumed = RunResumed(at=AT, bench_s=0.0, operator="Áda", done=0)
     store.append_all("run", [started("run", seed=seed), at(stage(90.0), 90), resumed, finished()])
     assert found(store) == says
+
+
+def test_a_number_of_another_day_than_the_start_is_named(store: SqlStore) -> None:
+    """As where every date of a run was moved, but not its number."""
+    for name, days in (("20260105T075930Z-HF-1-ab12", 0), ("20260306T080000Z-HF-1-ab12", 60)):
+        store.append_all(name, whole_run(name))
+        findings = list(begun_otherwise_than_numbered(name, store.events(name)))
+        assert [(one.kind, one.event) for one in findings] == [("unknown", 1)] * (days > 0)
+    assert "2026-01-05, and its number is of 2026-03-06" in findings[0].what
+    assert found(store) == [("unknown", name, 1)]
+
+
+def test_a_run_that_is_still_to_come_is_named(store: SqlStore) -> None:
+    ahead_s = (RealClock().wall() - AT).total_seconds() + 30 * 86400
+    store.append_all("ahead", [at(event, ahead_s) for event in whole_run("ahead")])
+    assert found(store) == [("warning", "ahead", 5)]
+
+
+def test_a_run_with_the_readings_of_another_is_named() -> None:
+    """As where a run was written anew for another unit; a simulated one repeats itself."""
+    samples = tuple(Sample(0.25 * n + 0.013, 400.0 + n) for n in range(12))
+    done = point()
+    read = done.model_copy(update={"result": done.result.model_copy(update={"samples": samples})})
+    for seed, expected in ((None, 1), (1, 0)):
+        copies = CopiedReadings()
+        assert list(copies("one", [started("one", seed=seed), read])) == []
+        assert list(copies("one", [started("one", seed=seed), read])) == []
+        again = list(copies("two", [started("two", "HF-2", seed=seed), read]))
+        assert [(one.run, one.event, one.kind) for one in again] == [("two", 2, "wrong")] * expected

@@ -12,6 +12,8 @@ from pypdf import PdfReader
 
 from ohmwright.model.result import Verdict
 from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.certificate_text import certificate_text
+from ohmwright.reports.details import detail_blocks
 from ohmwright.reports.issue import Issue
 from ohmwright.reports.label import LabelSize, label, qr_text
 from ohmwright.reports.text import printable
@@ -137,3 +139,27 @@ def test_a_label_for_a_void_run_and_a_new_issue(certificate: Certificate) -> Non
         f"run {certificate.run_id}",
         "certificate new-2",
     ]
+
+
+@pytest.mark.parametrize(
+    ("answers", "read"), [("Tallowmere,Quillon 300,TQ3-1,1", True), ("", False)]
+)
+def test_a_serial_number_that_nobody_read_is_as_told(answers: str, read: bool) -> None:
+    started, *rest = a_run()
+    told = certificate_of((started.model_copy(update={"generator": answers}), *rest), HEAD)
+    said = words_of(label(told, LabelSize(), form="pdf"))
+    assert ("SNTQ3-1" in said, "astold" in said) == (True, not read)
+    (unit,) = (dict(facts) for name, facts in detail_blocks(told) if name == "Unit under test")
+    by = "" if read else " (as told by the bench file, not read from the unit)"
+    assert unit["Serial number"] == f"TQ3-1{by}"
+
+
+def test_a_draft_says_who_began_an_unattended_run_and_by_which_clock() -> None:
+    account = {"account": "imre", "operator": "unattended"}
+    for seed, said in ((None, False), (3, True)):
+        started, *rest = a_run(seed=seed)
+        started = started.model_copy(update={**account, "run_id": "20260701T093000Z-HF-031-ab12"})
+        made = certificate_of((started, *rest), HEAD)
+        assert certificate_text(made).carried_out_by == "unattended, begun from the account imre"
+        (work,) = (dict(facts) for name, facts in detail_blocks(made) if name == "Work")
+        assert ("by the simulated bench's own clock" in work["Begun"]) == said

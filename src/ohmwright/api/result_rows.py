@@ -100,7 +100,7 @@ def _parquet_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
 
 def _parquet_on_record(store: SqlStore, run: str) -> Iterator[Sequence[ResultRow]]:
     events = store.events(run)
-    of_run = run_row(events[0]) | {"number": 0}
+    of_run = run_row(events) | {"number": 0}
     done = (event for event in events if isinstance(event, PointDone))
     yield [_flat_row(result_row(of_run, 0, event)) for event in done]
 

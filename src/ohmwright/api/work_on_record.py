@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ohmwright.engine.resume import run_started_event
 from ohmwright.fleet.campaign_state import UnitState
 from ohmwright.records.campaigns import Campaign
-from ohmwright.records.last_runs import WorkDone, first_event, minutes_of, work_done_after
+from ohmwright.records.last_runs import WorkDone, minutes_of, start_of, work_done_after
 from ohmwright.records.run_number import is_since
 from ohmwright.records.sql_store import SqlStore
 
@@ -43,6 +42,6 @@ class WorkOnRecord:
         if self._campaign.work == "verify":
             return True
         if run.number not in self._adjusted:
-            started = run_started_event((first_event(self._store.database, run.number),))
+            started = start_of(self._store.database, run.number)
             self._adjusted[run.number] = started is not None and "adjust" in started.stages
         return self._adjusted[run.number]

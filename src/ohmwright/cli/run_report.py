@@ -10,13 +10,14 @@ from rich.text import Text
 from ohmwright.engine.resume import is_refused, recorded_unit, results, run_started_event
 from ohmwright.model import errors, rf_state
 from ohmwright.model.event import CurveDiagnosed, Event, Fault, FileAttached, RunFinished
-from ohmwright.model.result import Verdict
+from ohmwright.model.result import Result, Verdict
 from ohmwright.model.typed_command import records_option
 from ohmwright.records.addendum import Addendum, is_voided
 from ohmwright.records.seal import SealStatement
 from ohmwright.records.store import Store
 from ohmwright.reports.issue import addendum_lines
 from ohmwright.reports.run_parts import RunPart, parts_of_run
+from ohmwright.reports.verdict_grounds import UNCOVERED, is_by_readings_alone
 
 from .console import err, out, print_json
 from .tables import run_tables
@@ -81,10 +82,26 @@ def print_run(
         "void": is_voided(addenda),
         "addenda": [one.document()["statement"] for one in addenda],
         "parts": [_part_json(part) for part in parts_of_run(events)],
-        "results": [result.model_dump(mode="json") for result in results(events)],
+        "results": [_result_json(result) for result in results(events)],
         "diagnosis": [e.model_dump(mode="json") for e in events if isinstance(e, CurveDiagnosed)],
     }
     print_json(document)
+
+
+def _result_json(result: Result) -> dict[str, object]:
+    """JSON object of a result; without probabilities where no certificate covers its value.
+
+    They would be of the output, and the figures say how the readings lie.
+    """
+    document = result.model_dump(mode="json")
+    alone = result.measured is not None and is_by_readings_alone(result)
+    document["verdict_by"] = UNCOVERED if alone else ""
+    if alone:
+        document["measured"]["coverage_factor"] = None
+        if result.conformity is not None:
+            unstated = dict.fromkeys(("probability", "uncertainty_ratio", "false_accept"))
+            document["conformity"] |= unstated
+    return document
 
 
 def _part_json(part: RunPart) -> dict[str, object]:

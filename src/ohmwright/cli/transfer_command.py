@@ -27,12 +27,13 @@ from ohmwright.records.private_files import create_private_file
 from ohmwright.records.queries import results, signatures
 from ohmwright.records.register_import import NotedOnBoth, RegisterImport, import_register
 from ohmwright.records.register_lines import Register, register_lines
-from ohmwright.records.run_import import import_run
+from ohmwright.records.run_import import end_of, import_run
 from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.records.values_audit import RecomputedValues
 from ohmwright.records.verdict_audit import audit_verdicts
+from ohmwright.records.witness_file import ChainPosition
 from ohmwright.reports.text import counted, printable
 
 from .campaign_words import entry_words, place_words
@@ -121,6 +122,8 @@ class _RunsThatCame:
     """By id, whether the run is over, as one that was refused is."""
     refused: list[UsageError] = field(default_factory=list)
     contradicted: list[AuditFinding] = field(default_factory=list)
+    ends: list[ChainPosition] = field(default_factory=list)
+    """How each finished run ends of which something came."""
 
 
 def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
@@ -158,12 +161,26 @@ def _take_runs(file: Path, store: SqlStore) -> _RunsThatCame:
                 came.refused.append(problem)
                 continue
             came.how[how] += 1
+            if run.seal is not None and how != "there already":
+                came.ends.append(end_of(run))
             came.contradicted += audit_verdicts(run.run_id, events)
             came.contradicted += recomputed(run.run_id, events)
             if run.seal is None and how != "there already":
                 came.unsigned[run.run_id] = is_refused(events)
         came.contradicted += recomputed.rest()
+    _remember_ends(came, store)
     return came
+
+
+def _remember_ends(came: _RunsThatCame, store: SqlStore) -> None:
+    """Have this computer remember how each run ended that does not contradict itself.
+
+    Of one that does, the true one may still come.
+    """
+    doubted = {finding.run for finding in came.contradicted if finding.kind == "wrong"}
+    for end in came.ends:
+        if end.run_id not in doubted:
+            store.witness.remember_end(end)
 
 
 def _print_runs(came: _RunsThatCame) -> None:

@@ -13,6 +13,7 @@ from ohmwright.api.open_records import resolved_run_id
 from ohmwright.api.shown_files import checked_file
 from ohmwright.records.audit import audit, has_head, run_ids_with_head
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
+from ohmwright.records.copied_readings import CopiedReadings
 from ohmwright.records.private_files import access_of_others
 from ohmwright.records.queries import signatures
 from ohmwright.records.run_lists import REFUSED, UNFINISHED, Filter, runs
@@ -91,6 +92,7 @@ def _checked_store(
         *untrusted_signers(sealed, trusted),
         *misnamed_signers(sealed, trusted),
         *_changed_by_others(trusted),
+        *_nothing_there(known),
     ]
     cut, refused = (
         [row["run_id"] for row in runs(store.database, Filter(verdict=how))]
@@ -123,7 +125,7 @@ def _audit_with_progress(
             bar.advance(task)
             return iter(())
 
-        yield from audit(store, chosen, [audit_verdicts, recomputed, one_more])
+        yield from audit(store, chosen, [audit_verdicts, recomputed, CopiedReadings(), one_more])
         yield from recomputed.rest()
 
 
@@ -135,6 +137,12 @@ def _unknown_heads(store: SqlStore, heads: Sequence[str]) -> Iterator[AuditFindi
         for run_id in void.intersection(run_ids_with_head(store, head)):
             what = f"it is void, and so is a paper with the hash {head}"
             yield AuditFinding(what, run_id, kind="unknown")
+
+
+def _nothing_there(known: Sequence[str]) -> Iterator[AuditFinding]:
+    """Yield that a store is empty: whoever expects runs in it is not told that they are good."""
+    if not known:
+        yield AuditFinding("it holds no run, so that it says nothing", kind="unknown")
 
 
 def _changed_by_others(trusted: TrustedKeys) -> Iterator[AuditFinding]:

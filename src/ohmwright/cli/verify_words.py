@@ -81,8 +81,8 @@ def closing_lines(check: StoreCheck) -> Iterator[str]:
         case "wrong":
             yield "Not whole: do not use as evidence what is named above; restore a copy."
         case "unknown":
-            said = "every hash and link holds; what is named is not known to be good"
-            yield f"{runs}: {said}{_and_not(check)}"
+            holding = "every hash and link holds" if check.runs else "no run to verify"
+            yield f"{runs}: {holding}; what is named is not known to be good{_and_not(check)}"
         case "good":
             yield f"{runs}: {_holding(check)}{_and_not(check)}"
     if any(signer.key not in check.trusted for signer in check.signers):
@@ -113,8 +113,6 @@ def _and_not(check: StoreCheck) -> str:
 
 def _holding(check: StoreCheck) -> str:
     """What holds in a good store; an unfinished run has no signature that could."""
-    if not check.runs:
-        return "no run to verify"
     if not check.open_runs:
         return "every hash, link and signature holds, each by a key trusted here"
     if len(check.open_runs) < check.runs:

@@ -97,7 +97,10 @@ def _what_differs(result: Result, answers: _Answers, part: DocumentedPart) -> st
     told_by, from_file = result.readings_told_by or "", f"{part.began.operator}, from "
     if told_by.startswith(from_file):
         return _not_given(told_by.removeprefix(from_file), part)
-    said = answers.last_to(_question(result.step, _procedure(part)))
+    question = _question(result.step, _procedure(part))
+    if question is not None and result.requirement and question not in result.requirement:
+        return f"its result says '{result.requirement}', and its procedure asks '{question}'"
+    said = answers.last_to(question)
     if said is None:
         return f"its result says that '{wanted}' was answered, and no answer is on record"
     return "" if said == wanted else f"its result says '{wanted}', and the answer was {said}"

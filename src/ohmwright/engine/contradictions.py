@@ -11,6 +11,7 @@ from .answers_on_record import differing_answers
 from .beginning_on_record import differing_beginnings
 from .certificate_on_record import differing_certificates
 from .figures_on_record import differing_figures
+from .first_contact_on_record import unseen_beginnings
 from .limits_on_record import differing_limits
 from .missing_points import missing_points
 from .people_on_record import differing_people
@@ -18,6 +19,7 @@ from .recomputed_values import differing, recomputable
 from .repeated_readings import repeated_readings
 from .requests_on_record import missing_requests
 from .rf_on_record import misfit_results
+from .thresholds_on_record import differing_thresholds
 from .verdict_on_record import differing_verdicts
 
 
@@ -31,12 +33,14 @@ def contradicted_verdicts(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
     """Yield the same of all but the values: none is computed once more."""
     checks = (
         differing_verdicts,
+        differing_thresholds,
         differing_limits,
         differing_figures,
         differing_beginnings,
         differing_people,
         differing_answers,
         missing_requests,
+        unseen_beginnings,
         differing_certificates,
         misfit_results,
         repeated_readings,

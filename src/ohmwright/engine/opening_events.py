@@ -20,6 +20,7 @@ from ohmwright.model.traceability import Traceability
 
 from .foresight import foreseen
 from .job import Job
+from .pending_events import Stamp
 from .requirements import abilities_of
 from .resume import documents_not_in_record, refuse_other_instruments
 from .session import Session
@@ -31,11 +32,12 @@ SOFTWARE = f"ohmwright {__version__}"
 
 
 async def opening_events(
-    job: Job, session: Session, traceability: Traceability | None
+    job: Job, session: Session, traceability: Traceability | None, begun: Stamp
 ) -> AsyncIterator[Event]:
     """Identify the instruments; yield the start or resumption, then what is not on record yet.
 
-    That is documents, and what the bench may not be able to decide.
+    That is documents, and what the bench may not be able to decide. `begun`: when first contact
+    began; what a person was asked there is of this run, and so comes after its start.
     """
     bench, assignment = session.bench, job.assignment
     documents = (job.file.document, *bench.documents)
@@ -47,12 +49,12 @@ async def opening_events(
     refuse_another_unit(bench, assignment.registered, generator)
     refs = tuple(one.ref for one in documents)
     yield (
-        _run_resumed(job, session, traceability, refs)
+        _run_resumed(job, session, begun, traceability, refs)
         if job.earlier
-        else _run_started(job, session, analyzer, generator, traceability, refs)
+        else _run_started(job, session, begun, analyzer, generator, traceability, refs)
     )
     for document in documents_not_in_record(job.earlier, documents):
-        yield DocumentKept(**session.stamp(), document=document)
+        yield DocumentKept(**begun, document=document)
     for event in _added_events(job, session):
         yield event
     for event in _foretold(job, session):
@@ -89,10 +91,14 @@ def _foretold(job: Job, session: Session) -> Iterator[Foretold]:
 
 
 def _run_resumed(
-    job: Job, session: Session, traceability: Traceability | None, refs: tuple[DocumentRef, ...]
+    job: Job,
+    session: Session,
+    begun: Stamp,
+    traceability: Traceability | None,
+    refs: tuple[DocumentRef, ...],
 ) -> RunResumed:
     return RunResumed(
-        **session.stamp(),
+        **begun,
         operator=session.bench.operator.name,
         done=len(job.finished_points()),
         traceability=traceability,
@@ -108,6 +114,7 @@ def _run_resumed(
 def _run_started(
     job: Job,
     session: Session,
+    begun: Stamp,
     analyzer: str,
     generator: str,
     traceability: Traceability | None,
@@ -115,7 +122,7 @@ def _run_started(
 ) -> RunStarted:
     bench, procedure = session.bench, job.file.procedure
     return RunStarted(
-        **session.stamp(),
+        **begun,
         run_id=job.run_id,
         procedure=procedure.title,
         revision=procedure.revision,

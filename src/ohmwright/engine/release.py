@@ -76,6 +76,7 @@ async def ensure_off_at_start(bench: Bench) -> None:
     Raises LinkError for a line that fails here, or is too slow for OFF, as this program has
     switched nothing on yet, and ReleaseNotConfirmed where OFF does not end RF.
     """
+    bench.analyzer.begin_run()
     await bench.analyzer.identify()
     if await bench.rf.evidence_on() is not None:
         await confirmed_release(bench)
@@ -99,7 +100,8 @@ async def ensure_off_after(
 ) -> Exception:
     """Read RF after `error` and end it where it is on; return the error that the run ends by.
 
-    That is `error`, or ReleaseNotConfirmed where OFF did not end RF. RF that was ended is added to
+    That is `error`, or ReleaseNotConfirmed where OFF did not end RF, or nobody says after a stop
+    what a meter shows that is read by eye. RF that was ended is added to
     `pending`. A line that does not answer leaves RF unknown. `on_status` gets RF as it was read
     last, so that no view goes on showing what was read before.
     """
@@ -126,14 +128,25 @@ async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -
     except ReleaseNotConfirmed as worse:
         return worse
     except Exception:  # even a crash in here must not hide `error`; what was read last stands
-        return error
+        return _nobody_says(error) if bench.analyzer.read_by_eye else error
     return error
 
 
+def _nobody_says(error: Exception) -> Exception:
+    """Return what a run ends by that a person stopped without saying then what the meter shows."""
+    if not isinstance(error, Stopped):
+        return error
+    return ReleaseNotConfirmed(
+        "RF MAY STILL BE ON: nobody has said since the stop what the meter shows.",
+        "Nothing else shows whether RF is on.",
+        f"{MAINS_SWITCH} Then begin again.",
+    )
+
+
 async def _on_within_bound(bench: Bench, wait_s: float) -> str | None:
-    with anyio.move_on_after(_bound_s(bench), shield=True):
+    """Return what shows RF on, None where it is off. Raises TimeoutError where that stays open."""
+    with anyio.fail_after(_bound_s(bench), shield=True):
         return await bench.rf.evidence_on() or await bench.rf.evidence_on_within(wait_s)
-    return None
 
 
 async def confirmed_release(bench: Bench, *, current_seen: bool = False) -> ConfirmedRelease:

@@ -49,6 +49,12 @@ def repeated_readings(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
         alike.append((number, result, own))
 
 
+def telling_readings(result: Result) -> tuple[tuple[float, float], ...] | None:
+    """Return ages and currents of a result that no other activation can have; None else."""
+    readings = _readings(result)
+    return readings if _has_own_activation(result) and _tells(readings) else None
+
+
 def _has_own_activation(result: Result) -> bool:
     return step_kind(result.kind).activates_for_each_result
 

@@ -13,10 +13,13 @@ from ohmwright.instruments.operator import StopRun
 from ohmwright.model.bench_status import OnStatus, ignore_status
 from ohmwright.model.errors import Stopped
 from ohmwright.model.event import (
+    DocumentKept,
     Event,
     Fault,
     PointDone,
     RunFinished,
+    RunResumed,
+    RunStarted,
     StageStarted,
 )
 from ohmwright.model.result import Result, Verdict, latest, worst
@@ -37,6 +40,9 @@ from .session import Session
 from .stage import stage_events
 from .steps.base import TimedStep
 from .traceability import accuracy_of, traceability_of
+
+_OPENING = RunStarted | RunResumed | DocumentKept
+"""The events that a run or a part of it begins with: what it is a run of, and its documents."""
 
 
 async def run(
@@ -72,11 +78,13 @@ async def run(
     try:
         async with service_left_on_exit(session):
             async for event in _events(job, session, traceability):
-                for earlier in pending.take():
-                    yield earlier
+                if not isinstance(event, _OPENING):  # what was said at first contact follows it
+                    for earlier in pending.take():
+                        yield earlier
                 yield event
     except StopRun:
-        error: Exception = Stopped(f"The run was stopped by {bench.operator.name}.")
+        who = bench.operator.name.removesuffix(".")  # as of a name cut short
+        error: Exception = Stopped(f"The run was stopped by {who}.")
     except Exception as caught:  # a crash is on record, too
         error = caught
     else:
@@ -105,12 +113,12 @@ def fault_event(error: Exception, bench: Bench, pending: PendingEvents) -> Fault
 async def _events(
     job: Job, session: Session, traceability: Traceability | None
 ) -> AsyncIterator[Event]:
-    bench, found = session.bench, list(results(job.earlier))
+    bench, found, begun = session.bench, list(results(job.earlier)), session.stamp()
     await ensure_off_at_start(bench)
     session.report_rf_state()
     if not bench.operator.present:
         await bench.analyzer.prove_watchdog()
-    async for event in opening_events(job, session, traceability):
+    async for event in opening_events(job, session, traceability, begun):
         yield event
     if not bench.operator.present and keys_the_output(job):
         async for event in protection_self_test(session, await low_output(session)):

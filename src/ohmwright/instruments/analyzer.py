@@ -210,6 +210,9 @@ class Analyzer(ABC):
         """End the guard's watch, after the output has read off."""
         return
 
+    def begin_run(self) -> None:  # noqa: B027 - where nothing is typed there is nothing to forget
+        """Forget what a person typed before: a run begins with a look of its own."""
+
     async def until_failed(self) -> None:
         """Return when the line has failed while nobody uses it, where anything can tell."""
         await anyio.sleep_forever()

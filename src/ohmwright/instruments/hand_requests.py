@@ -13,6 +13,8 @@ from .requests import DONE, Answer, ValueRequest
 PRESSED = Answer("pressed", "p")
 SHOWN_NOW = "does the meter show now?"
 """The end of each question for a reading with RF on."""
+SHOWN_WITH_RF_OFF = "RF and the foot switch are to be off now. What current does the meter show?"
+"""The question for a reading with RF off."""
 _OVER_RANGE = 1.1
 """No display counts further than so many times its range; common practice, no source."""
 _TO_MA = {"": 1.0, "ma": 1.0, "a": 1000.0}
@@ -86,7 +88,7 @@ class TypeReading(ValueRequest):
     def text(self) -> str:
         """What the person reads."""
         if self.rf_to_be_off:
-            return "RF and the foot switch are to be off now. What current does the meter show?"
+            return SHOWN_WITH_RF_OFF
         return f"What {self.quantity} {SHOWN_NOW}"
 
     @property

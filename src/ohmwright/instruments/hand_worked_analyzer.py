@@ -82,6 +82,11 @@ class HandWorkedAnalyzer(Analyzer):
         """The limit that ON would carry; None for a foot switch."""
         return None if self._foot is not None else self._by_line.sent_limit_s(limit_s)
 
+    def begin_run(self) -> None:
+        """Have the next reading asked for, however lately the meter was read."""
+        if self._typed is not None:
+            self._typed.begin()
+
     async def identify(self) -> str:
         """What the linked analyzer says it is; else the label, which nothing has read."""
         return self._label if self._linked is None else await self._linked.identify()

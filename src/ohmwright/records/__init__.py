@@ -33,7 +33,8 @@ Read in this order:
     run_lists           which runs there are, how each ended, why some were refused
     queries             questions about many results
     audit_finding       what an audit reports
-    time_order          times that run backwards
+    time_order          times that run backwards, are still to come, or are not the number's
+    copied_readings     results whose readings another run has
     analyzers_seen      runs by one certificate that name different analyzers
     schema_check        file and tables as they were made
     run_audit, audit    whether one run, and a whole store, is whole
@@ -217,7 +218,8 @@ Design decisions, all in force:
     Why: the witness is found by the store's name, so that a rewritten copy under a new name had
     none.
     Decision: a file beside the witnesses has a line for each run that was finished or imported
-    here; what was seen first counts. Verify names a run that ends otherwise, import refuses it.
+    here and does not contradict itself; what was seen first counts. Verify names a run that ends
+    otherwise, import refuses it.
     Rejected: remembering only what was printed, which leaves out runs without a paper.
     Held by: tests/records/test_witness.py, test_a_rewritten_run_in_a_new_store_is_told.
 """

@@ -111,9 +111,10 @@ def verified_events(run: StoredRun) -> tuple[Event, ...]:
 
 
 def _begun_as(run_id: str, events: tuple[Event, ...]) -> None:
-    """Raise BrokenRunError unless the first event names this run, as papers take it from there."""
-    if events and isinstance(events[0], RunStarted) and events[0].run_id != run_id:
-        raise BrokenRunError(f"its first event is that of run {events[0].run_id}", 1)
+    """Raise BrokenRunError unless its start names this run, as papers take it from there."""
+    for number, event in enumerate(events, start=1):
+        if isinstance(event, RunStarted) and event.run_id != run_id:
+            raise BrokenRunError(f"its start is that of run {event.run_id}", number)
 
 
 def _named(opening: bytes) -> Any:

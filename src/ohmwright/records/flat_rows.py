@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
@@ -17,16 +18,22 @@ def sortable_time(at: datetime) -> str:
     return aware.isoformat(timespec="microseconds")
 
 
-def run_row(first: Event) -> Row:
-    """The columns of the table of runs that the first event of a run fills."""
+def run_row(events: Sequence[Event]) -> Row:
+    """The columns of the table of runs that the events of a run fill.
+
+    Its start stands first, but in older records of benches worked by hand: there it comes after
+    what a person was asked at first contact.
+    """
+    started = next((event for event in events if isinstance(event, RunStarted)), None)
     row: Row = dict.fromkeys(("asset", "model", "serial", "procedure", "operator"), "")
     row["work"] = None
-    if isinstance(first, RunStarted):
-        unit = first.asset
+    if started is not None:
+        unit = started.asset
         row |= {"asset": unit.id, "model": unit.model, "serial": unit.serial}
-        row |= {"procedure": first.procedure, "operator": first.operator, "work": first.work}
-    simulated = isinstance(first, RunStarted) and first.seed is not None
-    return row | {"at": sortable_time(first.at), "simulated": int(simulated)}
+        row |= {"procedure": started.procedure, "operator": started.operator}
+        row["work"] = started.work
+    simulated = started is not None and started.seed is not None
+    return row | {"at": sortable_time(events[0].at), "simulated": int(simulated)}
 
 
 def with_settings(row: Row) -> Row:

@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, Select, select
 
 from ohmwright.model.event import EVENTS as event_adapter  # noqa: N811 - a table is named so
-from ohmwright.model.event import Event, RunFinished
+from ohmwright.model.event import RunFinished, RunStarted
 
 from .database import Database
 from .run_number import begun_at
@@ -19,6 +19,8 @@ from .tables import EVENTS, LEDGER, NEWEST_RUNS, RUNS, VOIDED_RUNS
 DECISIVE = ("pass", "fail")
 """A run that was cut short, undecided, void or a sweep says nothing of when a unit is due."""
 _IN_ONE_QUERY = 500
+_UP_TO_START = 20
+"""In older records what a person was asked at first contact stands before a run's start."""
 
 
 @dataclass(frozen=True)
@@ -110,12 +112,16 @@ def _decisive(*, simulated: bool) -> Select[Any]:
     )
 
 
-def first_event(database: Database, number: int) -> Event:
-    """The first event of run number `number`, alone; nothing of its chain is checked."""
+def start_of(database: Database, number: int) -> RunStarted | None:
+    """The start of run number `number`, None where it has none; nothing of its chain is checked."""
     c = EVENTS.c
-    query = select(c.body).where(c.run == number).order_by(c.number).limit(1)
+    query = select(c.body).where(c.run == number).order_by(c.number).limit(_UP_TO_START)
     with database.read() as connection:
-        return event_adapter.validate_json(connection.execute(query).scalar_one())
+        for body in connection.execute(query).scalars():
+            event = event_adapter.validate_json(body)
+            if isinstance(event, RunStarted):
+                return event
+    return None
 
 
 def minutes_of(database: Database, run_id: str) -> float | None:

@@ -20,8 +20,8 @@ from .private_files import create_private_file, link_into_place
 from .sqlite_file import copy_beside
 from .summaries import rebuild_summary_tables
 
-NEWEST_VERSION = "0010"
-_OLDER_VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009")
+NEWEST_VERSION = "0011"
+_OLDER_VERSIONS = tuple(f"{version:04}" for version in range(1, int(NEWEST_VERSION)))
 _DRAFT = ".new.sqlite"
 _DRAFT_AGE_S = 3600.0
 _ALEMBIC = Lock()  # it keeps what it works on in globals

@@ -18,10 +18,20 @@ from .ledger import addendum_of_entry, entry_document, seal_of_entry
 from .run_reader import read_run
 from .sql_store import SqlStore
 from .tables import LEDGER, RESULTS
-from .time_order import events_dated_backwards, signed_before_it_ended
+from .time_order import (
+    begun_otherwise_than_numbered,
+    dated_ahead,
+    events_dated_backwards,
+    signed_before_it_ended,
+)
 
 EventsCheck = Callable[[str, Sequence[Event]], Iterable[AuditFinding]]
 """Given the name of a whole run and its events, yields what it finds wrong with them."""
+_DATES: tuple[EventsCheck, ...] = (
+    events_dated_backwards,
+    begun_otherwise_than_numbered,
+    dated_ahead,
+)
 
 
 def audit_run(
@@ -36,7 +46,7 @@ def audit_run(
             _check_flat_rows(connection, row, events)
             _check_ledger(connection, row, kept, events)
         yield from signed_before_it_ended(name, events, _signed_at(kept))
-        for check in (events_dated_backwards, *more):
+        for check in (*_DATES, *more):
             yield from check(name, events)
     except BrokenRunError as broken:
         yield AuditFinding(broken.what, name, broken.event)
@@ -55,8 +65,8 @@ def _signed_at(kept: StoredRun) -> tuple[datetime, ...]:
 def _check_flat_rows(connection: Connection, row: Row, events: tuple[Event, ...]) -> None:
     """Raise BrokenRunError unless the flat rows of a run are those that its events make."""
     own = {"number": row["number"], "run_id": row["run_id"], "opening": row["opening"]}
-    if not events or row != run_row(events[0]) | own:
-        raise BrokenRunError("its line in the table of runs is not what its first event says", 1)
+    if not events or row != run_row(events) | own:
+        raise BrokenRunError("its line in the table of runs is not what its start says", 1)
     expected = {
         number: result_row(row, number, event)
         for number, event in enumerate(events, start=1)

@@ -51,8 +51,9 @@ def import_outcome(ours: RunHashes | None, theirs: RunHashes, run_id: str) -> Im
 def import_run(store: SqlStore, run: StoredRun, events: tuple[Event, ...]) -> ImportOutcome:
     """Store what a checked run adds, and say what that was; nothing on record is replaced.
 
-    `events` are the verified events of `run`. Raises UsageError for a run that differs from the one
-    on record, or that another program is writing to.
+    `events` are the verified events of `run`. Its end is for the caller to remember, who may see
+    that it contradicts itself. Raises UsageError for a run that differs from the one on record, or
+    that another program is writing to.
     """
     with store.database.write() as connection:
         store.refuse_loss(connection)
@@ -66,7 +67,7 @@ def import_run(store: SqlStore, run: StoredRun, events: tuple[Event, ...]) -> Im
         _refuse_other_end(store, run)
         after, added = (0, 0) if ours is None else (len(ours.events), len(ours.addenda))
         if row is None:
-            row = run_row(events[0]) | {"number": next_run_number(connection), "run_id": run.run_id}
+            row = run_row(events) | {"number": next_run_number(connection), "run_id": run.run_id}
         else:
             take_lease(connection, row["number"], run.run_id, LeaseHolder.this_program())
             release_lease(connection, row["number"])
@@ -83,26 +84,29 @@ def import_run(store: SqlStore, run: StoredRun, events: tuple[Event, ...]) -> Im
         store.witness.note_intended_entry(seen)
     store.witness.note_committed_entry(seen)
     if run.seal is not None:
-        store.witness.note_end(row["number"], _end(run))
+        store.witness.forget_run(row["number"])
     return came
+
+
+def end_of(run: StoredRun) -> ChainPosition:
+    """The last event of a finished run, as this computer may remember it from now on."""
+    return ChainPosition(len(run.events), run.head, run.run_id)
 
 
 def _refuse_other_end(store: SqlStore, run: StoredRun) -> None:
     """Raise UsageError for a finished run that this computer has seen end otherwise."""
     seen = None if run.seal is None else store.witness.ends.first().get(run.run_id)
-    if seen is not None and seen != _end(run):
+    if seen is not None and seen != end_of(run):
         raise UsageError(
             f"Run {run.run_id} ends otherwise in the file than this computer has seen it end.",
             f"One of the two was changed afterwards. By {store.witness.ends.path}, the hash of its "
             f"last event was {seen.hash.hex()}; in the file it is {run.head.hex()}. Nothing of "
             "that run was imported.",
             "Hold both against a certificate of it: "
-            f"'{typed_command('record verify --head HASH')}'.",
+            f"'{typed_command('record verify --head HASH')}'. Where that shows that the one seen "
+            "first is the changed one, take the line of this run out of that file, and import into "
+            "a store that has not the changed one.",
         )
-
-
-def _end(run: StoredRun) -> ChainPosition:
-    return ChainPosition(len(run.events), run.head, run.run_id)
 
 
 def _local_run(store: SqlStore, connection: Connection, row: Row) -> StoredRun:

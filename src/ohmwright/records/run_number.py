@@ -17,11 +17,16 @@ def begun_at(run_id: str, at: str) -> str:
     Its record has the time of its bench, `at`, which goes by the simulator's own clock for a
     simulated one; it counts where the number has another form.
     """
+    told = time_in_number(run_id)
+    return at if told is None else sortable_time(told)
+
+
+def time_in_number(run_id: str) -> datetime | None:
+    """Return the time with which a number begins; None for one of another form."""
     try:
-        told = datetime.strptime(run_id.partition("-")[0], NUMBER_TIME)
+        return datetime.strptime(run_id.partition("-")[0], NUMBER_TIME).replace(tzinfo=UTC)
     except ValueError:
-        return at
-    return sortable_time(told.replace(tzinfo=UTC))
+        return None
 
 
 def is_since(begun: str, since: str) -> bool:

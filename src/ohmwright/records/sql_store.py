@@ -76,7 +76,7 @@ class SqlStore(Store):
             if end is None:
                 end = self._claim_run(connection, run_id)
                 if end is None:
-                    end, entry = self._open_run(connection, run_id, events[0])
+                    end, entry = self._open_run(connection, run_id, events)
             elif RealClock().now_s() > end.renew_at_s:
                 self._compare_with_witness(connection)
                 end = renew_claim(connection, end, self._holder, self.database.place)
@@ -169,10 +169,10 @@ class SqlStore(Store):
         return claim_run(connection, run_id, self._holder)
 
     def _open_run(
-        self, connection: Connection, run_id: str, first: Event
+        self, connection: Connection, run_id: str, events: Sequence[Event]
     ) -> tuple[ChainEnd, LedgerEntry]:
         """Open a new run, take its lease and append its ledger entry."""
-        run = run_row(first) | {"number": next_run_number(connection), "run_id": run_id}
+        run = run_row(events) | {"number": next_run_number(connection), "run_id": run_id}
         entry = add_entry(
             connection, "opened", run["number"], {"run": run_id, "store": self.store_id}
         )

@@ -55,7 +55,7 @@ RUNS = _table(
     Column("simulated", Integer),
     _text("work"),
 )
-"""The runs as their first events say; `work` is None where that does not say."""
+"""The runs as their starts say; `work` is None where that does not say."""
 
 EVENTS = _table(
     "events",

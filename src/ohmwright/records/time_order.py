@@ -9,12 +9,16 @@ from itertools import pairwise
 from sqlalchemy import Connection, select
 
 from ohmwright.model.event import Event, RunResumed, RunStarted
+from ohmwright.wire.clock import RealClock
 
 from .audit_finding import AuditFinding
+from .run_number import time_in_number
 from .tables import LEDGER, RUNS
 
 CLOCK_DIFFERENCE_S = 60.0
 """Difference in s that is no finding: clocks of benches that share a store differ."""
+_NUMBER_TO_START_S = 24 * 3600.0
+"""A number is given right before first contact, with whatever a person looks at in between."""
 CLOCK_STEP_S = 1.0
 """Step in s that is no finding: a clock set over the network may be stepped by less."""
 
@@ -48,6 +52,34 @@ def events_dated_backwards(run_id: str, events: Sequence[Event]) -> Iterator[Aud
     for number, back_s in _backward_steps(events, simulated=simulated):
         what = f"its time is {back_s:.1f} s before that of the event before it: a clock was set"
         yield AuditFinding(f"{what}, or the time is not true", run_id, number, "warning")
+
+
+def begun_otherwise_than_numbered(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
+    """A finding for a run whose start is dated otherwise than its number, which was given before.
+
+    Nobody waits a day between them. A simulated clock tells neither.
+    """
+    numbered = time_in_number(run_id)
+    for event_number, event in enumerate(events, start=1):
+        if not isinstance(event, RunStarted) or event.seed is not None or numbered is None:
+            continue
+        begun = _with_time_zone(event.at)
+        if abs((begun - numbered).total_seconds()) > _NUMBER_TO_START_S:
+            what = f"it begins on {begun:%Y-%m-%d}, and its number is of {numbered:%Y-%m-%d}"
+            said = f"{what}: a clock was set, or a date is not true"
+            yield AuditFinding(said, run_id, event_number, "unknown")
+
+
+def dated_ahead(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
+    """A warning for a run whose end is still to come by this computer's clock."""
+    simulated = any(isinstance(e, RunStarted) and e.seed is not None for e in events)
+    if not events or simulated:
+        return
+    ended = _with_time_zone(events[-1].at)
+    if (ended - RealClock().wall()).total_seconds() > CLOCK_DIFFERENCE_S:
+        what = f"it is dated {ended:%Y-%m-%d %H:%M} UTC, which is still to come"
+        said = f"{what}: a clock is wrong, or the date is not true"
+        yield AuditFinding(said, run_id, len(events), "warning")
 
 
 def signed_before_it_ended(

@@ -60,12 +60,17 @@ class Witness:
             self._file(_LEDGER, link).write_committed(link)
 
     def note_end(self, run: int, end: ChainPosition) -> None:
-        """Remember how run number `run` ended, whatever store it is in; else forget the run.
+        """Remember how run number `run` ended, whatever store it is in; else forget the run."""
+        self.remember_end(end)
+        self.forget_run(run)
 
-        The ledger holds its end from now on.
-        """
+    def remember_end(self, end: ChainPosition) -> None:
+        """Remember how a run ended, whatever store it is in."""
         with self._errors:
             self.ends.note(end)
+
+    def forget_run(self, run: int) -> None:
+        """Remember nothing of the events of run number `run`: the ledger holds its end."""
         self._close(str(run))
         (self.folder / str(run)).unlink(missing_ok=True)
 

@@ -10,6 +10,7 @@ Read in this order:
     verdict_grounds         which verdicts are by the readings alone
     run_remarks             comments, and what happened beside the results
     drift_remarks           outputs measured several times that trend
+    unit_told               by whom the identity of the unit is told, where nobody read it
     issue                   number, approvals, amendments; laboratory, customer and receipt
     certificate             the data of a certificate
     measuring_conditions    how a point was measured, in words

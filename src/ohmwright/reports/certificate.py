@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from ohmwright.engine.resume import is_refused
+from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.document import Document
 from ohmwright.model.errors import UsageError
@@ -26,6 +27,7 @@ from .run_parts import RunPart, parts_of_run, run_totals_s
 from .run_remarks import remarks_of_run
 from .text import printable
 from .traceability_marks import ValueMarks, value_marks
+from .unit_told import unread_identity
 
 _WHATEVER_THE_RULE = (
     "pass and fail are said only where the readings' scatter leaves no doubt (95 %), else undecided"
@@ -69,6 +71,8 @@ class Certificate:
     """As corrected by amendments."""
     recorded_asset: Asset
     """As the record names it."""
+    unread: str
+    """Who alone says which unit it was; empty where the unit or its plate was read."""
     procedure: str
     revision: str
     procedure_digest: str
@@ -114,8 +118,11 @@ class Certificate:
 
     @property
     def operators(self) -> tuple[str, ...]:
-        """Everyone who carried out a part of the run, in order."""
-        return tuple(dict.fromkeys(part.operator for part in self.parts))
+        """Everyone who carried out a part of the run, in order.
+
+        Of one that nobody attended or began by name, the account that it was begun from.
+        """
+        return tuple(dict.fromkeys(map(_who_carried_out, self.parts)))
 
     @property
     def is_draft(self) -> bool:
@@ -172,6 +179,7 @@ def certificate_of(
         run_id=started.run_id,
         asset=started.asset.model_copy(update=corrected),
         recorded_asset=started.asset,
+        unread="" if "serial" in corrected else unread_identity(started, events),
         procedure=started.procedure,
         revision=started.revision,
         procedure_digest=started.procedure_digest,
@@ -200,6 +208,11 @@ def certificate_of(
         copy=printable(copy) if copy else "",
         issue=issue,
     )
+
+
+def _who_carried_out(part: RunPart) -> str:
+    nameless = part.operator == AbsentOperator.name and part.account
+    return f"{part.operator}, begun from the account {part.account}" if nameless else part.operator
 
 
 def _rules(results: Sequence[Result]) -> tuple[str, ...]:

@@ -42,6 +42,10 @@ def csv_of_rows(rows: Sequence[Mapping[str, Cell]]) -> bytes:
     return text.getvalue().encode("utf-8-sig")
 
 
+_DIGITS = 12
+"""Significant digits of a figure; what follows is the rounding of binary arithmetic."""
+
+
 def spreadsheet_safe(text: str) -> str:
     """`text` as printable text that no spreadsheet computes as a formula."""
     line = printable(text)
@@ -49,9 +53,11 @@ def spreadsheet_safe(text: str) -> str:
 
 
 def _cell(value: Cell) -> Cell:
-    """The value as a cell; empty for None."""
+    """The value as a cell, a figure without the noise of its last binary digits; empty for None."""
     if value is None:
         return ""
+    if isinstance(value, float):
+        return float(f"{value:.{_DIGITS}g}")
     return spreadsheet_safe(value) if isinstance(value, str) else value
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from datetime import UTC
 
 from ohmwright.engine.unit_identity import other_serial
 from ohmwright.model.by_hand import NO_PORT
 from ohmwright.model.paper import Corrections, PaperData
 from ohmwright.model.result import Result
 from ohmwright.model.traceability import Traceability
+from ohmwright.records.run_number import time_in_number
 
 from .certificate import Certificate
 from .issue import Issue
@@ -32,7 +34,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             ("Asset", unit.id),
             ("Maker", f"{unit.maker}{wrong['maker']}"),
             ("Model", f"{unit.model}{wrong['model']}"),
-            ("Serial number", f"{unit.serial}{wrong['serial']}"),
+            ("Serial number", f"{unit.serial}{wrong['serial']}{_unread(certificate)}"),
             ("Department", f"{unit.department}{wrong['department']}"),
             *([("Owner", certificate.owner)] if certificate.owner else []),
             *_answer(certificate),
@@ -43,7 +45,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
         _printable(
             ("Carried out by", ", ".join(certificate.operators)),
             *([("Work order", order)] if (order := ", ".join(certificate.work_orders)) else []),
-            ("Begun", minute_text(certificate.begun_at)),
+            ("Begun", f"{minute_text(certificate.begun_at)}{_other_clock(certificate)}"),
             ("Ended", minute_text(certificate.ended_at)),
             ("RF on for", on_time_text(certificate.on_s, certificate.parts)),
             *([] if "adjust" in certificate.stages else [("Adjusted", "nothing in this run")]),
@@ -59,6 +61,21 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             *_traceability(certificate.marks),
         ),
     )
+
+
+def _unread(certificate: Certificate) -> str:
+    """Behind a serial number that nobody read who told it; empty behind others."""
+    return f" ({certificate.unread})" if certificate.unread else ""
+
+
+def _other_clock(certificate: Certificate) -> str:
+    """Behind a simulated date that is not the one in the run's number, why; empty behind others."""
+    numbered = time_in_number(certificate.run_id)
+    if certificate.seed is None or numbered is None:
+        return ""
+    if numbered.date() == certificate.begun_at.astimezone(UTC).date():
+        return ""
+    return " (by the simulated bench's own clock; the number has the computer's date)"
 
 
 def _answer(certificate: Certificate) -> Details:

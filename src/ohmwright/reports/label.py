@@ -1,8 +1,9 @@
 """The label for the unit: what it is, when and how it was left, and a QR code of the record.
 
 It says passed, failed or limited, and by what where no analyzer certificate covers every value;
-void where the run is void. Only a unit that passed, by an approved paper and traceable values, has
-a due date: on any other, it would say that the unit may be used.
+void where the run is void. A serial number that nobody read is "as told". Only a unit that passed,
+by an approved paper and traceable values, has a due date: on any other, it would say that the unit
+may be used.
 """
 
 from __future__ import annotations
@@ -48,7 +49,7 @@ def label(
         "height_mm": size.height_mm,
         "asset": printable(unit.id),
         "model": printable(unit.model),
-        "serial": printable(unit.serial),
+        "serial": printable(f"{unit.serial}{' as told' * bool(certificate.unread)}"),
         "done": done,
         "until": _until(certificate, due),
         "verdict": "void" if certificate.issue.void else _WORDS[certificate.verdict],

@@ -36,6 +36,8 @@ class RunPart:
 
     number: int
     operator: str
+    account: str
+    """The computer's account it was begun from; empty in records that do not say."""
     begun_at: datetime
     ended_at: datetime
     """Time of its last event."""
@@ -137,6 +139,7 @@ def _part(
     return RunPart(
         number=number,
         operator="" if opening is None else opening.operator,
+        account="" if opening is None else opening.account,
         begun_at=events[0].at,
         ended_at=events[-1].at,
         cut_short_by=_interruption_cause(events),

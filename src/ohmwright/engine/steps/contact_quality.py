@@ -72,6 +72,15 @@ class ContactQualityStep(InstrumentStep):
             f"where the alarm comes on{bound}"
         )
 
+    def clear_verdict(self, apart_ohm: float) -> VerdictAndReason:
+        """Return the verdict where the alarm goes out so far below where it comes on."""
+        most_ohm = self.hysteresis_at_most_ohm
+        if apart_ohm < -self.step_ohm:
+            return "fail", f"the alarm goes out {-apart_ohm:g} ohm above where it comes on"
+        if most_ohm is not None and apart_ohm > most_ohm:
+            return "fail", f"hysteresis of {apart_ohm:.1f} ohm is more than {most_ohm:g} ohm"
+        return "pass", ""
+
     def point_names(self) -> tuple[str, ...]:
         """Return the names of both thresholds: where the alarm comes on, and where it goes out."""
         return ("alarm", "clear")
@@ -126,6 +135,12 @@ class ContactQualityStep(InstrumentStep):
                 yield session.point_done(result, "CQUALITY")
 
 
+def apart_words(apart_ohm: float) -> str:
+    """Return where an alarm goes out that does so `apart_ohm` below where it comes on."""
+    where = "below" if apart_ohm >= 0 else "above"
+    return f"goes out {abs(apart_ohm):.1f} ohm {where} where the alarm comes on"
+
+
 def _question_for_cause(problem: str) -> LookForCause:
     """Return the question to a person about a monitor whose alarm never changes."""
     look = "look at the neutral electrode's lead, its path to the analyzer, and standby"
@@ -161,19 +176,9 @@ def _clear_result(work: StepRun, step: ContactQualityStep, found: SearchResult) 
         verdict: VerdictAndReason = "not measured", why
         return _result(work, step, "clear", None, verdict, None)
     apart_ohm = found.alarm.middle_ohm - found.clear.middle_ohm
-    where = "below" if apart_ohm >= 0 else "above"
     found_to_ohm = max(one.above_ohm - one.below_ohm for one in (found.alarm, found.clear))
-    compared = (
-        f"goes out {abs(apart_ohm):.1f} ohm {where} where the alarm comes on, each found to "
-        f"{found_to_ohm:.1f} ohm"
-    )
-    most_ohm = step.hysteresis_at_most_ohm
-    verdict = "pass", ""
-    if apart_ohm < -step.step_ohm:
-        verdict = "fail", f"the alarm goes out {-apart_ohm:g} ohm above where it comes on"
-    elif most_ohm is not None and apart_ohm > most_ohm:
-        verdict = "fail", f"hysteresis of {apart_ohm:.1f} ohm is more than {most_ohm:g} ohm"
-    made = _result(work, step, "clear", found.clear, verdict, None)
+    compared = f"{apart_words(apart_ohm)}, each found to {found_to_ohm:.1f} ohm"
+    made = _result(work, step, "clear", found.clear, step.clear_verdict(apart_ohm), None)
     return made.model_copy(
         update={"requirement": step.clear_requirement, "held_against_it": compared}
     )

@@ -27,6 +27,11 @@ class InspectionStep(PersonStep):
         """Return the name of its one point, the answer."""
         return (_ANSWER,)
 
+    @property
+    def requirement(self) -> str:
+        """What must be answered to which question, as papers say it."""
+        return f"{YES.word} to: {self.question}"
+
     def words_asked(self) -> str:
         """Return the question."""
         return self.question
@@ -51,6 +56,9 @@ class InspectionStep(PersonStep):
             point=_ANSWER,
             kind=self.kind,
             verdict="pass" if good else "fail",
+            requirement=self.requirement,
+            said=(YES if good else NO).word,
+            readings_told_by=operator.name,
         )
         yield work.session.point_done(result, "none")
         if not good and not self.go_on_if_no:
