@@ -265,7 +265,7 @@ def test_csv_and_parquet_have_a_row_for_each_point(report: FleetReport, tmp_path
     assert len(rows) == len(table) == 40
     for said, typed in zip(rows, table, strict=True):
         assert said["asset"] == typed["asset"]
-        assert float(said["probability_out"]) == typed["probability_out"]
+        assert float(said["probability_out"]) == pytest.approx(typed["probability_out"], rel=1e-11)
     assert sum(row["failed_as_found"] for row in table) == len(report.review.failures)
     with pytest.raises(UsageError, match="cannot be written with this ending"):
         report.write(tmp_path / "fleet.txt")
