@@ -235,7 +235,8 @@ class StepSizer:
         # nothing seen: on in the direction of the moves so far
         upwards = error * slope > 0 if slope != 0 else self.trim.counts >= 0
         # a probe that did not show may have been looked for too early: grow with care
-        most = self._probing.growth * max(abs(self.trim.counts), self._probing.first_counts)
+        reached = max(abs(self.trim.counts), self._probing.first_counts)
+        most: float = self._probing.growth * reached
         if abs(error) > self.tolerance:
             most = min(most, self._most_outwards(gain))
         return self._probe(1 if upwards else -1, self.largest_gain(gain), error, most)
