@@ -38,12 +38,14 @@ _STILL_TOLERANCES = 1.0
 class Stay:
     """Readings at one place, `counts` from the trim's start: mean and range of the latter half.
 
-    Outputs are relative to the target; `spread` includes the meter's digit.
+    Outputs are relative to the target; `spread` includes the meter's digit; `is_long`: whether it
+    lasted as long as the rise took, so that it shows most of what the move did.
     """
 
     counts: int
     output: float
     spread: float
+    is_long: bool = True
 
 
 class PlainLook:
@@ -82,12 +84,12 @@ class PlainLook:
 
     def contradicts(self, gain: float) -> bool:
         """Whether two places surely differ the other way than a gain of this sign would have it."""
-        pair = self.two_that_differ()
+        pair = _farthest_apart(self._showing)
         return pair is not None and _slope(*pair) * gain < 0
 
     def slope(self) -> float:
         """Steepest slope, per count, between places well apart that differ; 0 while none do."""
-        pairs = self._differing
+        pairs = self._showing
         widest = max((_distance(pair) for pair in pairs), default=0)
         wide = [_slope(*pair) for pair in pairs if _distance(pair) >= _WIDE * widest]
         return max(wide, key=abs, default=0.0)
@@ -95,12 +97,19 @@ class PlainLook:
     def latest_still(self) -> Stay | None:
         """The latest stay whose readings had come to rest."""
         still = _STILL_TOLERANCES * self._question.tolerance / self._question.target
-        return next((stay for stay in reversed(self.stays) if stay.spread <= still), None)
+        return next(
+            (stay for stay in reversed(self.stays) if stay.is_long and stay.spread <= still), None
+        )
 
     @property
     def _differing(self) -> list[tuple[Stay, Stay]]:
         settled = [stay for stay in self.stays if stay.spread <= _SETTLED]
         return [pair for pair in combinations(settled, 2) if self._differ(*pair)]
+
+    @property
+    def _showing(self) -> list[tuple[Stay, Stay]]:
+        """Those that differ, of long stays: what they show of the gain is not what came before."""
+        return [pair for pair in self._differing if all(stay.is_long for stay in pair)]
 
     def _differ(self, earlier: Stay, later: Stay) -> bool:
         change = later.output - earlier.output
@@ -113,19 +122,20 @@ class PlainLook:
         return [] if self._log is None else [*self._stays(self._log)]
 
     def _stays(self, log: ActivationLog) -> Iterator[Stay]:
-        """Yield the stays of an activation that were long enough to show what the move did."""
+        """Yield the stays of an activation that were long enough for two readings."""
         age_s, value = log.readings
         counts, least_s = self._counts, _response_s(log)
         for (begun_s, moved), (end_s, _) in pairwise([*log.moves, (np.inf, 0)]):
             counts += moved
             whole = (age_s - self._question.window_s >= begun_s) & (age_s <= end_s)
             seen = value[whole]
-            if seen.size < 2 or age_s[whole][-1] - begun_s < least_s:
+            if seen.size < 2:
                 continue
+            is_long = bool(age_s[whole][-1] - begun_s >= least_s)
             late = seen[-max(2, seen.size // 2) :]
             spread = float(np.ptp(late)) + self._question.resolution
             target = self._question.target
-            yield Stay(counts, float(np.mean(late)) / target, spread / target)
+            yield Stay(counts, float(np.mean(late)) / target, spread / target, is_long)
 
 
 def _response_s(log: ActivationLog) -> float:
