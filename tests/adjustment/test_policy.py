@@ -11,6 +11,7 @@ from ohmwright.adjustment.confirmation import Confirmation
 from ohmwright.adjustment.findings import Findings
 from ohmwright.adjustment.fleet_prior import FleetPrior, Learned, learn
 from ohmwright.adjustment.parameters import Parameters
+from ohmwright.adjustment.plain_look import PlainLook, Stay
 from ohmwright.adjustment.point import Expected, Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.runaway_check import RunawayCheck
@@ -133,6 +134,28 @@ def test_dead_trim_is_given_up_and_put_back(keys):
     assert bench.counts == 0
     assert bench.largest > 0
     assert bench.on_s < 30
+
+
+TWO_SEEN = Stay(0, 0.94, 0.01), Stay(20, 1.06, 0.01)
+
+
+def test_a_trim_that_the_readings_show_at_work_is_never_said_to_have_no_effect(monkeypatch):
+    monkeypatch.setattr(PlainLook, "two_that_differ", lambda _: TWO_SEEN)
+    bench = Bench(Made(level=TARGET + 25), 0.0)
+    end, _ = run(bench)
+    assert end.ended == "undecided"
+    assert end.reason.startswith("the output does not behave as any model here: no effect of the t")
+    assert "it read 470 at +0 counts and 530 at +20 counts from the start" in end.reason
+    assert (bench.counts, end.back_at_start) == (0, True)
+
+
+def test_a_range_does_not_end_before_a_target_that_two_places_have_between_them(monkeypatch):
+    monkeypatch.setattr(PlainLook, "two_about_target", lambda _: TWO_SEEN)
+    bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
+    end, _ = run(bench, range=(-5, 5))
+    assert end.ended == "undecided"
+    assert "the target seemed out of the trim's range, though it read 470" in end.reason
+    assert (bench.counts, end.back_at_start) == (0, True)
 
 
 def test_excursion_stays_bounded_when_a_count_does_far_more_than_expected():

@@ -10,6 +10,7 @@ gains are relative to the point's target, gains per count of the trim. Read in t
     unit_estimator      the unit's coefficients, and whether its gain is known
     move_choice         the next move, by its own gain or by the fleet's
     step_sizing         how many counts a probe or a move is
+    plain_look          what the readings show of the trim by themselves, without a model
     release_criterion   whether the output is near enough to the target to release and confirm
     confirmation        one activation that may confirm, on its own readings
     confirmation_pool   confirmations at one place of the trim, put together
@@ -97,6 +98,17 @@ nearer to the target beyond doubt, or is expected so where no look was sure of i
 after too short a rest shows little); it gets there with RF off, and the result says so.
 Held by tests/adjustment/test_runaway_check.py, test_best_place.py and test_policy.py
 (runs_away_twice, dead_trim).
+
+**An estimate alone neither says that a trim does nothing, nor that a step is small.** An output may
+behave as no model here (an underdamped loop, a controller with a dead band); then an estimate can
+be sure of a gain that the readings plainly contradict. So "no effect" and "the range ends" are said
+only where no two places whose readings had settled speak against it, else the point is undecided;
+steps are bounded at the largest gain of estimate, readings and data (`count_ma`, up to 1.5 times),
+from where the output last stood still, too; none leads beyond the mode's current limit where the
+data give it and it is not the target itself, and a probe from out of tolerance leads 2 tolerances
+farther out at most at any gain still credible, or is no larger than the first. Rejected: the slope
+of readings that still rise (RF 5 % longer, 1 of 100 units undecided). Held by
+tests/adjustment/test_plain_look.py, test_step_sizing.py and the worlds quick trim and slow trim.
 
 **A service mode that times out teaches when it does.** Nothing else is learned from that
 activation; after a rest the next one is left in time, so that its lesson is kept (else ten in a row

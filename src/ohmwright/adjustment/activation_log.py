@@ -45,6 +45,12 @@ class ActivationLog:
         """Number of steps so far, switching on included."""
         return len(self._step_at_s)
 
+    @property
+    def moves(self) -> list[tuple[float, int]]:
+        """Age of each step, s, switching on included, and by how many counts it moved the trim."""
+        counts = [round(float(weights[Coefficient.GAIN])) for weights in self._step_weights]
+        return [*zip(self._step_at_s, counts, strict=True)]
+
     def correct_step(self, step: int, counts: int, coarse: int) -> None:
         """Correct a step by counts and coarse presses that were not noted."""
         weights = self._step_weights[step].copy()

@@ -12,13 +12,16 @@ from .actions import Action
 from .activation_log import ActivationLog
 from .move_choice import MoveChooser
 from .parameters import Demand, Parameters
-from .runaway_check import RunawayCheck
+from .plain_look import Stay
+from .runaway_check import RANGE_ENDS, RunawayCheck
 from .step_sizing import StepSizer
 from .trim import Trim
 from .unit_estimator import UnitEstimator
 
 NO_EFFECT = "the trim has no effect"
 """Reason for giving up a point whose output no probe has changed."""
+NO_MODEL = "the output does not behave as any model here"
+"""Why a point stays undecided whose readings contradict what was estimated of its trim."""
 RUN_AWAY = "the output does not follow the trim"
 """Reason for giving up a point whose output moves have twice brought out of bounds."""
 _SHOWN_AFTER_LAGS = 1.0
@@ -31,10 +34,10 @@ class AdjustmentDecision:
     """What to do now.
 
     `move`: the probe or move, or the last move before a release; `reason`: why the point is given
-    up.
+    up, or left undecided.
     """
 
-    kind: Literal["wait", "move", "release", "return to start", "give up"]
+    kind: Literal["wait", "move", "release", "return to start", "give up", "leave undecided"]
     move: Action | None = None
     reason: str = ""
     gain_known: bool = False
@@ -78,7 +81,9 @@ class AdjustmentDecider:
         output = fit.combination(self._trim.output_after(None))
         if self._runaway_check.is_runaway(output, log.latest):
             return self._after_runaway()
-        determined = estimator.gain_is_determined(gain)
+        sizer.note_output(output, gain, log.latest)
+        by_readings = not sizer.look.contradicts(gain.mean)
+        determined = by_readings and estimator.gain_is_determined(gain)
         if log.undisturbed_s >= estimator.visible_after_s(fit, _SHOWN_AFTER_LAGS):
             sizer.note_gain(gain)
         move = self.chooser.next_move(fit, output, gain) if determined else None
@@ -87,7 +92,7 @@ class AdjustmentDecider:
             return _WAIT
         reason = self._runaway_check.why_unreachable(output, gain, move, refuted=refuted)
         if determined and reason is not None:
-            return AdjustmentDecision("give up", reason=reason)
+            return self._unreachable(reason)
         at_nearest = determined and move is None and sizer.is_nearest_count(output, gain)
         demand = self._demand(first=first, at_nearest_count=at_nearest)
         output_after = self._trim.output_after(move)
@@ -148,5 +153,28 @@ class AdjustmentDecider:
         if age_s - log.moved_s < wait_s:
             return _WAIT
         if sizer.trim_has_no_effect(gain):
-            return AdjustmentDecision("give up", reason=NO_EFFECT)
+            return self._no_effect()
         return AdjustmentDecision("move", sizer.next_probe(output, gain))
+
+    def _no_effect(self) -> AdjustmentDecision:
+        """The end by a trim that does nothing, unless the readings themselves show it at work."""
+        pair = self._sizer.look.two_that_differ()
+        if pair is None:
+            return AdjustmentDecision("give up", reason=NO_EFFECT)
+        return self._contradicted(pair, "no effect of the trim was found")
+
+    def _unreachable(self, reason: str) -> AdjustmentDecision:
+        """The end by a range that is too short, unless the output was seen beyond the target."""
+        pair = self._sizer.look.two_about_target()
+        if reason != RANGE_ENDS or pair is None:
+            return AdjustmentDecision("give up", reason=reason)
+        return self._contradicted(pair, "the target seemed out of the trim's range")
+
+    def _contradicted(self, pair: tuple[Stay, Stay], found: str) -> AdjustmentDecision:
+        """The end as undecided, with the readings that contradict what was `found`."""
+        target = self._sizer.spec.question.target
+        seen = " and ".join(f"{s.output * target:.4g} at {s.counts:+d} counts" for s in pair)
+        reason = (
+            f"{NO_MODEL}: {found}, though it read {seen} from the start; see whether it is stable"
+        )
+        return AdjustmentDecision("leave undecided", reason=reason)

@@ -30,6 +30,9 @@ class Probing:
     """Size that a first probe grows from: a small one cannot do harm."""
     growth: int = 4
     """Largest probe over the largest so far, whose effect may not have been seen yet."""
+    outward_tolerances: float = 2.0
+    """Most that a probe larger than the first may bring an output out of tolerance farther out, at
+    any gain still credible."""
     wait_lags: float = 1.5
     """Time from a probe to the next: the effects of two could not be told apart."""
     most: int = 6

@@ -21,7 +21,7 @@ from .actions import Action, Activate, Finish, Press, Release, TakeReading
 from .activation_log import ActivationLog
 from .cause import why_undecided
 from .confirmation import Confirmation
-from .decision import RUN_AWAY, AdjustmentDecider
+from .decision import NO_MODEL, RUN_AWAY, AdjustmentDecider
 from .evidence import evidence
 from .findings import Findings
 from .first_move import first_move
@@ -103,6 +103,7 @@ class AdjustPolicy:
             self.findings.note_predicted()
         self.log = ActivationLog(self.spec.question, self.trim.position(), self._heat)
         self.estimator.begin_activation(self.log)
+        self.sizer.look.begin_activation(self.log, self.trim.counts)
         self._decided_s = 0.0
         if self._to_confirm and self._is_too_warm:
             self._budget.note_last_activation()
@@ -147,6 +148,7 @@ class AdjustPolicy:
             self._queue.drop_all_and_rest()
             self.sizer.probes = 0
         self._heat = heated(self._heat, on_s)
+        self.sizer.look.end_activation(timed_out=timed_out)
         self._budget.note_ended(on_s, self.log.latest_s, timed_out=timed_out)
         if not timed_out:
             self.findings.note_places(self.log, self._confirmation)
@@ -266,6 +268,8 @@ class AdjustPolicy:
         )
         if decision.kind == "give up":
             self._give_up("not adjustable", decision.reason)
+        elif decision.kind == "leave undecided":
+            self._give_up("undecided", decision.reason)
         elif decision.kind == "return to start":
             self._queue.return_to(0, 0, rf_on=True)
         elif decision.kind == "release":
@@ -306,8 +310,9 @@ class AdjustPolicy:
         if self._rf_on:
             self.findings.note_places(self.log, self._confirmation)
             self._queue.release()
-        if reason == RUN_AWAY and self.spec.keys is not None:
-            self.findings.places.forget_all_but_start()  # presses were others than was believed
+        presses_doubted = reason == RUN_AWAY and self.spec.keys is not None
+        if presses_doubted or reason.startswith(NO_MODEL):
+            self.findings.places.forget_all_but_start()  # what is believed of places is wrong
         best = self.findings.places.best()
         counts, coarse = (0, 0) if best is None else (best.counts, best.coarse)
         self._queue.return_to(counts, coarse, rf_on=False)

@@ -8,6 +8,8 @@ from .actions import Action
 from .parameters import Parameters
 from .step_sizing import StepSizer
 
+RANGE_ENDS = "the trim's range ends before the target"
+"""Reason for giving up a point that no count of its trim would bring to its target."""
 _ON_ITS_WAY = 0.3
 """Part of the way out of bounds that a reading must have gone before a runaway is decided."""
 
@@ -54,7 +56,7 @@ class RunawayCheck:
         if move is not None or probability > self._bounds.reachable_probability:
             return None
         if self._sizer.range_ends_before_target(output, gain):
-            return "the trim's range ends before the target"
+            return RANGE_ENDS
         # counts that are nearer to each other than the limits leave one between them
         if refuted and abs(gain.mean) - 2 * gain.sd > 2 * tolerance:
             return "no count brings it into tolerance"

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from math import inf
+
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.adjustment.point import PointSpec
+from ohmwright.adjustment.point import STATED_GAIN_RATIO, PointSpec
 from ohmwright.estimation.coefficients import Coefficient, combination
 from ohmwright.estimation.mixture import Mixture
 
 from .actions import Action, Press
 from .parameters import Parameters
+from .plain_look import PlainLook
 from .trim import Trim
 
 Floats = NDArray[np.float64]
@@ -32,11 +35,17 @@ class StepSizer:
 
     def __init__(self, spec: PointSpec, parameters: Parameters, trim: Trim) -> None:
         self.spec, self.trim = spec, trim
+        self.look = PlainLook(spec.question, spec.largest_droop)
+        """What the readings say without a model."""
         self.tolerance = spec.question.tolerance / spec.question.target
         """The point's tolerance relative to its target."""
         self.probes = 0
         self.seen_gain = 0.0
         """Largest gain that this unit's readings have shown beyond doubt; 0 while none."""
+        self._first_size = 0
+        """Counts of the first probe."""
+        self._most_down, self._most_up = inf, inf
+        """Counts in either direction that keep the output below its bound."""
         probing, moving = parameters.probing, parameters.moving
         self._probing, self._moving = probing, moving
         self._least_error_tolerances, self._excursion = (
@@ -85,14 +94,35 @@ class StepSizer:
     def range_ends_before_target(self, output: Mixture, gain: Mixture) -> bool:
         """Whether a worthwhile move would have to go beyond the trim's range."""
         wanted = self._wanted_counts(output, gain, self._moving.overshoot_relative)
-        return wanted != 0 and self.reachable(wanted) == 0
+        return wanted != 0 and self._in_range(wanted) == 0
 
-    def reachable(self, counts: int, most_counts: int | None = None) -> int:
-        """Those of `counts` that stay in range, and within `most_counts` of the trim's origin."""
-        at = self.trim.counts
+    def note_output(self, output: Mixture, gain: Mixture, reading: float) -> None:
+        """Let steps from now on keep the output below its bound at any gain still credible.
+
+        `reading`: the latest, relative to the target.
+        """
+        if self.spec.highest is None:
+            return
+        room = max(0.0, self.spec.highest / self.spec.question.target - max(output.mean, reading))
+        downwards, upwards = self._credible_gains(gain)
+        self._most_up = room / upwards if upwards > 0 else inf
+        self._most_down = room / -downwards if downwards < 0 else inf
+
+    def reachable(self, counts: int, most_counts: int | None = None, least: int = 1) -> int:
+        """Those of `counts` that may be moved: in range, and not beyond the output's bound.
+
+        `most_counts`: largest distance from the trim's origin; `least`: counts that the output's
+        bound does not prevent, as nothing else could bring it back.
+        """
         if most_counts is not None:
             away = self.trim.counts_from_origin
             counts = min(max(counts, min(0, -most_counts - away)), max(0, most_counts - away))
+        lowest, highest = -max(least, self._most_down), max(least, self._most_up)
+        return self._in_range(int(min(max(counts, lowest), highest)))
+
+    def _in_range(self, counts: int) -> int:
+        """Those of `counts` that stay in the trim's range."""
+        at = self.trim.counts
         if self.spec.range is None:
             return counts
         lowest, highest = self.spec.range
@@ -115,10 +145,22 @@ class StepSizer:
             return 0
         corrected = error - np.copysign(uncorrected_tolerances * self.tolerance, error)
         counts = corrected * gain.mean / (gain.mean**2 + moving.caution * gain.sd**2)
-        room = (overshoot_room + abs(error)) / self.largest_gain(gain)
-        whole = round(float(np.clip(counts, -room, room)))
+        whole = round(self._bounded(counts, overshoot_room, error, self.largest_gain(gain)))
         nearer = abs(error) - abs(error - whole * gain.mean)
         return whole if nearer > moving.least_improvement_tolerances * self.tolerance else 0
+
+    def _bounded(self, counts: float, room: float, error: float, largest_gain: float) -> float:
+        """Those of `counts` that bring the output at most `room` beyond the target.
+
+        That holds from the output now, which is `error` off, and from where it last came to rest:
+        what was moved since may act later than the estimate has it.
+        """
+        most = (room + abs(error)) / largest_gain
+        counts, still = float(np.clip(counts, -most, most)), self.look.latest_still()
+        if still is None:
+            return counts
+        most, away = (room + abs(1 - still.output)) / largest_gain, self.trim.counts - still.counts
+        return float(np.clip(counts, min(0.0, -most - away), max(0.0, most - away)))
 
     def note_gain(self, gain: Mixture) -> None:
         """Keep the largest gain that is beyond doubt: it bounds all further steps."""
@@ -126,8 +168,30 @@ class StepSizer:
             self.seen_gain = max(self.seen_gain, abs(gain.mean))
 
     def largest_gain(self, gain: Mixture) -> float:
-        """Size of the largest gain still credible: what a trim has done it may do again."""
+        """Size of the largest gain still credible: what a trim has done it may do again.
+
+        Also what it may have done, if it has made all the change that the readings show, and what
+        its data say, until the unit shows better.
+        """
+        largest = max(self._largest_estimated(gain), abs(self.look.slope()))
+        if self.spec.stated_gain is None:
+            return largest
+        stated = self.spec.stated_gain / self.spec.question.target
+        least = 0.0 if self.seen_gain > 0 else stated
+        return min(max(largest, least), max(STATED_GAIN_RATIO * stated, self.seen_gain))
+
+    def _largest_estimated(self, gain: Mixture) -> float:
         return max(self.seen_gain, abs(gain.mean) + self._moving.largest_gain_sds * gain.sd)
+
+    def _credible_gains(self, gain: Mixture) -> tuple[float, float]:
+        """The lowest and the highest gain still credible, with sign."""
+        largest, sds = self.largest_gain(gain), self._moving.largest_gain_sds
+        if self.trim.moves == 0:  # the readings cannot tell yet
+            largest = min(largest, self.spec.largest_gain / self.spec.question.target)
+        if abs(gain.mean) <= gain.sd:
+            return -largest, largest
+        other = max(-largest, abs(gain.mean) - sds * gain.sd)
+        return (other, largest) if gain.mean > 0 else (-largest, -other)
 
     def level_allows_probe(self, output: Mixture) -> bool:
         """Whether the output is known well enough for a first probe to show."""
@@ -150,24 +214,45 @@ class StepSizer:
         """Whether the probes so far suffice to say that the trim has no effect."""
         if self.seen_gain > 0:  # it had an effect once: twice as many probes must speak against it
             return self.probes >= 2 * self._probing.most
-        useless = self.largest_gain(gain) < self.tolerance * self._probing.least_gain_tolerances
+        useless = (
+            self._largest_estimated(gain) < self.tolerance * self._probing.least_gain_tolerances
+        )
         return self.probes >= self._probing.most or (self.probes >= 2 and useless)
 
     def first_probe(self, output: Mixture, gain: Mixture) -> Action:
         """A step whose excursion is bounded even at the largest gain that the point may have."""
         error = 1 - output.mean
         sign = 1 if error * gain.mean >= 0 else -1
-        return self._probe(sign, self.spec.largest_gain / self.spec.question.target, error)
+        largest_gain = self.spec.largest_gain / self.spec.question.target
+        return self._probe(
+            sign, largest_gain, error, self._probing.growth * self._probing.first_counts
+        )
 
     def next_probe(self, output: Mixture, gain: Mixture) -> Action:
         """A larger step, after one whose effect did not show."""
         error = 1 - output.mean
-        sign_known = abs(gain.mean) > gain.sd  # else on in the direction of the moves so far
-        upwards = error * gain.mean > 0 if sign_known else self.trim.counts >= 0
-        return self._probe(1 if upwards else -1, self.largest_gain(gain), error)
+        slope = gain.mean if abs(gain.mean) > gain.sd else self.look.slope()
+        # nothing seen: on in the direction of the moves so far
+        upwards = error * slope > 0 if slope != 0 else self.trim.counts >= 0
+        # a probe that did not show may have been looked for too early: grow with care
+        reached = max(abs(self.trim.counts), self._probing.first_counts)
+        most: float = self._probing.growth * reached
+        if abs(error) > self.tolerance:
+            most = min(most, self._most_outwards(gain))
+        return self._probe(1 if upwards else -1, self.largest_gain(gain), error, most)
 
-    def _probe(self, sign: int, largest_gain: float, error: float) -> Action:
-        """A step in the direction of `sign`, as large as excursion, growth and range allow.
+    def _most_outwards(self, gain: Mixture) -> float:
+        """Counts of a probe that may lead an output out of tolerance farther out.
+
+        By little at any gain still credible, or else by the size of the first probe.
+        """
+        lowest, highest = self._credible_gains(gain)
+        outwards = min(-lowest, highest)
+        room = self._probing.outward_tolerances * self.tolerance
+        return inf if outwards <= 0 else max(self._first_size, int(room / outwards))
+
+    def _probe(self, sign: int, largest_gain: float, error: float, most: float) -> Action:
+        """A step in the direction of `sign`, as large as excursion, `most` and range allow.
 
         In the other direction where the trim stands at the end of its range.
         """
@@ -176,9 +261,10 @@ class StepSizer:
         room = min(excursion, room)
         if self.seen_gain > 0:  # it has a gain; only what it does here is not known
             room = min(room, abs(error) + self.tolerance)
-        # a probe that did not show may have been looked for too early: grow with care
-        most = probing.growth * max(abs(self.trim.counts), probing.first_counts)
-        size = min(max(1, int(room / largest_gain)), most)
-        counts = self.reachable(sign * size) or self.reachable(-sign * size)
+        size = int(min(max(1, int(room / largest_gain)), most))
+        least = min(size, probing.first_counts)
+        up, down = (self.reachable(way * size, least=least) for way in (sign, -sign))
+        counts = up or down
+        self._first_size = self._first_size or abs(counts)
         self.probes += 1
         return self.trim.probe(counts, most_presses=self.probes)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ohmwright.adjustment.point import Expected, Keys, PointSpec
+from ohmwright.adjustment.point import STATED_GAIN_RATIO, Expected, Keys, PointSpec
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.instruments.generator import Generator
 from ohmwright.model.hardware import DroopData, MeterData, ServiceMode, ServicePoint
@@ -20,6 +20,11 @@ from .traceability import accuracy_at
 
 _COARSE_SD = 0.13
 """Standard deviation of a coarse press, relative to the counts that the data give it."""
+_AT_LIMIT = 0.95
+"""Part of a mode's current limit from which a target is taken for the limit itself."""
+_ABOVE_TARGET = 1.2
+"""Most current over such a target to which a move may lead: units are found up to a tenth off, and
+a first probe may be worth as much."""
 _KEY_LARGEST_GAIN = 0.012
 """A count of a trim with keys moves the output by less than this part of its target; common
 practice, no source. A first press that moves too little is one that the meter cannot show."""
@@ -31,6 +36,7 @@ def point_spec(
     """Return what the adjusting policy must know of `point`; `start`: the trim's count now."""
     bench = session.bench
     data, service = bench.generator.data.point(point.name), bench.generator.data.service
+    mode = None if data is None else bench.generator.data.mode(data.mode)
     return point_spec_of(
         point,
         timing,
@@ -41,6 +47,8 @@ def point_spec(
         moves_while_on=service is None or service.moves_while_on,
         expected=known.expected,
         droop=bench.generator.data.droop,
+        count_ma=None if data is None else data.count_ma,
+        limit_ma=None if mode is None else mode.max_current_ma,
     )
 
 
@@ -55,10 +63,13 @@ def point_spec_of(
     moves_while_on: bool = True,
     expected: Expected | None = None,
     droop: DroopData | None = None,
+    count_ma: float | None = None,
+    limit_ma: float | None = None,
 ) -> PointSpec:
     """Return what the adjusting policy must know of `point`, from data alone.
 
-    `reach`: the lowest and highest counts from the start; None where they are not known.
+    `reach`: the lowest and highest counts from the start; None where they are not known;
+    `count_ma`: the most by which a count moves the current; `limit_ma`: the mode's current limit.
     """
     asked = question(point, timing, meter)
     accepted_ma = _accepted_ma(point, timing, accuracy)
@@ -69,13 +80,25 @@ def point_spec_of(
         keys=keys,
         range=reach,
         moves_while_on=moves_while_on,
+        highest=None if limit_ma is None else _highest_ma(asked.target, limit_ma),
         expected=expected,
         largest_droop=None if droop is None else droop.largest,
     )
+    if count_ma is not None:
+        most = STATED_GAIN_RATIO * count_ma
+        spec = replace(spec, largest_gain=most, stated_gain=count_ma)
     if keys is None:
         return spec
     largest_gain = min(spec.largest_gain, _KEY_LARGEST_GAIN * point.target.value)
     return replace(spec, largest_gain=largest_gain)
+
+
+def _highest_ma(target_ma: float, limit_ma: float) -> float:
+    """Return the current that no move may lead beyond.
+
+    What is asked for may be the mode's current limit itself, which is found on either side of it.
+    """
+    return limit_ma if target_ma < _AT_LIMIT * limit_ma else _ABOVE_TARGET * target_ma
 
 
 def keys_of(service: ServiceMode) -> Keys:

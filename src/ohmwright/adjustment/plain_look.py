@@ -1,0 +1,161 @@
+"""What the readings themselves say of the trim, without the estimator's model.
+
+Where an output behaves as no model here, an estimate may be sure of a gain that the readings
+plainly contradict. So an estimate alone neither says that a trim does nothing, nor that a step is
+small.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations, pairwise
+
+import numpy as np
+
+from ohmwright.estimation.activation_record import Question
+
+from .activation_log import ActivationLog
+
+_OF_A_RISE = 2.0
+"""A later place differs upwards if it does by more than this many spreads: what is left of a rise
+is less than this many times what it did in the latter half of a stay."""
+_USUAL_DROOP = 0.015
+"""What a unit without data may lose while it warms up, relative: places seen one after the other
+may differ by this without any effect of the trim."""
+_SETTLED = 0.05
+"""Most by which latter readings that had settled may differ, relative: a steep rise tells nothing
+of how far it goes."""
+_MOST_OF_RISE = 0.7
+"""Part of the rise after which what a move did is mostly seen, too, if it acts as the rise does."""
+_WIDE = 0.5
+"""Part of the widest distance between places from which two of them show a slope."""
+_STILL_TOLERANCES = 1.0
+"""A place was seen still if its latter readings changed by no more than this."""
+
+
+@dataclass(frozen=True)
+class Stay:
+    """Readings at one place, `counts` from the trim's start: mean and range of the latter half.
+
+    Outputs are relative to the target; `spread` includes the meter's digit; `is_long`: whether it
+    lasted as long as the rise took, so that it shows most of what the move did.
+    """
+
+    counts: int
+    output: float
+    spread: float
+    is_long: bool = True
+
+
+class PlainLook:
+    """The stays of one point; `largest_droop`: as the unit's data state it, relative."""
+
+    def __init__(self, question: Question, largest_droop: float | None) -> None:
+        self._question = question
+        self._droop = _USUAL_DROOP if largest_droop is None else largest_droop
+        self._earlier: list[Stay] = []
+        self._log: ActivationLog | None = None
+        self._counts = 0
+
+    def begin_activation(self, log: ActivationLog, counts: int) -> None:
+        """Look at `log` from now on; the trim stands at `counts` when RF comes on."""
+        self._log, self._counts = log, counts
+
+    def end_activation(self, *, timed_out: bool) -> None:
+        """Keep the stays of the activation; not of one that ended by itself, whose fall is none."""
+        if not timed_out:
+            self._earlier.extend(self._present)
+        self._log = None
+
+    @property
+    def stays(self) -> list[Stay]:
+        """All stays, the latest last."""
+        return [*self._earlier, *self._present]
+
+    def two_that_differ(self) -> tuple[Stay, Stay] | None:
+        """The two places farthest apart that differ in output, as the trim must have made it."""
+        return _farthest_apart(self._differing)
+
+    def two_about_target(self) -> tuple[Stay, Stay] | None:
+        """The two that differ, with the target surely between their outputs."""
+        sure = [pair for pair in self._differing if all(abs(s.output - 1) > s.spread for s in pair)]
+        return _farthest_apart([(a, b) for a, b in sure if (a.output < 1) != (b.output < 1)])
+
+    def contradicts(self, gain: float) -> bool:
+        """Whether two places surely differ the other way than a gain of this sign would have it."""
+        pair = _farthest_apart(self._showing)
+        return pair is not None and _slope(*pair) * gain < 0
+
+    def slope(self) -> float:
+        """Steepest slope, per count, between places well apart that differ; 0 while none do."""
+        pairs = self._showing
+        widest = max((_distance(pair) for pair in pairs), default=0)
+        wide = [_slope(*pair) for pair in pairs if _distance(pair) >= _WIDE * widest]
+        return max(wide, key=abs, default=0.0)
+
+    def latest_still(self) -> Stay | None:
+        """The latest stay whose readings had come to rest."""
+        still = _STILL_TOLERANCES * self._question.tolerance / self._question.target
+        return next(
+            (stay for stay in reversed(self.stays) if stay.is_long and stay.spread <= still), None
+        )
+
+    @property
+    def _differing(self) -> list[tuple[Stay, Stay]]:
+        settled = [stay for stay in self.stays if stay.spread <= _SETTLED]
+        return [pair for pair in combinations(settled, 2) if self._differ(*pair)]
+
+    @property
+    def _showing(self) -> list[tuple[Stay, Stay]]:
+        """Those that differ, of long stays: what they show of the gain is not what came before."""
+        return [pair for pair in self._differing if all(stay.is_long for stay in pair)]
+
+    def _differ(self, earlier: Stay, later: Stay) -> bool:
+        change = later.output - earlier.output
+        scatter = float(np.hypot(earlier.spread, later.spread))
+        uncertainty = self._droop + scatter * (_OF_A_RISE if change > 0 else 1.0)
+        return earlier.counts != later.counts and abs(change) > uncertainty
+
+    @property
+    def _present(self) -> list[Stay]:
+        return [] if self._log is None else [*self._stays(self._log)]
+
+    def _stays(self, log: ActivationLog) -> Iterator[Stay]:
+        """Yield the stays of an activation that were long enough for two readings."""
+        age_s, value = log.readings
+        counts, least_s = self._counts, _response_s(log)
+        for (begun_s, moved), (end_s, _) in pairwise([*log.moves, (np.inf, 0)]):
+            counts += moved
+            whole = (age_s - self._question.window_s >= begun_s) & (age_s <= end_s)
+            seen = value[whole]
+            if seen.size < 2:
+                continue
+            is_long = bool(age_s[whole][-1] - begun_s >= least_s)
+            late = seen[-max(2, seen.size // 2) :]
+            spread = float(np.ptp(late)) + self._question.resolution
+            target = self._question.target
+            yield Stay(counts, float(np.mean(late)) / target, spread / target, is_long)
+
+
+def _response_s(log: ActivationLog) -> float:
+    """Time from switching on until the output had come most of its way up, as the readings show."""
+    age_s, value = log.readings
+    first_move_s = log.moves[1][0] if log.steps > 1 else np.inf
+    rising = age_s <= first_move_s
+    risen = age_s[rising & (value >= _MOST_OF_RISE * np.max(value[rising], initial=0.0))]
+    return float(risen[0]) if risen.size > 0 else 0.0
+
+
+def _slope(one: Stay, other: Stay) -> float:
+    """Change of the output per count from one place to another one."""
+    return (other.output - one.output) / (other.counts - one.counts)
+
+
+def _distance(pair: tuple[Stay, Stay]) -> int:
+    return abs(pair[1].counts - pair[0].counts)
+
+
+def _farthest_apart(pairs: list[tuple[Stay, Stay]]) -> tuple[Stay, Stay] | None:
+    """The pair whose places are farthest apart in counts; None of none."""
+    return max(pairs, key=_distance, default=None)

@@ -1,0 +1,72 @@
+"""What the readings show without a model: places that differ, the target between two of them."""
+
+import numpy as np
+import pytest
+
+from ohmwright.adjustment.activation_log import ActivationLog
+from ohmwright.adjustment.plain_look import PlainLook
+from ohmwright.adjustment.trim import Trim
+from ohmwright.estimation.activation_record import Question
+
+QUESTION = Question(500.0, 5.0, 0.5, 1.0)
+
+
+def look_at(stays, droop=None, noise=0.5, output=lambda age_s, level: level) -> PlainLook:
+    """`stays`: counts moved, level and length in s of each; four readings a second."""
+    rng, log, age_s = np.random.default_rng(1), ActivationLog(QUESTION, Trim(None).position(), 0), 0
+    look = PlainLook(QUESTION, droop)
+    look.begin_activation(log, 0)
+    for counts, level, lasts_s in stays:
+        if age_s > 0:
+            change = np.zeros(4)
+            change[1] = counts
+            log.note_step(age_s, change)
+        for _ in range(round(4 * lasts_s)):
+            age_s += 0.25
+            log.note_reading(age_s, round(output(age_s, level) + noise * rng.normal()))
+    return look
+
+
+def test_places_that_differ_show_their_slope_and_what_lies_between() -> None:
+    look = look_at([(0, 480, 4), (20, 500, 2), (20, 520, 2)])
+    low, high = look.two_that_differ() or pytest.fail("they differ")
+    assert (low.counts, high.counts) == (0, 40)
+    assert look.slope() * 500 == pytest.approx(1.0, abs=0.1)
+    assert look.contradicts(-0.1)
+    assert not look.contradicts(0.1)
+    assert look.two_about_target() == (low, high)
+    still = look.latest_still()
+    assert still is not None
+    assert still.counts == 40
+
+
+def test_what_was_seen_in_an_activation_counts_afterwards_unless_it_ended_by_itself() -> None:
+    for timed_out in (False, True):
+        look = look_at([(0, 480, 4), (40, 520, 3)])
+        look.end_activation(timed_out=timed_out)
+        assert (look.two_that_differ() is None) == timed_out
+
+
+def test_places_on_one_side_of_the_target_have_it_not_between_them() -> None:
+    look = look_at([(0, 450, 4), (40, 480, 3)])
+    assert look.two_that_differ() is not None
+    assert look.two_about_target() is None
+
+
+def rise(lag_s):
+    return lambda age_s, level: level * (1 - np.exp(-age_s / lag_s))
+
+
+def droop(part):
+    return lambda age_s, level: level * (1 - part * (1 - np.exp(-age_s / 8)))
+
+
+@pytest.mark.parametrize(
+    ("output", "stated"),
+    [(rise(0.5), None), (rise(1.5), None), (droop(0.015), None), (droop(0.05), 0.05)],
+)
+def test_a_rise_and_a_droop_are_no_effect_of_a_dead_trim(output, stated) -> None:
+    stays = [(0, 530, 4), (13, 530, 2), (52, 530, 2), (-80, 530, 2), (100, 530, 6)]
+    look = look_at(stays, stated, output=output)
+    assert look.two_that_differ() is None
+    assert look.slope() == 0
