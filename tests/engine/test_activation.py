@@ -127,6 +127,25 @@ async def test_on_carries_the_limit_and_off_is_read_back() -> None:
     assert not analyzer.on
 
 
+async def test_rf_is_unknown_and_its_age_counts_from_before_on_is_sent(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would notice RF called off while ON is on its way, and an age without that time."""
+    bench, analyzer = bench_with()
+    await bench.rf.evidence_on()
+    states, switch_on = [bench.rf.state], analyzer.switch_on
+
+    async def slowly(limit_s: float) -> None:
+        states.append(bench.rf.state)
+        await bench.clock.sleep(2.0)
+        await switch_on(limit_s)
+
+    monkeypatch.setattr(analyzer, "switch_on", slowly)
+    async with activation(bench, load_ohm=300, power_w=100, limit_s=10) as opened:
+        assert (opened.age_s, opened.left_s) == (2.0, 8.0)
+    assert states == ["off", "unknown"]
+
+
 @pytest.mark.parametrize(
     ("asked", "says"),
     [
