@@ -97,6 +97,21 @@ async def test_an_instruction_that_nobody_answered_is_named(inspected: Sequence[
     assert not any("was done" in said for said in found(cut_short))
 
 
+async def test_an_instruction_is_answered_in_each_stage(make_rig: Callable) -> None:
+    """Would notice an instruction of one stage that counts as done by the answer in another."""
+    file = read_procedure(ATTENDED)
+    (step, *_) = (step for step in file.procedure.step if step.kind == "instruction")
+    stages = ("as_found", "as_left")
+    step = step.model_copy(update={"stages": stages})
+    file = replace(file, procedure=file.procedure.model_copy(update={"step": (step,)}))
+    rig = make_rig(seed=5, bench="attended", attended=True)
+    events = [event async for event in run(Job(file, stages, "test"), rig.bench)]
+    done = [e for e in events if isinstance(e, Asked) and e.answer == "done"]
+    left = [e for e in events if e is not done[-1]]
+    said = [said for _, said in differing_answers(left)]
+    assert any("as left: no answer on record says that it was done" in one for one in said), said
+
+
 async def test_figures_words_and_choices_are_held_against_what_was_typed(
     make_rig: Callable, path: Path
 ) -> None:
