@@ -82,6 +82,17 @@ async def test_a_current_of_the_activation_before_is_none_of_this_one() -> None:
     assert not await analyzer.output_on()
 
 
+async def test_after_an_activation_that_was_ended_the_meter_is_asked_with_rf_off() -> None:
+    """Would notice a question for a current with RF on, until the limit, after the watch ended."""
+    linked = Mock(verbs=None, switch_on=AsyncMock(), end_watch=AsyncMock(), on_since_s=0.0)
+    analyzer, person, _ = worked_by("400", "0", by_hand=("reading",), linked=linked)
+    await analyzer.switch_on(10.0)
+    await analyzer.fetch_current()
+    await analyzer.end_watch()
+    await analyzer.fetch_current()
+    assert [vars(one)["rf_to_be_off"] for one in person.asked] == [False, True]
+
+
 async def test_what_nobody_typed_is_no_current_that_has_gone(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
