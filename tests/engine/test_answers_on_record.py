@@ -31,7 +31,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.shipped import shipped
-from ohmwright.model.step import STAGES
+from ohmwright.model.step import STAGES, Stage
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
 
@@ -101,7 +101,7 @@ async def test_an_instruction_is_answered_in_each_stage(make_rig: Callable) -> N
     """Would notice an instruction of one stage that counts as done by the answer in another."""
     file = read_procedure(ATTENDED)
     (step, *_) = (step for step in file.procedure.step if step.kind == "instruction")
-    stages = ("as_found", "as_left")
+    stages: tuple[Stage, ...] = ("as_found", "as_left")
     step = step.model_copy(update={"stages": stages})
     file = replace(file, procedure=file.procedure.model_copy(update={"step": (step,)}))
     rig = make_rig(seed=5, bench="attended", attended=True)

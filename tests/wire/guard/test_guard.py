@@ -466,9 +466,7 @@ def test_it_says_off_when_two_replies_in_a_row_say_so(
     assert port.written.count(ORDERS.off) == offs
 
 
-@pytest.mark.parametrize(
-    "replies", [[], [b"1\n"] * 99, [b"0\n", b"1\n"] * 50, [b"0\n1\n"] * 99]
-)
+@pytest.mark.parametrize("replies", [[], [b"1\n"] * 99, [b"0\n", b"1\n"] * 50, [b"0\n1\n"] * 99])
 def test_it_does_not_say_off_on_any_other_word(quick: None, replies: list[bytes]) -> None:
     engine, far = socket.socketpair()
     with engine, far:
