@@ -476,3 +476,16 @@ def test_dating_and_coarse_digits_widen_a_value() -> None:
     assert added == pytest.approx(wider.dating**2 + 100.0 / 12 - 0.25)
     analyzer.released_by_hand = False
     assert dated(known, bench) == known
+
+
+@pytest.mark.parametrize("word", ["stop", "back"])
+async def test_where_a_command_keys_rf_what_is_said_instead_waits_too(
+    verify: Path, word: str
+) -> None:
+    """Would notice a release that ends by a word before the typed current has been given."""
+    rig = make(("reading",))
+    rig.person.types = ["0", *("450",) * 4, word]
+    events = await rig.run(verify)
+    kinds = [e.answer if isinstance(e, Asked) else e.kind for e in events]
+    after = kinds[kinds.index(word) + 1 :]
+    assert after.index("0 mA") < after.index("activation_closed")
