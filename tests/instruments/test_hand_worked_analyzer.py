@@ -1,5 +1,6 @@
 """What a person's part of the analyzer keeps from one question, and one activation, to the next."""
 
+from contextlib import nullcontext
 from math import isnan, nan
 from typing import Any
 from unittest.mock import AsyncMock, Mock
@@ -12,6 +13,7 @@ from ohmwright.instruments.hand_worked_analyzer import HandWorkedAnalyzer
 from ohmwright.instruments.operator import GoBack, Operator
 from ohmwright.instruments.requests import Request
 from ohmwright.model.by_hand import HandVerb
+from ohmwright.model.errors import LinkTimeout
 from ohmwright.model.hardware import AnalyzerData
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
@@ -106,3 +108,24 @@ async def test_what_nobody_typed_is_no_current_that_has_gone(
     )
     assert isnan((await analyzer.fetch_current()).current_ma)
     assert vars(analyzer)["_latest_ma"] == 400
+
+
+@pytest.mark.parametrize("answers", [True, False])
+async def test_once_off_is_sent_what_is_asked_for_is_no_current(answers: bool) -> None:
+    """Would notice a question for a current, which a word or the limit ends, taken for off."""
+    off = AsyncMock() if answers else AsyncMock(side_effect=LinkTimeout("No answer."))
+    linked = Mock(verbs=None, switch_on=AsyncMock(), switch_off=off, on_since_s=0.0)
+    analyzer, person, _ = worked_by("back", "0", by_hand=("reading",), linked=linked)
+    await analyzer.switch_on(10.0)
+    with nullcontext() if answers else pytest.raises(LinkTimeout):
+        await analyzer.switch_off()
+    assert (await analyzer.fetch_current()).current_ma == 0
+    assert [vars(one)["rf_to_be_off"] for one in person.asked] == [True, True]
+
+
+async def test_with_typed_readings_a_glance_still_looks_at_the_keying_output() -> None:
+    """Would notice rests that look at nothing where a command keys RF."""
+    linked = Mock(verbs=None, output_on=AsyncMock(return_value=True))
+    analyzer, person, _ = worked_by(by_hand=("reading",), linked=linked)
+    assert await analyzer.glance() == (True, 0.0)
+    assert not person.asked
