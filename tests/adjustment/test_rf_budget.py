@@ -33,6 +33,13 @@ def test_an_activation_that_adjusts_ends_before_the_service_mode_has_ended_by_it
     assert budget.time_outs == 1
 
 
+def test_the_shortest_time_after_which_the_service_mode_ended_counts() -> None:
+    """Would notice the latest one taken instead, which may have been cut short less."""
+    budget = after(20.0, 30.0, timed_out=True)
+    assert not budget.must_end(18.5, 1.0, confirming=False)
+    assert budget.must_end(19.5, 1.0, confirming=False)
+
+
 def test_the_last_activation_is_short_and_none_follows() -> None:
     budget = after(10.0)
     budget.note_last_activation()

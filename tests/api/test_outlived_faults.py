@@ -24,3 +24,13 @@ def test_a_point_without_a_value_is_not_said_to_be_measured(measured: object, we
     assert list(outlived_faults([fault, done])) == [
         f"cut 150 W: {went_on}, after: The line is gone."
     ]
+
+
+def test_a_fault_is_told_at_the_point_after_it_alone() -> None:
+    """Would notice a fault told again at each point that was measured later without one."""
+    fault = Fault(**NOW, error="LinkLost", message="The line is gone. Look.", rf_state="off")
+    points: list[Any] = [SimpleNamespace(point=name, measured=object()) for name in "ab"]
+    first, second = (PointDone.model_construct(**NOW, result=point) for point in points)
+    assert list(outlived_faults([fault, first, second])) == [
+        "a: measured anew, with RF read back as off, after: The line is gone."
+    ]

@@ -5,21 +5,26 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
+from unittest.mock import AsyncMock
 
 import anyio
 import pytest
 
 from ohmwright.engine.activation import activation
+from ohmwright.engine.pending_events import PendingEvents
+from ohmwright.engine.release import ensure_off_after
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.analyzer import Analyzer, Reading
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_file import Asset
+from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import (
     LinkLost,
     LinkTimeout,
     OutOfCapability,
     ProtocolError,
     ReleaseNotConfirmed,
+    Stopped,
 )
 from ohmwright.model.hardware import (
     ActivationOutput,
@@ -127,6 +132,25 @@ async def test_on_carries_the_limit_and_off_is_read_back() -> None:
     assert not analyzer.on
 
 
+async def test_rf_is_unknown_and_its_age_counts_from_before_on_is_sent(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would notice RF called off while ON is on its way, and an age without that time."""
+    bench, analyzer = bench_with()
+    await bench.rf.evidence_on()
+    states, switch_on = [bench.rf.state], analyzer.switch_on
+
+    async def slowly(limit_s: float) -> None:
+        states.append(bench.rf.state)
+        await bench.clock.sleep(2.0)
+        await switch_on(limit_s)
+
+    monkeypatch.setattr(analyzer, "switch_on", slowly)
+    async with activation(bench, load_ohm=300, power_w=100, limit_s=10) as opened:
+        assert (opened.age_s, opened.left_s) == (2.0, 8.0)
+    assert states == ["off", "unknown"]
+
+
 @pytest.mark.parametrize(
     ("asked", "says"),
     [
@@ -162,6 +186,20 @@ async def test_off_when_on_was_sent_and_its_answer_failed() -> None:
         async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
             pytest.fail("the block was entered")
     assert not analyzer.on
+
+
+async def test_after_a_stop_the_time_with_rf_on_counts_on_only_where_rf_is_not_off() -> None:
+    """Would notice a view that goes on counting RF that was read as off, or stops before."""
+    for fails in (None, LinkTimeout("nothing came")):
+        bench, analyzer = bench_with()
+        pending, shown = PendingEvents(), list[BenchStatus]()
+        pending.on_at_s = 3.0
+        if fails is not None:
+            analyzer.output_on = AsyncMock(side_effect=fails)  # type: ignore[method-assign]
+        await ensure_off_after(Stopped("A person stopped it."), bench, pending, shown.append)
+        assert (shown[-1].rf, shown[-1].on_at_s) == (
+            ("off", None) if fails is None else ("unknown", 3.0)
+        )
 
 
 async def test_off_in_a_cancelled_scope() -> None:

@@ -19,7 +19,8 @@ from ohmwright.engine.requests_on_record import missing_requests
 from ohmwright.engine.run import run
 from ohmwright.engine.steps.contact_quality import apart_words
 from ohmwright.engine.thresholds_on_record import differing_thresholds
-from ohmwright.instruments.requests import Inspect, PressKey, ReadSerialPlate, Request
+from ohmwright.instruments.operator import NO_ANSWER
+from ohmwright.instruments.requests import Inspect, LeaveService, PressKey, ReadSerialPlate, Request
 from ohmwright.model.assignment import Assignment
 from ohmwright.model.event import (
     Asked,
@@ -32,7 +33,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.shipped import shipped
-from ohmwright.model.step import STAGES
+from ohmwright.model.step import STAGES, Stage
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.result_tables import step_groups
 from ohmwright.simulator.operator import SimulatedOperator
@@ -113,6 +114,21 @@ async def test_an_instruction_that_nobody_answered_is_named(inspected: Sequence[
     assert "no answer on record says that it was done or skipped" in said
     cut_short = [e for e in inspected if not isinstance(e, Asked | RunFinished)]
     assert not any("was done" in said for said in found(cut_short))
+
+
+async def test_an_instruction_is_answered_in_each_stage(make_rig: Callable) -> None:
+    """Would notice an instruction of one stage that counts as done by the answer in another."""
+    file = read_procedure(ATTENDED)
+    (step, *_) = (step for step in file.procedure.step if step.kind == "instruction")
+    stages: tuple[Stage, ...] = ("as_found", "as_left")
+    step = step.model_copy(update={"stages": stages})
+    file = replace(file, procedure=file.procedure.model_copy(update={"step": (step,)}))
+    rig = make_rig(seed=5, bench="attended", attended=True)
+    events = [event async for event in run(Job(file, stages, "test"), rig.bench)]
+    done = [e for e in events if isinstance(e, Asked) and e.answer == "done"]
+    left = [e for e in events if e is not done[-1]]
+    said = [said for _, said in differing_answers(left)]
+    assert any("as left: no answer on record says that it was done" in one for one in said), said
 
 
 async def test_figures_words_and_choices_are_held_against_what_was_typed(
@@ -306,6 +322,64 @@ async def test_a_load_that_stands_from_the_run_before_need_not_be_asked_for(
 ) -> None:
     asked = [e for e in by_hand if isinstance(e, Asked) and "resistance to 500 ohm" in e.question]
     assert found([e for e in by_hand if e is not asked[0]]) == []
+
+
+async def test_of_loads_that_nobody_was_asked_for_the_second_is_named(
+    by_hand: Sequence[Event],
+) -> None:
+    """Would notice a load taken as standing from the run before though another was in use."""
+    said = found(without(by_hand, "analyzer's load resistance to"))
+    assert said
+    assert "a load of 1000 ohm was set by hand" in said[0]
+
+
+async def test_an_alarm_that_nobody_saw_change_is_named(by_hand: Sequence[Event]) -> None:
+    """Would notice that one of the two answers is enough for a threshold of the alarm."""
+    for answer in ("yes", "no"):
+        left = [
+            e for e in by_hand
+            if not (isinstance(e, Asked) and "quality alarm" in e.question and e.answer == answer)
+        ]  # fmt: skip
+        assert len(left) < len(by_hand)
+        said = found(left)
+        assert said, answer
+        assert all("a person saw the alarm change" in one for one in said)
+
+
+async def test_readings_typed_for_the_point_before_are_none_of_this_one(
+    by_hand: Sequence[Event],
+) -> None:
+    """Would notice a point of which nobody typed a reading, with those of another one."""
+    (begin, before), (end, done), *_ = (
+        (number, event) for number, event in enumerate(by_hand) if isinstance(event, PointDone)
+    )
+    assert isinstance(before, PointDone)
+    assert isinstance(done, PointDone)
+    samples = before.result.samples
+    copied = done.result.model_copy(update={"samples": samples})
+    between = [
+        e for e in by_hand[begin + 1 : end]
+        if not (isinstance(e, Asked) and e.question.endswith("show now?"))
+    ]  # fmt: skip
+    events = (*by_hand[: begin + 1], *between, done.model_copy(update={"result": copied}))
+    (said,) = (said for _, said in missing_requests(events))
+    assert f"{len(samples)} of its {len(samples)} readings were typed" in said
+
+
+async def test_a_call_to_leave_service_mode_that_nobody_answered_is_on_record(
+    make_rig: Callable,
+) -> None:
+    """Would notice a run told to have gone on in service mode where a wait was given up."""
+    rig = make_rig(seed=5, bench="attended", attended=True)
+    job = Job(read_procedure(ATTENDED), STAGES, "test")
+    events = [event async for event in run(job, rig.bench)]
+    unanswered = [
+        e.model_copy(update={"answer": NO_ANSWER})
+        if isinstance(e, Asked) and e.question == LeaveService().text else e
+        for e in events
+    ]  # fmt: skip
+    assert unanswered != events
+    assert list(missing_requests(unanswered)) == []
 
 
 async def test_one_typed_reading_that_was_left_out_is_named() -> None:

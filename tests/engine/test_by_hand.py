@@ -513,3 +513,16 @@ async def test_no_current_proves_off_only_after_one_that_is_due(
     assert (picture.words == "RF OFF", picture.urgency == "calm") == (not scaled, not scaled)
     said = rig.bench.rf._state.text()
     assert said.startswith("RF MAY STILL BE ON" if scaled else "RF was last read back as off")
+
+
+@pytest.mark.parametrize("word", ["stop", "back"])
+async def test_where_a_command_keys_rf_what_is_said_instead_waits_too(
+    verify: Path, word: str
+) -> None:
+    """Would notice a release that ends by a word before the typed current has been given."""
+    rig = make(("reading",))
+    rig.person.types = ["0", *("450",) * 4, word]
+    events = await rig.run(verify)
+    kinds = [e.answer if isinstance(e, Asked) else e.kind for e in events]
+    after = kinds[kinds.index(word) + 1 :]
+    assert after.index("0 mA") < after.index("activation_closed")

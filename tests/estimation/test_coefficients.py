@@ -15,7 +15,7 @@ from ohmwright.estimation.coefficients import (
     output_at,
 )
 from ohmwright.estimation.prior import vague_prior
-from ohmwright.estimation.transient_problem import precision_near
+from ohmwright.estimation.transient_problem import precision_near, window_explained_s
 
 NAMES = np.array([each.name for each in Coefficient])
 
@@ -92,3 +92,12 @@ def test_a_stated_droop_is_about_as_likely_anywhere_up_to_it() -> None:
     kept = prior.with_vague_gain().with_gain_times(2.0).narrowed_to_gain(0.001, 1.3)
     assert kept.droop_is_usual is False
     assert vague_prior().with_vague_gain().with_gain_times(2.0).droop_is_usual
+
+
+def test_no_window_is_told_of_a_rise_that_none_explains() -> None:
+    """Would notice a window told from the other readings, where some come before any rise may."""
+    age_s = np.arange(0.01, 2.0, 0.02)
+    value = np.ones(age_s.size)
+    assert window_explained_s(age_s, value, 1.0) is None
+    value[age_s < 0.5] = 0.0
+    assert window_explained_s(age_s, value, 0.2) == 0.2

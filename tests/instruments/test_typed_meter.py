@@ -74,6 +74,17 @@ async def test_what_was_typed_as_zero_is_the_meters_zero_without_a_wait() -> Non
     assert (clock.now_s(), monitor.zero_limit_ma) == (1.0, 5.0)
 
 
+async def test_a_zero_from_before_an_activation_says_nothing_after_it() -> None:
+    """Would notice `begin` keeping that zero: nobody typed since, and the switch may be down."""
+    clock = VirtualClock()
+    typist = Typist(clock, (0.0, "0"), (0.0, "silent"), (2.0, "400"))
+    meter = TypedMeter(METER, typist, clock)
+    assert (await meter.read_off()).current_ma == 0
+    meter.begin()
+    await meter.read("current", until_s=0.01)
+    assert (await meter.read_off()).current_ma == 400
+
+
 @pytest.mark.parametrize("said", ["3000", "2201", "3 A"])
 @pytest.mark.parametrize("off", [True, False])
 def test_beyond_the_range_is_asked_again(said: str, off: bool) -> None:

@@ -9,6 +9,7 @@ import pytest
 from ohmwright.engine.procedure import Procedure
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.model import complaint_words
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.errors import ProcedureError, SourceError
@@ -102,11 +103,13 @@ def test_complaints_are_in_plain_words(tmp_path: Path, old: str, new: str, says:
     ("old", "new", "says"),
     [
         ("mode =", "name =", "p.toml:8:13: {0}the key 'name' stands twice in its table, first i"),
+        ("mode =", "name =", "first in line 7."),
         ("[[step]]", "[step]\n[step]", "6:6: {0}the table [step] stands twice; where several are"),
         ("[[step]]", "[step]\n[[step]]", "6:7: {0}[[step]] follows a [step]; each needs both pa"),
         ("= 10 }", "= 10, percent = 1 }", "12:40: {0}the key 'percent' stands twice in its braces"),
         ("percent = 10", "percent = 1,5", "{0}a number has a point, as in 40.5."),
         ("= 300", "= 300 ohm", "{0}a number stands without a unit."),
+        ("= 300", "= 300 %", "{0}a number stands without a unit."),
         ("= 300", "= .5", "{0}a number has a digit before its point, as in 0.5."),
         ("= 300", "=", "10:11: {0}a value is missing."),
         ("= 300", ": 300", "{0}a key and its value are joined by =, as in key = 40."),
@@ -120,6 +123,12 @@ def test_complaints_are_in_plain_words(tmp_path: Path, old: str, new: str, says:
 def test_a_slip_in_toml_is_told_by_its_cause(tmp_path: Path, old: str, new: str, says: str) -> None:
     said = complaint(tmp_path, GOOD.replace(old, new, 1))
     assert says.format("this is not valid TOML: ") in said
+
+
+def test_what_is_missing_at_the_end_has_the_place_after_the_last_character(tmp_path: Path) -> None:
+    """Would notice a column that is counted from 0."""
+    said = complaint(tmp_path, GOOD + "x = [1,\n  20  \n\n")
+    assert said == "p.toml:14:5: this is not valid TOML: Unclosed array."
 
 
 @pytest.mark.parametrize(
@@ -152,6 +161,18 @@ def test_values_of_another_form_come_together(tmp_path: Path) -> None:
         "a.toml:16:1: data.load_bank.max_power_w: must be a number.",
         "a.toml:30:1: data.digitiser.bits: must be a whole number.",
     ]
+
+
+def test_a_number_is_no_true_and_no_date(tmp_path: Path) -> None:
+    """Would notice 1 read as true, and 0 as a day of 1970: a certificate dated by a slip."""
+    text = shipped("analyzers", "gantry-400.toml").read_text(encoding="utf-8")
+    (tmp_path / "a.toml").write_text(text.replace("waveform = true", "waveform = 1"))
+    with pytest.raises(SourceError, match="waveform: must be true or false"):
+        load(tmp_path / "a.toml", AnalyzerData, table="data")
+    text = shipped("analyzers", "gantry-400", "certificate.toml").read_text(encoding="utf-8")
+    (tmp_path / "c.toml").write_text(re.sub(r"calibrated_on = \S+", "calibrated_on = 0", text))
+    with pytest.raises(SourceError, match="calibrated_on: must be a date, as in"):
+        load(tmp_path / "c.toml", AnalyzerCertificate)
 
 
 @pytest.mark.parametrize("noun", [Procedure, BenchFile, AnalyzerData, GeneratorData])

@@ -7,7 +7,7 @@ import pytest
 
 from ohmwright.model.errors import InstrumentRefused, LinkLost, LinkTimeout, ProtocolError
 from ohmwright.wire.dialogue import LinkState, checked_transition
-from ohmwright.wire.off import OffTeller
+from ohmwright.wire.off import NOTHING_TELLS, OffAnswer, OffTeller
 
 pytestmark = pytest.mark.anyio
 
@@ -159,6 +159,17 @@ async def test_off_in_step_keeps_step(table: Any) -> None:
     await OffTeller(dialogue).tell("off")
     assert await dialogue.ask_number("state") == 0
     assert table.link.written == [b"OUTPut:STATe OFF\n", b"OUTPut:STATe?\n"]
+
+
+async def test_the_answer_to_an_earlier_off_is_not_told_as_that_to_the_next(table: Any) -> None:
+    """Would notice an old "taken", or an old refusal, kept where no answer is awaited."""
+    dialogue = await in_step(table)
+    teller = OffTeller(dialogue)
+    for earlier in (OffAnswer(taken=True, said=""), OffAnswer(taken=False, said="no")):
+        teller.answer = earlier
+        dialogue.state = LinkState.SUSPECT
+        await teller.tell("off")
+        assert teller.answer == NOTHING_TELLS
 
 
 async def test_off_ends_a_message_left_unfinished(table: Any) -> None:

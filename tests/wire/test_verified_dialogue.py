@@ -80,6 +80,14 @@ async def test_readings_that_run_back_are_not_one_after_the_other(table: Any) ->
         await VerifiedDialogue(table.dialogue).reading("fetch_current")
 
 
+async def test_another_figure_under_the_same_number_is_no_new_reading(table: Any) -> None:
+    """Would notice a changed digit believed of a reading that has been answered before."""
+    shown = [b"+%.5E,A,00007\n" % (0.3 + 0.0005 * n) for n in range(20)]
+    answering(table, b"FETCh:CURRent?\n", *shown)
+    with pytest.raises(ProtocolError, match="another answer each time"):
+        await VerifiedDialogue(table.dialogue).reading("fetch_current")
+
+
 async def test_after_each_setting_the_instrument_is_named(table: Any) -> None:
     assured = VerifiedDialogue(table.dialogue)
     await assured.identify()

@@ -140,6 +140,7 @@ class HandWorkedAnalyzer(Analyzer):
 
     async def switch_off(self) -> None:
         """Tell the person to release the foot switch, or send OFF."""
+        self._until_s = 0.0  # what is typed from now on is to show that RF is off
         if self._foot is None:
             await self._by_line.switch_off()
         else:
@@ -191,8 +192,10 @@ class HandWorkedAnalyzer(Analyzer):
 
     async def glance(self) -> tuple[bool, float]:
         """As by line; off and 0 for what only a person could read, which arouses no suspicion."""
-        if self._linked is None or self._typed is not None:
+        if self._linked is None or (self._typed is not None and self._foot is not None):
             return False, 0.0
+        if self._typed is not None:
+            return await self._linked.output_on(), 0.0
         if self._foot is None:
             return await self._linked.glance()
         return False, (await self._linked.fetch_current()).current_ma

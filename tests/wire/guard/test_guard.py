@@ -9,6 +9,7 @@ import sys
 import threading
 import tty
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -465,11 +466,43 @@ def test_it_says_off_when_two_replies_in_a_row_say_so(
     assert port.written.count(ORDERS.off) == offs
 
 
-@pytest.mark.parametrize("replies", [[], [b"1\n"] * 99, [b"0\n", b"1\n"] * 50])
+@pytest.mark.parametrize("replies", [[], [b"1\n"] * 99, [b"0\n", b"1\n"] * 50, [b"0\n1\n"] * 99])
 def test_it_does_not_say_off_on_any_other_word(quick: None, replies: list[bytes]) -> None:
     engine, far = socket.socketpair()
     with engine, far:
         assert not process.Guard(engine, Analyzer(*replies), ORDERS).release()
+
+
+def test_the_end_of_a_line_that_was_under_way_says_nothing(quick: None) -> None:
+    """Would notice an output at 10 mA that reads off by the last digit of a line in a stream."""
+    engine, far = socket.socketpair()
+    with engine, far:
+        guard = process.Guard(engine, Analyzer(*[b"0\n10\n"] * 99), replace(ORDERS, streamed=True))
+        assert not guard.release()
+
+
+def test_an_engine_that_takes_no_frame_is_gone(quick: None) -> None:
+    """Would notice a guard that warns nobody of RF where no other program is left to do it."""
+    engine, far = socket.socketpair()
+    with engine:
+        far.close()
+        guard = process.Guard(engine, Analyzer(), ORDERS)
+        guard.run()
+    assert guard.deserted
+
+
+@pytest.mark.parametrize("off", [True, False])
+def test_remote_control_is_left_only_where_the_output_reads_off(quick: None, off: bool) -> None:
+    """Would notice a guard that ends as if RF were off, without a warning, where it is on."""
+    engine, far = socket.socketpair()
+    port = Analyzer(*[b"0\n" if off else b"1\n"] * 99)
+    with engine:
+        far.sendall(pack(WATCH, 0, b"5.0"))
+        far.shutdown(socket.SHUT_WR)
+        guard = process.Guard(engine, port, replace(ORDERS, closing=(b"LOCAL\n",)))
+        assert guard.run() is off
+        far.close()
+    assert (b"LOCAL\n" in port.written) is off
 
 
 def test_frames_out_of_sequence_are_not_obeyed_and_end_in_a_release(quick: None) -> None:
