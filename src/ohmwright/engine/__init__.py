@@ -8,7 +8,8 @@ Read in this order:
     plausibility                  what a procedure allows and hardly means, for `lint`
     job, run                      what is to be run; a procedure on a bench, as an async iterator
                                   of events
-    opening_events                instruments, documents, and what the bench may not decide
+    opening_events, loads_taken   instruments, documents, and what the bench may not decide; each
+                                  load connected once
     stage                         the steps of a stage in their order; skip and back
     sweep_points, sweep_estimate  the points of a sweep in their order, and what they will cost
     steps/                        one file a step kind: its data, what it requires, how it is run

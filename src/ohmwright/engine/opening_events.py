@@ -20,6 +20,7 @@ from ohmwright.model.traceability import Traceability
 
 from .foresight import foreseen
 from .job import Job
+from .loads_taken import connect_each_load
 from .pending_events import Stamp
 from .requirements import abilities_of
 from .resume import documents_not_in_record, refuse_other_instruments
@@ -47,6 +48,7 @@ async def opening_events(
     refuse_foreign(bench, analyzer)
     refuse_other_instruments(job.earlier, analyzer, generator)
     refuse_another_unit(bench, assignment.registered, generator)
+    await connect_each_load(job, session)
     refs = tuple(one.ref for one in documents)
     yield (
         _run_resumed(job, session, begun, traceability, refs)
