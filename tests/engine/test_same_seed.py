@@ -44,7 +44,7 @@ def test_the_demo_gives_the_results_that_it_gave(whole_job: tuple[Rig, tuple[Eve
 
 
 def same(now: dict[str, Any], before: dict[str, Any]) -> bool:
-    """Whether all that was kept agrees: figures to a millionth, as computers differ in the last bits.
+    """Whether all that was kept agrees: figures to a millionth, since last bits differ.
 
     What no certificate covers was kept without a probability, as `--json` states none.
     """
