@@ -207,6 +207,9 @@ def test_a_worklist_as_json_is_whole(workshop: Path, ohmwright: Callable) -> Non
     by_whose_clock = "Simulated runs count by the date of their bench's own clock"
     assert (by_whose_clock in real, by_whose_clock in simulated) == (False, True)
     assert by_whose_clock in ohmwright("next", "--simulated").out
+    none = ohmwright("worklist", "--model", "Nobody's").out
+    assert "stand in the register" in none
+    assert "asset add" in none
 
 
 def test_two_units_in_use_have_no_serial_number_in_common(

@@ -120,6 +120,7 @@ async def test_a_file_answers_unattended(
     [
         ("step,value\nearth,0.1\ncords,as new\n", "p.toml:14:1: step 'pedal': nobody is there"),
         (CSV.format("much"), "v.csv:2: 'much' is no figure"),
+        (CSV.format("1 250.5"), "without a sign for thousands"),
         (CSV.format(">0.1"), "v.csv:2: '>0.1' cannot be held against"),
         (CSV.format("0.1") + "erth,1,\n", "v.csv:5: the procedure has no step 'erth'"),
     ],

@@ -150,7 +150,7 @@ def test_stated_uncertainty_covers_the_truth(as_found: Callable, seed: int) -> N
     assert max(map(abs, ratios)) < 1.6
 
 
-@pytest.mark.parametrize("identity", ["Nib & Sons,NIB2,0771,1.0", "NIB2 0771"])
+@pytest.mark.parametrize("identity", ["Nib & Sons,NIB2,0771,1.0", "NIB2 0771", "NIB2, #0771"])
 async def test_a_serial_number_is_found_between_commas_and_spaces(
     make_rig: Callable, identity: str
 ) -> None:

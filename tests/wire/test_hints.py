@@ -67,6 +67,7 @@ def test_text() -> None:
     assert "baud rate" in hint(b"\xfe\x80\xf8\x00\xe6", TEXT)
     assert "ended in \\r" in hint(b"412\r", TEXT)
     assert "terminator" in hint(b"412\n", TEXT)
+    assert "ended in" not in hint(b"TRIP\n\r", FrameLayout(ends=b"\n\r")), "it is as was said"
     assert "Check power" in hint(b"", TEXT)
     assert "Check power" in hint(b"", FRAMES)
 

@@ -40,6 +40,7 @@ def v1(fields: tuple[str, ...], unit: str, reply: bytes) -> ReplyValues:
         ("{load_ohm:bcd2}", {"load_ohm": 300.0}, b"\x03\x00"),
         ("{current_ma:d*0.1}", {"current_ma": 412.3}, b"4123"),
         ("I {current_a:,} A", {"current_ma": 487.3}, b"I 0,4873 A"),
+        ("I {current_a:,*0.001} mA", {"current_ma": 487.25}, b"I 487,25 mA"),
         ("{current_a:8,4f}V", {"current_ma": 487.3}, b"  0,4873V"),
         ("{load_kohm:,3f}", {"load_ohm": 300.0}, b"0,300"),
         ("{load_kohm:code}", {"load_ohm": 300.0}, b"R3"),

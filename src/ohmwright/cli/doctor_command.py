@@ -164,7 +164,8 @@ def _decides(analyzer: Analyzer) -> Finding:
     after_s = needed_after_age_s(meter, typed=analyzer.read_by_eye)
     return good(
         "what the meter decides",
-        f"±{least_ma:g} mA and wider, {after_s:.3g} s after the age asked for; see lint",
+        f"tolerances of ±{least_ma:g} mA and wider, if RF may last {after_s:.3g} s longer than "
+        "the age that a procedure asks for",
     )
 
 

@@ -45,7 +45,9 @@ def run_lint(
         abilities = bench.abilities(attended=not unattended)
         lines = list(complaints(file, STAGES, abilities))
         if lines:
-            raise ProcedureError("\n".join(lines), do="Correct the procedure or change bench.")
+            raise ProcedureError(
+                "\n".join(lines), do="Correct what each line names, or change bench."
+            )
         today = (VirtualClock() if bench.virtual_time else RealClock()).wall().date()
         if bench.certificate is not None and not accept_expired:
             refuse_expired(bench.certificate.traceability(today))

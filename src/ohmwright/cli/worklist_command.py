@@ -52,6 +52,14 @@ class WorklistFilter:
         ]
 
 
+def _none() -> str:
+    """Return that no unit is shown, and why a measured one may be missing."""
+    enters = typed_command("asset add")
+    return (
+        f"No units like that stand in the register, whose units these are: '{enters}' enters one."
+    )
+
+
 def show_worklist(
     records: str | None,
     selected: WorklistFilter,
@@ -69,7 +77,7 @@ def show_worklist(
         print_json([unit_document(unit, marked) for unit in shown])
         return
     if not units:
-        out().print("No units like that.")
+        out().print(Text(_none()), soft_wrap=True)
         return
     out().print(_table(shown, marked))
     if len(shown) < len(units):
@@ -111,7 +119,7 @@ def show_next(
     if as_json:
         print_json(unit_document(units[0], marked) if units else None)
     else:
-        said = _words(units[0], marked) if units else "No units like that."
+        said = _words(units[0], marked) if units else _none()
         out().print(Text(said), soft_wrap=True)
         if marked:
             out().print(Text(RISK_NOTE), soft_wrap=True)

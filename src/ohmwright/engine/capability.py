@@ -25,7 +25,9 @@ def refuse_impossible(
     lines = list(complaints(file, stages, abilities_of(bench, given)))
     if lines:
         raise ProcedureError(
-            "\n".join(lines), "Nothing was switched on.", "Correct the procedure or change bench."
+            "\n".join(lines),
+            "Nothing was switched on.",
+            "Correct what each line names, or change bench.",
         )
 
 

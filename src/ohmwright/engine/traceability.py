@@ -13,6 +13,8 @@ from .influences import Conditions, stated_effects
 from .measured_value import Accuracy
 from .session import Session
 
+_AROUND = "#:;()[]. "
+
 
 def traceability_of(bench: Bench, *, accept_expired: bool) -> Traceability | None:
     """Return the analyzer's calibration today; None where the bench has no certificate.
@@ -72,9 +74,12 @@ def refuse_foreign(bench: Bench, identity: str) -> None:
 
 
 def names_serial(identity: str, serial: str) -> bool:
-    """Whether an identity, fields separated by commas or spaces, has this serial number."""
-    fields = [field.strip() for field in identity.split(",")]
-    return serial in (*fields, *identity.replace(",", " ").split())
+    """Whether an identity, fields separated by commas or spaces, has this serial number.
+
+    A sign before or after it, as in `#17`, is not part of the number.
+    """
+    fields = (*identity.split(","), *identity.replace(",", " ").split())
+    return serial.strip(_AROUND) in {field.strip(_AROUND) for field in fields}
 
 
 def untied_certificate(bench: Bench) -> str:

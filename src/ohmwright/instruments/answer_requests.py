@@ -55,7 +55,10 @@ class TypeFigure(ValueRequest):
         """Return why it is not taken."""
         found, shown = self._found(said), said.strip()[:40]
         if found is None:
-            return f"'{shown}' is no figure: type it {self.how_to_answer}."
+            return (
+                f"'{shown}' is no figure: type it {self.how_to_answer}, with 0 to 9 and without a "
+                "sign for thousands."
+            )
         if _THOUSANDS.fullmatch(found[2]):
             return f"'{shown}' may be meant as thousands: type it without a comma."
         return f"'{shown}' cannot be held against the limits: change the range."

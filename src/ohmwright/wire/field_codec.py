@@ -87,7 +87,7 @@ def field_codec(part: FieldPart, codes: Mapping[str, Codes]) -> FieldCodec:
     name, form = part
     meaning = meaning_of(name)
     if "," in form and meaning.kind != "word":
-        pointed = form.replace(",", ".", 1).rstrip(".")
+        pointed = re.sub(r",(?=\d)", ".", form, count=1).replace(",", "", 1)
         return _with_comma(field_codec(FieldPart(name, pointed), codes))
     if form == "code":
         if name not in codes:

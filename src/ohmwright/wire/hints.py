@@ -18,7 +18,7 @@ def hint(received: bytes, layout: FrameLayout) -> str:
     strange = sum(not (32 <= byte < 127 or byte in b"\r\n\t") for byte in received)
     if strange > len(received) / 4:
         return "Most of these bytes are no text: check the baud rate and the serial format."
-    if received.endswith(b"\r"):
+    if received.endswith(b"\r") and not layout.ends.endswith(b"\r"):
         return "The reply ended in \\r: see that the command set says so of its replies."
     return "Check that this is the right instrument, its command set and its terminator."
 
