@@ -55,7 +55,7 @@ def test_it_is_found_under_its_new_name_and_the_run_goes_on(
     monkeypatch.setattr(ports, "comports", listed)
     (tmp_path / "other").mkdir()
     with (
-        simulated(tmp_path, "--pty", "--stepped", "--fault", "unplug:message:once:150") as there,
+        simulated(tmp_path, "--pty", "--stepped", "--fault", "unplug:message:once:180") as there,
         simulated(tmp_path / "other", "--pty", "--stepped", "--seed", "4") as another,
     ):
         served, bench, before = there, by_number(there), device(there)

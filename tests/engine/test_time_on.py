@@ -20,7 +20,7 @@ def bench_at(
     return SimpleNamespace(
         clock=SimpleNamespace(now_s=lambda: now_s),
         keyed_by="A. Tech" if by_foot else None,
-        rf=SimpleNamespace(state=rf, off_since_s=None),
+        rf=SimpleNamespace(state=rf, off_since_s=now_s if rf == "off" else None),
         analyzer=SimpleNamespace(
             keyed_by_foot=by_foot,
             read_by_eye=by_eye,
