@@ -198,6 +198,7 @@ def test_an_interruption_is_heard_where_the_call_holds_up_a_loop_that_runs(
     bench_file: Path, records: str
 ) -> None:
     """As in a notebook cell with an `await`: there SIGINT would have the loop cancel the cell."""
+    plan = PLAN.model_copy(update={"repeats": 20})  # it is still at work when this is heard
 
     async def cell() -> None:
         cancel = asyncio.get_running_loop().call_soon_threadsafe
@@ -208,12 +209,12 @@ def test_an_interruption_is_heard_where_the_call_holds_up_a_loop_that_runs(
         await asyncio.sleep(0)
         with ohmwright.bench(bench_file) as bench:
             with pytest.raises(KeyboardInterrupt):
-                bench.measure(PLAN, records=records, on_event=_press_at_a_point)
+                bench.measure(plan, records=records, on_event=_press_at_a_point)
             assert signal.getsignal(signal.SIGINT) is asks
 
     asyncio.run(cell())
     run = ohmwright.Records(records)["last"]
-    assert len(run.results) == 1
+    assert 1 <= len(run.results) < 40
     assert run.events[-1].rf_state == "off"
 
 
