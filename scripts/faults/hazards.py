@@ -36,7 +36,8 @@ def _off_without_effect(seed: int, reduced: bool) -> Row:
     for at in range(1, _count(case, _OFF) + 1, 13 if reduced else 1):
         outcome = _outcome(case, partial(_Deaf, at=at))
         repeated = outcome["struck_off"]  # an OFF that only repeats one is not missed
-        outcome["undetected"] |= not repeated and outcome["error"] != "ReleaseNotConfirmed"
+        announced = ("ReleaseNotConfirmed", "OffNotProved")
+        outcome["undetected"] |= not repeated and outcome["error"] not in announced
         tally.take({"fault": f"OFF:{at}", **outcome})
     return tally.row()
 
@@ -63,7 +64,7 @@ def _welded(seed: int, reduced: bool) -> Row:
             if after_s and not outcome["struck"]:
                 continue  # the activation was over before
             # the proofs of OFF and limit refuse the bench by themselves
-            announced = ("ReleaseNotConfirmed", "OutOfCapability")
+            announced = ("ReleaseNotConfirmed", "OffNotProved", "OutOfCapability")
             outcome["undetected"] |= outcome["error"] not in announced
             tally.take({"fault": f"ON:{at}+{after_s:g} s", **outcome})
     return tally.row()

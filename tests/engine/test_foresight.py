@@ -88,11 +88,12 @@ async def test_each_cause_is_told_once_a_place_for_the_worst_point(
     lines = PROCEDURE.splitlines()
     assert [(severity, step, lines[line - 1]) for severity, step, line, _ in told] == [
         ("warning", "curve", "max_on_s = 12"),
+        ("note", "curve", 'name = "curve"'),
         ("warning", "curve", "tolerance = { percent = 2 }"),
         ("warning", "adjust", "tolerance = { absolute_ma = 1.4 }"),
         ("warning", "adjust", "rest_s = 0"),
     ]
-    limit, digit, _, _ = (what for *_, what in told)
+    limit, _, digit, _, _ = (what for *_, what in told)
     assert limit.endswith("19 s would do (2 more like it)")
     assert digit.startswith("2000 ohm: ")
     assert digit.endswith("would do (1 more like it)")
@@ -144,7 +145,7 @@ async def test_a_run_tells_it_before_rf_and_a_resumed_one_not_again(
             break
     await stream.aclose()
     kinds = [type(event) for event in events]
-    assert kinds.count(Foretold) == 2
+    assert kinds.count(Foretold) == 3
     assert max(i for i, kind in enumerate(kinds) if kind is Foretold) < kinds.index(
         ActivationOpened
     )
@@ -172,3 +173,20 @@ def test_a_power_that_the_generator_data_contradict_is_told(
     procedure.write_text(PROCEDURE.replace(right, slip), encoding="utf-8")
     (what,) = powers()
     assert says in what
+
+
+async def test_a_meter_that_may_read_off_too_late_is_told_of_once(
+    make_rig: Callable[..., Any], procedure: Path
+) -> None:
+    """It is no doubt of a meter whose tail ends in time, or of one whose zero is stated."""
+    fine = MeterKind(readings_per_s=10.0, window_s=1.2, resolution_ma=0.1)
+    rig = make_rig(meter=fine)
+    [(severity, step, _, what)] = [one for one in told_of(rig, procedure) if "filter" in one[3]]
+    assert (severity, step) == ("note", "curve")
+    assert "shows more than 0.3 mA for 4.9 s after OFF has ended 900 mA" in what
+    data = rig.bench.analyzer.data
+    meter = data.meter.model_copy(update={"zero_ma": 5.0})
+    rig.bench.analyzer.data = data.model_copy(update={"meter": meter})
+    assert not [one for one in told_of(rig, procedure) if "filter" in one[3]]
+    quick = make_rig(meter=MeterKind(readings_per_s=10.0, window_s=0.9, resolution_ma=0.1))
+    assert not [one for one in told_of(quick, procedure) if "filter" in one[3]]

@@ -14,6 +14,7 @@ from ohmwright.cli.live import LiveView
 from ohmwright.cli.run_and_record import run_and_record
 from ohmwright.cli.signals import stop_now
 from ohmwright.cli.tables import run_tables
+from ohmwright.engine import release
 from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
@@ -346,24 +347,49 @@ async def test_a_unit_with_a_port_is_told_to_leave(make_rig: Callable, answers: 
     assert ("Leave it there without saving." in notes.left_open) is not answers
 
 
-async def test_where_rf_may_be_on_nothing_else_is_sent(make_rig: Callable) -> None:
-    rig = make_rig()
-    sent: list[bool] = []
+async def deaf_after_a_move(rig, *, pedal: bool) -> tuple[list[Event], PendingEvents, int]:
+    """A run in which no OFF is heard after the first move, or the pedal is held as well.
 
-    async def leave_service() -> None:
-        sent.append(True)
+    With it the counts that the simulated unit was moved by until then.
+    """
+    generator, handle = rig.bench.generator, rig.hardware.analyzer_port
+    link, before = rig.bench.analyzer.dialogue.framing.link, [0]
 
-    rig.bench.generator.leave_service = leave_service
-    rig.bench.analyzer.dialogue.framing.link._handle = _deaf_to_off(rig)
+    async def move_trim(counts: int) -> int:
+        link._handle = lambda line: b"" if b"STATe OFF" in line else handle(line)
+        rig.hardware.panel.pedal(down=pedal)
+        before[0] += counts
+        return await type(generator).move_trim(generator, counts)
+
+    generator.move_trim = move_trim
     kept, notes = await ended(rig, MONOPOLAR)
-    # only the limit ended it: that is what was read last, and no reason to trust OFF
-    assert (kept[-1].error, kept[-1].rf_state) == ("ReleaseNotConfirmed", "off")
-    assert (sent, notes.left_open) == ([], "")
+    return kept, notes, before[0]
 
 
-def _deaf_to_off(rig) -> Callable[[bytes], bytes]:
-    handle = rig.hardware.analyzer_port
-    return lambda line: b"" if b"OFF" in line else handle(line)
+async def test_where_rf_may_be_on_nothing_is_sent_and_what_was_moved_is_told(
+    make_rig: Callable,
+) -> None:
+    rig = make_rig()
+    kept, notes, moved = await deaf_after_a_move(rig, pedal=True)
+    assert (kept[-1].error, kept[-1].rf_state) == ("ReleaseNotConfirmed", "on")
+    assert rig.hardware._rig.generator.in_service
+    assert f"trim was moved by {moved:+d} counts; not stored" in notes.left_open
+    assert "Nothing was sent to it, since RF may be on." in notes.left_open
+    assert kept[-1].left_open == notes.left_open
+
+
+async def test_service_mode_is_left_once_rf_reads_off_whatever_ended_it(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Only the limit ended it: that is what was read last, and no reason to trust OFF."""
+    monkeypatch.setattr(release, "_TRIES", 400)  # until the limit
+    rig = make_rig()
+    kept, notes, moved = await deaf_after_a_move(rig, pedal=False)
+    assert (kept[-1].error, kept[-1].rf_state) == ("OffNotProved", "off")
+    assert not rig.hardware._rig.generator.in_service
+    assert moved != 0
+    assert any(isinstance(event, ServiceLeft) for event in kept)
+    assert "left service mode by port, without saving" in notes.left_open
 
 
 async def test_a_unit_worked_by_hand_is_told_so_in_the_table(rig) -> None:

@@ -70,6 +70,9 @@ def test_a_warning_of_rf_is_dated_in_a_record_and_not_given_as_of_now(tmp_path: 
     )
     summary = "\n".join(map(str, footer_lines((begun, fault), (), parts_of_run((begun, fault)))))
     assert f"Cut short: {ended}" in summary
+    off = fault.model_copy(update={"error": "OffNotProved", "message": "It reads off now."})
+    (ended,) = shown(tmp_path / "off", (begun, off))["ended_early"]
+    assert ended == "2026-03-02 09:31 UTC: “It reads off now.”"
     lost = fault.model_copy(update={"error": "LinkLost", "message": "The line is gone."})
     assert shown(tmp_path / "lost", (begun, lost))["ended_early"] == ["The line is gone."]
 

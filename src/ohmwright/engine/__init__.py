@@ -17,7 +17,9 @@ Read in this order:
                                   long RF was on
     unit_identity                 whether the unit at the bench is the register's
     answered_step                 the base of steps that a person or a file answers
-    activation, release           the only way to switch RF on, and the way it is switched off
+    activation, release, meter_tail
+                                  the only way to switch RF on, and the way it is switched off;
+                                  what a meter still shows then
     resting, watched_rest         how long RF must stay off; a rest in which that is watched
     sampling, ages_without_numbers, pace
                                   readings of an open activation, each once and with its age; when
@@ -78,6 +80,14 @@ its kind; a line that does not answer leaves it unknown. A current counts as non
 meter read at first contact with the output off, plus three digits. The release of an activation
 without any current waits two seconds more, since RF may still be coming on. Rejected: to believe
 the acknowledgement of OFF. Held by tests/engine/test_rf.py.
+
+**A meter's tail is no RF that stays on, and nothing else passes for one** (`meter_tail`). A filter
+shows a current that has gone for longer than the window in the data. RF reads off no sooner for
+that; but nobody is warned of it, and OFF is not doubted at the limit, while the analyzer says that
+it is open and every reading is below what all readings before it allow: a factor of e a window,
+once a new one is due. What does not fall so is warned of as soon as before. Rejected: a longer
+time for all, in which RF that stays on would not be warned of. Held by
+tests/engine/test_meter_tail.py.
 
 **Rests are watched.** Once a second, and right before ON, state and current are read; what looks
 like RF is confirmed by a second reading, ended by OFF and kept as an event, and the rest begins

@@ -11,8 +11,8 @@ from ohmwright.instruments.plausible_current import due_current_ma
 from ohmwright.model.errors import (
     ExcessiveOutput,
     FootSwitchLetGo,
+    OffNotProved,
     OutOfCapability,
-    ReleaseNotConfirmed,
     UnaskedOutput,
 )
 
@@ -130,8 +130,9 @@ async def activation(
     """Switch RF on for the length of the block, never longer than `limit_s`.
 
     `power_w`: the most that the setting can put into the load. Raises OutOfCapability before
-    anything is switched on, UnaskedOutput when RF was on before it was asked for, and
-    ReleaseNotConfirmed when the output could not be read back as off or only the limit ended it.
+    anything is switched on, UnaskedOutput when RF was on before it was asked for,
+    ReleaseNotConfirmed when the output could not be read back as off, and OffNotProved when only
+    the limit may have ended it.
     """
     refuse_overload(bench.analyzer, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
     await refuse_unasked_output(bench)
@@ -193,15 +194,32 @@ def unasked_output(bench: Bench, problem: str) -> UnaskedOutput:
 
 
 def _refuse_end_by_limit(opened: Activation, release: ConfirmedRelease) -> None:
-    """Raise ReleaseNotConfirmed where OFF changed nothing and the limit ended the activation."""
-    if opened.ends_by_hand:  # no limit could have ended it
+    """Raise OffNotProved where OFF may have changed nothing and the limit ended the activation.
+
+    A meter's tail that outlasts the limit is no sign of that.
+    """
+    # a person's foot switch is ended by no limit
+    if opened.ends_by_hand or opened.left_s >= _LIMIT_REACHED_S:
         return
-    stayed_on = release.stayed_closed or release.last_on_s > opened.meter_shows_s
-    if stayed_on and opened.left_s < _LIMIT_REACHED_S:
-        raise ReleaseNotConfirmed(
+    if release.stayed_closed:
+        raise OffNotProved(
             "OFF DOES NOT SWITCH OFF: the output stayed on after OFF and went off only at the "
             f"limit of {opened.limit_s:g} s sent with ON.",
             "It reads off now. Nothing but that limit would end the next activation.",
-            f"Do not go on with this bench: check 'off' in {opened.told_in} against its manual, "
-            "then the analyzer.",
+            f"{_check_off(opened)}.",
         )
+    if release.last_on_s > opened.meter_shows_s and not release.is_tail:
+        raise OffNotProved(
+            "OFF MAY NOT SWITCH OFF: with the keying output open a current was read until "
+            f"{release.last_on_s:.1f} s after OFF, and meanwhile the limit of {opened.limit_s:g} s "
+            "sent with ON ran out.",
+            "It reads off now. Perhaps nothing but that limit ended it.",
+            f"{_check_off(opened)} and its meter ('window_s' and 'zero_ma' in its data).",
+        )
+
+
+def _check_off(opened: Activation) -> str:
+    return (
+        f"Do not go on with this bench: check 'off' in {opened.told_in} against its manual, "
+        "then the analyzer"
+    )

@@ -13,14 +13,19 @@ from math import ceil, sqrt
 from typing import Literal
 
 from ohmwright.estimation.thermal_droop import Droop, Warmth
+from ohmwright.instruments.rf_monitor import ABOVE_ZERO_DIGITS
 from ohmwright.model.hardware import GeneratorData, MeterData
 from ohmwright.model.step import Timing
 
+from .meter_tail import tail_s
+from .release import READ_OFF_WITHIN_S
 from .resting import rested_warmth
 from .room import Room, rounded_down, rounded_up
 
 Severity = Literal["warning", "note"]
-Cause = Literal["decision rule", "digit", "rest", "recovery", "time limit", "count", "power"]
+Cause = Literal[
+    "decision rule", "digit", "rest", "recovery", "time limit", "count", "power", "tail"
+]
 
 _READINGS = 10
 """Readings after the meter's window has filled that suffice for scatter and lag; common practice,
@@ -174,4 +179,25 @@ def count_shortfall(room: Room, count_ma: float) -> Iterator[Shortfall]:
             f"a count of the trim moves the current by up to {count_ma:g} mA, and it passes within "
             f"±{room.room_ma:.3g} mA: perhaps no count brings it there; {wanted} would do",
             count_ma / room.room_ma,
+        )
+
+
+def tail_shortfall(meter: MeterData, current_ma: float) -> Iterator[Shortfall]:
+    """Yield that the meter, if it averages by a filter, reads off too late after `current_ma`.
+
+    A note, since its data call it a mean.
+    """
+    measured_ma = ABOVE_ZERO_DIGITS * meter.resolution_ma  # where it shows 0 with the output off
+    none_ma = measured_ma if meter.zero_ma is None else max(measured_ma, meter.zero_ma)
+    lasts_s = tail_s(meter, current_ma, none_ma)
+    if lasts_s > READ_OFF_WITHIN_S:
+        yield Shortfall(
+            "tail",
+            "name",
+            f"if the meter averages by a filter, it shows more than {none_ma:g} mA for "
+            f"{lasts_s:.1f} s after OFF has ended {current_ma:.0f} mA; a run in which RF does not "
+            f"read off within {READ_OFF_WITHIN_S:g} s ends with an alarm. Where its manual states "
+            "more, set zero_ma in its data; a mean has no such tail",
+            lasts_s / READ_OFF_WITHIN_S,
+            "note",
         )

@@ -12,6 +12,7 @@ from ohmwright.model.hardware import GeneratorData
 from ohmwright.model.positions import Position
 from ohmwright.model.step import Point, Stage
 
+from .asked_current import asked_current_ma
 from .asked_power import adjusted_power_shortfall, set_power_shortfall
 from .decidability import (
     Cause,
@@ -20,6 +21,7 @@ from .decidability import (
     count_shortfall,
     rest_shortfall,
     rule_and_digit_shortfalls,
+    tail_shortfall,
     time_shortfall,
 )
 from .measured_value import Accuracy
@@ -56,8 +58,26 @@ def foreseen(
             for where, shortfall in _shortfalls(file, step, bench, accuracy):
                 place = file.position(step.name, shortfall.key)
                 found.setdefault((shortfall.cause, place), []).append((step, where, shortfall))
-    told = (_told(place, together) for (_, place), together in found.items())
+    told = [_told(place, together) for (_, place), together in found.items()]
+    told.extend(_tail(file, stages, bench))
     return tuple(sorted(told, key=lambda one: (one.line, one.column)))
+
+
+def _tail(file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities) -> Iterator[Foreseen]:
+    """Yield that the meter may read off too late, once a bench: at the largest current asked for.
+
+    A release by a person has the time that it takes.
+    """
+    asked = [
+        (asked_current_ma(point), step)
+        for step in file.procedure.step
+        if isinstance(step, TimedStep) and set(step.stages) & set(stages)
+        for point in step.judged_points()
+    ]
+    if asked and not bench.released_by_hand:
+        current_ma, step = max(asked, key=lambda one: one[0])
+        for shortfall in tail_shortfall(bench.analyzer.meter, current_ma):
+            yield _told(file.position(step.name, shortfall.key), [(step, "", shortfall)])
 
 
 def _told(place: Position, together: list[tuple[Step, str, Shortfall]]) -> Foreseen:

@@ -23,6 +23,7 @@ from ohmwright.model.errors import (
 from ohmwright.model.event import UnaskedRf
 from ohmwright.wire.off import ANSWER_WITHIN_S
 
+from .meter_tail import MeterTail
 from .pending_events import PendingEvents
 from .uncancellable import uncancellable
 
@@ -35,6 +36,8 @@ BY_HAND_BOUND_S = 60.0
 _TRIES = 40
 _BETWEEN_TRIES_S = 0.1
 """Number of times that OFF is sent and read back in one release, and the pause between."""
+READ_OFF_WITHIN_S = _TRIES * _BETWEEN_TRIES_S
+"""Time within which it must have been read back, on the quickest line."""
 _KEYING_DELAY_S = 2.0
 """Longest time from keying until a current is read: dead time and the meter's window."""
 _SLOW_ANSWERS_S = 1.0
@@ -68,6 +71,8 @@ class ConfirmedRelease(NamedTuple):
     """How many times OFF was sent until it read open."""
     last_on_s: float
     """Seconds from OFF until anything last showed that RF was on; 0 where nothing did."""
+    is_tail: bool
+    """Whether that was only the meter's tail, of a current that had gone with OFF."""
 
 
 async def ensure_off_at_start(bench: Bench) -> None:
@@ -183,6 +188,7 @@ class _Seen:
     """What a release has seen so far; a second one after it goes on with it."""
 
     begun_s: float
+    tail: MeterTail
     took_s: float | None = None
     sent: int = 0
     stayed_closed: bool = False
@@ -195,11 +201,14 @@ class _Seen:
     @property
     def confirmed(self) -> ConfirmedRelease:
         """It has been read back as off."""
-        return ConfirmedRelease(self.took_s or 0.0, self.stayed_closed, self.sent, self.last_on_s)
+        return ConfirmedRelease(
+            self.took_s or 0.0, self.stayed_closed, self.sent, self.last_on_s, self.tail.explains
+        )
 
 
 async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | str:
-    seen = _Seen(bench.clock.now_s())
+    begun_s = bench.clock.now_s()
+    seen = _Seen(begun_s, MeterTail(bench.analyzer.data.meter, begun_s))
     for bound_s in (_bound_s(bench), LAST_TRY_BOUND_S):
         with anyio.move_on_after(bound_s, shield=True):
             return await _release(bench, seen, current_seen=current_seen)
@@ -218,14 +227,18 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
     problem = "OFF was not sent"
     for _ in _tries(bench):
         seen.sent += 1 if seen.took_s is None else 0
+        fades = False
         try:
             await analyzer.switch_off()
+            asked_s = clock.now_s()
             still = await rf.evidence_on()
+            seen.tail.take(_shown_open_ma(bench), asked_s, clock.now_s())
             is_open = still is None if analyzer.keyed_by_foot else not rf.contact_closed
             if seen.took_s is None and is_open:
                 seen.took_s = clock.now_s() - seen.begun_s
             if still is None and not current_seen:
                 still = await rf.evidence_on_within(_KEYING_DELAY_S)
+                seen.tail.take(_shown_open_ma(bench), clock.now_s(), clock.now_s())
             if still is None:
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()
@@ -234,6 +247,7 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
             problem = seen.problem = f"{still}{_refusal_of_off(analyzer)}"
             seen.last_on_s = clock.now_s() - seen.begun_s
             seen.stayed_closed = seen.stayed_closed or rf.contact_closed or rf.limit_runs
+            fades = seen.tail.explains
         except LinkTimeout as silent:
             rf.set_unknown()
             problem = silent.happened.rstrip(".")
@@ -248,10 +262,17 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
         except LinkError as error:
             rf.set_unknown()  # another instrument may have said that RF is off
             problem = error.happened.rstrip(".")
-        if clock.now_s() - seen.begun_s > _warned_after_s(bench):
+        if clock.now_s() - seen.begun_s > _warned_after_s(bench) and not fades:
             await _warn(bench, seen, problem)
         await clock.sleep(_BETWEEN_TRIES_S)
     return problem
+
+
+def _shown_open_ma(bench: Bench) -> float | None:
+    """Return the current read last, where the analyzer said before it that its output is open."""
+    analyzer = bench.analyzer
+    says_state = analyzer.protections.state_read_back and not analyzer.released_by_hand
+    return bench.rf.current_ma if says_state else None
 
 
 def _refusal_of_off(analyzer: Analyzer) -> str:

@@ -44,6 +44,12 @@ class Abilities:
         """Whether a person types what the meter shows."""
         return self.protections is not None and "reading" in self.protections.by_hand
 
+    @property
+    def released_by_hand(self) -> bool:
+        """Whether a release takes a person, to end RF or to say that nothing flows."""
+        foot_switch = self.protections is not None and self.protections.foot_switch
+        return foot_switch or self.read_by_eye
+
 
 def abilities_of(bench: Bench, given: GivenValues = NOTHING_GIVEN) -> Abilities:
     """Return what `bench` can do; `given`: answers that need not be asked for."""

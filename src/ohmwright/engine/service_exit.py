@@ -9,7 +9,7 @@ from functools import partial
 import anyio
 
 from ohmwright.instruments.operator import GoBack, SkipStep
-from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
+from ohmwright.model.errors import OffNotProved, OhmwrightError, ReleaseNotConfirmed
 from ohmwright.model.event import Event, ServiceLeft
 
 from .session import Session
@@ -24,15 +24,17 @@ async def service_left_on_exit(session: Session) -> AsyncIterator[None]:
     """Undo moves that were not stored, whatever ends the block early; RF is off by then.
 
     A unit with a port is sent out of service mode, which undoes them; else the session's
-    `pending.left_open` says what a person must undo. Where RF may be on, nothing is sent: the
-    generator must be switched off at its mains switch, which undoes the moves, too.
+    `pending.left_open` says what a person must undo. Where RF may be on, nothing is sent, and it
+    says what was moved: the generator must be switched off at its mains switch, which undoes that.
     """
     try:
         yield
-    except ReleaseNotConfirmed:
-        raise
-    except BaseException:
-        await uncancellable(partial(_leave, session))
+    except BaseException as error:
+        may_be_on = isinstance(error, ReleaseNotConfirmed) and not isinstance(error, OffNotProved)
+        if not may_be_on:
+            await uncancellable(partial(_leave, session))
+        elif session.service is not None:
+            session.pending.left_open = session.service.switched_off_text
         raise
 
 

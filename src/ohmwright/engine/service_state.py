@@ -59,16 +59,34 @@ class ServiceState:
         """What a person must know and do where the run ends here and cannot undo the moves."""
         where = f"The unit may still be in service mode at adjustment point {self.point}."
         if not self.by_hand:
-            return f"{where} It did not take the command to leave. Leave it there without saving."
-        done, undo = _press_texts(self.presses, 1), _press_texts(self.presses, -1)
-        told = f" Confirmed or shown by the meter, and not stored: {done} To undo that: {undo}"
-        pressed = told if done else ""
+            return (
+                f"{where}{self._moved} It did not take the command to leave. Leave it there "
+                "without saving."
+            )
+        undo = _press_texts(self.presses, -1)
+        pressed = f"{self._moved} To undo that: {undo}" if undo else ""
         request = self.unanswered_request or self.cued
         asked = f' Asked and not answered, so look whether it was done: "{request}"'
         return (
             f"{where}{pressed}{asked if request else ''} "
             "Or leave service mode without saving; that undoes whatever was pressed there."
         )
+
+    @property
+    def switched_off_text(self) -> str:
+        """What a person is told where RF may be on, and the mains switch has to end it."""
+        return (
+            f"The unit may still be in service mode at adjustment point {self.point}.{self._moved} "
+            "Nothing was sent to it, since RF may be on. Its mains switch undoes what it has not "
+            "stored."
+        )
+
+    @property
+    def _moved(self) -> str:
+        """What was moved and is not stored, as a sentence after a space; empty where nothing."""
+        if done := _press_texts(self.presses, 1):
+            return f" Confirmed or shown by the meter, and not stored: {done}"
+        return f" Its trim was moved by {self.counts:+d} counts; not stored." if self.counts else ""
 
 
 def _press_texts(presses: Counter[Key], sign: int) -> str:

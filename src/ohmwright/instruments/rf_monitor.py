@@ -16,7 +16,8 @@ from .plausible_current import is_plausible
 
 _LOOK_EVERY_S = 0.5
 _ZERO_READINGS = 5
-_ABOVE_ZERO_DIGITS = 3
+ABOVE_ZERO_DIGITS = 3
+"""Above what the meter shows with the output off, in digits, a current is RF."""
 _ZERO_AT_MOST = 0.01
 """Of a meter's range: more than that is no zero of a meter that works."""
 
@@ -35,6 +36,8 @@ class RfMonitor:
         """Whether the analyzer's keying output read closed when it was last asked."""
         self.limit_runs = False
         """Whether its limit still counted down when it was last asked."""
+        self.current_ma: float | None = None
+        """What the meter showed then, in mA; None where it was not asked, as RF was on anyway."""
         self.may_be_zero = False
         """Whether what was last read as RF is a small current, and no zero is stated."""
         self.off_since_s: float | None = None
@@ -84,13 +87,13 @@ class RfMonitor:
         meter = self._analyzer.data.meter
         if self._zero_ma is None:
             return meter.largest_zero_ma
-        measured_ma = self._zero_ma + _ABOVE_ZERO_DIGITS * meter.resolution_ma
+        measured_ma = self._zero_ma + ABOVE_ZERO_DIGITS * meter.resolution_ma
         return measured_ma if meter.zero_ma is None else max(measured_ma, meter.zero_ma)
 
     async def evidence_on(self) -> str | None:
         """Read state, limit and current; what shows that RF is on, None where it is off."""
         self._state.begin_reading()
-        self.may_be_zero = False
+        self.current_ma, self.may_be_zero = None, False
         if self._analyzer.keyed_by_foot:
             problem = await self._current_flows()
         else:
@@ -183,7 +186,7 @@ class RfMonitor:
         return f"the keying output reads open, yet {left_s:.1f} s of a limit are still running"
 
     async def _current_flows(self) -> str | None:
-        current_ma = (await self._analyzer.fetch_current()).current_ma
+        self.current_ma = current_ma = (await self._analyzer.fetch_current()).current_ma
         # what is no number is no current either: the meter has nothing to show
         return self._flows(current_ma) if current_ma > self.zero_limit_ma else None
 

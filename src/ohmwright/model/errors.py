@@ -127,6 +127,10 @@ class ReleaseNotConfirmed(OhmwrightError):  # noqa: N818
     exit_code = 5
 
 
+class OffNotProved(ReleaseNotConfirmed):
+    """RF reads off, and it may have been the limit sent with ON that ended it, and not OFF."""
+
+
 class RecordError(OhmwrightError):
     """A record is damaged or cannot be written."""
 

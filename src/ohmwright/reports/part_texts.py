@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import zip_longest
 
-from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.errors import OffNotProved, ReleaseNotConfirmed
 from ohmwright.model.event import Fault
 from ohmwright.model.protections import Protections
 from ohmwright.model.traceability import Environment, Told
@@ -82,12 +82,14 @@ def _who_stands_by(protections: Protections, part: RunPart) -> str:
 
 def fault_text(fault: Fault) -> str:
     """What ended a part early; of RF that may have been on, when that was said."""
-    if fault.error != ReleaseNotConfirmed.__name__:
-        return fault.message
-    return (
-        f"{minute_text(fault.at)}: “{fault.message.rstrip('.')}.” No later reading of RF is "
-        "on record: see at the bench that it is off."
-    )
+    said = f"{minute_text(fault.at)}: “{fault.message.rstrip('.')}.”"
+    match fault.error:
+        case ReleaseNotConfirmed.__name__:
+            no_later = "No later reading of RF is on record: see at the bench that it is off."
+            return f"{said} {no_later}"
+        case OffNotProved.__name__:  # it was read as off
+            return said
+    return fault.message
 
 
 def rf_not_ended_text(part: RunPart) -> str:

@@ -1,0 +1,65 @@
+"""What a meter may still show after OFF of a current that has gone, by its data."""
+
+from __future__ import annotations
+
+from math import exp, log
+from typing import NamedTuple
+
+from ohmwright.model.hardware import MeterData
+
+_SCATTER = 0.02
+"""By which readings of one current may differ, beside a digit."""
+
+
+class _Bound(NamedTuple):
+    """The most that readings may show: `most_ma`, and ever less from `falls_from_s` on."""
+
+    most_ma: float
+    falls_from_s: float
+
+
+class MeterTail:
+    """The readings after OFF, held against those of a current that went off with it.
+
+    A meter that averages by a filter shows such a current for longer than the window in its data,
+    and ever less of it. So every reading bounds those after it: once a new one is due they fall by
+    a factor of e in each window, as behind a filter with the whole window for its time constant. A
+    mean falls sooner; an output that stays on does not fall, nor does a small current that remains.
+    """
+
+    def __init__(self, meter: MeterData, off_s: float) -> None:
+        """`off_s`: when OFF was sent first, in s of the bench's clock."""
+        self._interval_s, self._window_s = 1 / meter.readings_per_s, meter.window_s
+        self._digit_ma = meter.resolution_ma
+        self._bounds = [_Bound(meter.max_current_ma, off_s + self._interval_s)]
+        self.explains = True
+        """Whether it explains each reading so far."""
+
+    def take(self, current_ma: float | None, asked_s: float, read_s: float) -> None:
+        """Take a reading that was asked for, and read, at these times of the bench's clock.
+
+        None is one that cannot be held against it: the contact or the limit spoke for RF, or the
+        analyzer does not say its state. What is once not explained ends the tail for good.
+        """
+        if current_ma is None or not current_ma <= self._most_ma(asked_s) + self._digit_ma:
+            self.explains = False
+        elif self.explains:
+            most_ma = (1 + _SCATTER) * current_ma + self._digit_ma
+            self._bounds.append(_Bound(most_ma, read_s + self._interval_s))
+
+    def _most_ma(self, at_s: float) -> float:
+        """Return the most that a reading asked for at `at_s` may show, beside a digit."""
+        return min(
+            bound.most_ma * exp(-max(0.0, at_s - bound.falls_from_s) / self._window_s)
+            for bound in self._bounds
+        )
+
+
+def tail_s(meter: MeterData, current_ma: float, none_ma: float) -> float:
+    """Return for how long in s a filter shows more than `none_ma` of a current that has gone.
+
+    Of a filter that delays a change as a mean over the meter's window does; with the interval until
+    the reading that shows no more.
+    """
+    constants = max(0.0, log(current_ma / none_ma))
+    return 0.5 * meter.window_s * constants + 1 / meter.readings_per_s
