@@ -59,6 +59,6 @@ def test_at_a_foot_switch_rf_counts_until_now_unless_it_was_never_pressed() -> N
 def test_who_types_is_given_longer_than_who_lets_go(
     *, by_foot: bool, by_eye: bool, took_s: float, slow: bool
 ) -> None:
-    release = ConfirmedRelease(took_s, stayed_closed=False, sent=1, last_on_s=0.0)
+    release = ConfirmedRelease(took_s, stayed_closed=False, sent=1, last_on_s=0.0, is_tail=False)
     said = slow_release(bench_at(20.0, by_foot=by_foot, by_eye=by_eye), release, STAMP)
     assert (said is not None) is slow
