@@ -20,6 +20,7 @@ from ohmwright.estimation.ar1_regression import (
     CORRELATIONS,
     LOG_SHARES,
     Noise,
+    covariances,
     diagonal_prior,
     moments,
 )
@@ -179,7 +180,7 @@ def mixed(share: np.ndarray, mean: np.ndarray, sd: np.ndarray) -> tuple[float, f
 
 def moments_of(index: int) -> tuple[float, float]:
     members = found()
-    variance = members.covariance[:, index, index]
+    variance = covariances(members.spread)[:, index, index]
     return mixed(members.weight, members.mean[:, index], np.sqrt(variance))
 
 

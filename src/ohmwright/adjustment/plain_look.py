@@ -12,10 +12,13 @@ from dataclasses import dataclass
 from itertools import combinations, pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ohmwright.estimation.activation_record import Question
 
 from .activation_log import ActivationLog
+
+Floats = NDArray[np.float64]
 
 _OF_A_RISE = 2.0
 """A later place differs upwards if it does by more than this many spreads: what is left of a rise
@@ -57,10 +60,13 @@ class PlainLook:
         self._earlier: list[Stay] = []
         self._log: ActivationLog | None = None
         self._counts = 0
+        self._looked_at: tuple[float, list[tuple[float, int]]] | None = None
+        """Age of the latest reading, and the moves, when `_seen` was found."""
+        self._seen: list[Stay] = []
 
     def begin_activation(self, log: ActivationLog, counts: int) -> None:
         """Look at `log` from now on; the trim stands at `counts` when RF comes on."""
-        self._log, self._counts = log, counts
+        self._log, self._counts, self._looked_at = log, counts, None
 
     def end_activation(self, *, timed_out: bool) -> None:
         """Keep the stays of the activation; not of one that ended by itself, whose fall is none."""
@@ -119,13 +125,20 @@ class PlainLook:
 
     @property
     def _present(self) -> list[Stay]:
-        return [] if self._log is None else [*self._stays(self._log)]
+        """The stays of the activation under way: a decision asks for them several times."""
+        if self._log is None:
+            return []
+        now = self._log.latest_s, self._log.moves
+        if now != self._looked_at:
+            self._looked_at, self._seen = now, [*self._stays(*self._log.readings, now[1])]
+        return self._seen
 
-    def _stays(self, log: ActivationLog) -> Iterator[Stay]:
+    def _stays(
+        self, age_s: Floats, value: Floats, moves: list[tuple[float, int]]
+    ) -> Iterator[Stay]:
         """Yield the stays of an activation that were long enough for two readings."""
-        age_s, value = log.readings
-        counts, least_s = self._counts, _response_s(log)
-        for (begun_s, moved), (end_s, _) in pairwise([*log.moves, (np.inf, 0)]):
+        counts, least_s = self._counts, _response_s(age_s, value, moves)
+        for (begun_s, moved), (end_s, _) in pairwise([*moves, (np.inf, 0)]):
             counts += moved
             whole = (age_s - self._question.window_s >= begun_s) & (age_s <= end_s)
             seen = value[whole]
@@ -138,10 +151,9 @@ class PlainLook:
             yield Stay(counts, float(np.mean(late)) / target, spread / target, is_long)
 
 
-def _response_s(log: ActivationLog) -> float:
+def _response_s(age_s: Floats, value: Floats, moves: list[tuple[float, int]]) -> float:
     """Time from switching on until the output had come most of its way up, as the readings show."""
-    age_s, value = log.readings
-    first_move_s = log.moves[1][0] if log.steps > 1 else np.inf
+    first_move_s = moves[1][0] if len(moves) > 1 else np.inf
     rising = age_s <= first_move_s
     risen = age_s[rising & (value >= _MOST_OF_RISE * np.max(value[rising], initial=0.0))]
     return float(risen[0]) if risen.size > 0 else 0.0

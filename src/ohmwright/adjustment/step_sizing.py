@@ -263,8 +263,9 @@ class StepSizer:
             room = min(room, abs(error) + self.tolerance)
         size = int(min(max(1, int(room / largest_gain)), most))
         least = min(size, probing.first_counts)
-        up, down = (self.reachable(way * size, least=least) for way in (sign, -sign))
-        counts = up or down
+        counts = self.reachable(sign * size, least=least) or self.reachable(
+            -sign * size, least=least
+        )
         self._first_size = self._first_size or abs(counts)
         self.probes += 1
         return self.trim.probe(counts, most_presses=self.probes)

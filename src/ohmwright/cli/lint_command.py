@@ -9,7 +9,7 @@ from pathlib import Path
 
 from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.api.paths import given_procedure
-from ohmwright.engine.capability import complaints
+from ohmwright.engine.capability import CORRECT_WHAT_IS_NAMED, complaints
 from ohmwright.engine.foresight import Foreseen, foreseen
 from ohmwright.engine.measured_value import Accuracy
 from ohmwright.engine.plausibility import implausible
@@ -45,9 +45,7 @@ def run_lint(
         abilities = bench.abilities(attended=not unattended)
         lines = list(complaints(file, STAGES, abilities))
         if lines:
-            raise ProcedureError(
-                "\n".join(lines), do="Correct what each line names, or change bench."
-            )
+            raise ProcedureError("\n".join(lines), do=CORRECT_WHAT_IS_NAMED)
         today = (VirtualClock() if bench.virtual_time else RealClock()).wall().date()
         if bench.certificate is not None and not accept_expired:
             refuse_expired(bench.certificate.traceability(today))

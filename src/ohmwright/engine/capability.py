@@ -14,6 +14,9 @@ from .procedure_file import ProcedureFile
 from .requirements import Abilities, abilities_of
 from .steps.base import TimedStep
 
+CORRECT_WHAT_IS_NAMED = "Correct what each line names, or change bench."
+"""What to do about complaints."""
+
 
 def refuse_impossible(
     file: ProcedureFile, stages: tuple[Stage, ...], bench: Bench, given: GivenValues = NOTHING_GIVEN
@@ -27,7 +30,7 @@ def refuse_impossible(
         raise ProcedureError(
             "\n".join(lines),
             "Nothing was switched on.",
-            "Correct what each line names, or change bench.",
+            CORRECT_WHAT_IS_NAMED,
         )
 
 

@@ -36,8 +36,10 @@ async def connect_each_load(job: Job, session: Session) -> None:
     if "load" in analyzer.by_hand:
         return
     bank_ohm = analyzer.data.load_bank.loads_ohm
-    first = {one.load_ohm: one for one in reversed(list(_needed(job)))}
-    for one in reversed(first.values()):
+    first = dict[float, _NeededLoad]()
+    for one in _needed(job):
+        first.setdefault(one.load_ohm, one)
+    for one in first.values():
         if one.load_ohm in bank_ohm:  # else it is a leakage path's own
             try:
                 await analyzer.set_load(one.load_ohm)

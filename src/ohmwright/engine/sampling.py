@@ -81,8 +81,8 @@ async def samples(
         current_ma, number, by_hand = reading
         came_s = clock_s() - began_s
         if not by_hand:
-            before_s, latest_s = latest_s, came_s - asked_s
-            pace.query_s = query_s = latest_s if latest_s < before_s else before_s
+            query_s, latest_s = min(latest_s, came_s - asked_s), came_s - asked_s
+            pace.query_s = query_s
         slept_s = clock.asleep_s() - asleep_s
         if abs(slept_s) > interval_s:
             raise activation_void(
@@ -162,9 +162,7 @@ class AgesByNumber:
                 raise _gap(counted_s, f"at most {longest_s:.1f} s")
             if _MOST_RATE * counted_s < shortest_s:
                 raise _gap(counted_s, f"at least {shortest_s:.1f} s")
-            earliest_s, age_s = asked_s - apart_s, self._age_s + counted_s
-            age_s = age_s if age_s > earliest_s else earliest_s
-            age_s = age_s if age_s < came_s else came_s
+            age_s = min(came_s, max(asked_s - apart_s, self._age_s + counted_s))
         self._number, self._asked_s, self._came_s, self._age_s = number, asked_s, came_s, age_s
         return age_s
 

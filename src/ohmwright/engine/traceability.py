@@ -14,6 +14,7 @@ from .measured_value import Accuracy
 from .session import Session
 
 _AROUND = "#:;()[]. "
+"""What may stand around a serial number that is not part of it."""
 
 
 def traceability_of(bench: Bench, *, accept_expired: bool) -> Traceability | None:

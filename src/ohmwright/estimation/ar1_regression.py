@@ -130,6 +130,12 @@ class Noise:
     dof: float
 
 
+def covariances(spread: Floats) -> Floats:
+    """Covariances, shape (..., k, k), of coefficients that have this `spread`."""
+    found: Floats = spread.swapaxes(-1, -2) @ spread
+    return found
+
+
 @dataclass(frozen=True)
 class Posterior:
     """Posterior of the last k coefficients of each case, a multivariate Student t with `dof`.
@@ -148,8 +154,7 @@ class Posterior:
     @property
     def covariance(self) -> Floats:
         """Covariances (..., k, k), to be multiplied by `scale2`."""
-        covariance: Floats = self.spread.swapaxes(-1, -2) @ self.spread
-        return covariance
+        return covariances(self.spread)
 
 
 @dataclass(frozen=True)

@@ -127,12 +127,6 @@ class Members:
     hunting: float = 0.0
     other_shape: float = 0.0
 
-    @property
-    def covariance(self) -> Floats:
-        """Covariances of the coefficients, shape (m, p, p)."""
-        covariance: Floats = self.spread.swapaxes(-1, -2) @ self.spread
-        return covariance
-
 
 def plain_members(found: Decomposition) -> Members:
     """Members without departures, of cases of shape (correlations, 1)."""

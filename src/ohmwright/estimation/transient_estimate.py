@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .activation_record import ActivationRecord, FitStart
-from .ar1_regression import mean, moments
+from .ar1_regression import covariances, mean, moments
 from .coefficients import COUNT, DROOP_TAU_S, DYNAMIC, TRIM, Coefficient, combination
 from .departures import COURSE_COUNT, course_slopes
 from .habits import Habits
@@ -145,7 +145,7 @@ class TransientEstimate:
     @property
     def covariance(self) -> Floats:
         """Covariances of the parts, shape (m, 8, 8)."""
-        covariance: Floats = self.spread.swapaxes(-1, -2) @ self.spread
+        covariance = covariances(self.spread)
         covariance[:, Coefficient.LEVEL, Coefficient.LEVEL] += self.besides
         return covariance
 

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
-from ohmwright.model.event import Event, PointDone, RunStarted
+from ohmwright.engine.resume import run_started_event
+from ohmwright.model.event import Event, PointDone
 
 Row = dict[str, Any]
 
@@ -24,7 +25,7 @@ def run_row(events: Sequence[Event]) -> Row:
     Its start stands first, but in older records of benches worked by hand: there it comes after
     what a person was asked at first contact.
     """
-    started = next((event for event in events if isinstance(event, RunStarted)), None)
+    started = run_started_event(events)
     row: Row = dict.fromkeys(("asset", "model", "serial", "procedure", "operator"), "")
     row["work"] = None
     if started is not None:

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 from sqlalchemy import Connection, select
 
+from ohmwright.engine.resume import run_started_event
 from ohmwright.model.event import Event, RunResumed, RunStarted
 from ohmwright.wire.clock import RealClock
 
@@ -72,8 +73,8 @@ def begun_otherwise_than_numbered(run_id: str, events: Sequence[Event]) -> Itera
 
 def dated_ahead(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
     """A warning for a run whose end is still to come by this computer's clock."""
-    simulated = any(isinstance(e, RunStarted) and e.seed is not None for e in events)
-    if not events or simulated:
+    started = run_started_event(events)
+    if not events or (started is not None and started.seed is not None):
         return
     ended = _with_time_zone(events[-1].at)
     if (ended - RealClock().wall()).total_seconds() > CLOCK_DIFFERENCE_S:

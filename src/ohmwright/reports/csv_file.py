@@ -1,6 +1,6 @@
 """The results of a certificate as CSV, safe to open in a spreadsheet.
 
-Figures have a decimal point and every digit of the record; text stands in quotes. Text that a
+Figures have a decimal point and twelve significant digits; text stands in quotes. Text that a
 spreadsheet might take for a formula, at its beginning or after a separator within it, has an
 apostrophe put before the sign: `'=1+1`. Control characters show as codes.
 """
@@ -24,6 +24,8 @@ from .verdict_grounds import UNCOVERED, is_by_readings_alone
 
 # a separator of another locale may cut a cell in two, so what follows one counts as a beginning
 _FORMULA = re.compile(r"(^|[;,|])([\s\"']*)(?=[=+\-@＝＋－＠])")
+_DIGITS = 12
+"""Significant digits of a figure; what follows is the rounding of binary arithmetic."""
 Cell = str | float | int | None
 
 
@@ -40,10 +42,6 @@ def csv_of_rows(rows: Sequence[Mapping[str, Cell]]) -> bytes:
     writer.writerow(names)
     writer.writerows([[_cell(row[name]) for name in names] for row in rows])
     return text.getvalue().encode("utf-8-sig")
-
-
-_DIGITS = 12
-"""Significant digits of a figure; what follows is the rounding of binary arithmetic."""
 
 
 def spreadsheet_safe(text: str) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from math import ceil, inf
 
 from ohmwright.model.hardware import MeterData
+from ohmwright.wire.scpi import format_number
 
 from .profile import MeterPhysics
 from .randomness import Randomness
@@ -14,6 +15,7 @@ from .randomness import Randomness
 GRID_S = 0.05
 """Longest tick; a reading interval is a whole number of ticks."""
 _OVERRANGE = 1.05
+_OVER_RANGE_REPLY = format_number(inf).encode()
 
 
 class Meter:
@@ -77,7 +79,7 @@ class Meter:
             value_ma = self.value_ma
             if value_ma is None:
                 return NO_READING
-            value = b"9.9E+37" if value_ma == inf else b"%+.5E" % (value_ma / 1000)
+            value = _OVER_RANGE_REPLY if value_ma == inf else b"%+.5E" % (value_ma / 1000)
             self._reply = b"%s,A,%05d" % (value, self.number)
         return self._reply
 
