@@ -20,7 +20,7 @@ from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
 
 from .command_set import Ask, Tell
 from .dialogue import Dialogue
-from .exchange import MeasuredReply, ReplyValues
+from .exchange import Exchange, MeasuredReply, ReplyValues
 from .field_codec import FieldValue
 from .scpi import short_form, unquote
 
@@ -89,12 +89,16 @@ class VerifiedDialogue:
         believed by itself.
         """
         exchange, ask = self.dialogue.question(verb)
-        if exchange.send is None or not exchange.is_numbered:
+        if not _is_said_twice(exchange):
             return exchange.measured(await ask())
         said = await agreed_reading(ask, exchange.measured)
         if said is None:
             raise self._another_each_time(verb)
         return exchange.measured(said)
+
+    def is_said_twice(self, verb: Ask) -> bool:
+        """Whether a reading of `verb` is believed only when it was said more than once."""
+        return _is_said_twice(self.dialogue.question(verb).exchange)
 
     async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
         """Send the command `verb`, and again until `back` reads `value`, but for rounding.
@@ -154,6 +158,10 @@ class VerifiedDialogue:
             "Where readings change faster than they are asked for, the computer is too busy or the "
             "line too slow; else check cable, shielding and baud rate.",
         )
+
+
+def _is_said_twice(exchange: Exchange) -> bool:
+    return exchange.send is not None and exchange.is_numbered
 
 
 def _shown(value: FieldValue) -> str:
