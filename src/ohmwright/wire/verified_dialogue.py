@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Coroutine
 from typing import Any, TypeVar
 
-from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
+from ohmwright.model.errors import LinkTimeout, ProtocolError, SettingNotTaken, WrongInstrument
 
 from .command_set import Ask, Tell
 from .dialogue import Dialogue
@@ -135,7 +135,7 @@ class VerifiedDialogue:
                 return
         said = self.dialogue.commands.exchange(verb).body(fields).decode("latin-1").strip()
         name, shown = self.dialogue.framing.link.name, _shown(reply)
-        raise ProtocolError(
+        raise SettingNotTaken(
             f"{name} was told '{said}' and reads back '{shown}'.",
             "It is not set as it should be; nothing is measured so.",
             "Check the instrument's data file against its manual, and the cabling.",
