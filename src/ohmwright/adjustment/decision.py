@@ -161,20 +161,23 @@ class AdjustmentDecider:
         pair = self._sizer.look.two_that_differ()
         if pair is None:
             return AdjustmentDecision("give up", reason=NO_EFFECT)
-        return self._contradicted(pair, "no effect of the trim was found")
+        return self._contradicted(
+            pair,
+            "no effect of the trim was found",
+            "see whether it is stable, and window_s in the analyzer's data",
+        )
 
     def _unreachable(self, reason: str) -> AdjustmentDecision:
         """The end by a range that is too short, unless the output was seen beyond the target."""
         pair = self._sizer.look.two_about_target()
         if reason != RANGE_ENDS or pair is None:
             return AdjustmentDecision("give up", reason=reason)
-        return self._contradicted(pair, "the target seemed out of the trim's range")
+        found = "the target seemed out of the trim's range"
+        return self._contradicted(pair, found, "see whether it is stable")
 
-    def _contradicted(self, pair: tuple[Stay, Stay], found: str) -> AdjustmentDecision:
+    def _contradicted(self, pair: tuple[Stay, Stay], found: str, look: str) -> AdjustmentDecision:
         """The end as undecided, with the readings that contradict what was `found`."""
         target = self._sizer.spec.question.target
         seen = " and ".join(f"{s.output * target:.4g} at {s.counts:+d} counts" for s in pair)
-        reason = (
-            f"{NO_MODEL}: {found}, though it read {seen} from the start; see whether it is stable"
-        )
+        reason = f"{NO_MODEL}: {found}, though it read {seen} from the start; {look}"
         return AdjustmentDecision("leave undecided", reason=reason)

@@ -58,6 +58,8 @@ class PlainLook:
         self._question = question
         self._droop = _USUAL_DROOP if largest_droop is None else largest_droop
         self._earlier: list[Stay] = []
+        self._earlier_at_once: list[Stay] = []
+        """The same, with readings that the meter's window may have begun before the move."""
         self._log: ActivationLog | None = None
         self._counts = 0
         self._looked_at: tuple[float, list[tuple[float, int]]] | None = None
@@ -72,6 +74,7 @@ class PlainLook:
         """Keep the stays of the activation; not of one that ended by itself, whose fall is none."""
         if not timed_out:
             self._earlier.extend(self._present)
+            self._earlier_at_once.extend(self._at_once)
         self._log = None
 
     @property
@@ -80,8 +83,13 @@ class PlainLook:
         return [*self._earlier, *self._present]
 
     def two_that_differ(self) -> tuple[Stay, Stay] | None:
-        """The two places farthest apart that differ in output, as the trim must have made it."""
-        return _farthest_apart(self._differing)
+        """The two places farthest apart that differ in output, as the trim must have made it.
+
+        A mean over two outputs lies between them: where it differs, too, a move did something,
+        however long the meter's window is.
+        """
+        stays = [*self._earlier_at_once, *self._at_once]
+        return _farthest_apart(self._differing) or _farthest_apart(self._that_differ(stays))
 
     def two_about_target(self) -> tuple[Stay, Stay] | None:
         """The two that differ, with the target surely between their outputs."""
@@ -109,7 +117,10 @@ class PlainLook:
 
     @property
     def _differing(self) -> list[tuple[Stay, Stay]]:
-        settled = [stay for stay in self.stays if stay.spread <= _SETTLED]
+        return self._that_differ(self.stays)
+
+    def _that_differ(self, stays: list[Stay]) -> list[tuple[Stay, Stay]]:
+        settled = [stay for stay in stays if stay.spread <= _SETTLED]
         return [pair for pair in combinations(settled, 2) if self._differ(*pair)]
 
     @property
@@ -130,17 +141,22 @@ class PlainLook:
             return []
         now = self._log.latest_s, self._log.moves
         if now != self._looked_at:
-            self._looked_at, self._seen = now, [*self._stays(*self._log.readings, now[1])]
+            window_s = self._question.window_s
+            self._looked_at, self._seen = now, [*self._stays(self._log, window_s)]
         return self._seen
 
-    def _stays(
-        self, age_s: Floats, value: Floats, moves: list[tuple[float, int]]
-    ) -> Iterator[Stay]:
-        """Yield the stays of an activation that were long enough for two readings."""
+    @property
+    def _at_once(self) -> list[Stay]:
+        """The stays under way, with readings that the meter's window may have begun before."""
+        return [] if self._log is None else [*self._stays(self._log, 0.0)]
+
+    def _stays(self, log: ActivationLog, window_s: float) -> Iterator[Stay]:
+        """Yield the stays that were long enough for two readings, each a mean over `window_s`."""
+        (age_s, value), moves = log.readings, log.moves
         counts, least_s = self._counts, _response_s(age_s, value, moves)
         for (begun_s, moved), (end_s, _) in pairwise([*moves, (np.inf, 0)]):
             counts += moved
-            whole = (age_s - self._question.window_s >= begun_s) & (age_s <= end_s)
+            whole = (age_s - window_s >= begun_s) & (age_s <= end_s)
             seen = value[whole]
             if seen.size < 2:
                 continue

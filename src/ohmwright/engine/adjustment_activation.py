@@ -71,6 +71,7 @@ async def run_adjustment_activation(
     except FootSwitchLetGo:
         on_s, detector.output_lost = session.on_s - before_s, True
     policy.released(on_s, timed_out=detector.output_lost)
+    session.note_window_by_moves(policy.log.record())
     await actuator.resolve_unanswered_presses()
     return AdjustmentActivation(on_s, tuple(readings), no_output=not detector.onset_seen)
 

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ohmwright.estimation.activation_record import ActivationRecord
+from ohmwright.estimation.followed_moves import window_by_moves_s
 from ohmwright.estimation.transient_problem import window_explained_s
 from ohmwright.model.result import Sample
 
@@ -14,10 +16,11 @@ _ACTIVATIONS = 2
 
 
 class MeterWindow:
-    """The window that the analyzer's data state, held against each rested activation.
+    """The window that the analyzer's data state, held against rises and moves.
 
     Readings that rise sooner than the quickest output could, averaged over the window that is
-    stated, were averaged over a shorter one. A longer one does not show.
+    stated, were averaged over a shorter one; so were readings that follow moves of a trim sooner
+    than such means can. A longer window does not show.
     """
 
     def __init__(self, stated_s: float) -> None:
@@ -25,6 +28,7 @@ class MeterWindow:
         self._stated_s = stated_s
         self._shorter_s: list[float] = []
         """The longest window that explains each activation which the stated one does not."""
+        self._is_told = False
 
     def finding(self, samples: Sequence[Sample]) -> str:
         """Take the readings of an activation, at least one; return what to tell a person, or ''."""
@@ -33,11 +37,26 @@ class MeterWindow:
         if explained_s is None or explained_s >= self._stated_s:
             return ""
         self._shorter_s.append(explained_s)
-        if len(self._shorter_s) != _ACTIVATIONS:
+        if len(self._shorter_s) < _ACTIVATIONS:
             return ""
+        return self._told_once(
+            f"in {_ACTIVATIONS} activations the readings rose", min(self._shorter_s)
+        )
+
+    def finding_by_moves(self, record: ActivationRecord) -> str:
+        """Take an activation in which a trim was moved; return what to tell a person, or ''."""
+        explained_s = window_by_moves_s(record)
+        if explained_s >= self._stated_s:
+            return ""
+        return self._told_once("the readings followed moves of a trim", explained_s)
+
+    def _told_once(self, seen: str, explained_s: float) -> str:
+        """Return what to tell of what was `seen`; empty where a person was told before."""
+        if self._is_told:
+            return ""
+        self._is_told = True
         return (
-            f"finding about the analyzer's data: in {_ACTIVATIONS} activations the readings rose "
-            f"sooner than means over {self._stated_s:g} s can; means over "
-            f"{min(self._shorter_s):.2g} s or less explain them. The values allow for that. "
-            "Correct window_s in the analyzer's data file by its manual"
+            f"finding about the analyzer's data: {seen} sooner than means over "
+            f"{self._stated_s:g} s can; means over {explained_s:.2g} s or less explain them. The "
+            "values allow for that. Correct window_s in the analyzer's data file by its manual"
         )

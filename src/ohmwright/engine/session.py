@@ -7,6 +7,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from typing import Literal
 
+from ohmwright.estimation.activation_record import ActivationRecord
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import NOT_ANSWERS
 from ohmwright.model.assignment import PROGRAM
@@ -141,8 +142,12 @@ class Session:
 
     def note_window(self, taken: Sequence[Sample]) -> None:
         """Put on record where readings of a rested activation contradict the meter's window."""
-        words = self._window.finding(taken)
-        if words:
+        if words := self._window.finding(taken):
+            self._remark(words)
+
+    def note_window_by_moves(self, record: ActivationRecord) -> None:
+        """Put on record where readings followed moves too soon for the meter's window."""
+        if words := self._window.finding_by_moves(record):
             self._remark(words)
 
     def _remark(self, words: str) -> None:

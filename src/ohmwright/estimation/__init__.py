@@ -13,6 +13,7 @@ Nothing here waits, knows a clock or a port. Read in this order:
                             of one quantity by all of them
     activation_record       what is asked of an output, and the readings of one activation
     transient_problem       those readings as a regression
+    followed_moves          whether readings follow moves too soon for the window that is stated
     first_guess             where a fit of them begins
     transient_fit           the dynamics that explain them best
     two_states              an output that swings between two levels, and its readings without it

@@ -25,6 +25,7 @@ from .coefficients import (
     window_mean_response,
 )
 from .departures import departure_columns
+from .followed_moves import window_by_moves_s
 from .prior import NoisePrior, TransientPrior, vague_prior
 
 Floats = NDArray[np.float64]
@@ -176,10 +177,13 @@ def precision_near(prior: TransientPrior, droop: float) -> Floats:
 def explicable(record: ActivationRecord) -> ActivationRecord:
     """`record` with a window that explains its first readings, and without those that none does.
 
-    A reading above the quickest rise shows that the meter's window is shorter than stated: the
-    longest that explains all readings is taken. What even the shortest does not explain came later
-    than it seems, and is left out: taken for noise, it would hide what moves do.
+    A reading above the quickest rise, or one that follows a move too soon, shows that the meter's
+    window is shorter than stated: the longest that explains all readings is taken. What even the
+    shortest does not explain came later than it seems, and is left out: taken for noise, it would
+    hide what moves do.
     """
+    if record.steps.at_s.size > 1:  # the trim was moved
+        record = replace(record, window_s=window_by_moves_s(record))
     shorter, first = record, _first_explicable(record)
     for share in _SHORTER_WINDOWS:
         if first == 0:
