@@ -21,6 +21,7 @@ from typing import Any, NoReturn
 from ohmwright.wire.machine_priority import run_before_others
 from ohmwright.wire.machine_time import elapsed_s
 
+from .current_orders import CurrentOrders
 from .frames import ACKNOWLEDGED, DATA, FAILED, PING, READY, TRIPPED, WATCH, Unpacker, pack
 from .orders import ReleaseOrders
 from .ports import BlockingPort, open_port
@@ -45,6 +46,8 @@ class Guard:
     engine: socket.socket
     port: BlockingPort
     orders: ReleaseOrders
+    current: CurrentOrders | None = None
+    """How to see whether a current flows after OFF; None where the guard cannot."""
     stopped: bool = False
     deserted: bool = False
     """Whether the engine is gone, so that only the guard can warn a person."""
@@ -135,8 +138,8 @@ class Guard:
             self.stopped = self.deserted = True
 
     def _end_for_good(self) -> bool:
-        """Release the output for an engine that is gone; whether it read off."""
-        if not self.release():
+        """Release the output for an engine that is gone; whether it read off, and no current."""
+        if not self.release() or self._current_stays():
             return False
         with suppress(OSError):
             for message in self.orders.closing:
@@ -155,6 +158,36 @@ class Guard:
             except OSError:
                 return False
         return False
+
+    def _current_stays(self) -> bool:
+        """Whether the meter shows a current when one that had gone with OFF would have faded.
+
+        OFF is sent again meanwhile. A meter that says nothing says nothing of RF.
+        """
+        if self.current is None:
+            return False
+        flows, end_s = True, elapsed_s() + self.current.fades_s
+        with suppress(OSError):
+            while flows and elapsed_s() < end_s:
+                flows = bool(self._reads_current(self.current))
+                if flows:
+                    self._write_off(())
+        return flows
+
+    def _reads_current(self, current: CurrentOrders) -> bool | None:
+        """Whether the meter says, in a whole reply, that a current flows; None without one."""
+        self._drop(QUIET_S)
+        self._write(current.question)
+        heard, end_s = b"", elapsed_s() + self.orders.timeout_s
+        while elapsed_s() < end_s:
+            heard += self._heard()
+            if not heard.startswith(current.echo):
+                continue
+            if (found := self.orders.reply.split(heard[len(current.echo) :])) is not None:
+                with suppress(ValueError):
+                    return current.flows(self.orders.reply.open(found[0]))
+                return None
+        return None
 
     def _write_off(self, opening: tuple[bytes, ...]) -> None:
         """Send OFF; first end what the engine may have left unfinished, then open anew."""
@@ -238,7 +271,13 @@ def main() -> NoReturn:
         with suppress(OSError):  # the engine may be gone
             engine.sendall(pack(FAILED, 0, failure("LinkError", problem)))
         os._exit(3)
-    guard = Guard(engine, port, ReleaseOrders.from_json(config["release"]))
+    current = config["current"]
+    guard = Guard(
+        engine,
+        port,
+        ReleaseOrders.from_json(config["release"]),
+        None if current is None else CurrentOrders.from_json(current),
+    )
     guard.woken = _woken_by_signals()
     for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
         if hasattr(signal, name):
