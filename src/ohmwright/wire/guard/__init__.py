@@ -24,10 +24,11 @@ which beats on while the engine hangs. Held by tests/wire/guard/test_guard.py;
 `scripts/faults --only kills` and `--only guards`.
 
 **Where nobody is left, the meter is asked, too.** A contact that reads open is not RF that is off:
-a guard whose engine is gone asks for the current until one that went with OFF has faded, and warns
-where it stays. Only what a meter says in plain digits is read; a meter that says nothing is no
-warning. While the engine lives, the current is the release's. Held by
-tests/wire/guard/test_current_orders.py.
+a guard whose engine is gone, or says nothing when it is told of a trip, asks for the current until
+one that went with OFF has faded, and warns a person where it stays, as where the contact does. Only
+what a meter says in plain digits is read; a meter that says nothing is no warning. While the engine
+lives, the current is the release's. Held by tests/wire/guard/test_current_orders.py and
+test_guard.py.
 
 **A heartbeat is the dialogue itself:** each frame, and each wait for a reply that stayed silent.
 The promise is the question's time-out, two readings and 0.5 s, in the machine's time; a sleep of

@@ -14,6 +14,7 @@ import select
 import signal
 import socket
 import sys
+import threading
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
@@ -32,6 +33,8 @@ QUIET_S = 0.15
 """After this silence in seconds no late reply is on the line."""
 _ENGINE_BOUND_S = 1.0
 """How long a frame may take to reach the engine."""
+_ANSWERS_WITHIN_S = 1.0
+"""How long an engine that is told of a trip may take to answer before it is said to hang."""
 _AWAKE_S = 0.0003
 """Seconds of polling after a message: they come in bursts, and waking up costs time."""
 _PAUSES_AT_MOST = 4
@@ -127,9 +130,17 @@ class Guard:
             self._busy_s = elapsed_s()
 
     def _trip(self) -> None:
-        """Release the output; nothing of the engine's passes until it acknowledges that."""
+        """Release the output; nothing of the engine's passes until it acknowledges that.
+
+        An engine that then says nothing warns nobody either.
+        """
         self._tripped = True
-        self._send(TRIPPED, b"1" if self.release() else b"0")
+        off = self.release()
+        self._send(TRIPPED, b"1" if off else b"0")
+        hangs = not select.select([self.engine], [], [], _ANSWERS_WITHIN_S)[0]
+        if hangs and (not off or self._current_stays()):
+            # aside: neither a message box nor a stopped terminal may hold up the guard
+            threading.Thread(target=warn, args=(HANGS_WARNING,), daemon=True).start()
 
     def _send(self, kind: bytes, data: bytes = b"") -> None:
         try:
@@ -284,7 +295,7 @@ def main() -> NoReturn:
             signal.signal(getattr(signal, name), lambda *_: setattr(guard, "stopped", True))
     off = guard.run()
     if not off and guard.deserted:
-        _warn()
+        warn(RF_WARNING)
     os._exit(0 if off else 5)
 
 
@@ -296,15 +307,15 @@ def _woken_by_signals() -> socket.socket:
     return ours
 
 
-def _warn() -> None:
+def warn(words: str) -> None:
     """Tell a person, who may have no other program left that does."""
     if sys.platform == "win32":  # the guard has no console there
         import ctypes
 
-        ctypes.windll.user32.MessageBoxW(None, RF_WARNING, "ohmwright", 0x00040010)
+        ctypes.windll.user32.MessageBoxW(None, words, "ohmwright", 0x00040010)
         return
     with suppress(OSError):  # the terminal may have gone, too
-        sys.stderr.write("\a" + RF_WARNING)
+        sys.stderr.write("\a" + words)
         sys.stderr.flush()
 
 
@@ -316,6 +327,7 @@ RF_WARNING = """
 * SWITCH THE GENERATOR OFF AT ITS MAINS SWITCH NOW.      *
 **********************************************************
 """
+HANGS_WARNING = RF_WARNING.replace("has ended and its guard ", "hangs, and its guard    ")
 
 
 def _engine_socket(config: dict[str, Any]) -> socket.socket:
