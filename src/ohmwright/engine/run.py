@@ -114,7 +114,7 @@ async def _events(
     job: Job, session: Session, traceability: Traceability | None
 ) -> AsyncIterator[Event]:
     bench, found, begun = session.bench, list(results(job.earlier)), session.stamp()
-    await ensure_off_at_start(bench)
+    await ensure_off_at_start(bench, session.pending)
     session.report_rf_state()
     if not bench.operator.present:
         await bench.analyzer.prove_watchdog()

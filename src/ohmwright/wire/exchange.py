@@ -215,7 +215,8 @@ def _read(exchange: Exchange, body: bytes) -> ReplyValues:
         if (said := text.read(body)) is not None:
             return said
     forms = " or ".join(repr(text.text) for text in exchange.replies)
-    comma = _COMMA if _DECIMAL_COMMA.search(body) and "{:," not in forms else ""
+    may_be_comma = "{" in forms and "{:," not in forms  # a text without a field has no number
+    comma = _COMMA if may_be_comma and _DECIMAL_COMMA.search(body) else ""
     code = next(filter(None, (text.missing_code(body) for text in exchange.replies)), "")
     raise ValueError(f"it should be {forms}{code or comma}")
 
