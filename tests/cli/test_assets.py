@@ -316,6 +316,8 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     status = ohmwright("campaign", "status", "may", "--json").json
     assert (status["done"], status["left"], status["in_hand"]) == (1, 1, 1)
     assert ohmwright("next", "--campaign", "may", "--json", "--operator", "Oake").json is None
+    with _scanned(monkeypatch, "HF-8\nHF-9\nstop\n"):  # two slips
+        assert ohmwright(*work).out.count("comes again until it is done") == 1
     with _scanned(monkeypatch, "HF-1\n"):
         assert "may: 2 of 2 done (2 pass); 0 left." in ohmwright(*work).out
     rows = [line.split() for line in ohmwright("campaign", "report", "may").out.splitlines()]

@@ -75,7 +75,7 @@ def test_the_page_claims_no_more_than_a_person_did_and_told(
         page.keyboard.press("d")
         asked(page, "load resistance to 500 ohm")
         page.keyboard.press("d")
-        asked(page, "Foot switch")
+        asked(page, "on a page p alone, or its button")
         page.keyboard.press("p")
         asked(page, "What current does the meter show now?")
         expect(field).to_be_focused()
