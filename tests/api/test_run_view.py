@@ -30,7 +30,7 @@ from ohmwright.model.event import (
     SlowRelease,
     StepStarted,
 )
-from ohmwright.model.result import Result
+from ohmwright.model.result import Result, Sample
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES
 from ohmwright.simulator.bench import SimulatedBench
@@ -100,6 +100,22 @@ def test_an_off_without_effect_is_told_however_soon_the_next_one_had_it() -> Non
     again, slow = (notice.words for notice in watch.picture(0.0).notices)
     assert again == "OFF was sent 2 times: RF was read back as off 0.1 s after the first."
     assert slow == "RF was read back as off 1.2 s after OFF."
+
+
+def test_what_came_of_an_activation_is_told_until_the_next() -> None:
+    watch = RunWatch()
+    watch.on_event(SlowRelease(**NOW, took_s=18.4, keyed_by="A. Fenn"))
+    typed = (Sample(current_ma=447, age_s=5), Sample(current_ma=446, age_s=6))
+    result = Result(stage="as_found", step="s", point="p", kind="output", verdict="not measured")
+    few = result.model_copy(
+        update={"reason": "too few", "samples": typed, "readings_told_by": "A. Fenn"}
+    )
+    watch.on_event(PointDone(**NOW, result=few))
+    slow, why = (notice.words for notice in watch.picture(0.0).notices)
+    assert slow.endswith("told to release the foot switch; 18 s later the meter showed no current.")
+    assert why == "s, p: not measured: too few (2 typed; a value takes 4 at least)."
+    watch.on_status(ON._replace(rf="coming on"))
+    assert watch.picture(0.0).notices == ()
 
 
 def test_the_trend_is_of_the_last_minute() -> None:
