@@ -2,12 +2,17 @@
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from typing import Any
+from datetime import UTC, datetime
+from itertools import pairwise
+from typing import Any, Literal
 
 import anyio
+import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 
-from ohmwright.engine.recomputed_values import again_settled, differing, recomputable
+from ohmwright.engine.recomputed_values import _warmth, again_settled, differing, recomputable
+from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import (
     ActivationClosed,
     DocumentKept,
@@ -133,6 +138,78 @@ def test_an_adjustment_is_computed_with_the_warmth_that_it_was_made_with(
         assert again is not None
         assert result.measured is not None
         assert abs(result.measured.value - again.value) < 0.25 * again.uncertainty
+
+
+FLOWED_S = ((100.0, 12.0), (145.0, 7.0), (165.0, 9.0))
+"""When RF came on, and for how long: a value came of the last of these activations."""
+
+
+def warmth_at_the_last(tau_s: float, recovery_tau_s: float) -> float:
+    """Warmth, 0 to 1, as the last activation began: the differential equation, by scipy."""
+    warmth = 0.0
+    for (on_at_s, on_s), (next_s, _) in pairwise(FLOWED_S):
+        warmth = lagged(warmth, 1.0, on_s, tau_s)
+        warmth = lagged(warmth, 0.0, next_s - (on_at_s + on_s), recovery_tau_s)
+    return warmth
+
+
+def lagged(begin: float, towards: float, length_s: float, tau_s: float) -> float:
+    solved = solve_ivp(
+        lambda _, at: (towards - at) / tau_s, (0.0, length_s), [begin], rtol=1e-10, atol=1e-12
+    )
+    return float(solved.y[0, -1])
+
+
+def activations() -> list[ActivationClosed]:
+    """Those of `FLOWED_S`, and one between them in which RF never came on."""
+    now = {"at": datetime(2026, 1, 1, tzinfo=UTC), "bench_s": 0.0}
+    closed = [
+        ActivationClosed(**now, on_s=on_s, on_at_bench_s=on_at_s) for on_at_s, on_s in FLOWED_S
+    ]
+    return [*closed[:1], ActivationClosed(**now, on_s=0.0), *closed[1:]]
+
+
+def point_of(kind: str, again: Literal["checked", "adjusted"] | None = None) -> Result:
+    return Result(stage="as_left", step="s", point="", kind=kind, verdict="pass", again=again)
+
+
+@pytest.mark.parametrize("kind", ["output", "adjust"])
+def test_the_warmth_of_a_unit_whose_droop_is_stated_is_that_of_its_times_with_rf_on(
+    kind: str,
+) -> None:
+    """Would notice the last activation counted in, and a rest counted from ON instead of OFF."""
+    droop = {"largest": 0.04, "tau_s": [6.0, 10.0], "recovery_tau_s": [10.0, 20.0]}
+    warmth = _warmth(activations(), {"droop": droop}, point_of(kind), 6.0)
+    assert warmth is not None
+    likely = warmth_at_the_last(8.0, 15.0)
+    felt = likely * np.exp(-6 / 8)
+    above = warmth_at_the_last(6.0, 20.0) * np.exp(-6 / 10) - felt
+    below = felt - warmth_at_the_last(10.0, 10.0) * np.exp(-6 / 6)
+    assert warmth.heat == pytest.approx(likely, rel=1e-6)
+    assert warmth.uncertainty == pytest.approx(0.04 * max(above, below) / 3**0.5, rel=1e-6)
+    assert warmth.largest_droop == 0.04
+
+
+@pytest.mark.parametrize(
+    ("kind", "again", "takes_typical"),
+    [
+        ("adjust", None, True),
+        ("adjust", "adjusted", True),
+        ("adjust", "checked", False),
+        ("output", None, False),
+        ("monotonicity", None, False),
+    ],
+)
+def test_where_no_droop_is_stated_adjusting_alone_takes_a_typical_units_warmth(
+    kind: str, again: Literal["checked", "adjusted"] | None, takes_typical: bool
+) -> None:
+    warmth = _warmth(activations(), {}, point_of(kind, again), 6.0)
+    expected = warmth_at_the_last(8.0, 15.0) if takes_typical else 0.0
+    assert warmth == ResidualWarmth(pytest.approx(expected, rel=1e-6))
+
+
+def test_the_first_activation_finds_a_unit_rested() -> None:
+    assert _warmth(activations()[:1], {}, point_of("adjust"), 6.0) == ResidualWarmth(0.0)
 
 
 SWEEP = """title = "Sweep"
