@@ -88,6 +88,18 @@ def test_a_reading_after_the_verdict_does_not_move_it() -> None:
         assert rule.settled() == decided
 
 
+def test_readings_that_no_test_was_due_for_are_tested_at_last() -> None:
+    """Notices a value that is said to be rising still because nobody had looked at its end."""
+    made = Made(level=775.0, droop=0.0, noise=0.001)
+    rule = UntilDecided(question(point(), TIMING, METER), ResidualWarmth(), every)
+    for reading in zip(*made.readings(10.0), strict=True):
+        rule.add_reading(*map(float, reading))
+    settled = rule.settled()
+    assert settled is not None
+    assert (settled.settled, settled.reason) == (True, "")
+    assert settled.value == pytest.approx(775.0, abs=3 * settled.uncertainty)
+
+
 SURE = Settled(600.0, 0.5, 20.0, 0.0, True, scatter=0.3)
 STATED = DroopData(largest=0.04, tau_s=(6, 10), recovery_tau_s=(10, 20))
 
