@@ -11,7 +11,15 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from ohmwright.engine.recomputed_values import _warmth, again_settled, differing, recomputable
+from ohmwright.engine.measured_value import EXTRAPOLATED, READINGS
+from ohmwright.engine.recomputed_values import (
+    _warmth,
+    _what_differs_from,
+    again_settled,
+    differing,
+    recomputable,
+)
+from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import (
     ActivationClosed,
@@ -20,7 +28,8 @@ from ohmwright.model.event import (
     PointDone,
     RunStarted,
 )
-from ohmwright.model.result import Result, Sample
+from ohmwright.model.quantity import Quantity
+from ohmwright.model.result import BudgetEntry, Measured, Result, Sample
 from ohmwright.model.shipped import shipped
 
 from .conftest import Rig
@@ -210,6 +219,57 @@ def test_where_no_droop_is_stated_adjusting_alone_takes_a_typical_units_warmth(
 
 def test_the_first_activation_finds_a_unit_rested() -> None:
     assert _warmth(activations()[:1], {}, point_of("adjust"), 6.0) == ResidualWarmth(0.0)
+
+
+AGAIN = Settled(500.0, 4.0, 20.0, 0.0, True)
+"""What the readings make of a value: 500 mA, with a standard uncertainty of 4 mA."""
+LOAD_OHM = 200.0
+
+
+def stated(quantity: Quantity, current_ma: float, u_ma: float, on_s: float) -> Result:
+    """A value on record whose readings have this uncertainty, in two lines, beside another's."""
+    value, per_ma = current_ma, 1.0
+    if quantity == "power_w":  # R times I squared, and its slope
+        value, per_ma = LOAD_OHM * (current_ma / 1000) ** 2, 2 * LOAD_OHM * current_ma / 1e6
+    lines = [(READINGS, 0.6 * u_ma), (EXTRAPOLATED, 0.8 * u_ma), ("meter", 50.0)]
+    budget = tuple(
+        BudgetEntry(source=source, evaluation="B", standard_uncertainty=per_ma * u)
+        for source, u in lines
+    )
+    measured = Measured(
+        quantity=quantity, value=value, uncertainty=9.0, dof=20.0, age_s=6.0, budget=budget
+    )
+    return point_of("adjust").model_copy(
+        update={
+            "measured": measured,
+            "load_ohm": LOAD_OHM,
+            "samples": (Sample(8.0, current_ma),),
+            "on_s": on_s,
+        }
+    )
+
+
+@pytest.mark.parametrize("quantity", ["current_ma", "power_w"])
+@pytest.mark.parametrize(
+    ("on_s", "off_ma", "least_ma"),
+    [
+        # half of u and a thousandth of the value may lie between; at least 70 % of u is stated
+        (9.9, 2.5, 2.8),
+        # readings of other activations count, too: one and a half of u, at least half of it
+        (10.1, 6.5, 2.0),
+    ],
+)
+def test_a_value_is_told_from_where_its_readings_cannot_give_it(
+    quantity: Quantity, on_s: float, off_ma: float, least_ma: float
+) -> None:
+    for sign in (1, -1):
+        near = stated(quantity, 500 + sign * 0.98 * off_ma, 4.0, on_s)
+        far = stated(quantity, 500 + sign * 1.02 * off_ma, 4.0, on_s)
+        assert _what_differs_from(AGAIN, near) == ""
+        assert "its value is" in _what_differs_from(AGAIN, far)
+    surer = stated(quantity, 500.0, 0.98 * least_ma, on_s)
+    assert _what_differs_from(AGAIN, stated(quantity, 500.0, 1.02 * least_ma, on_s)) == ""
+    assert f"{0.98 * least_ma:.2g} mA in its budget" in _what_differs_from(AGAIN, surer)
 
 
 SWEEP = """title = "Sweep"
