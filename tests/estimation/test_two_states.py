@@ -16,15 +16,17 @@ from ohmwright.estimation.coefficients import Steps
 from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds
 from ohmwright.estimation.settled_value import Settled, settled_value
-from ohmwright.estimation.transient_fit import best_fit
+from ohmwright.estimation.transient_fit import TransientFit, best_fit
 from ohmwright.estimation.transient_problem import Problem
 from ohmwright.estimation.two_states import (
     _BETTER,
     Arrival,
+    Swing,
     _course,
     _most_likely_states,
     _sized,
     _weight,
+    steadied,
 )
 
 Floats = NDArray[np.float64]
@@ -165,14 +167,11 @@ def test_the_swing_is_that_of_one_regression_more(half: float) -> None:
 
     Notices a swing that is believed for the width of its prior instead of for the readings.
     """
-    age_s, value = readings(square(half, 9.0, 0.3), seed=3, last_s=11.0)
-    record = ActivationRecord.of(
-        Question(LEVEL, 5.0, WINDOW_S, 1.0), age_s, value, Steps.switching_on(), 0.0
-    )
-    problem, fit = best_fit(Problem.of(record, vague_prior(0.02), NoisePrior(), False), None)
+    problem, fit = fitted(square(half, 9.0, 0.3), seed=3)
+    age_s = problem.record.age_s
     switch_s = np.array([1.8, 6.3, 10.8])
     course = fit.columns[:, 0] * _course(age_s, switch_s, WINDOW_S, begins_high=True)
-    found, better, left = _sized(problem, fit, fit.columns, course, switch_s.size)
+    swing, better, left = _sized(problem, fit, fit.columns, course, switch_s.size)
 
     mean, spread = problem.prior.mean, problem.prior.covariance / fit.state.variance
     plain, swinging = fit.columns, np.column_stack([course, fit.columns])
@@ -181,9 +180,34 @@ def test_the_swing_is_that_of_one_regression_more(half: float) -> None:
     weighted = problem.weighted(swinging, fit.linearised_at)
     expected = conditioned(problem, weighted, np.concatenate([[0.0], mean]), wider)
     assert better == pytest.approx(expected.evidence - without.evidence, abs=1e-3)
-    assert found.half == pytest.approx(expected.mean[0], rel=1e-4)
-    assert found.sd == pytest.approx(expected.sd[0], rel=1e-4)
+    assert swing.half == pytest.approx(expected.mean[0], rel=1e-4)
+    assert swing.sd == pytest.approx(expected.sd[0], rel=1e-4)
     assert left == pytest.approx(swinging[:, -1] - swinging[:, :-1] @ expected.mean, abs=1e-7)
+
+
+def fitted(states: Floats, seed: int) -> tuple[Problem, TransientFit]:
+    """The plain fit of an activation of 11 s."""
+    age_s, value = readings(states, seed=seed, last_s=11.0)
+    asked, switched = Question(LEVEL, 5.0, WINDOW_S, 1.0), Steps.switching_on()
+    record = ActivationRecord.of(asked, age_s, value, switched, 0.0)
+    return best_fit(Problem.of(record, vague_prior(0.02), NoisePrior(), False), None)
+
+
+def test_two_states_are_found_where_there_are_two_and_nowhere_else() -> None:
+    """Notices a swing that needs to be likely or distinct only, not both: a sine is likely."""
+    time_s = np.arange(0.0, 40.0, 0.01)
+    for seed in range(6):
+        swing = found(square(0.01, 9.0, 0.0), seed)  # jumps at 4.5 and 9 s
+        assert swing is not None
+        assert (swing.half, swing.jumps) == (pytest.approx(0.01, rel=0.05), 2)
+        assert found(np.ones(4000), seed) is None
+        for period_s in (4.0, 9.0, 12.0):
+            assert found(1 + 0.04 * np.sin(2 * np.pi * time_s / period_s), seed) is None
+
+
+def found(states: Floats, seed: int) -> Swing | None:
+    steady = steadied(*fitted(states, seed))
+    return None if steady is None else steady.swing
 
 
 class Conditioned(NamedTuple):
