@@ -146,6 +146,24 @@ def test_a_reading_grows_stale_and_is_said_to_be() -> None:
     assert (late.rf.age_s, late.rf.left_s) == (10.0, 5.0)
 
 
+@pytest.mark.parametrize(
+    ("rf_follows", "said"), [(False, ""), (True, "RF comes on after this, keyed by the program.")]
+)
+def test_before_anything_was_read_nothing_is_claimed_of_rf(rf_follows: bool, said: str) -> None:
+    """Would notice a first picture that takes RF for off, for on, or for read just now."""
+    watch = RunWatch()
+    request = replace(PressKey("coarse", "up", 2), rf_follows=rf_follows)
+    watch.open_request(request, "", by_foot=False)
+    picture = watch.picture(5.0)
+    rf = picture.rf
+    assert (rf.state, rf.line, rf.urgency) == ("not read", "RF NOT READ YET", "care")
+    assert rf.stale
+    assert (rf.read_s, rf.age_s, rf.left_s, rf.rest_left_s) == (None, None, None, None)
+    assert (picture.current_ma, picture.on_s) == (None, 0.0)
+    assert picture.request is not None
+    assert picture.request.rf_words == said
+
+
 def test_a_place_in_the_band_counts_each_side_by_its_own_width() -> None:
     assert band_picture(AIM, 893.0).position == -0.5
     assert band_picture(AIM, 905.0).position == 0.5
