@@ -21,6 +21,11 @@ from .bench_data import BenchData
 from .campaign_work import refuse_handed_over
 from .paths import file_name_safe
 
+_RANDOM_BYTES = 2
+"""So few that a number can be typed, and stands whole in a table."""
+_given = set[str]()
+"""Every run id that this program gave."""
+
 
 def new_job(
     file: ProcedureFile,
@@ -44,15 +49,25 @@ def new_job(
         fleet = fleet_priors(store, bench.generator.model, simulated=simulated)
     started = run_started_event(earlier)
     unit = named_unit(bench.file.asset, bench.file.name)
-    run_id = new_run_id(unit.id) if started is None else started.run_id
+    run_id = new_run_id(unit.id, store) if started is None else started.run_id
     return Job(
         file, stages, run_id, earlier, fleet, accept_expired=accept_expired, assignment=assignment
     )
 
 
-def new_run_id(asset_id: str) -> str:
-    """Return a unique run id that sorts by date and contains the asset id."""
-    return f"{RealClock().wall():{NUMBER_TIME}}-{file_name_safe(asset_id)}-{token_hex(2)}"
+def new_run_id(asset_id: str, store: SqlStore) -> str:
+    """Return a run id that sorts by date and contains the asset id.
+
+    It is none that `store` has, and none that this program gave before: a run is not on record yet
+    while its bench is opened. Of two programs that draw the same for one unit in one second, the
+    store takes one.
+    """
+    while True:
+        begun = f"{RealClock().wall():{NUMBER_TIME}}"
+        run_id = f"{begun}-{file_name_safe(asset_id)}-{token_hex(_RANDOM_BYTES)}"
+        if run_id not in _given and not store.has_run(run_id):
+            _given.add(run_id)
+            return run_id
 
 
 def is_number_for(run_id: str, asset_id: str) -> bool:

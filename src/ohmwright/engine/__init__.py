@@ -30,6 +30,7 @@ Read in this order:
                                   person's hand and eye add to its uncertainty
     point_measurement             one point's value compared with its target
     influences                    what is stated of other effects on a reading, and what is not
+    lost_load                     a point whose load the analyzer does not connect
     measured_value, judge         from a settled value to its uncertainty, and to a verdict
     crest_factor_value            from captured waveforms to a crest factor with its uncertainty
     difference                    of two values that share errors
@@ -207,6 +208,12 @@ Held by tests/engine/test_adjusting_again.py and tests/adjustment/test_trim_coup
 and RF is read as off; three in a row end it. What may go on after it are faults of one activation;
 RF that nobody asked for and a line that is gone end any run. Rejected: to measure the point again,
 which a load bank that trips would do for ever. Held by tests/engine/test_sweep.py.
+
+**A load that is lost ends no run** (`lost_load`). Where the analyzer refuses a load that it took
+at the start, RF is read as off first. Then a person says whether the point is tried again, or left
+without a value; unattended it is "not measured" and the run goes on. Only a refusal and another
+load read back count: on a line that fails, points would be given up that can be measured later.
+Held by tests/engine/test_lost_load.py.
 
 **A service mode that times out** shows as an output that is lost while the contact is closed
 (`output_loss`). The readings of its fall are held back, and only the time of its end is learned

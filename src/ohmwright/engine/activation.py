@@ -11,8 +11,11 @@ from ohmwright.instruments.plausible_current import due_current_ma
 from ohmwright.model.errors import (
     ExcessiveOutput,
     FootSwitchLetGo,
+    InstrumentRefused,
+    LoadNotConnected,
     OffNotProved,
     OutOfCapability,
+    SettingNotTaken,
     UnaskedOutput,
 )
 
@@ -130,13 +133,13 @@ async def activation(
     """Switch RF on for the length of the block, never longer than `limit_s`.
 
     `power_w`: the most that the setting can put into the load. Raises OutOfCapability before
-    anything is switched on, UnaskedOutput when RF was on before it was asked for,
-    ReleaseNotConfirmed when the output could not be read back as off, and OffNotProved when only
-    the limit may have ended it.
+    anything is switched on, UnaskedOutput when RF was on before it was asked for, LoadNotConnected
+    when the analyzer does not take the load, ReleaseNotConfirmed when the output could not be read
+    back as off, and OffNotProved when only the limit may have ended it.
     """
     refuse_overload(bench.analyzer, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
     await refuse_unasked_output(bench)
-    await bench.analyzer.set_load(load_ohm)
+    await _connect(bench.analyzer, load_ohm)
     opened = Activation(bench, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
     try:
         await bench.analyzer.begin_watch()
@@ -149,6 +152,14 @@ async def activation(
         release = await confirmed_release(bench, current_seen=opened.current_seen)
         _refuse_end_by_limit(opened, release)
         opened.release = release
+
+
+async def _connect(analyzer: Analyzer, load_ohm: float) -> None:
+    """Connect a load. Raises LoadNotConnected where it is refused or another one reads back."""
+    try:
+        await analyzer.set_load(load_ohm)
+    except (InstrumentRefused, SettingNotTaken) as problem:
+        raise LoadNotConnected(load_ohm, problem) from problem
 
 
 def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limit_s: float) -> None:

@@ -11,6 +11,7 @@ from ohmwright.adjustment.decision import NO_EFFECT
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
+from ohmwright.model.errors import LoadNotConnected
 from ohmwright.model.event import Event, PointLearned, TrimsStored
 from ohmwright.model.result import Verdict
 from ohmwright.model.step import Point, Timing
@@ -71,7 +72,11 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
                 adjustment.actuator.coach.rf_comes_on()
             limit_s = adjustment.policy.spec.timeout_s
             yield await activation_opened(session, load_ohm=point.load_ohm, limit_s=limit_s)
-            await adjustment.activate(warmth)
+            try:
+                await adjustment.activate(warmth)
+            except LoadNotConnected:
+                yield activation_closed(session)
+                raise
             yield activation_closed(session)
             verdict = await adjustment.resolve_doubt()
             if verdict is not None:

@@ -8,6 +8,7 @@ from functools import partial
 
 from ohmwright.adjustment.point import Expected
 from ohmwright.instruments.operator import SkipStep
+from ohmwright.model.errors import LoadNotConnected
 from ohmwright.model.event import Event, PointDone, StepStarted
 from ohmwright.model.result import Result
 from ohmwright.model.step import Point, Timing
@@ -175,7 +176,11 @@ class _Check:
             yield await activation_opened(
                 session, load_ohm=self.point.load_ohm, limit_s=self.timing.max_on_s
             )
-            self.seen = await self._measure()
+            try:
+                self.seen = await self._measure()
+            except LoadNotConnected:
+                yield activation_closed(session)
+                raise
             yield activation_closed(session)
             doubt = self._doubt()
             if doubt is None:

@@ -8,6 +8,7 @@ from math import isinf
 from typing import ClassVar
 
 from ohmwright.estimation.settled_value import Settled, pooled
+from ohmwright.model.errors import LoadNotConnected
 from ohmwright.model.event import Event
 from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 from ohmwright.model.step import Point, Stage, Timing
@@ -15,6 +16,7 @@ from ohmwright.model.step import Point, Stage, Timing
 from .asked_current import asked_current_ma, question, target_band
 from .doubt import Doubt, OutputSetting, VerdictAndReason
 from .judge import conformity, is_final, judge, stays_undecided
+from .lost_load import reason_to_go_without
 from .measured_value import Accuracy, linear_measured_value, measured_value
 from .requirements import Abilities, Complaint, points_within_range
 from .rested_activation import Fetch, rest_and_measure
@@ -200,10 +202,30 @@ class OutputPointsStep(SettingStep):
 
 
 async def _point_events(step: SettingStep, point: Point, work: StepRun) -> AsyncIterator[Event]:
-    session, timing, bench = work.session, work.timing, work.session.bench
+    """Measure a point; where its load is lost, measure it again or yield that it is not."""
     chosen = OutputSetting(
         step.mode, step.setting_w if point.setting_w is None else point.setting_w
     )
+    while True:
+        try:
+            async for event in _measured_events(step, point, work, chosen):
+                yield event
+        except LoadNotConnected as lost:
+            place = f"Step '{step.name}', point {point.name}"
+            reason = await reason_to_go_without(work.session, lost, place)
+        else:
+            return
+        if reason is not None:
+            nothing = Observation("not measured", reason, None, None, 0.0, ())
+            result = nothing.result(work.stage, step, point)
+            yield work.session.point_done(result, "none", *chosen)
+            return
+
+
+async def _measured_events(
+    step: SettingStep, point: Point, work: StepRun, chosen: OutputSetting
+) -> AsyncIterator[Event]:
+    session, timing, bench = work.session, work.timing, work.session.bench
     least_ma = least_output_ma(session, asked_current_ma(point))
 
     pooling = _PooledPoint(session, point, chosen, timing)

@@ -80,6 +80,7 @@ class Session:
         self.warmth = OutputWarmth.of_rested_bench(self.bench)
         self._window = MeterWindow(self.bench.analyzer.data.meter.window_s)
         self.bench.operator.on_answer = self._note_answer
+        self.bench.analyzer.on_unused_reading = self._remark
 
     def _note_answer(self, question: str, answer: str, words: str) -> None:
         own = answer not in NOT_ANSWERS
@@ -142,7 +143,11 @@ class Session:
         """Put on record where readings of a rested activation contradict the meter's window."""
         words = self._window.finding(taken)
         if words:
-            self.pending.add(Commented(**self.stamp(), words=words, told_by=PROGRAM))
+            self._remark(words)
+
+    def _remark(self, words: str) -> None:
+        """Put on record what this program itself has to tell."""
+        self.pending.add(Commented(**self.stamp(), words=words, told_by=PROGRAM))
 
     def show_cue(self, cue: Cue | None) -> None:
         """Tell the person at the keys what to do now; None ends the coaching."""

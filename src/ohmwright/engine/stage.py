@@ -7,12 +7,14 @@ from dataclasses import dataclass, field
 
 from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.instruments.operator import GoBack, SkipStep
+from ohmwright.model.errors import LoadNotConnected
 from ohmwright.model.event import Event, StepStarted
 from ohmwright.model.result import Result, latest
 from ohmwright.model.step import Stage
 
 from .adjusting_again import AdjustingAgain
 from .adjustment_start import diagnosis_events, priors_of_points
+from .lost_load import reason_to_go_without
 from .prior_of_point import PriorOfPoint
 from .procedure import Procedure
 from .service_exit import left_unsaved
@@ -78,6 +80,23 @@ class _StageProgress:
             or (self.stage, step.name, point) not in self.finished_points
         )
 
+    @property
+    def step(self) -> Step | None:
+        """The current step; None once all are done."""
+        return self.steps[self.index] if self.index < len(self.steps) else None
+
+    def left_of(self, step: Step) -> tuple[str, ...]:
+        """Return the points of the current step that have no result since it began."""
+        new = {result.point for result in self.results[self.results_before_step :]}
+        return tuple(point for point in self.missing(step) if point not in new)
+
+    @property
+    def place(self) -> str:
+        """Step and point at which the stage is, in words."""
+        if self.step is None:
+            return "A check of points that were adjusted"
+        return ", point ".join((f"Step '{self.step.name}'", *self.left_of(self.step)[:1]))
+
     def needs_doing(self, step: Step) -> bool:
         """Return whether `step` has points to be measured, or never has any."""
         return step.point_names() == () or self.missing(step) != ()
@@ -142,13 +161,29 @@ async def stage_events(
                 async for event in _closing_events(progress, session, again):
                     yield event
             progress.go_on()
-        except (SkipStep, GoBack) as choice:
+        except (SkipStep, GoBack, LoadNotConnected) as ended_by:
+            choice = await _choice(progress, session, ended_by)
             async for event in _interruption_events(progress, session, choice, again):
                 yield event
             if isinstance(choice, GoBack):
                 progress.go_back(from_its_start=session.answers_given == answers_before)
             else:
                 progress.skip()
+
+
+async def _choice(
+    progress: _StageProgress, session: Session, ended_by: SkipStep | GoBack | LoadNotConnected
+) -> SkipStep | GoBack:
+    """Return how the stage goes on; where a load was lost, a skip or one more try of the step."""
+    if not isinstance(ended_by, LoadNotConnected):
+        return ended_by
+    if progress.step is not None and progress.step.chooses_on_fault:
+        raise ended_by
+    try:
+        reason = await reason_to_go_without(session, ended_by, progress.place)
+    except (SkipStep, GoBack) as choice:
+        return choice
+    return GoBack() if reason is None else SkipStep(reason)
 
 
 async def _closing_events(
@@ -202,15 +237,13 @@ async def _interruption_events(
             yield session.point_done(result, "none")
         return
     step = progress.steps[progress.index]
-    new = {r.point for r in progress.results[progress.results_before_step :]}
-    for point in progress.missing(step):
-        if point not in new:
-            result = Result(
-                stage=progress.stage,
-                step=step.name,
-                point=point,
-                kind=step.kind,
-                verdict="not measured",
-                reason=choice.reason,
-            )
-            yield session.point_done(result, "none")
+    for point in progress.left_of(step):
+        result = Result(
+            stage=progress.stage,
+            step=step.name,
+            point=point,
+            kind=step.kind,
+            verdict="not measured",
+            reason=choice.reason,
+        )
+        yield session.point_done(result, "none")

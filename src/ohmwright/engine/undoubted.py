@@ -9,7 +9,7 @@ from typing import Generic, Protocol, TypeVar
 
 from ohmwright.instruments.operator import Interjection
 from ohmwright.instruments.plausible_current import due_current_ma, in_three_digits
-from ohmwright.model.errors import FootSwitchLetGo
+from ohmwright.model.errors import FootSwitchLetGo, LoadNotConnected
 from ohmwright.model.event import Event
 from ohmwright.model.result import Measured, Sample
 from ohmwright.model.tolerance import Target
@@ -156,7 +156,7 @@ class UndoubtedMeasurement(Generic[T]):
                 yield activation_closed(session)
                 await self._tell(early)
                 continue
-            except Interjection:
+            except (Interjection, LoadNotConnected):
                 yield activation_closed(session)
                 raise
             yield activation_closed(session)

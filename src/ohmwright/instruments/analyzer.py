@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Callable
 from typing import NamedTuple
 
 import anyio
@@ -51,6 +52,10 @@ class WaveformCapture(NamedTuple):
     """Time from one sample to the next."""
 
 
+def _ignore(words: str) -> None:
+    """Do nothing about a reading that was not used."""
+
+
 class Analyzer(ABC):
     """Loads the generator, keys it, and reads its output.
 
@@ -62,6 +67,8 @@ class Analyzer(ABC):
     """What its command set has a message for; None where it is not worked by one."""
     by_hand: frozenset[HandVerb] = frozenset()
     """What a person does in its place."""
+    on_unused_reading: Callable[[str], None] = staticmethod(_ignore)
+    """Called with a clause that tells of each reading that was asked for once more."""
     told_in = "the analyzer's command set"
     """Where its messages are written, for whoever has to correct one."""
     on_since_s: float | None = None
@@ -115,7 +122,7 @@ class Analyzer(ABC):
         """
         meter = self.data.meter
         if abs(current_ma) > _PLAUSIBLE * meter.max_current_ma:
-            return f"{current_ma:g} mA, and its meter ends at {meter.max_current_ma:g} mA"
+            return f"{current_ma:.10g} mA, and its meter ends at {meter.max_current_ma:g} mA"
         if current_ma < 0 and -current_ma > meter.largest_zero_ma:
             return f"{current_ma:g} mA, and no RMS current is negative"
         return ""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Coroutine
 from functools import cached_property
+from math import isfinite
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.exchange import MeasuredReply
 from ohmwright.wire.line_proof import is_proved
 from ohmwright.wire.off import OffAnswer, OffTeller
 from ohmwright.wire.verified_dialogue import VerifiedDialogue
@@ -134,12 +136,28 @@ class RemoteAnalyzer(Analyzer):
     async def _fetch(self, verb: Ask) -> Reading:
         current_ma, number = await self._verified.reading(verb)
         if why := self.impossible(current_ma):
-            raise ProtocolError(
-                f"The analyzer reads {why}.",
-                "The output is far beyond its range, or the reply was damaged; no value was taken.",
-                "Check generator setting, load and cabling before RF is switched on again.",
-            )
+            current_ma, number = await self._asked_again(verb, current_ma, why)
         return Reading(current_ma, number)
+
+    async def _asked_again(self, verb: Ask, impossible_ma: float, why: str) -> MeasuredReply:
+        """The next reading, where a single damaged reply may have made an impossible one of it.
+
+        Raises ProtocolError where the next one is no better, where the impossible one was said
+        twice already, and for infinity, which is what an instrument says of an overload.
+        """
+        if isfinite(impossible_ma) and not self._verified.is_said_twice(verb):
+            again = current_ma, _ = await self._verified.reading(verb)
+            if isfinite(current_ma) and not self.impossible(current_ma):
+                self.on_unused_reading(
+                    f"the analyzer read {why}; that was not used. Asked once more it read "
+                    f"{current_ma:.10g} mA"
+                )
+                return again
+        raise ProtocolError(
+            f"The analyzer reads {why}.",
+            "The output is far beyond its range, or the reply was damaged; no value was taken.",
+            "Check generator setting, load and cabling before RF is switched on again.",
+        )
 
     async def capture_waveform(self) -> WaveformCapture:
         """The latest waveform: 16-bit counts, A a count, s a sample.

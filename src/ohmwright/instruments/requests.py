@@ -274,6 +274,7 @@ class Instruct:
 
 AGAIN = Answer("again", "a", "found and mended: measure again")
 UNKNOWN = Answer("unknown", "u", "cannot be told now: it is recorded as not measured")
+WITHOUT = Answer("without", "w", "go on without it: it is recorded as not measured")
 DEAD = Answer("dead", meaning="all of that is in order: it is the unit")
 JOINED = Answer("joined", "j", "it is joined, and nothing leaks")
 RIGHT = Answer("right", "r", "the panel says so")
@@ -300,6 +301,27 @@ class LookForCause:
     def answers(self) -> tuple[Answer, ...]:
         """Mended, in order, or unknown."""
         return AGAIN, self.confirmed, UNKNOWN
+
+
+@dataclass(frozen=True)
+class MendLoad:
+    """The analyzer did not connect a load resistance."""
+
+    place: str
+    """Step and point that need it, in words."""
+    load_ohm: float
+    said: str
+    """What the analyzer said, as a sentence."""
+    answers: tuple[Answer, ...] = (AGAIN, WITHOUT)
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return (
+            f"{self.place}: the analyzer did not connect {self.load_ohm:g} ohm. {self.said} "
+            "Please look at the analyzer and its load bank."
+        )
 
 
 @dataclass(frozen=True)

@@ -83,12 +83,28 @@ class ProtocolError(LinkError):
     """The reply makes no sense: garbled, not a number, or in another unit than asked."""
 
 
+class SettingNotTaken(ProtocolError):  # noqa: N818
+    """The instrument was told a setting and reads back another."""
+
+
 class InstrumentRefused(LinkError):  # noqa: N818
     """The instrument put an error in its queue; `code` is its SCPI number."""
 
     def __init__(self, happened: str, means: str = "", do: str = "", *, code: int = 0) -> None:
         super().__init__(happened, means, do)
         self.code = code
+
+
+class LoadNotConnected(InstrumentRefused):
+    """The analyzer did not connect the load `load_ohm` that an activation needs; RF stayed off."""
+
+    def __init__(self, load_ohm: float, problem: LinkError) -> None:
+        self.load_ohm, self.said = load_ohm, problem.happened
+        super().__init__(
+            f"The analyzer did not connect {load_ohm:g} ohm: {problem.happened}",
+            "RF stayed off, and nothing is measured at that load.",
+            "Look at the analyzer, its messages and its load bank, then resume the run.",
+        )
 
 
 class InspectionFailed(OhmwrightError):  # noqa: N818

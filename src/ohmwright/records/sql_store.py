@@ -126,6 +126,11 @@ class SqlStore(Store):
                 raise self.unknown_run_error(run_id)
             return read_run(connection, run)
 
+    def has_run(self, run_id: str) -> bool:
+        """Whether a run of this name is on record."""
+        with self.database.read() as connection:
+            return find_run(connection, run_id) is not None
+
     def run_ids(self) -> tuple[str, ...]:
         """The names of all runs in the order in which they came; a simulated clock tells none."""
         with self.database.read() as connection:

@@ -16,6 +16,7 @@ from ohmwright.instruments.requests import (
     NO,
     RIGHT,
     UNKNOWN,
+    WITHOUT,
     YES,
     ConnectPath,
     CountPresses,
@@ -25,6 +26,7 @@ from ohmwright.instruments.requests import (
     LookAtAlarm,
     LookAtPanel,
     LookForCause,
+    MendLoad,
     PressKey,
     ReadSerialPlate,
     Request,
@@ -46,7 +48,8 @@ _SECONDS_TO_LET_GO = 0.7
 class SimulatedOperator(Operator):
     """Takes a person's time for each request, and finds every inspected thing in order.
 
-    Asked for the cause of something they cannot see, they answer `unknown`, or the word in `finds`.
+    Asked for the cause of something they cannot see, they answer `unknown`, and go on without what
+    they cannot mend; or the word in `finds`.
     """
 
     name = "simulated person"
@@ -92,6 +95,8 @@ class SimulatedOperator(Operator):
                 return self._look_at_panel()
             case LookForCause():
                 return self.finds or UNKNOWN.word
+            case MendLoad():
+                return self.finds or WITHOUT.word
             case EnterService():
                 panel.service(on=True)
                 panel.point(request.point)

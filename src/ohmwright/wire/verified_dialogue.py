@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Coroutine
 from typing import Any, TypeVar
 
-from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
+from ohmwright.model.errors import LinkTimeout, ProtocolError, SettingNotTaken, WrongInstrument
 
 from .command_set import Ask, Tell
 from .dialogue import Dialogue
@@ -97,6 +97,10 @@ class VerifiedDialogue:
             raise self._another_each_time(verb)
         return measured(said)
 
+    def is_said_twice(self, verb: Ask) -> bool:
+        """Whether a reading of `verb` is believed only when it was said more than once."""
+        return self.dialogue.question(verb).is_numbered
+
     async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
         """Send the command `verb`, and again until `back` reads `value`, but for rounding.
 
@@ -132,7 +136,7 @@ class VerifiedDialogue:
                 return
         said = self.dialogue.commands.exchange(verb).body(fields).decode("latin-1").strip()
         name, shown = self.dialogue.framing.link.name, _shown(reply)
-        raise ProtocolError(
+        raise SettingNotTaken(
             f"{name} was told '{said}' and reads back '{shown}'.",
             "It is not set as it should be; nothing is measured so.",
             "Check the instrument's data file against its manual, and the cabling.",

@@ -73,6 +73,8 @@ class Step(FrozenModel):
     """Whether each of its results has an activation of its own, which it is held against."""
     has_output_budget: ClassVar[bool] = False
     """Whether its currents and powers have the budget of `measured_value`."""
+    chooses_on_fault: ClassVar[bool] = False
+    """Whether its data say what follows a fault at one of its points: then nobody is asked."""
     value_rule: ClassVar[ValueRule | None] = None
     """What made its values of current or power of their readings, which give them again by it;
     None for another way, which is not gone again."""

@@ -61,6 +61,7 @@ class SweepStep(TimedStep, SweepPoints):
 
     generator_messages: ClassVar = MODES
     has_output_budget: ClassVar[bool] = True
+    chooses_on_fault: ClassVar[bool] = True
     value_rule: ClassVar[ValueRule | None] = "settled"
     kind: Literal["sweep"]
 

@@ -11,7 +11,7 @@ from typing import TypeVar
 import anyio
 
 from ohmwright.instruments.analyzer import Reading
-from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
+from ohmwright.model.errors import LinkTimeout, ProtocolError, SettingNotTaken, WrongInstrument
 from ohmwright.wire.command_set import Verb
 from ohmwright.wire.nonces import nonce_pair
 from ohmwright.wire.verified_dialogue import agreed, agreed_reading
@@ -154,7 +154,7 @@ class VerifiedCalls:
             if same(read):
                 await self.identify()
                 return
-        raise ProtocolError(
+        raise SettingNotTaken(
             f"{self._calls.name} was told {verb}({value!r}) and reads back {read!r}.",
             "It is not set as it should be; nothing is measured so.",
             "Check the instrument's data file against its manual, and the cabling.",

@@ -65,7 +65,7 @@ function head(parts, { now }) {
   const { error } = now
   set(parts.error, 'hidden', error === null)
   redo(parts.error, JSON.stringify(error), () => error === null ? [] : [h('b', {}, error.happened), h('p', {}, error.means), h('p', {}, error.do)])
-  set(parts.error, 'data-urgent', error?.rf_unknown ?? false)
+  set(parts.error, 'data-urgent', error?.is_urgent ?? false)
 }
 
 function figures(parts, known) {
