@@ -22,6 +22,8 @@ _ROOMS = {
         "tests/engine/test_crest_factor_value.py",
         "tests/engine/test_stop_rules.py",
         "tests/engine/test_output_checks.py",
+        "tests/engine/test_recomputed_values.py",
+        "tests/engine/test_values_audit.py",
     ),
 }
 """The tests of each room that holds arithmetic."""
@@ -33,7 +35,14 @@ _JOBS: Group = (
     "tests/engine/test_run.py",
     "tests/engine/test_adjust.py",
 )
-_ABOVE = ("tests/engine", "tests/reports", "tests/adjustment", "tests/rehearsal", "tests/api")
+_ABOVE = (
+    "tests/engine",
+    "tests/reports",
+    "tests/adjustment",
+    "tests/records",
+    "tests/rehearsal",
+    "tests/api",
+)
 """Rooms whose code calls the arithmetic.
 
 The command line, the page and the harness of faults do, too, but take longer than all others

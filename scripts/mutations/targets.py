@@ -28,6 +28,7 @@ TARGETS = {
     "settling": (
         "estimation/settled_value.py",
         "estimation/departures.py",
+        "estimation/two_states.py",
     ),
     "estimator": (
         "estimation/transient_estimate.py",
@@ -35,14 +36,22 @@ TARGETS = {
         "estimation/transient_fit.py",
         "estimation/transient_problem.py",
         "estimation/ar1_regression.py",
+        "estimation/prior.py",
         "estimation/coefficients.py",
         "estimation/sequential_test.py",
         "estimation/thermal_droop.py",
         "estimation/mixture.py",
     ),
+    "stop rules": (
+        "engine/asked_current.py",
+        "engine/stop_rules.py",
+    ),
     "leakage limit": ("engine/steps/leakage.py",),
+    "record": ("engine/recomputed_values.py",),
 }
-"""Files that make a budget, a verdict, a tolerance, a settled value, an estimate, a limit."""
+"""Files that make a budget, a verdict, a tolerance, a settled value, an estimate, a limit, or that
+end an activation, or hold a record's values against its readings.
+"""
 
 NOT_DRAWN = (
     ("uncertainty/budget.py", "STEPS_PER_U = ", "step of a numerical derivative"),
@@ -62,6 +71,14 @@ NOT_DRAWN = (
     ("estimation/ar1_regression.py", "+ 1e-9", "keeps a deviation above zero"),
     ("estimation/sequential_test.py", "return min(0.8, 0.7", "how soon it looks again"),
     ("estimation/thermal_droop.py", "_STEP_S = ", "how finely a rest is searched for"),
+    ("estimation/prior.py", "max(sd, 1e-7)", "keeps a deviation above zero"),
+    ("estimation/two_states.py", "low, top = quantile(", "where an iteration begins"),
+    ("estimation/two_states.py", "max(window_s, 1e-3)", "keeps a window above zero"),
+    ("engine/stop_rules.py", "_TEST_EVERY_S = ", "how soon it looks again"),
+    ("engine/stop_rules.py", "_TEST_AT_LAST_S = ", "how soon it looks again"),
+    ("engine/stop_rules.py", "_DECISIVE_SDS = ", "how soon it looks again"),
+    ("engine/stop_rules.py", "_NARROWING = ", "how soon it looks again"),
+    ("engine/stop_rules.py", "max(wanted, 1e-9)", "how soon it looks again"),
     ("estimation/mixture.py", "_NEGLIGIBLE = ", "members and parts left out weigh 1e-7"),
 )
 """Numbers by file and text of their line, and why no result is wrong with others.

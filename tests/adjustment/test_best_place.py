@@ -24,17 +24,17 @@ def test_only_a_place_that_is_surely_better_than_the_start(
     start: Mixture, there: Mixture, left_at: int | None
 ) -> None:
     seen = PlacesSeen()
-    seen.note(0, 0, start)
-    seen.note(12, 0, there)
+    seen.note_seen(0, 0, start)
+    seen.note_seen(12, 0, there)
     best = seen.best()
     assert (None if best is None else best.counts) == left_at
 
 
 def test_the_latest_look_at_a_place_counts() -> None:
     seen = PlacesSeen()
-    seen.note(0, 0, at(0.95))
-    seen.note(12, 0, at(1.0, 0.001))
-    seen.note(12, 0, at(1.07))
+    seen.note_seen(0, 0, at(0.95))
+    seen.note_seen(12, 0, at(1.0, 0.001))
+    seen.note_seen(12, 0, at(1.07))
     assert seen.best() is None
     assert "back at its start" in seen.description(0.01)
 
@@ -42,24 +42,45 @@ def test_the_latest_look_at_a_place_counts() -> None:
 def test_a_place_is_taken_as_foretold_until_a_look_says_more() -> None:
     """After a rest that was too short a look says little."""
     seen = PlacesSeen()
-    seen.note(0, 0, at(0.95))
+    seen.note_seen(0, 0, at(0.95))
     seen.expect(12, 0, at(1.0, 0.004))
-    seen.note(12, 0, at(1.01, 0.02))
+    seen.note_seen(12, 0, at(1.01, 0.02))
     assert "is expected nearest the target, 0.00 tolerances off" in seen.description(0.01)
-    seen.note(12, 0, at(1.004, 0.01))
+    seen.note_seen(12, 0, at(1.004, 0.01))
     seen.expect(12, 0, at(1.0, 0.004))
     assert "was seen nearest the target, 0.40 tolerances off" in seen.description(0.01)
 
 
 def test_without_a_look_at_the_start_no_place_is_known_to_be_better() -> None:
     seen = PlacesSeen()
-    seen.note(12, 0, at(1.0))
+    seen.note_seen(12, 0, at(1.0))
     assert seen.best() is None
 
 
 def test_the_description_says_where_and_how_far_off() -> None:
     seen = PlacesSeen()
-    seen.note(0, 0, at(0.95))
-    seen.note(-7, 0, at(1.004))
+    seen.note_seen(0, 0, at(0.95))
+    seen.note_seen(-7, 0, at(1.004))
     assert "-7 counts" in seen.description(0.01)
     assert "0.40 tolerances off" in seen.description(0.01)
+
+
+def test_a_measured_place_is_not_forgotten_for_what_the_model_says_of_it() -> None:
+    """A look while the trim moves is by the model, which may be wrong of this unit."""
+    seen = PlacesSeen()
+    seen.note_seen(0, 0, at(0.95))
+    seen.note_measured(12, 0, at(1.003))
+    seen.note_seen(12, 0, at(1.07))
+    seen.note_seen(20, 0, at(1.0))
+    seen.forget_what_models_say()
+    assert "was measured nearest the target, 0.30 tolerances off" in seen.description(0.01)
+    seen.note_measured(12, 0, at(1.07))
+    assert seen.best() is None
+
+
+def test_no_place_but_the_start_is_kept_where_presses_are_doubted() -> None:
+    seen = PlacesSeen()
+    seen.note_seen(0, 0, at(0.95))
+    seen.note_measured(12, 0, at(1.003))
+    seen.forget_all_but_start()
+    assert seen.best() is None

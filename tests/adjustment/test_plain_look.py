@@ -70,3 +70,12 @@ def test_a_rise_and_a_droop_are_no_effect_of_a_dead_trim(output, stated) -> None
     look = look_at(stays, stated, output=output)
     assert look.two_that_differ() is None
     assert look.slope() == 0
+
+
+@pytest.mark.parametrize("part", [0.1, 0.2, 0.3])
+def test_a_creep_contradicts_no_gain(part) -> None:
+    """The output still rises while the trim, which lowers it, is moved on."""
+    stays = [(0, 515, 1.5), (9, 512, 1.5), (27, 505, 1.5), (6, 503, 2), (3, 502, 3)]
+    look = look_at(stays, output=lambda age_s, level: level * (1 - part * np.exp(-age_s / 3.3)))
+    assert look.slope() > 0
+    assert not look.contradicts(-0.1)

@@ -136,7 +136,7 @@ def test_dead_trim_is_given_up_and_put_back(keys):
     assert bench.on_s < 30
 
 
-TWO_SEEN = Stay(0, 0.94, 0.01), Stay(20, 1.06, 0.01)
+TWO_SEEN = Stay(0, 0.94, 0.01, True, 1.0), Stay(20, 1.06, 0.01, True, 1.0)
 
 
 def test_a_trim_that_the_readings_show_at_work_is_never_said_to_have_no_effect(monkeypatch):
@@ -147,6 +147,28 @@ def test_a_trim_that_the_readings_show_at_work_is_never_said_to_have_no_effect(m
     assert end.reason.startswith("the output does not behave as any model here: no effect of the t")
     assert "it read 470 at +0 counts and 530 at +20 counts from the start" in end.reason
     assert (bench.counts, end.back_at_start) == (0, True)
+
+
+@pytest.mark.parametrize(("keys", "left_at"), [(None, 3), (Keys(), 0)])
+def test_where_no_model_holds_the_trim_is_left_at_a_place_that_was_measured(
+    monkeypatch, keys, left_at
+):
+    """With keys presses may have failed, so that the place is not known."""
+
+    def note_start_and_another(self, *_):
+        for note, counts, off in (
+            (self.places.note_seen, 0, 0.1),
+            (self.places.note_measured, 3, 0.01),
+            (self.places.note_seen, 5, 0.001),
+        ):
+            note(counts, 0, Mixture(np.ones(1), np.array([1 - off]), np.full(1, 1e-3), 9))
+
+    monkeypatch.setattr(PlainLook, "two_that_differ", lambda _: TWO_SEEN)
+    monkeypatch.setattr(Findings, "note_places", note_start_and_another)
+    bench = Bench(Made(level=TARGET + 25), 0.0)
+    end, _ = run(bench, keys)
+    assert end.ended == "undecided"
+    assert (bench.counts, end.back_at_start) == (left_at, left_at == 0)
 
 
 def test_a_range_does_not_end_before_a_target_that_two_places_have_between_them(monkeypatch):
@@ -249,7 +271,7 @@ def test_places_noted_of_presses_that_ran_away_are_not_believed(monkeypatch, key
 
     def note_one_far_off_and_one_near(self, *_):
         for counts, off in ((0, 0.1), (3, 0.001)):
-            self.places.note(
+            self.places.note_seen(
                 counts, 0, Mixture(np.ones(1), np.array([1 - off]), np.full(1, 1e-3), 9)
             )
 

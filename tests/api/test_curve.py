@@ -70,8 +70,29 @@ def test_another_file_is_refused_as_no_curve(tmp_path: Path, text: str) -> None:
         (tmp_path / name).write_text(text, encoding="utf-8")
         with pytest.raises(ohmwright.OhmwrightError, match="no curve as a sweep writes it"):
             ohmwright.read(tmp_path / name)
-    with pytest.raises(ohmwright.OhmwrightError, match="cannot be read"):
+    with pytest.raises(ohmwright.OhmwrightError, match=r"cannot be read(.|\n)*Check the name"):
         ohmwright.read(tmp_path / "none.csv")
+
+
+def test_a_csv_is_read_as_a_spreadsheet_saves_it(curve: Curve, tmp_path: Path) -> None:
+    curve.save(tmp_path / "curve.csv")
+    text = (tmp_path / "curve.csv").read_text(encoding="utf-8")
+    (tmp_path / "marked.csv").write_text(text, encoding="utf-8-sig")
+    plain = ohmwright.read(tmp_path / "curve.csv")
+    assert ohmwright.read(tmp_path / "marked.csv").points == plain.points
+
+
+def test_a_damaged_row_of_a_csv_is_named(curve: Curve, tmp_path: Path) -> None:
+    curve.save(tmp_path / "curve.csv")
+    head, first, second, *_ = (tmp_path / "curve.csv").read_text(encoding="utf-8").splitlines()
+    part = tmp_path / "part.csv"
+    for damaged, says in [
+        (second[: len(second) // 3], "row 3 is cut short"),
+        (second.replace(",", ",x", 1), "row 3: could not convert"),
+    ]:
+        part.write_text("\n".join((head, first, damaged)), encoding="utf-8")
+        with pytest.raises(ohmwright.OhmwrightError, match=says):
+            ohmwright.read(part)
 
 
 def made(
@@ -222,6 +243,7 @@ def test_why_a_file_is_no_curve_is_said_in_words(curve: Curve, tmp_path: Path) -
 
 def test_a_comparison_shows_itself_in_a_line(curve: Curve) -> None:
     assert repr(curve.compare(curve)).endswith(" points, 0 differ by more than U>")
+    assert "nothing was compared" in repr(curve.compare(replace(curve, points=())))
 
 
 def test_a_curve_saved_over_a_file_says_nothing_of_a_bench(curve: Curve, tmp_path: Path) -> None:

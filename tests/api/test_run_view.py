@@ -30,7 +30,7 @@ from ohmwright.model.event import (
     SlowRelease,
     StepStarted,
 )
-from ohmwright.model.result import Result
+from ohmwright.model.result import Result, Sample
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES
 from ohmwright.simulator.bench import SimulatedBench
@@ -102,6 +102,22 @@ def test_an_off_without_effect_is_told_however_soon_the_next_one_had_it() -> Non
     assert slow == "RF was read back as off 1.2 s after OFF."
 
 
+def test_what_came_of_an_activation_is_told_until_the_next() -> None:
+    watch = RunWatch()
+    watch.on_event(SlowRelease(**NOW, took_s=18.4, keyed_by="A. Fenn"))
+    typed = (Sample(current_ma=447, age_s=5), Sample(current_ma=446, age_s=6))
+    result = Result(stage="as_found", step="s", point="p", kind="output", verdict="not measured")
+    few = result.model_copy(
+        update={"reason": "too few", "samples": typed, "readings_told_by": "A. Fenn"}
+    )
+    watch.on_event(PointDone(**NOW, result=few))
+    slow, why = (notice.words for notice in watch.picture(0.0).notices)
+    assert slow.endswith("told to release the foot switch; 18 s later the meter showed no current.")
+    assert why == "s, p: not measured: too few (2 typed; a value takes 4 at least)."
+    watch.on_status(ON._replace(rf="coming on"))
+    assert watch.picture(0.0).notices == ()
+
+
 def test_the_trend_is_of_the_last_minute() -> None:
     watch = RunWatch()
     for second in range(100):
@@ -128,6 +144,24 @@ def test_a_reading_grows_stale_and_is_said_to_be() -> None:
     assert late.current_ma is None
     assert late.rf.line == "RF ON, last read 7 s ago"
     assert (late.rf.age_s, late.rf.left_s) == (10.0, 5.0)
+
+
+@pytest.mark.parametrize(
+    ("rf_follows", "said"), [(False, ""), (True, "RF comes on after this, keyed by the program.")]
+)
+def test_before_anything_was_read_nothing_is_claimed_of_rf(rf_follows: bool, said: str) -> None:
+    """Would notice a first picture that takes RF for off, for on, or for read just now."""
+    watch = RunWatch()
+    request = replace(PressKey("coarse", "up", 2), rf_follows=rf_follows)
+    watch.open_request(request, "", by_foot=False)
+    picture = watch.picture(5.0)
+    rf = picture.rf
+    assert (rf.state, rf.line, rf.urgency) == ("not read", "RF NOT READ YET", "care")
+    assert rf.stale
+    assert (rf.read_s, rf.age_s, rf.left_s, rf.rest_left_s) == (None, None, None, None)
+    assert (picture.current_ma, picture.on_s) == (None, 0.0)
+    assert picture.request is not None
+    assert picture.request.rf_words == said
 
 
 def test_a_place_in_the_band_counts_each_side_by_its_own_width() -> None:

@@ -21,6 +21,7 @@ from ohmwright.cli import console
 from ohmwright.cli.live import LiveView
 from ohmwright.engine.activation import activation
 from ohmwright.engine.job import Job
+from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.resume import results
@@ -202,7 +203,7 @@ async def test_code_that_fails_with_rf_on_ends_as_an_error_of_the_line_with_rf_o
     site: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: str
 ) -> None:
     async with opened(tmp_path) as (bench, hardware):
-        await ensure_off_at_start(bench)
+        await ensure_off_at_start(bench, PendingEvents())
         stilt = sys.modules["fenwater_back_ends"].Stilt
         monkeypatch.setattr(stilt, "timeout_s", 0.2)
         bench.analyzer._calls._calls.within_s = 0.2
@@ -260,7 +261,7 @@ async def test_a_silent_analyzer_is_not_called_a_faulty_back_end(
     site: Path, tmp_path: Path
 ) -> None:
     async with opened(tmp_path) as (bench, hardware):
-        await ensure_off_at_start(bench)
+        await ensure_off_at_start(bench, PendingEvents())
         answer = hardware.answer
 
         def silent(who: str, line: bytes) -> bytes:
@@ -281,7 +282,7 @@ async def test_off_needs_nothing_of_code_that_fails_for_good(
 ) -> None:
     """The current cannot be read any more, so RF is not called off; OFF was sent all the same."""
     async with opened(tmp_path) as (bench, hardware):
-        await ensure_off_at_start(bench)
+        await ensure_off_at_start(bench, PendingEvents())
         stilt = sys.modules["fenwater_back_ends"].Stilt
 
         async def fail_from_on() -> None:

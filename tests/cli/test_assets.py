@@ -107,6 +107,13 @@ def test_a_tag_chooses_procedure_and_generator_and_fills_record_and_papers(
         assert store.events(run)[0].asset.department == "Theatre 1"
 
 
+def test_the_page_advises_no_option_that_it_has_not(workshop: Path, ohmwright: Callable) -> None:
+    said = ohmwright("page", "--bench", "bench.toml").err
+    assert "Which unit stands at Bench 1?" in said
+    assert "the page takes no tags" in said
+    assert "Give --asset" not in said
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -309,6 +316,8 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     status = ohmwright("campaign", "status", "may", "--json").json
     assert (status["done"], status["left"], status["in_hand"]) == (1, 1, 1)
     assert ohmwright("next", "--campaign", "may", "--json", "--operator", "Oake").json is None
+    with _scanned(monkeypatch, "HF-8\nHF-9\nstop\n"):  # two slips
+        assert ohmwright(*work).out.count("comes again until it is done") == 1
     with _scanned(monkeypatch, "HF-1\n"):
         assert "may: 2 of 2 done (2 pass); 0 left." in ohmwright(*work).out
     rows = [line.split() for line in ohmwright("campaign", "report", "may").out.splitlines()]

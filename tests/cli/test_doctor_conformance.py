@@ -10,12 +10,15 @@ import pytest
 
 from ohmwright.cli import doctor_command, doctor_conformance
 from ohmwright.engine.activation import Activation
+from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.instruments.analyzer import Reading
+from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import CHECKS, WITH_RF, WITHOUT_RF, title
 from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
 from ohmwright.instruments.conformance_kit import Kit, Observed, wrong
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.event import UnaskedRf
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.operator import SimulatedOperator
 
@@ -119,7 +122,7 @@ def test_an_off_that_fails_has_its_row(
 def test_an_output_that_is_on_at_first_contact_has_its_row(
     ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    async def on(_: object) -> None:
+    async def on(*_: object) -> None:
         raise ReleaseNotConfirmed("RF MAY STILL BE ON: 0.8 mA read.")
 
     monkeypatch.setattr(doctor_command, "ensure_off_at_start", on)
@@ -128,6 +131,24 @@ def test_an_output_that_is_on_at_first_contact_has_its_row(
     (row,) = outcome.json
     assert (row["check"], row["state"]) == ("output reads off", "NOT GOOD")
     assert "0.8 mA read" in row["detail"]
+
+
+def test_an_output_that_was_on_and_was_ended_is_not_good(
+    ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Would notice a bench whose RF comes on by itself, called good since OFF ended it."""
+    first_contact = doctor_command.ensure_off_at_start
+
+    async def was_on(bench: Bench, pending: PendingEvents) -> None:
+        await first_contact(bench, pending)
+        at = bench.clock.wall()
+        pending.add(UnaskedRf(at=at, bench_s=bench.clock.now_s(), seen="the output reads closed"))
+
+    monkeypatch.setattr(doctor_command, "ensure_off_at_start", was_on)
+    outcome = ohmwright(*COMMAND)
+    row = outcome.json[0]
+    assert (outcome.code, row["check"], row["state"]) == (3, "output reads off", "NOT GOOD")
+    assert "RF was on (the output reads closed) and was ended" in row["detail"]
 
 
 @pytest.mark.parametrize("conformance", [True, False])

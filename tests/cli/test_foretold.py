@@ -47,7 +47,7 @@ def test_lint_prints_it_with_its_place_and_refuses_nothing(
     assert (outcome.code, outcome.err) == (0, "")
     told, summary = outcome.out.splitlines()
     assert told == f"{procedure}:12:1: warning: step 'cut': {WHAT}."
-    assert summary.startswith(f"{procedure}: 1 steps, nothing wrong")
+    assert summary.startswith(f"{procedure}: 1 step, nothing wrong")
 
 
 @pytest.mark.parametrize(

@@ -60,7 +60,7 @@ GAUGE = "      ·······[──────┼──────]·····
         (
             BY_FOOT._replace(rf="not proved"),
             30.0,
-            " ? NO CURRENT READ   that RF is off is not proved, last read 30 s ago",
+            " ? NO CURRENT READ   last read 30 s ago; that RF is off is not proved",
         ),
         (BenchStatus("coming on", 100.0), 0.2, " ▲ RF IS ABOUT TO COME ON"),
         (BenchStatus("going off", 100.0), 0.2, " ▼ RF MAY BE ON   being ended, not read back yet"),

@@ -11,6 +11,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import anyio
 import pytest
 
 from ohmwright.cli import keyboard, terminal_operator
@@ -110,6 +111,20 @@ async def test_lines_of_a_pipe_answer_in_their_order(monkeypatch: pytest.MonkeyP
         assert await person.carry_out(Inspect("Is the cord whole?")) == NO
         with pytest.raises(UsageError, match="standard input has ended"):
             await person.carry_out(Instruct("Join the lead."))
+
+
+@pytest.mark.anyio
+async def test_an_endless_input_without_lines_keeps_no_stop_waiting(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would notice a program that hears neither Ctrl-C nor SIGTERM while it reads such a file."""
+    left = iter(range(200_000))  # so that the test ends in any case
+    monkeypatch.setattr(os, "read", lambda *_: b"x" if next(left, None) is not None else b"")
+    zeros = os.open("/dev/zero", os.O_RDONLY)
+    with anyio.move_on_after(0.05) as stop:
+        await keyboard._line_of(zeros)
+    os.close(zeros)
+    assert stop.cancelled_caught
 
 
 @pytest.fixture

@@ -9,11 +9,15 @@ import subprocess
 import sys
 import termios
 from collections.abc import Callable
+from datetime import UTC, datetime
 from io import TextIOWrapper
 from pathlib import Path
 
 import pytest
 
+from ohmwright.cli.error_report import report_error
+from ohmwright.model import rf_state
+from ohmwright.model.errors import ReleaseNotConfirmed
 from ohmwright.wire.guard.process import RF_WARNING
 
 TELLING = """
@@ -72,3 +76,15 @@ def test_the_code_is_right_where_nobody_can_be_told(
 def test_the_guards_own_frame() -> None:
     lines = RF_WARNING.strip().splitlines()
     assert {len(line) for line in lines} == {58}
+
+
+def test_nothing_soothes_after_the_warning(capsys: pytest.CaptureFixture[str]) -> None:
+    """RF was read as off once, and came back by itself: the last word is the warning's."""
+    rf_state.forget()
+    rf = rf_state.RfTracker()
+    rf.set_on()
+    rf.set_off(datetime(2026, 1, 5, tzinfo=UTC))
+    assert report_error(ReleaseNotConfirmed("RF MAY BE ON ELSEWHERE: so.", "So.", "Do.")) == 5
+    said = capsys.readouterr().err
+    assert "RF MAY BE ON ELSEWHERE" in said
+    assert "read back as off" not in said

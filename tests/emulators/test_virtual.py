@@ -10,6 +10,7 @@ import pytest
 
 from ohmwright.cli.doctor_command import _findings
 from ohmwright.engine.job import Job
+from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.resume import results
@@ -164,4 +165,4 @@ async def test_doctor_tells_a_slow_analyzer_from_a_wrong_line_end(tmp_path: Path
 
 async def test_an_analyzer_just_quick_enough_for_off_is_not_refused(tmp_path: Path) -> None:
     table = _slow("brindle-7", tmp_path, 0.15)
-    await ensure_off_at_start(table.bench)
+    await ensure_off_at_start(table.bench, PendingEvents())

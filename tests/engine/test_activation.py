@@ -16,9 +16,11 @@ from ohmwright.engine.release import ensure_off_after
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.analyzer import Analyzer, Reading
 from ohmwright.instruments.bench import Bench
+from ohmwright.model import rf_state
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import (
+    LinkError,
     LinkLost,
     LinkTimeout,
     OutOfCapability,
@@ -291,6 +293,47 @@ async def test_a_release_that_takes_for_ever_ends_all_the_same(
     with pytest.raises(ReleaseNotConfirmed, match="the time for reading it back ran out"):
         async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
             pass
+
+
+async def test_rf_that_was_not_seen_to_stay_off_is_not_called_off(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would notice `RF OFF` on a screen beside the frame that says it may still be on."""
+    monkeypatch.setattr(release_module, "RELEASE_BOUND_S", 0.01)
+    monkeypatch.setattr(release_module, "LAST_TRY_BOUND_S", 0.01)
+    bench, _ = bench_with()
+
+    async def comes_and_goes(_: float) -> str | None:
+        await anyio.sleep_forever()
+        return None
+
+    monkeypatch.setattr(bench.rf, "evidence_on_within", comes_and_goes)
+    with pytest.raises(ReleaseNotConfirmed, match=r"ran out; .* it read off, and"):
+        async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+            pass
+    assert (bench.rf.state, rf_state.latest().may_be_on) == ("unknown", True)
+
+
+async def test_a_release_names_what_was_seen_last(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Would notice a current that had gone, in place of the other analyzer that answers."""
+    monkeypatch.setattr(release_module, "RELEASE_BOUND_S", 0.05)
+    monkeypatch.setattr(release_module, "LAST_TRY_BOUND_S", 0.01)
+    bench, analyzer = bench_with(residual_ma=200.0)
+
+    async def another() -> str:
+        await anyio.sleep(0.005)
+        raise LinkError("p is now B, not A.")
+
+    async def fades() -> None:
+        analyzer.residual_ma = 0.0 if "off" in analyzer.said else 200.0
+        analyzer.said.append("off")
+        analyzer.on = False
+
+    monkeypatch.setattr(analyzer, "identify", another)
+    monkeypatch.setattr(analyzer, "switch_off", fades)
+    with pytest.raises(ReleaseNotConfirmed, match=r"ran out; .*: p is now B, not A"):
+        async with activation(bench, load_ohm=300, power_w=100, limit_s=10) as opened:
+            opened.current_seen = True
 
 
 async def test_a_lost_line_is_looked_for_and_off_sent_there() -> None:

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from ohmwright.engine.meter_tail import MeterTail
+from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.release import ensure_off_at_start, meter_shows_s
 from ohmwright.engine.session import Session
 from ohmwright.model.errors import OffNotProved, ReleaseNotConfirmed
@@ -148,7 +149,7 @@ async def test_a_tail_that_outlasts_the_limit_is_no_off_without_effect(
     make_rig: Callable, left_s: float, tau_s: float
 ) -> None:
     rig = make_rig(meter=FILTERING)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     hardware = Hardware(rig, filtered(tau_s))
     await released(rig, on_s=8.0 - left_s, limit_s=8.0)
     assert rig.bench.rf.state == "off"
@@ -159,7 +160,7 @@ async def test_a_tail_that_outlasts_the_limit_is_no_off_without_effect(
 async def test_what_is_no_tail_is_warned_of_and_told_as_it_was_seen(make_rig: Callable) -> None:
     """Whether OFF or the limit ended the current cannot be told then, and is not claimed."""
     rig = make_rig(meter=FILTERING)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     hardware = Hardware(rig, lambda since_s: 0.006 if since_s < 2.2 else 0.0)
     with pytest.raises(OffNotProved, match=r"OFF MAY NOT SWITCH OFF: .* a current was read") as it:
         await released(rig, on_s=7.2, limit_s=8.0)
@@ -175,7 +176,7 @@ async def test_off_that_does_nothing_is_found_though_the_state_reads_off(
 ) -> None:
     """The meter's tail begins at the limit then, and not with OFF."""
     rig = make_rig(meter=FILTERING)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     hardware = Hardware(rig, filtered(0.25), obeys=False)
     with pytest.raises(OffNotProved, match="OFF MAY NOT SWITCH OFF"):
         await released(rig, on_s=8.0 - left_s, limit_s=8.0)
@@ -185,7 +186,7 @@ async def test_off_that_does_nothing_is_found_though_the_state_reads_off(
 @pytest.mark.anyio
 async def test_a_current_that_stays_is_warned_of_as_soon_as_ever(make_rig: Callable) -> None:
     rig = make_rig(meter=FILTERING)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     hardware, clock, warned_s = Hardware(rig, lambda _: 0.05), rig.bench.clock, list[float]()
 
     async def tell(words: str) -> None:

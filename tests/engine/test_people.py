@@ -18,10 +18,13 @@ from ohmwright.engine import release
 from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.requests_on_record import missing_requests
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import overall_verdict, run
+from ohmwright.engine.service_exit import may_be_in_service
 from ohmwright.instruments.operator import NO_ANSWER, GoBack, Operator, SkipStep, StopRun
 from ohmwright.instruments.requests import (
+    LEFT_BEFORE_GOING_ON,
     YES,
     EnterService,
     Inspect,
@@ -91,8 +94,8 @@ async def test_a_request_takes_its_named_answers_and_nothing_else() -> None:
     person = Scripted("", "  ", "ok", "d", "yes, mostly", " Y ")
     assert await person.carry_out(Inspect("Whole?")) == YES
     assert person.heard == [("yes", "")]
-    assert person.problems[0] == ""
-    assert all(problem.endswith("is none of the answers.") for problem in person.problems[1:])
+    assert person.problems[:3] == ["", "Nothing was typed.", "Nothing was typed."]
+    assert all(problem.endswith("is none of the answers.") for problem in person.problems[3:])
 
 
 @pytest.mark.parametrize(
@@ -293,6 +296,29 @@ def fail() -> str:
     raise KeyError
 
 
+async def test_whoever_goes_on_takes_the_unit_out_of_service_mode_first(rig) -> None:
+    Helper.at(rig, at_second_press(lambda: "stop"))
+    earlier, _ = await ended(rig, ATTENDED)
+    assert rig.hardware.panel.face.in_service
+    says = iter(("skip not now", "back", None))
+    helper = Helper.at(
+        rig, lambda request, _: next(says, None) if request == LEFT_BEFORE_GOING_ON else None
+    )
+    again = await kept(rig, stages=("adjust",), earlier=tuple(earlier))
+    asked = [type(one) for one in helper.asked if isinstance(one, LeaveUnsaved | EnterService)]
+    assert asked[:4] == [LeaveUnsaved, LeaveUnsaved, LeaveUnsaved, EnterService]
+    assert isinstance(again[-1], RunFinished)
+    assert next(iter(missing_requests([*earlier, *again])), None) is None
+
+
+async def test_nobody_is_asked_so_where_service_mode_was_left_before(rig) -> None:
+    helper = Helper.at(rig, lambda *_: None)
+    whole = await kept(rig, stages=("adjust",))
+    assert not may_be_in_service(whole)
+    await kept(rig, stages=("adjust",), earlier=tuple(whole[:-1]))
+    assert LEFT_BEFORE_GOING_ON not in helper.asked
+
+
 @pytest.mark.parametrize("how", ["cancel", "fault", "stop"])
 async def test_what_was_pressed_is_on_record_and_told_however_a_run_ends(rig, how: str) -> None:
     with anyio.CancelScope() as scope:
@@ -401,6 +427,16 @@ async def test_a_unit_worked_by_hand_is_told_so_in_the_table(rig) -> None:
     final = next(iter(results(events))).final_trim
     assert f"0 to {final}* " in shown.get()
     assert "* counted from 0 by presses as told by simulated person; 0 is where" in shown.get()
+
+
+async def test_an_answer_is_no_value_that_was_typed(rig) -> None:
+    Helper.at(rig, lambda *_: None)
+    console = Console(width=120)
+    with console.capture() as shown:
+        console.print(run_tables(await kept(rig)))
+    assert "Mode and setting as told by simulated person" in shown.get()
+    assert "answered by simulated person" in shown.get()
+    assert "Values typed by" not in shown.get()
 
 
 def ctrl_c() -> None:

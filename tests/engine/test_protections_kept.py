@@ -10,6 +10,7 @@ import pytest
 
 from ohmwright.engine.activation import activation
 from ohmwright.engine.capability import complaints
+from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.release import LAST_TRY_BOUND_S, RELEASE_BOUND_S, ensure_off_at_start
 from ohmwright.engine.requirements import Abilities
@@ -99,7 +100,7 @@ async def test_rf_is_in_doubt_from_before_on_is_sent(make_rig: Callable[..., Any
     """A crash while ON is on its way must not say that RF was last read back as off."""
     rf_state.forget()
     rig = make_rig()
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     assert rig.bench.rf.state == "off"
     seen: list[tuple[str, bool]] = []
 
@@ -125,7 +126,7 @@ async def test_after_a_release_the_guard_is_promised_nothing(make_rig: Callable[
         promised.append(every_s)
 
     link.expect_traffic = expect_traffic
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     async with activation(rig.bench, load_ohm=300, power_w=100, limit_s=5):
         assert promised[-1] is not None
     assert promised[-1] is None
@@ -134,7 +135,7 @@ async def test_after_a_release_the_guard_is_promised_nothing(make_rig: Callable[
 async def test_any_state_but_0_is_noticed_in_a_rest(make_rig: Callable[..., Any]) -> None:
     """Little or nothing flows as yet; the contact alone tells."""
     rig = make_rig()
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     link = rig.bench.analyzer.dialogue.framing.link
     handle = link._handle
     assert not await rig.bench.rf.may_be_on()
@@ -145,7 +146,7 @@ async def test_any_state_but_0_is_noticed_in_a_rest(make_rig: Callable[..., Any]
 async def test_in_a_rest_a_contact_that_reads_2_is_opened(make_rig: Callable[..., Any]) -> None:
     rig = make_rig()
     session, looks = Session(rig.bench), 0
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     async with session.activation(load_ohm=500, power_w=300, limit_s=10):
         await rig.bench.clock.sleep(6)
     link = rig.bench.analyzer.dialogue.framing.link
@@ -216,7 +217,7 @@ async def test_leakage_is_not_measured_where_too_little_is_delivered(
         await select(mode, (0.4 if len(asked) == 1 else 1.0) * setting_w)
 
     generator.select = too_little_at_first
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     session = Session(rig.bench)
     work = StepRun(session, "as_found", Timing(rest_s=20), step.point_names(), (), False, {})
     events = [e async for e in step.run(work)]
@@ -249,7 +250,7 @@ async def test_load_bank_and_generator_rest_as_their_duty_asks(
     _rate(rig, bank=bank, generator=generator)
     assert max(mode.max_setting_w for mode in rig.bench.generator.data.modes) == 300
     rig.hardware.panel.select("cut", 300)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     session = Session(rig.bench)
     for _ in range(3):
         await rest(session, Timing(rest_s=10), power_w=300, tolerance=0)

@@ -2,12 +2,25 @@
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from typing import Any
+from datetime import UTC, datetime
+from itertools import pairwise
+from typing import Any, Literal
 
 import anyio
+import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 
-from ohmwright.engine.recomputed_values import again_settled, differing, recomputable
+from ohmwright.engine.measured_value import EXTRAPOLATED, READINGS
+from ohmwright.engine.recomputed_values import (
+    _warmth,
+    _what_differs_from,
+    again_settled,
+    differing,
+    recomputable,
+)
+from ohmwright.estimation.settled_value import Settled
+from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import (
     ActivationClosed,
     DocumentKept,
@@ -15,7 +28,8 @@ from ohmwright.model.event import (
     PointDone,
     RunStarted,
 )
-from ohmwright.model.result import Result, Sample
+from ohmwright.model.quantity import Quantity
+from ohmwright.model.result import BudgetEntry, Measured, Result, Sample
 from ohmwright.model.shipped import shipped
 
 from .conftest import Rig
@@ -133,6 +147,129 @@ def test_an_adjustment_is_computed_with_the_warmth_that_it_was_made_with(
         assert again is not None
         assert result.measured is not None
         assert abs(result.measured.value - again.value) < 0.25 * again.uncertainty
+
+
+FLOWED_S = ((100.0, 12.0), (145.0, 7.0), (165.0, 9.0))
+"""When RF came on, and for how long: a value came of the last of these activations."""
+
+
+def warmth_at_the_last(tau_s: float, recovery_tau_s: float) -> float:
+    """Warmth, 0 to 1, as the last activation began: the differential equation, by scipy."""
+    warmth = 0.0
+    for (on_at_s, on_s), (next_s, _) in pairwise(FLOWED_S):
+        warmth = lagged(warmth, 1.0, on_s, tau_s)
+        warmth = lagged(warmth, 0.0, next_s - (on_at_s + on_s), recovery_tau_s)
+    return warmth
+
+
+def lagged(begin: float, towards: float, length_s: float, tau_s: float) -> float:
+    solved = solve_ivp(
+        lambda _, at: (towards - at) / tau_s, (0.0, length_s), [begin], rtol=1e-10, atol=1e-12
+    )
+    return float(solved.y[0, -1])
+
+
+def activations() -> list[ActivationClosed]:
+    """Those of `FLOWED_S`, and one between them in which RF never came on."""
+    now = {"at": datetime(2026, 1, 1, tzinfo=UTC), "bench_s": 0.0}
+    closed = [
+        ActivationClosed(**now, on_s=on_s, on_at_bench_s=on_at_s) for on_at_s, on_s in FLOWED_S
+    ]
+    return [*closed[:1], ActivationClosed(**now, on_s=0.0), *closed[1:]]
+
+
+def point_of(kind: str, again: Literal["checked", "adjusted"] | None = None) -> Result:
+    return Result(stage="as_left", step="s", point="", kind=kind, verdict="pass", again=again)
+
+
+@pytest.mark.parametrize("kind", ["output", "adjust"])
+def test_the_warmth_of_a_unit_whose_droop_is_stated_is_that_of_its_times_with_rf_on(
+    kind: str,
+) -> None:
+    """Would notice the last activation counted in, and a rest counted from ON instead of OFF."""
+    droop = {"largest": 0.04, "tau_s": [6.0, 10.0], "recovery_tau_s": [10.0, 20.0]}
+    warmth = _warmth(activations(), {"droop": droop}, point_of(kind), 6.0)
+    assert warmth is not None
+    likely = warmth_at_the_last(8.0, 15.0)
+    felt = likely * np.exp(-6 / 8)
+    above = warmth_at_the_last(6.0, 20.0) * np.exp(-6 / 10) - felt
+    below = felt - warmth_at_the_last(10.0, 10.0) * np.exp(-6 / 6)
+    assert warmth.heat == pytest.approx(likely, rel=1e-6)
+    assert warmth.uncertainty == pytest.approx(0.04 * max(above, below) / 3**0.5, rel=1e-6)
+    assert warmth.largest_droop == 0.04
+
+
+@pytest.mark.parametrize(
+    ("kind", "again", "takes_typical"),
+    [
+        ("adjust", None, True),
+        ("adjust", "adjusted", True),
+        ("adjust", "checked", False),
+        ("output", None, False),
+        ("monotonicity", None, False),
+    ],
+)
+def test_where_no_droop_is_stated_adjusting_alone_takes_a_typical_units_warmth(
+    kind: str, again: Literal["checked", "adjusted"] | None, takes_typical: bool
+) -> None:
+    warmth = _warmth(activations(), {}, point_of(kind, again), 6.0)
+    expected = warmth_at_the_last(8.0, 15.0) if takes_typical else 0.0
+    assert warmth == ResidualWarmth(pytest.approx(expected, rel=1e-6))
+
+
+def test_the_first_activation_finds_a_unit_rested() -> None:
+    assert _warmth(activations()[:1], {}, point_of("adjust"), 6.0) == ResidualWarmth(0.0)
+
+
+AGAIN = Settled(500.0, 4.0, 20.0, 0.0, True)
+"""What the readings make of a value: 500 mA, with a standard uncertainty of 4 mA."""
+LOAD_OHM = 200.0
+
+
+def stated(quantity: Quantity, current_ma: float, u_ma: float, on_s: float) -> Result:
+    """A value on record whose readings have this uncertainty, in two lines, beside another's."""
+    value, per_ma = current_ma, 1.0
+    if quantity == "power_w":  # R times I squared, and its slope
+        value, per_ma = LOAD_OHM * (current_ma / 1000) ** 2, 2 * LOAD_OHM * current_ma / 1e6
+    lines = [(READINGS, 0.6 * u_ma), (EXTRAPOLATED, 0.8 * u_ma), ("meter", 50.0)]
+    budget = tuple(
+        BudgetEntry(source=source, evaluation="B", standard_uncertainty=per_ma * u)
+        for source, u in lines
+    )
+    measured = Measured(
+        quantity=quantity, value=value, uncertainty=9.0, dof=20.0, age_s=6.0, budget=budget
+    )
+    return point_of("adjust").model_copy(
+        update={
+            "measured": measured,
+            "load_ohm": LOAD_OHM,
+            "samples": (Sample(8.0, current_ma),),
+            "on_s": on_s,
+        }
+    )
+
+
+@pytest.mark.parametrize("quantity", ["current_ma", "power_w"])
+@pytest.mark.parametrize(
+    ("on_s", "off_ma", "least_ma"),
+    [
+        # half of u and a thousandth of the value may lie between; at least 70 % of u is stated
+        (9.9, 2.5, 2.8),
+        # readings of other activations count, too: one and a half of u, at least half of it
+        (10.1, 6.5, 2.0),
+    ],
+)
+def test_a_value_is_told_from_where_its_readings_cannot_give_it(
+    quantity: Quantity, on_s: float, off_ma: float, least_ma: float
+) -> None:
+    for sign in (1, -1):
+        near = stated(quantity, 500 + sign * 0.98 * off_ma, 4.0, on_s)
+        far = stated(quantity, 500 + sign * 1.02 * off_ma, 4.0, on_s)
+        assert _what_differs_from(AGAIN, near) == ""
+        assert "its value is" in _what_differs_from(AGAIN, far)
+    surer = stated(quantity, 500.0, 0.98 * least_ma, on_s)
+    assert _what_differs_from(AGAIN, stated(quantity, 500.0, 1.02 * least_ma, on_s)) == ""
+    assert f"{0.98 * least_ma:.2g} mA in its budget" in _what_differs_from(AGAIN, surer)
 
 
 SWEEP = """title = "Sweep"

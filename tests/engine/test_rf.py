@@ -10,6 +10,7 @@ import pytest
 from ohmwright.engine import release as module
 from ohmwright.engine.activation import activation
 from ohmwright.engine.job import Job
+from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.resume import results
@@ -124,7 +125,7 @@ async def test_a_welded_contact_is_seen_at_any_output(
 ) -> None:
     """3 W into 2000 ohm is 39 mA, 1.5 % of the meter's range; after 0.1 s nothing flows yet."""
     rig = make_rig()
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     rig.hardware.panel.select("cut", setting_w)
 
     async def weld() -> None:
@@ -141,7 +142,7 @@ async def test_a_welded_contact_is_seen_at_any_output(
 async def test_a_limit_that_still_runs_is_no_off(make_rig: Callable) -> None:
     """OFF is swallowed, state and current lie; the countdown of the limit does not."""
     rig = make_rig()
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     lies = {b"OUTPut:STATe OFF\n": b"", b"OUTPut:STATe?\n": b"0\n"}
     shown = iter(n // 2 for n in range(10**6))
 
@@ -166,7 +167,7 @@ async def test_what_flows_at_first_contact_is_no_zero(make_rig: Callable) -> Non
         lambda line: b"+1.10000E-02,A,%05d\n" % next(numbers) if b"FETCh:CURR" in line else None,
     )
     with pytest.raises(ReleaseNotConfirmed, match="11 mA read with the keying output open"):
-        await ensure_off_at_start(rig.bench)
+        await ensure_off_at_start(rig.bench, PendingEvents())
 
 
 numbers = iter(n // 2 for n in range(10**6))
@@ -191,7 +192,7 @@ async def test_a_zero_that_the_data_state_is_no_rf_however_it_was_at_first(
     meter = data.meter.model_copy(update={"zero_ma": stated_ma, "resolution_ma": 0.1})
     rig.bench.analyzer.data = data.model_copy(update={"meter": meter})
     showing(rig, 0.4)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     showing(rig, 1.1)
     assert (await rig.bench.rf.found_on() is not None) == is_rf
 
@@ -200,11 +201,11 @@ async def test_a_small_current_that_is_taken_for_rf_names_zero_ma(make_rig: Call
     rig = make_rig()
     showing(rig, 11)
     with pytest.raises(ReleaseNotConfirmed) as raised:
-        await ensure_off_at_start(rig.bench)
+        await ensure_off_at_start(rig.bench, PendingEvents())
     assert "set zero_ma in [data.meter]" in raised.value.do
     showing(rig, 508)
     with pytest.raises(ReleaseNotConfirmed) as raised:
-        await ensure_off_at_start(rig.bench)
+        await ensure_off_at_start(rig.bench, PendingEvents())
     assert "zero_ma" not in raised.value.do
 
 
@@ -227,7 +228,7 @@ async def test_a_line_that_is_lost_after_a_small_current_does_not_name_zero_ma(
     monkeypatch.setattr(analyzer, "switch_off", lost_in_the_end)
     monkeypatch.setattr(analyzer, "reconnect", no_line)
     with pytest.raises(ReleaseNotConfirmed, match="BE ON: The line to the analyzer is") as raised:
-        await ensure_off_at_start(rig.bench)
+        await ensure_off_at_start(rig.bench, PendingEvents())
     assert raised.value.do == f"{module.MAINS_SWITCH} Then find out why."
 
 
@@ -235,7 +236,7 @@ async def test_a_release_that_ran_out_of_time_tells_what_was_seen(
     make_rig: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     rig = make_rig()
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     monkeypatch.setattr(module, "RELEASE_BOUND_S", 0.01)
     monkeypatch.setattr(module, "LAST_TRY_BOUND_S", 0.01)
     rig.bench.analyzer.identify = anyio.sleep_forever
@@ -248,7 +249,7 @@ async def test_a_release_that_ran_out_of_time_tells_what_was_seen(
         return problem
 
     rig.bench.rf.evidence_on = once
-    with pytest.raises(ReleaseNotConfirmed, match="seen: 508 mA read with the keying output open"):
+    with pytest.raises(ReleaseNotConfirmed, match="off: 508 mA read with the keying output open"):
         await module.confirmed_release(rig.bench, current_seen=True)
 
 
@@ -258,7 +259,7 @@ async def test_a_meter_that_shows_something_at_zero_has_a_zero(make_rig: Callabl
     heard(
         rig, lambda line: b"+4.00000E-03,A,%05d\n" % next(shown) if b"FETCh:CURR" in line else None
     )
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     assert rig.bench.rf.state == "off"
     assert rig.bench.rf.zero_limit_ma == pytest.approx(7.0)
 
@@ -267,7 +268,7 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
     rig = make_rig()
     session = Session(rig.bench)
     moments: list[BenchStatus] = []
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     async with session.activation(load_ohm=500, power_w=300, limit_s=10):
         await rig.bench.clock.sleep(6)
 
@@ -287,10 +288,21 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
     assert {moment.rf for moment in moments} == {"off", "on"}
 
 
+async def test_rf_at_first_contact_is_ended_and_on_record(make_rig: Callable) -> None:
+    """Would notice RF that was on before the run, was ended, and of which nobody hears."""
+    rig = make_rig()
+    rig.hardware._rig.close_contact(20.0)
+    events, _ = await kept(rig)
+    (noted,) = (event for event in events if isinstance(event, UnaskedRf))
+    assert noted.seen == "the analyzer's keying output reads closed"
+    assert events.index(noted) > events.index(next(e for e in events if isinstance(e, RunStarted)))
+    assert [e.bench_s for e in events] == sorted(e.bench_s for e in events)
+
+
 async def test_rf_that_will_not_stay_off_ends_the_run(make_rig: Callable) -> None:
     rig = make_rig()
     session = Session(rig.bench)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
 
     def close_again(_: BenchStatus) -> None:
         if not rig.hardware.truth.rf_on:
@@ -306,7 +318,7 @@ async def test_rf_that_will_not_stay_off_ends_the_run(make_rig: Callable) -> Non
 async def test_a_pedal_that_is_held_in_a_rest_is_code_5(make_rig: Callable) -> None:
     rig = make_rig()
     session = Session(rig.bench)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     async with session.activation(load_ohm=500, power_w=300, limit_s=10):
         await rig.bench.clock.sleep(6)
     session.on_status = lambda _: rig.hardware.panel.pedal(down=True)
@@ -316,7 +328,7 @@ async def test_a_pedal_that_is_held_in_a_rest_is_code_5(make_rig: Callable) -> N
 
 async def test_rf_that_is_on_before_on_is_ended_and_told(make_rig: Callable) -> None:
     rig = make_rig()
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     rig.hardware._rig.close_contact(20.0)
     with pytest.raises(UnaskedOutput, match="nobody had asked for"):
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=5):
@@ -327,7 +339,7 @@ async def test_rf_that_is_on_before_on_is_ended_and_told(make_rig: Callable) -> 
 async def test_a_release_that_takes_long_is_an_event(make_rig: Callable) -> None:
     rig = make_rig()
     session, deaf = Session(rig.bench), iter(range(8))
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     heard(rig, lambda line: b"" if line == b"OUTPut:STATe OFF\n" and next(deaf, 9) < 8 else None)
     async with session.activation(load_ohm=500, power_w=100, limit_s=10):
         await rig.bench.clock.sleep(2)
@@ -341,7 +353,7 @@ async def test_a_release_that_takes_long_is_an_event(make_rig: Callable) -> None
 async def test_off_that_was_ignored_once_is_on_record(make_rig: Callable, ignored: int) -> None:
     rig = make_rig()
     session, heard_off = Session(rig.bench), iter(range(9))
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
 
     def act(line: bytes) -> bytes | None:
         """No reply belongs to OFF, so an ignored one looks like one that was obeyed."""
@@ -358,7 +370,7 @@ async def test_off_that_was_ignored_once_is_on_record(make_rig: Callable, ignore
 async def test_a_release_that_waits_to_be_sure_is_not_slow(make_rig: Callable) -> None:
     rig = make_rig()
     session = Session(rig.bench)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     async with session.activation(load_ohm=500, power_w=100, limit_s=10):
         await rig.bench.clock.sleep(2)  # no reading is looked at, so nothing was seen to flow
     assert list(session.pending.take()) == []
@@ -366,7 +378,7 @@ async def test_a_release_that_waits_to_be_sure_is_not_slow(make_rig: Callable) -
 
 async def test_off_that_only_the_limit_ends_is_not_confirmed(make_rig: Callable) -> None:
     rig = make_rig()
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     rig.bench.analyzer.told_in = "the release orders of its back end"
     heard(rig, lambda line: b"" if line == b"OUTPut:STATe OFF\n" else None)
     with pytest.raises(ReleaseNotConfirmed, match="OFF DOES NOT SWITCH OFF") as raised:
@@ -381,7 +393,7 @@ async def test_nor_where_its_time_ran_out_as_the_limit_did(
     """What the first release saw is known to the one after it, which finds RF off."""
     rig, tries = make_rig(), list[float]()
     monkeypatch.setattr(module, "RELEASE_BOUND_S", 0.1)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     heard(rig, lambda line: b"" if line == b"OUTPut:STATe OFF\n" else None)
     switch_off = rig.bench.analyzer.switch_off
 
@@ -407,7 +419,7 @@ async def test_nor_is_one_whose_state_reads_off_meanwhile(
 ) -> None:
     """OFF is lost each time, and what is asked for the state says 0: the current still flows."""
     rig = make_rig()
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     off: list[bytes] = []
 
     def lie(line: bytes) -> bytes | None:
@@ -424,7 +436,7 @@ async def test_nor_is_one_whose_state_reads_off_meanwhile(
 
 async def test_another_instrument_that_reads_off_leaves_rf_unknown(make_rig: Callable) -> None:
     rig = make_rig()
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     await rig.bench.analyzer.identify()
     other: list[bytes] = []
 
@@ -453,7 +465,7 @@ async def test_off_does_not_wait_for_a_line_that_turned_bad(
 ) -> None:
     """One time-out of the question and one of finding the step again, then OFF."""
     rig = make_rig()
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     clock, bad_from_s = rig.bench.clock, []
     heard(rig, lambda line: noise if bad_from_s and b"OFF" not in line else None)
 
@@ -474,7 +486,7 @@ async def test_off_does_not_wait_for_noise_to_end(
 ) -> None:
     """RF may itself disturb the line, without a pause: one time-out (1 s), a listen, then OFF."""
     rig = make_rig()
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     clock, link, sent_s = rig.bench.clock, rig.bench.analyzer.dialogue.framing.link, list[float]()
 
     heard_as_usual = link.read
@@ -506,7 +518,7 @@ async def test_a_release_is_bounded_by_the_machines_time(
     import anyio
 
     rig = make_rig()
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     monkeypatch.setattr(module, "RELEASE_BOUND_S", 0.2)
     monkeypatch.setattr(module, "LAST_TRY_BOUND_S", 0.1)
     began_s = anyio.current_time()
@@ -610,7 +622,7 @@ async def test_a_path_that_cannot_be_set_is_a_persons_to_join(make_rig: Callable
 async def dead_off(rig: Any) -> float:
     """Hold RF on by a pedal that OFF does not end; when OFF was due, s of the bench's clock."""
     rig.hardware.panel.select("cut", 30.0)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     left_s = 0.0
 
     async def hold() -> None:
@@ -659,7 +671,7 @@ async def test_a_warning_is_taken_back_and_kept_where_the_meter_was_only_late(
     """Who was told to switch off at the mains must know that RF comes on again."""
     rig, told = make_rig(), list[str]()
     rig.hardware.panel.select("cut", 30.0)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     session, evidence_on, clock = Session(rig.bench), rig.bench.rf.evidence_on, rig.bench.clock
 
     async def tell(words: str) -> None:
@@ -691,7 +703,7 @@ async def test_rf_counts_until_it_was_first_read_as_off(
     """Without a current a release looks on for two seconds more, in which RF was off."""
     rig = make_rig()
     rig.hardware.panel.select("cut", 30.0)
-    await ensure_off_at_start(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
     session = Session(rig.bench)
     async with session.activation(load_ohm=500, power_w=30, limit_s=8):
         await rig.bench.clock.sleep(on_for_s)

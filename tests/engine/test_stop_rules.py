@@ -1,18 +1,21 @@
 """When a verification point has been looked at for long enough."""
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 
-from ohmwright.engine.asked_current import question
+from ohmwright.engine.asked_current import question, target_band
 from ohmwright.engine.point_spec import point_spec_of
-from ohmwright.engine.stop_rules import STANDS, UntilDecided, UntilSettled
+from ohmwright.engine.stop_rules import STANDS, UntilDecided, UntilSettled, dated
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.sequential_test import ActivationTest
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth
 from ohmwright.model.hardware import DroopData, MeterData
 from ohmwright.model.step import Point, Timing
-from ohmwright.model.tolerance import Target
+from ohmwright.model.tolerance import Target, at_most
 from tests.estimation.activations import Made
 
 METER = MeterData(max_current_ma=2500, resolution_ma=1, readings_per_s=10, window_s=0.5)
@@ -44,6 +47,99 @@ def test_limits_of_power_are_asked_of_the_current() -> None:
     asked = question(point(), TIMING, METER)
     assert asked.target == pytest.approx(1000 * (300 / 500) ** 0.5)
     assert asked.limits == pytest.approx([1000 * (p / 500) ** 0.5 for p in (282, 318)])
+
+
+def test_of_a_target_that_is_a_limit_itself_the_tolerance_is_a_twentieth() -> None:
+    """Notices a tolerance of nothing, or one of the whole distance to the lower limit."""
+    leak = Point(name="leakage", load_ohm=200, target=at_most("current_ma", 150.0))
+    asked = question(leak, TIMING, METER)
+    assert (asked.target, asked.tolerance, asked.limits) == (150.0, 7.5, (-150.0, 150.0))
+    asked = question(replace_target(leak, at_most("power_w", 4.5)), TIMING, METER)
+    assert (asked.target, asked.tolerance) == pytest.approx((150.0, 7.5))
+    assert asked.limits == pytest.approx((0.0, 150.0))
+
+
+def test_the_narrower_side_of_a_target_is_its_tolerance() -> None:
+    for lower, upper in ((280.0, 305.0), (295.0, 320.0)):
+        target = Target(quantity="current_ma", value=300.0, lower=lower, upper=upper)
+        asked = question(replace_target(point(), target), TIMING, METER)
+        assert asked.tolerance == 5.0
+        assert tuple(target_band(asked)) == (lower, 300.0, upper)
+    without = Question(target=300.0, tolerance=5.0, window_s=0.5, resolution=1.0)
+    assert tuple(target_band(without)) == (295.0, 300.0, 305.0)
+
+
+def replace_target(at: Point, target: Target) -> Point:
+    return at.model_copy(update={"target": target})
+
+
+def test_a_reading_after_the_verdict_does_not_move_it() -> None:
+    """As RF goes off the meter still shows something: notices a verdict that is tried again."""
+    rng = np.random.default_rng(5)
+    rule = UntilDecided(question(point(), TIMING, METER), ResidualWarmth(), every)
+    for age_s in np.arange(0.1, 12.0, 0.1):
+        if rule.read(float(age_s), round(775.0 * (1 - 0.8 ** (10 * age_s)) + rng.normal())):
+            break
+    decided = rule.settled()
+    assert decided is not None
+    assert decided.settled
+    for later_s in (0.1, 0.2):
+        rule.add_reading(float(age_s) + later_s, 300.0)
+        assert rule.settled() == decided
+
+
+def test_readings_that_no_test_was_due_for_are_tested_at_last() -> None:
+    """Notices a value that is said to be rising still because nobody had looked at its end."""
+    made = Made(level=775.0, droop=0.0, noise=0.001)
+    rule = UntilDecided(question(point(), TIMING, METER), ResidualWarmth(), every)
+    for reading in zip(*made.readings(10.0), strict=True):
+        rule.add_reading(*map(float, reading))
+    settled = rule.settled()
+    assert settled is not None
+    assert (settled.settled, settled.reason) == (True, "")
+    assert settled.value == pytest.approx(775.0, abs=3 * settled.uncertainty)
+
+
+SURE = Settled(600.0, 0.5, 20.0, 0.0, True, scatter=0.3)
+STATED = DroopData(largest=0.04, tau_s=(6, 10), recovery_tau_s=(10, 20))
+
+
+def by_hand(droop: DroopData | None, *, digit_ma: float = 0.1, by_hand: bool = True) -> Any:
+    """What a bench tells of a meter whose readings a person dates within 1.5 s."""
+    analyzer = SimpleNamespace(released_by_hand=by_hand, dating_s=1.5, digit_ma=digit_ma)
+    return SimpleNamespace(
+        analyzer=analyzer, generator=SimpleNamespace(data=SimpleNamespace(droop=droop))
+    )
+
+
+@pytest.mark.parametrize(
+    ("droop", "off_ma"),
+    [
+        # 4 % with a time constant of 6 s is 0.67 % in a second at first: 4 mA, in 1.5 s 6 mA
+        (STATED, 6.0),
+        # 1.5 % in 6 s where nothing is stated
+        (None, 600 * 0.015 / 6 * 1.5),
+    ],
+)
+def test_what_a_person_dates_is_off_by_the_droop_within_that_time(
+    droop: DroopData | None, off_ma: float
+) -> None:
+    found = dated(SURE, by_hand(droop))
+    assert found.dating == pytest.approx(off_ma / 3**0.5)  # uniform within it: GUM 4.3.7
+    assert found.uncertainty == pytest.approx(np.hypot(0.5, found.dating))
+    assert (found.value, found.scatter) == (600.0, pytest.approx(0.3))
+    assert dated(SURE, by_hand(droop, by_hand=False)) == SURE
+
+
+@pytest.mark.parametrize(("digit_ma", "scatter_ma"), [(1.0, 0.3), (2.0, 2 / 12**0.5)])
+def test_typed_digits_scatter_no_less_than_their_rounding(
+    digit_ma: float, scatter_ma: float
+) -> None:
+    """GUM F.2.2.1; the scatter that is there already is not counted twice."""
+    found = dated(SURE, by_hand(None, digit_ma=digit_ma))
+    assert found.scatter == pytest.approx(scatter_ma)
+    more = scatter_ma**2 - 0.3**2 + found.dating**2
+    assert found.uncertainty == pytest.approx((0.5**2 + more) ** 0.5)
 
 
 def test_a_clear_point_is_decided_soon_and_well_enough_known() -> None:

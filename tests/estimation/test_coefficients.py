@@ -14,7 +14,7 @@ from ohmwright.estimation.coefficients import (
     combination,
     output_at,
 )
-from ohmwright.estimation.prior import vague_prior
+from ohmwright.estimation.prior import TransientPrior, vague_prior
 from ohmwright.estimation.transient_problem import precision_near, window_explained_s
 
 NAMES = np.array([each.name for each in Coefficient])
@@ -64,6 +64,20 @@ def test_what_scales_with_the_gain_is_narrowed_and_nothing_else() -> None:
     wide = prior.narrowed_to_gain(1.0, 1.3)
     for coefficient in Coefficient:
         assert wide.sd_of(coefficient) == pytest.approx(prior.sd_of(coefficient))
+
+
+def test_where_the_gain_is_another_all_that_scales_with_it_is_so_many_times_as_large() -> None:
+    """Outputs far from the start differ from that there by three times as much, for sure or not."""
+    rng = np.random.default_rng(4)
+    root, at = rng.normal(size=(COUNT, COUNT)), combination({Coefficient.LEVEL: 1.0})
+    prior = TransientPrior(rng.normal(size=COUNT), root @ root.T)
+    scaled = prior.with_gain_times(3.0)
+    for counts, coarse in ((30, 0), (-20, 4)):
+        away = output_at(counts, coarse) - at
+        assert away @ scaled.mean == pytest.approx(3 * away @ prior.mean)
+        assert away @ scaled.covariance @ away == pytest.approx(9 * away @ prior.covariance @ away)
+        assert at @ scaled.covariance @ away == pytest.approx(3 * at @ prior.covariance @ away)
+    assert at @ scaled.mean == at @ prior.mean
 
 
 def test_an_activation_later_no_coefficient_that_may_change_is_surer() -> None:

@@ -1,19 +1,39 @@
 """An output that teeters between two levels, made here by itself: no equation of the estimators."""
 
+from itertools import product
+from operator import itemgetter
+from typing import NamedTuple
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy import stats
+from scipy.linalg import block_diag, toeplitz
 
-from ohmwright.estimation.activation_record import Question
+from ohmwright.estimation.activation_record import ActivationRecord, Question
+from ohmwright.estimation.ar1_regression import CORRELATIONS, LOG_SHARES
+from ohmwright.estimation.coefficients import Steps
+from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds
 from ohmwright.estimation.settled_value import Settled, settled_value
+from ohmwright.estimation.transient_fit import TransientFit, best_fit
+from ohmwright.estimation.transient_problem import Problem
+from ohmwright.estimation.two_states import (
+    _BETTER,
+    Arrival,
+    Swing,
+    _course,
+    _most_likely_states,
+    _sized,
+    _weight,
+    steadied,
+)
 
+Floats = NDArray[np.float64]
 LEVEL, WINDOW_S = 500.0, 0.5
 
 
-def readings(
-    states: NDArray[np.float64], *, seed: int, last_s: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def readings(states: Floats, *, seed: int, last_s: float) -> tuple[Floats, Floats]:
     """Ages and readings of an output that rises with one lag, times `states` at steps of 10 ms."""
     time_s = np.arange(0.0, last_s, 0.01)
     output = LEVEL * (1 - np.exp(-np.maximum(time_s - 0.3, 0) / 0.5)) * states[: time_s.size]
@@ -24,12 +44,12 @@ def readings(
     return time_s[at], np.round(mean[at] + noise)
 
 
-def square(half: float, period_s: float, phase: float) -> NDArray[np.float64]:
+def square(half: float, period_s: float, phase: float) -> Floats:
     time_s = np.arange(0.0, 40.0, 0.01)
     return 1 + half * np.where((time_s / period_s + phase) % 1 < 0.5, 1.0, -1.0)
 
 
-def settled(states: NDArray[np.float64], seed: int, last_s: float = 14.0) -> Settled:
+def settled(states: Floats, seed: int, last_s: float = 14.0) -> Settled:
     age_s, value = readings(states, seed=seed, last_s=last_s)
     return settled_value(age_s, value, window_s=WINDOW_S, resolution=1.0)
 
@@ -67,7 +87,7 @@ def test_a_sine_is_no_two_states():
     assert all(covers(each, LEVEL) for each in found)
 
 
-def outcomes(states: NDArray[np.float64], last_s: float) -> list[str]:
+def outcomes(states: Floats, last_s: float) -> list[str]:
     """What a confirmation decides of six activations, watched until `last_s`."""
     question = Question(LEVEL, 5.0, WINDOW_S, 1.0)
     bounds = DecisionBounds(inside=0.996, outside=0.95)
@@ -98,3 +118,119 @@ def test_the_end_of_a_slow_rise_is_no_jump():
     time_s = np.arange(0.0, 40.0, 0.01)
     creep = 1 - 0.1 * np.exp(-np.maximum(time_s - 0.3, 0) / 1.5)
     assert outcomes(creep, 16.0).count("in tolerance") >= 5
+
+
+# ---- what a swing is found by, each part held against scipy or a plain sum ------------------
+
+
+def test_the_course_is_the_mean_of_the_state_over_each_window() -> None:
+    """By a fine sum; notices a switch that counts from the wrong end of a reading's window."""
+    age_s, switch_s = np.arange(0.5, 9.0, 0.3), np.array([2.13, 4.4, 4.61, 7.0])
+    time_s = age_s[:, None] - WINDOW_S * (np.arange(4000) + 0.5) / 4000
+    switches = (time_s[..., None] > switch_s).sum(axis=-1)
+    for begins_high, first in ((True, 1.0), (False, -1.0)):
+        found = _course(age_s, switch_s, WINDOW_S, begins_high=begins_high)
+        assert found == pytest.approx((first * (-1.0) ** switches).mean(axis=1), abs=1e-3)
+
+
+def test_the_states_are_the_most_likely_of_all_sequences() -> None:
+    """Every sequence of ten readings is tried: Gaussian misfits, and a term for each switch."""
+    every = np.array(list(product([False, True], repeat=10)))
+    switches = (every[:, 1:] != every[:, :-1]).sum(axis=1)
+    switched = set[int]()
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        truth = rng.integers(0, 10) <= np.arange(10)
+        readings = 4.0 * truth + rng.normal(0, 1.2, 10)
+        misfit = np.where(every, -stats.norm.logpdf(readings - 4.0), -stats.norm.logpdf(readings))
+        best = int(np.argmin(misfit.sum(axis=1) + switches * (np.log(10) + _BETTER / 2)))
+        assert _most_likely_states(readings, readings - 4.0).tolist() == every[best].tolist()
+        switched.add(int(switches[best]))
+    assert {0, 1} <= switched
+
+
+def test_a_reading_counts_by_the_variance_of_noise_and_rise() -> None:
+    risen = np.array([0.9, 0.95, 0.99, 1.0])
+    variance = 0.002**2 + (0.15 * (1 - risen)) ** 2
+    assert _weight(risen) == pytest.approx(0.002**2 / variance)
+
+
+def test_an_output_that_jumped_may_return_less_and_less_likely() -> None:
+    came = Arrival(off=0.04, age_s=3.0)
+    assert came.may_return(3.0) == 0.5
+    assert came.may_return(8.0) == pytest.approx(0.5 / np.e)
+
+
+@pytest.mark.parametrize("half", [0.003, 0.01])
+def test_the_swing_is_that_of_one_regression_more(half: float) -> None:
+    """Evidence, half the swing and its sd, where scipy's multivariate t gives the readings.
+
+    Notices a swing that is believed for the width of its prior instead of for the readings.
+    """
+    problem, fit = fitted(square(half, 9.0, 0.3), seed=3)
+    age_s = problem.record.age_s
+    switch_s = np.array([1.8, 6.3, 10.8])
+    course = fit.columns[:, 0] * _course(age_s, switch_s, WINDOW_S, begins_high=True)
+    swing, better, left = _sized(problem, fit, fit.columns, course, switch_s.size)
+
+    mean, spread = problem.prior.mean, problem.prior.covariance / fit.state.variance
+    plain, swinging = fit.columns, np.column_stack([course, fit.columns])
+    without = conditioned(problem, problem.weighted(plain, fit.linearised_at), mean, spread)
+    wider = block_diag(0.02**2 / fit.state.variance, spread)
+    weighted = problem.weighted(swinging, fit.linearised_at)
+    expected = conditioned(problem, weighted, np.concatenate([[0.0], mean]), wider)
+    assert better == pytest.approx(expected.evidence - without.evidence, abs=1e-3)
+    assert swing.half == pytest.approx(expected.mean[0], rel=1e-4)
+    assert swing.sd == pytest.approx(expected.sd[0], rel=1e-4)
+    assert left == pytest.approx(swinging[:, -1] - swinging[:, :-1] @ expected.mean, abs=1e-7)
+
+
+def fitted(states: Floats, seed: int) -> tuple[Problem, TransientFit]:
+    """The plain fit of an activation of 11 s."""
+    age_s, value = readings(states, seed=seed, last_s=11.0)
+    asked, switched = Question(LEVEL, 5.0, WINDOW_S, 1.0), Steps.switching_on()
+    record = ActivationRecord.of(asked, age_s, value, switched, 0.0)
+    return best_fit(Problem.of(record, vague_prior(0.02), NoisePrior(), False), None)
+
+
+def test_two_states_are_found_where_there_are_two_and_nowhere_else() -> None:
+    """Notices a swing that needs to be likely or distinct only, not both: a sine is likely."""
+    time_s = np.arange(0.0, 40.0, 0.01)
+    for seed in range(6):
+        swing = found(square(0.01, 9.0, 0.0), seed)  # jumps at 4.5 and 9 s
+        assert swing is not None
+        assert (swing.half, swing.jumps) == (pytest.approx(0.01, rel=0.05), 2)
+        assert found(np.ones(4000), seed) is None
+        for period_s in (4.0, 9.0, 12.0):
+            assert found(1 + 0.04 * np.sin(2 * np.pi * time_s / period_s), seed) is None
+
+
+def found(states: Floats, seed: int) -> Swing | None:
+    steady = steadied(*fitted(states, seed))
+    return None if steady is None else steady.swing
+
+
+class Conditioned(NamedTuple):
+    """Of a regression: log evidence of the likeliest correlation; mean and sd under it."""
+
+    evidence: float
+    mean: Floats
+    sd: Floats
+
+
+def conditioned(problem: Problem, columns: Floats, mean: Floats, spread: Floats) -> Conditioned:
+    """What weighted readings, the last of the columns, say of the coefficients before them."""
+    noise, kept = problem.noise_prior(), np.flatnonzero(problem.keep)
+    design, values = columns[kept, :-1], columns[kept, -1]
+    misfit, cross = values - design @ mean, design @ spread
+    found = []
+    for phi, log_share in zip(CORRELATIONS, LOG_SHARES, strict=True):
+        shape = toeplitz(phi ** np.arange(kept.size)) / (1 - phi**2) + cross @ design.T
+        likely = stats.multivariate_t(np.zeros(kept.size), noise.variance * shape, noise.dof)
+        found.append((float(likely.logpdf(misfit) + log_share), shape))
+    evidence, shape = max(found, key=itemgetter(0))
+    after = mean + cross.T @ np.linalg.solve(shape, misfit)
+    square = float(misfit @ np.linalg.solve(shape, misfit))
+    scale2 = (noise.dof * noise.variance + square) / (noise.dof + kept.size)
+    covariance = scale2 * (spread - cross.T @ np.linalg.solve(shape, cross))
+    return Conditioned(evidence, after, np.sqrt(np.diag(covariance)))

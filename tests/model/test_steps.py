@@ -77,6 +77,11 @@ def test_a_curve_has_one_value_a_load(read) -> None:
         read(CURVES.replace("half_w = [70, 150]", "half_w = [70]"))
 
 
+def test_a_curve_names_each_load_once(read) -> None:
+    with pytest.raises(ProcedureError, match="loads_ohm names 100 ohm twice"):
+        read(CURVES.replace("loads_ohm = [100, 500]", "loads_ohm = [100, 100.0]"))
+
+
 def test_settings_of_the_control_rise(read) -> None:
     assert read(CONTROL).step[0].point_names() == ("10 W", "100 W", "300 W")
     with pytest.raises(ProcedureError, match="settings_w must rise"):

@@ -63,7 +63,9 @@ def test_the_page_claims_no_more_than_a_person_did_and_told(
         page.keyboard.type("0\n")
         asked(page, "Join the analyzer's input")
         sign = page.locator(".one-bench .rf")  # no current shows nothing yet: not red, not off
-        expect(sign).to_contain_text("NO CURRENT READ that RF is off is not proved")
+        expect(sign).to_contain_text(
+            re.compile("NO CURRENT READ as told.*; that RF is off is not proved")
+        )
         expect(sign).to_have_attribute("data-look", "between")
         page.keyboard.press("x")
         expect(line).to_contain_text("is none of the answers")
@@ -73,7 +75,7 @@ def test_the_page_claims_no_more_than_a_person_did_and_told(
         page.keyboard.press("d")
         asked(page, "load resistance to 500 ohm")
         page.keyboard.press("d")
-        asked(page, "Foot switch")
+        asked(page, "on a page p alone, or its button")
         page.keyboard.press("p")
         asked(page, "What current does the meter show now?")
         expect(field).to_be_focused()

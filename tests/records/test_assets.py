@@ -40,6 +40,13 @@ def test_a_change_is_a_revision_and_the_older_ones_stay(store: SqlStore) -> None
     assert list(audit(store)) == []
 
 
+def test_a_serial_number_in_place_of_a_tag_names_its_unit(store: SqlStore) -> None:
+    register = AssetRegister(store.database)
+    register.apply([AssetChange("added", unit(serial="SN77"), 1)], by="a")
+    with pytest.raises(UsageError, match="It is the serial number of HF-1: give the tag"):
+        register.get("sn77")
+
+
 def test_who_comes_second_overwrites_nothing(store: SqlStore) -> None:
     register = AssetRegister(store.database)
     register.apply([AssetChange("added", unit(), 1)], by="a")

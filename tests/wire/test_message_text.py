@@ -28,6 +28,15 @@ def v1(fields: tuple[str, ...], unit: str, reply: bytes) -> ReplyValues:
     return CommandSet.model_validate(given).exchange("fetch_current").read(reply)
 
 
+def test_a_comma_in_what_came_is_no_hint_where_no_number_is_due() -> None:
+    """An identification, `A,1,T0042`, in place of an acknowledgement has no decimal comma."""
+    tell = {"set_load": "LOAD {load_ohm:.0f}"}
+    given = {"format": 2, "name": "x", "answer": "OK", "ask": {"load": "LOAD?"}, "tell": tell}
+    exchange = CommandSet.model_validate(given).exchange("set_load")
+    with pytest.raises(ValueError, match=r"^it should be 'OK'$"):
+        exchange.read(b"A,1,0")
+
+
 @pytest.mark.parametrize(
     ("text", "values", "sent"),
     [

@@ -22,14 +22,15 @@ class Place:
 
     `counts` include those of coarse presses at their nominal size, `coarse` is the number of these;
     `error`: distance of the output from the target, without sign, and its standard uncertainty
-    `sd`, both relative to the target; `found`: how it is known.
+    `sd`, both relative to the target; `found`: how it is known, "was measured" by an activation
+    that was to confirm there, "was seen" by one that adjusts.
     """
 
     counts: int
     coarse: int
     error: float
     sd: float
-    found: Literal["was seen", "is expected"] = "was seen"
+    found: Literal["was measured", "was seen", "is expected"] = "was seen"
 
     def is_better_than(self, other: Place) -> bool:
         """Whether the output was clearly nearer to the target here."""
@@ -37,19 +38,25 @@ class Place:
 
 
 class PlacesSeen:
-    """What is known of each place: the latest look that is not vague, else a prediction.
+    """What is known of each place: the latest measurement, else look, else a prediction.
 
-    A look is one estimate of the output there; of a unit that is still warm it is a vague one.
+    A look is one estimate of the output while the trim moves, by the model; it is not kept where it
+    is vague, as it is of a unit that is still warm.
     """
 
     def __init__(self) -> None:
         self._places: dict[tuple[int, int], Place] = {}
 
-    def note(self, counts: int, coarse: int, output: Mixture) -> None:
+    def note_measured(self, counts: int, coarse: int, output: Mixture) -> None:
+        """Add what a whole activation measured: the output free of lag, relative to the target."""
+        place = Place(counts, coarse, abs(1 - output.mean), output.sd, "was measured")
+        self._places[counts, coarse] = place
+
+    def note_seen(self, counts: int, coarse: int, output: Mixture) -> None:
         """Add a look: the output free of lag, relative to the target, at a position."""
         place = Place(counts, coarse, abs(1 - output.mean), output.sd)
         known = self._places.get((counts, coarse))
-        if known is None or place.sd < _VAGUE_RATIO * known.sd:
+        if known is None or (known.found != "was measured" and place.sd < _VAGUE_RATIO * known.sd):
             self._places[counts, coarse] = place
 
     def expect(self, counts: int, coarse: int, output: Mixture) -> None:
@@ -58,8 +65,16 @@ class PlacesSeen:
         self._places.setdefault((counts, coarse), place)
 
     def forget_all_but_start(self) -> None:
-        """Forget what rests on presses or on a gain that turned out to be others than believed."""
+        """Forget what rests on presses that turned out to be others than believed."""
         self._places = {at: place for at, place in self._places.items() if at == (0, 0)}
+
+    def forget_what_models_say(self) -> None:
+        """Forget what rests on a gain that turned out to be another than believed."""
+        self._places = {
+            at: place
+            for at, place in self._places.items()
+            if at == (0, 0) or place.found == "was measured"
+        }
 
     def best(self) -> Place | None:
         """The place to leave the trim at; None: its start, no other being surely better."""

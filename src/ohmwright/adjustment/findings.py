@@ -113,13 +113,13 @@ class Findings:
             value = confirmation.value
             if value is not None:
                 relative = value.rescaled(0.0, self._sizer.spec.question.target)
-                self.places.note(trim.counts, trim.coarse, relative)
+                self.places.note_measured(trim.counts, trim.coarse, relative)
         elif (fit := self._estimator.fit_with_departures()) is not None:
-            self.places.note(*trim.origin, fit.coefficient(Coefficient.LEVEL))
+            self.places.note_seen(*trim.origin, fit.coefficient(Coefficient.LEVEL))
             shown_s = self._estimator.visible_after_s(fit, _SHOWN_AFTER_LAGS)
             if log.undisturbed_s >= shown_s:
                 output = fit.combination(trim.output_after(None))
-                self.places.note(trim.counts, trim.coarse, output)
+                self.places.note_seen(trim.counts, trim.coarse, output)
 
     def ways(self, move: Action) -> list[Action]:
         """The actions of a move, with a run-up where the trim has play."""

@@ -23,6 +23,9 @@ Floats = NDArray[np.float64]
 _OF_A_RISE = 2.0
 """A later place differs upwards if it does by more than this many spreads: what is left of a rise
 is less than this many times what it did in the latter half of a stay."""
+_CREEP_S = 5.0
+"""Longest time constant of an output that creeps after a quick part of its rise: of what it did in
+the latter half of a stay, more is left the shorter that half was."""
 _USUAL_DROOP = 0.015
 """What a unit without data may lose while it warms up, relative: places seen one after the other
 may differ by this without any effect of the trim."""
@@ -42,13 +45,15 @@ class Stay:
     """Readings at one place, `counts` from the trim's start: mean and range of the latter half.
 
     Outputs are relative to the target; `spread` includes the meter's digit; `is_long`: whether it
-    lasted as long as the rise took, so that it shows most of what the move did.
+    lasted as long as the rise took, so that it shows most of what the move did; `half_s`: time from
+    the first to the last reading of the latter half.
     """
 
     counts: int
     output: float
     spread: float
-    is_long: bool = True
+    is_long: bool
+    half_s: float
 
 
 class PlainLook:
@@ -98,7 +103,8 @@ class PlainLook:
 
     def contradicts(self, gain: float) -> bool:
         """Whether two places surely differ the other way than a gain of this sign would have it."""
-        pair = _farthest_apart(self._showing)
+        sure = [(a, b) for a, b in self._showing if self._differ(a, b, _CREEP_S / a.half_s)]
+        pair = _farthest_apart(sure)
         return pair is not None and _slope(*pair) * gain < 0
 
     def slope(self) -> float:
@@ -128,10 +134,14 @@ class PlainLook:
         """Those that differ, of long stays: what they show of the gain is not what came before."""
         return [pair for pair in self._differing if all(stay.is_long for stay in pair)]
 
-    def _differ(self, earlier: Stay, later: Stay) -> bool:
+    def _differ(self, earlier: Stay, later: Stay, of_a_rise: float = _OF_A_RISE) -> bool:
+        """Whether outputs differ beyond droop and scatter, upwards beyond what is left of a rise.
+
+        `of_a_rise`: that, in spreads.
+        """
         change = later.output - earlier.output
         scatter = float(np.hypot(earlier.spread, later.spread))
-        uncertainty = self._droop + scatter * (_OF_A_RISE if change > 0 else 1.0)
+        uncertainty = self._droop + scatter * (of_a_rise if change > 0 else 1.0)
         return earlier.counts != later.counts and abs(change) > uncertainty
 
     @property
@@ -161,10 +171,11 @@ class PlainLook:
             if seen.size < 2:
                 continue
             is_long = bool(age_s[whole][-1] - begun_s >= least_s)
-            late = seen[-max(2, seen.size // 2) :]
-            spread = float(np.ptp(late)) + self._question.resolution
-            target = self._question.target
-            yield Stay(counts, float(np.mean(late)) / target, spread / target, is_long)
+            latter = slice(-max(2, seen.size // 2), None)
+            spread = float(np.ptp(seen[latter])) + self._question.resolution
+            output, target = float(np.mean(seen[latter])), self._question.target
+            half_s = float(np.ptp(age_s[whole][latter]))
+            yield Stay(counts, output / target, spread / target, is_long, half_s)
 
 
 def _response_s(age_s: Floats, value: Floats, moves: list[tuple[float, int]]) -> float:

@@ -310,15 +310,21 @@ class AdjustPolicy:
         if self._rf_on:
             self.findings.note_places(self.log, self._confirmation)
             self._queue.release()
-        presses_doubted = reason == RUN_AWAY and self.spec.keys is not None
-        if presses_doubted or reason.startswith(NO_MODEL):
-            self.findings.places.forget_all_but_start()  # what is believed of places is wrong
+        self._forget_places(reason)
         best = self.findings.places.best()
         counts, coarse = (0, 0) if best is None else (best.counts, best.coarse)
         self._queue.return_to(counts, coarse, rf_on=False)
         moved = self.trim.moves > 0
         left = self.findings.places.description(self.sizer.tolerance) if moved else ""
         self._end = Finish(ended, reason, left=left, back_at_start=best is None)
+
+    def _forget_places(self, reason: str) -> None:
+        """Forget of the places what the `reason` for giving up shows to be wrong."""
+        no_model = reason.startswith(NO_MODEL)
+        if self.spec.keys is not None and (no_model or reason == RUN_AWAY):
+            self.findings.places.forget_all_but_start()
+        elif no_model:
+            self.findings.places.forget_what_models_say()
 
     def _why_undecided(self) -> str:
         """The cause that the findings give."""

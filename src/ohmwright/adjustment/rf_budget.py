@@ -40,7 +40,8 @@ class RfBudget:
         """Whether the present activation must end now, at `age_s`, a margin before it times out.
 
         One that confirms is watched for as long as the service mode is said to last, though it has
-        ended sooner before.
+        ended sooner before: that may have had another cause, and to let go of a confirmation
+        undecided costs as much as to lose it. A trim that is being moved is left in time instead.
         """
         longest_s = self._timeout_s if confirming else self.times_out_s
         late = age_s > longest_s - margin_s

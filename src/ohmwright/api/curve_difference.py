@@ -49,6 +49,8 @@ class Comparison:
         return len(self.points)
 
     def __repr__(self) -> str:
+        if not self.points:
+            return "<Comparison: no point in common, nothing was compared>"
         differ = len(self.certain())
         return f"<Comparison of {len(self)} points, {differ} differ by more than U>"
 

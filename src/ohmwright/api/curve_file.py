@@ -82,11 +82,15 @@ def read(path: str | Path) -> Curve:
         if is_parquet(path):
             curve = _read_parquet(path)
         else:
-            with path.open(encoding="utf-8", newline="") as file:
+            # a spreadsheet that saves as UTF-8 puts a mark before the first name
+            with path.open(encoding="utf-8-sig", newline="") as file:
                 curve = _curve_of_rows(list(csv.DictReader(file)))
         return replace(curve, file=str(path))
     except OSError as problem:
-        raise SourceError(f"{path}: cannot be read: {problem.strerror}.") from None
+        raise SourceError(
+            f"{path}: cannot be read: {problem.strerror}.",
+            do="Check the name and folder, and that you may read it.",
+        ) from None
     except UnicodeDecodeError:
         raise _no_curve(path, "it is no text") from None
     except KeyError as missing:
@@ -171,6 +175,7 @@ def _curve_of_rows(found: list[dict[str, str]]) -> Curve:
     """Return the curve of the rows of a CSV file. Raises KeyError, TypeError, ValueError."""
     if not found:
         raise ValueError("it has no row")
+    points = tuple(_numbered_point(row, number) for number, row in enumerate(found, start=2))
     first = found[0]
     origin = CurveOrigin(
         run=first["run"],
@@ -188,7 +193,18 @@ def _curve_of_rows(found: list[dict[str, str]]) -> Curve:
         seed=int(first["simulated_seed"]) if first["simulated_seed"] else None,
         planned=int(first["planned_points"]) if first.get("planned_points") else None,
     )
-    return Curve(tuple(_point_of_row(row) for row in found), origin)
+    return Curve(points, origin)
+
+
+def _numbered_point(row: Mapping[str, str | None], number: int) -> CurvePoint:
+    """Return the point of a row; ValueError names the row, counted with the head as row 1."""
+    whole = {name: cell for name, cell in row.items() if cell is not None}
+    if len(whole) < len(row):
+        raise ValueError(f"row {number} is cut short")
+    try:
+        return _point_of_row(whole)
+    except ValueError as problem:
+        raise ValueError(f"row {number}: {problem}") from None
 
 
 def _point_of_row(row: Mapping[str, str]) -> CurvePoint:

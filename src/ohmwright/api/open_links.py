@@ -6,7 +6,7 @@ from contextlib import AsyncExitStack, aclosing
 
 from ohmwright.model.bench_file import Address, OwnLine, SerialPort, Simulated, TcpAddress
 from ohmwright.model.errors import SourceError
-from ohmwright.wire.guard.making_orders import GuardOrders
+from ohmwright.wire.guard.making_orders import GuardOrders, HandedOrders, orders_with_meter
 from ohmwright.wire.guard.opening import (
     open_guarded_serial,
     open_guarded_tcp,
@@ -30,13 +30,21 @@ async def analyzer_link(data: BenchData, stack: AsyncExitStack, *, guarded: bool
     way = back_end or data.analyzer_commands
     if address is None or way is None or isinstance(address, OwnLine):
         return None
-    orders = data.analyzer_commands if back_end is None else back_end.orders
+    orders = _guard_orders(data)
     if guarded and orders is not None and data.can_be_guarded:
         link = await _open_guarded_link(address, orders)
     else:
         link = await open_link(address, way.serial)
         link.harmless = data.file.simulation is not None
     return await stack.enter_async_context(aclosing(link))
+
+
+def _guard_orders(data: BenchData) -> HandedOrders | None:
+    """Return what the analyzer's guard is told; None where there is nothing to tell it."""
+    if data.analyzer_back_end is not None:
+        return data.analyzer_back_end.orders
+    commands = data.analyzer_commands
+    return None if commands is None else orders_with_meter(commands, data.analyzer.meter)
 
 
 async def generator_link(data: BenchData, stack: AsyncExitStack) -> Link | None:

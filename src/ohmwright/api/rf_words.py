@@ -143,7 +143,7 @@ def _note(moment: BenchStatus, past_s: float) -> str:
         case "unknown":
             return MAINS_SWITCH
         case "not proved":
-            return ", ".join(filter(None, (NOT_PROVED, _read_when(moment, past_s))))
+            return "; ".join(filter(None, (_read_when(moment, past_s), NOT_PROVED)))
         case "on" if _let_go(moment, past_s):
             return RELEASE
         case "on" if moment.left_s is not None and moment.left_s <= past_s:

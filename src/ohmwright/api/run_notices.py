@@ -8,14 +8,19 @@ from ohmwright.model.event import (
     Event,
     Fault,
     Foretold,
+    PointDone,
     RunResumed,
     RunStarted,
     ServiceLeft,
     SlowRelease,
     UnaskedRf,
 )
+from ohmwright.model.result import Result
 
 from .rf_words import Urgency
+
+_FEWEST_TYPED = 4
+"""So many typed readings make a value at least (page `by_hand` of the guide)."""
 
 
 def notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
@@ -29,7 +34,7 @@ def notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
         case RunStarted() | RunResumed():
             if event.protections is not None and event.protections.guard_words:
                 yield "care", f"{event.protections.guard_words}."
-        case SlowRelease():
+        case SlowRelease(keyed_by=None):
             yield "care", _slow_release_words(event)
         case UnaskedRf():
             yield "alarm", f"RF was read though nobody had asked for it: {event.seen}."
@@ -41,10 +46,28 @@ def notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
                 yield "alarm", event.left_open
 
 
+def passing_notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
+    """Yield what a person should know of an event until RF is keyed again."""
+    match event:
+        case SlowRelease(keyed_by=str() as who):
+            told = f"{who} was told to release the foot switch"
+            yield "calm", f"{told}; {event.took_s:.0f} s later the meter showed no current."
+        case PointDone(result=result) if result.verdict == "not measured" and result.reason:
+            words = f"{result.step}, {result.point}: not measured: {result.reason}"
+            yield "care", f"{words}{_few_typed(result)}."
+        case _:
+            pass
+
+
+def _few_typed(result: Result) -> str:
+    """Return how many readings were typed where they are too few for a value; else empty."""
+    count = len(result.samples)
+    if result.readings_told_by is None or not 0 < count < _FEWEST_TYPED:
+        return ""
+    return f" ({count} typed; a value takes {_FEWEST_TYPED} at least)"
+
+
 def _slow_release_words(event: SlowRelease) -> str:
-    if event.keyed_by is not None:
-        told = f"{event.keyed_by} was told to release the foot switch"
-        return f"RF was off {event.took_s:.1f} s after {told}."
     again = event.sent is not None and event.sent > 1
     sent, since = (f"OFF was sent {event.sent} times: ", "the first") if again else ("", "OFF")
     return f"{sent}RF was read back as off {event.took_s:.1f} s after {since}."

@@ -32,7 +32,7 @@ from ohmwright.model.result import Result, Verdict
 from .kept_results import KeptResults
 from .plan_progress import PlanProgress
 from .rf_words import CURRENT_VALID_S, rf_picture, short_time
-from .run_notices import notices_of
+from .run_notices import notices_of, passing_notices_of
 from .run_picture import (
     Notice,
     RequestPicture,
@@ -134,12 +134,13 @@ class RunWatch:
                 self._state = "ended early"
         for urgency, words in notices_of(event):
             self._notices.append(Notice(bench_s=event.bench_s, urgency=urgency, words=words))
+        for urgency, words in passing_notices_of(event):
+            self._tell(Notice(bench_s=event.bench_s, urgency=urgency, words=words))
 
     def notify(self, words: str, now_s: float) -> None:
         """Keep what a person is told at once, until it is taken back or RF is keyed again."""
         self.take_back(words)
-        told = *self._told, Notice(bench_s=now_s, urgency="alarm", words=words)
-        self._told = told[-NOTICES_KEPT:]
+        self._tell(Notice(bench_s=now_s, urgency="alarm", words=words))
 
     def take_back(self, words: str) -> None:
         """Drop what a person was told: it is done."""
@@ -216,6 +217,9 @@ class RunWatch:
             notices=(*self._notices, *self._told)[-NOTICES_KEPT:],
             verdict=self._verdict,
         )
+
+    def _tell(self, notice: Notice) -> None:
+        self._told = (*self._told, notice)[-NOTICES_KEPT:]
 
     def _begin(self, event: RunStarted | RunResumed) -> None:
         self._state, self._operator = "going on", event.operator

@@ -80,9 +80,10 @@ def work_campaign(request: CampaignWorkRequest) -> int:
         desk = CampaignDesk(store, request.name, worker, models=bench.models())
         if desk.campaign.simulated != simulated:
             raise _wrong_kind(request.name, simulated=simulated)
-        before, told, scanner = "", "", Scanner()
+        before, again, told, scanner = "", "", "", Scanner()
         while (unit := desk.take_next()) is not None:
-            if unit.asset.tag == before:
+            if unit.asset.tag == before != again:  # once: what was wrong stands above it
+                again = before
                 out().print(Text(printable(f"{before} {_COMES_AGAIN}")), soft_wrap=True)
             before = unit.asset.tag
             out().print(Text(f"Next: {taken_words(unit)}", style="bold"), soft_wrap=True)

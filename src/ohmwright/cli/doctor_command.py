@@ -12,6 +12,7 @@ from ohmwright.api.bench_data import BenchChoice
 from ohmwright.api.open_bench import open_bench
 from ohmwright.engine.decidability import needed_after_age_s
 from ohmwright.engine.low_output import low_output
+from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.protection_self_test import protection_self_test
 from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.room import narrowest_tolerance_ma, rounded_up
@@ -32,7 +33,7 @@ from ohmwright.instruments.required_messages import (
     generator_contradictions,
 )
 from ohmwright.model.errors import LinkError, OutOfCapability, ReleaseNotConfirmed, UsageError
-from ohmwright.model.event import ProtectionProved
+from ohmwright.model.event import ProtectionProved, UnaskedRf
 from ohmwright.model.protections import Protections
 
 from .console import CAUTION, err, out, print_json
@@ -102,8 +103,7 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
     if analyzer.read_by_eye:
         yield not_checked(_READS_OFF, "only a person can read the meter: a run asks them")
     else:
-        await ensure_off_at_start(bench)
-        yield good(_READS_OFF) if bench.rf.proves_off else _no_proof_of_off()
+        yield await _reads_off(bench)
     identity = await analyzer.identify()
     if analyzer.protections.is_linked:
         yield good("analyzer", identity)
@@ -121,8 +121,17 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
         yield finding
 
 
-def _no_proof_of_off() -> Finding:
-    return not_checked(_READS_OFF, f"no current is read: {ONLY_A_CURRENT_PROVES}")
+async def _reads_off(bench: Bench) -> Finding:
+    """Return whether RF reads off, and read so before anything was sent."""
+    pending = PendingEvents()
+    await ensure_off_at_start(bench, pending)
+    seen = [event.seen for event in pending.take() if isinstance(event, UnaskedRf)]
+    if seen:
+        why = "a pedal, a second control, a contact that sticks?"
+        return not_good(_READS_OFF, f"RF was on ({'; '.join(seen)}) and was ended: {why}")
+    if not bench.rf.proves_off:
+        return not_checked(_READS_OFF, f"no current is read: {ONLY_A_CURRENT_PROVES}")
+    return good(_READS_OFF)
 
 
 def _protections(protections: Protections) -> Iterator[Finding]:

@@ -17,7 +17,8 @@ def report_error(problem: BaseException) -> int:
     """Print `problem` to standard error and return its exit code; never raises.
 
     What was not foreseen is reported as a fault of the program, with a log file. Where RF was on
-    and has been read back as off since then, a line says so.
+    and has been read back as off since then, a line says so; not after a warning
+    that it may be on.
     """
     errors = reportable_errors(problem)
     with suppress(Exception):  # standard error may be gone: the exit code remains
@@ -25,7 +26,8 @@ def report_error(problem: BaseException) -> int:
             if not error.is_reported:
                 print_error(error)
         rf = rf_state.latest()
-        if rf.was_on and not rf.may_be_on:
+        warned = isinstance(errors[0], ReleaseNotConfirmed)
+        if rf.was_on and not rf.may_be_on and not warned:
             print(rf.text(), file=sys.stderr, flush=True)  # noqa: T201
     return errors[0].exit_code
 

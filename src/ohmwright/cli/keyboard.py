@@ -6,10 +6,11 @@ import os
 import stat
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
 import anyio
+import anyio.lowlevel
 import anyio.to_thread
 
 from ohmwright.model.errors import UsageError
@@ -130,8 +131,10 @@ async def _line_of(descriptor: int) -> str:
     """Return the next line; read byte by byte, so that nothing of the line after it is lost."""
     taken = b""
     while not taken.endswith(b"\n"):
-        with suppress(PermissionError):  # a regular file cannot be polled: it is always ready
+        try:
             await anyio.wait_readable(descriptor)
+        except PermissionError:  # a file cannot be polled: it is always ready
+            await anyio.lowlevel.checkpoint()  # and may never end its line: a stop is still heard
         byte = os.read(descriptor, 1)
         if not byte:
             break

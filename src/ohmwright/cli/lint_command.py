@@ -17,6 +17,7 @@ from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.traceability import refuse_expired
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.step import MEASURED, STAGES
+from ohmwright.reports.text import counted
 from ohmwright.wire.clock import RealClock, VirtualClock
 
 from .console import out, print_json
@@ -67,8 +68,8 @@ def _print(file: ProcedureFile, bench_path: Path | None, told: Sequence[Foreseen
             soft_wrap=True,
         )
     against = "" if bench_path is None else f", and by its files {bench_path} can do it"
-    steps = len(file.procedure.step)
-    out().print(f"{file.path}: {steps} steps, nothing wrong{against}.", soft_wrap=True)
+    steps = counted(len(file.procedure.step), "step")
+    out().print(f"{file.path}: {steps}, nothing wrong{against}.", soft_wrap=True)
     for stage in MEASURED:
         if not file.procedure.steps_in(stage):
             out().print(f"{stage.replace('_', ' ').capitalize()}: no step, nothing is measured.")

@@ -10,12 +10,14 @@ from rich.console import Group, RenderableType
 from rich.live import Live
 from rich.text import Text
 
+from ohmwright.api.run_notices import passing_notices_of
 from ohmwright.api.run_picture import RunPicture
 from ohmwright.api.run_view import RunWatch
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import BenchStatus, RfState
 from ohmwright.model.cue import Cue
-from ohmwright.model.event import Event, Foretold, RunResumed, RunStarted
+from ohmwright.model.event import Event, Foretold, PointDone, RunResumed, RunStarted
+from ohmwright.reports.text import printable
 from ohmwright.wire.clock import Clock
 
 from .console import err
@@ -60,7 +62,7 @@ class LiveView:
         return None if self.watch.moment is None else self.watch.moment.rf
 
     def on_event(self, event: Event) -> None:
-        """Take an event of the run; print what is told before it begins."""
+        """Take an event of the run; print what is told before it begins, and why no value came."""
         self.watch.on_event(event)
         match event:
             case Foretold():
@@ -68,6 +70,9 @@ class LiveView:
             case RunStarted() | RunResumed() if event.protections is not None:
                 if event.protections.guard_words:
                     _tell(f"{event.protections.guard_words}.", "bold reverse")
+            case PointDone():
+                for _, words in passing_notices_of(event):
+                    _tell(printable(words), "bold")
 
     def on_status(self, moment: BenchStatus) -> None:
         """Store the latest status, have it heard, return at once; a thread draws it later."""

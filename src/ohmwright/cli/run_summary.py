@@ -85,10 +85,11 @@ def _traceability(bases: Sequence[TraceabilityBasis]) -> Iterable[Text]:
 def _settings_reported_by(results: Iterable[Result]) -> Iterable[Text]:
     """Return who reported what no instrument could read: setting, load, readings, foot switch."""
     results = list(results)
+    read = [r for r in results if r.path != "none"]  # an answer is told in the row of its step
     for what, names in (
         ("Mode and setting as told by", [r.setting_told_by for r in results]),
         ("Load resistance as told by", [r.load_told_by for r in results]),
-        ("Values typed by", [r.readings_told_by for r in results]),
+        ("Values typed by", [r.readings_told_by for r in read]),
         ("RF kept on at the foot switch by", [r.keyed_by for r in results]),
     ):
         if who := dict.fromkeys(filter(None, names)):

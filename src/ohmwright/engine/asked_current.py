@@ -7,7 +7,9 @@ from math import sqrt
 from ohmwright.estimation.activation_record import Question
 from ohmwright.model.bench_status import TargetBand
 from ohmwright.model.hardware import MeterData
+from ohmwright.model.quantity import Quantity
 from ohmwright.model.step import Point, Timing
+from ohmwright.model.tolerance import Target
 
 _ONE_SIDED = 0.05
 """Tolerance over target, for a target that is a limit itself."""
@@ -15,17 +17,30 @@ _ONE_SIDED = 0.05
 
 def question(point: Point, timing: Timing, meter: MeterData) -> Question:
     """Return target, limits and age of `point` as a question of the current, in mA."""
-    low, target, high = (
-        _current_ma(value, point)
-        for value in (point.target.lower, point.target.value, point.target.upper)
-    )
-    narrower = min(target - low, high - target)
-    return Question(
-        target=target,
-        tolerance=narrower if narrower > 0 else _ONE_SIDED * target,
-        window_s=meter.window_s,
-        resolution=meter.resolution_ma,
+    return current_question(
+        point.target,
+        point.load_ohm,
         at_age_s=timing.age_s,
+        window_s=meter.window_s,
+        resolution_ma=meter.resolution_ma,
+    )
+
+
+def current_question(
+    target: Target, load_ohm: float, *, at_age_s: float, window_s: float, resolution_ma: float
+) -> Question:
+    """Return a target and its limits, into a load, as a question of the current, in mA."""
+    low, middle, high = (
+        current_of(value, target.quantity, load_ohm)
+        for value in (target.lower, target.value, target.upper)
+    )
+    narrower = min(middle - low, high - middle)
+    return Question(
+        target=middle,
+        tolerance=narrower if narrower > 0 else _ONE_SIDED * middle,
+        window_s=window_s,
+        resolution=resolution_ma,
+        at_age_s=at_age_s,
         limits=(low, high),
     )
 
@@ -41,11 +56,11 @@ def target_band(asked: Question) -> TargetBand:
 
 def asked_current_ma(point: Point) -> float:
     """Return the current that `point` asks for, in mA."""
-    return _current_ma(point.target.value, point)
+    return current_of(point.target.value, point.target.quantity, point.load_ohm)
 
 
-def _current_ma(value: float, point: Point) -> float:
-    """Return a value of the target's quantity, mA or W, as a current in mA."""
-    if point.target.quantity == "current_ma":
+def current_of(value: float, quantity: Quantity, load_ohm: float) -> float:
+    """Return a value of a quantity, mA or W into a load, as a current in mA."""
+    if quantity == "current_ma":
         return value
-    return 1000 * sqrt(max(value, 0.0) / point.load_ohm)
+    return 1000 * sqrt(max(value, 0.0) / load_ohm)

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Any, NamedTuple
 
-from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth, cooled, heated
 from ohmwright.model.event import (
@@ -24,8 +23,10 @@ from ohmwright.model.event import (
     RunResumed,
     RunStarted,
 )
+from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import Measured, Result
 
+from .asked_current import current_of, current_question
 from .kept_documents import with_parts
 from .measured_value import FROM_READINGS
 from .opening_events import SOFTWARE
@@ -42,8 +43,6 @@ _POOLED_SDS, _LEAST_POOLED_U = 1.5, 0.5
 """The same of an adjustment of several activations: those at the same place of the trim count in
 its value, and the readings of the last one are on record. 0.9 was the most of 243, 1.0 the least.
 """
-_ONE_SIDED = 0.05
-"""Tolerance over the target, for a target that is a limit itself."""
 _LATEST_S = 2.0
 """RF goes off within this of the last reading; from memory of the benches here, no source."""
 
@@ -222,7 +221,7 @@ def _u_of_readings_ma(result: Result, measured: Measured) -> float:
     u = sqrt(sum(line**2 for line in lines))
     if _quantity(result) == "current_ma":
         return u
-    return u / (2e-6 * _current_ma(result, measured.value) * (result.load_ohm or 1.0))
+    return u / (2e-6 * _current_ma(result, measured.value) * _load_ohm(result))
 
 
 def again_settled(result: Result, evidence: BesideReadings) -> Settled | None:
@@ -243,20 +242,17 @@ def _stop_rule(
     warmth = evidence.warmth or ResidualWarmth()
     if target is None or step_kind(result.kind).value_rule == "settled":
         return UntilSettled(at_age_s, window_s, resolution_ma, warmth)
-    low, middle, high = (_current_ma(result, v) for v in (target.lower, target.value, target.upper))
-    narrower = min(middle - low, high - middle)
-    asked = Question(
-        target=middle,
-        tolerance=narrower if narrower > 0 else _ONE_SIDED * middle,
-        window_s=window_s,
-        resolution=resolution_ma,
+    asked = current_question(
+        target,
+        _load_ohm(result),
         at_age_s=at_age_s,
-        limits=(low, high),
+        window_s=window_s,
+        resolution_ma=resolution_ma,
     )
     return UntilDecided(asked, warmth, lambda _: False)
 
 
-def _quantity(result: Result) -> str | None:
+def _quantity(result: Result) -> Quantity | None:
     """Return the quantity of a value: its own, else that of its target."""
     if result.measured is not None and result.measured.quantity is not None:
         return result.measured.quantity
@@ -265,6 +261,11 @@ def _quantity(result: Result) -> str | None:
 
 def _current_ma(result: Result, value: float) -> float:
     """Return a value of the result's quantity, mA or W, as a current in mA."""
-    if _quantity(result) == "current_ma":
-        return value
-    return 1000 * sqrt(max(0.0, value) / (result.load_ohm or 1.0))
+    quantity = _quantity(result)
+    assert quantity is not None
+    return current_of(value, quantity, _load_ohm(result))
+
+
+def _load_ohm(result: Result) -> float:
+    assert result.load_ohm is not None  # nothing is computed once more without
+    return result.load_ohm

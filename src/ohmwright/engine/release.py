@@ -44,6 +44,7 @@ _SLOW_ANSWERS_S = 1.0
 """Longest time of the answers to the questions after OFF."""
 _TOLD_BY_HAND_AFTER_S = 10.0
 """Time after which a person who was told to release the foot switch is told of the mains switch."""
+_OFF_ONCE = f"it read off, and was not seen to stay so for {_KEYING_DELAY_S:g} s"
 MAINS_SWITCH = (
     "Let go of any foot switch and switch the generator off at its mains switch now; do not touch "
     "the electrodes or the load terminals."
@@ -75,18 +76,19 @@ class ConfirmedRelease(NamedTuple):
     """Whether that was only the meter's tail, of a current that had gone with OFF."""
 
 
-async def ensure_off_at_start(bench: Bench) -> None:
+async def ensure_off_at_start(bench: Bench, pending: PendingEvents) -> None:
     """Check at first contact that RF is off, end it where it is on, and measure the meter's zero.
 
-    Raises LinkError for a line that fails here, or is too slow for OFF, as this program has
-    switched nothing on yet, and ReleaseNotConfirmed where OFF does not end RF.
+    RF that was ended is added to `pending`. Raises LinkError for a line that fails here, or is too
+    slow for OFF, as this program has switched nothing on yet, and ReleaseNotConfirmed where OFF
+    does not end RF.
     """
     bench.analyzer.begin_run()
     await bench.analyzer.identify()
-    if await bench.rf.evidence_on() is not None:
-        await confirmed_release(bench)
-    if await bench.rf.measure_zero() is not None:
-        await confirmed_release(bench)
+    await _end_unasked(await bench.rf.evidence_on(), bench, pending)
+    shown = await bench.rf.measure_zero()
+    if shown is not None:
+        await _end_unasked(shown, bench, pending)
         await bench.rf.measure_zero()
     late_s = await bench.analyzer.late_off_s()
     if late_s is not None:
@@ -126,15 +128,21 @@ async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -
     wait_s = 0.0 if isinstance(error, Stopped) else _KEYING_DELAY_S
     try:
         seen = await uncancellable(partial(_on_within_bound, bench, wait_s))
-        if seen is not None:
-            await confirmed_release(bench)
-            at, bench_s = bench.clock.wall(), round(bench.clock.now_s(), 6)
-            pending.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen, keyed_by=bench.keyed_by))
+        await _end_unasked(seen, bench, pending)
     except ReleaseNotConfirmed as worse:
         return worse
     except Exception:  # even a crash in here must not hide `error`; what was read last stands
         return _nobody_says(error) if bench.analyzer.read_by_eye else error
     return error
+
+
+async def _end_unasked(seen: str | None, bench: Bench, pending: PendingEvents) -> None:
+    """End RF that `seen` showed, where it did, and add that to `pending`."""
+    if seen is None:
+        return
+    await confirmed_release(bench)
+    at, bench_s = bench.clock.wall(), round(bench.clock.now_s(), 6)
+    pending.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen, keyed_by=bench.keyed_by))
 
 
 def _nobody_says(error: Exception) -> Exception:
@@ -163,6 +171,8 @@ async def confirmed_release(bench: Bench, *, current_seen: bool = False) -> Conf
     """
     ended = await uncancellable(partial(_bounded_release, bench, current_seen=current_seen))
     if isinstance(ended, str):
+        if bench.rf.state == "off":  # it read so once, and was not seen to stay so
+            bench.rf.set_unknown()
         raise ReleaseNotConfirmed(
             f"RF MAY STILL BE ON: {ended}.",
             "The output could not be read back as off.",
@@ -213,7 +223,7 @@ async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRele
         with anyio.move_on_after(bound_s, shield=True):
             return await _release(bench, seen, current_seen=current_seen)
         await _warn(bench, seen, "no reading of it has come back")
-    last = "" if seen.problem is None else f"; the last that was seen: {seen.problem}"
+    last = "" if seen.problem is None else f"; the last that spoke against off: {seen.problem}"
     return f"the time for reading it back ran out{last}"
 
 
@@ -237,6 +247,7 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
             if seen.took_s is None and is_open:
                 seen.took_s = clock.now_s() - seen.begun_s
             if still is None and not current_seen:
+                seen.problem = _OFF_ONCE
                 still = await rf.evidence_on_within(_KEYING_DELAY_S)
                 seen.tail.take(_shown_open_ma(bench), clock.now_s(), clock.now_s())
             if still is None:
@@ -261,7 +272,7 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
             continue
         except LinkError as error:
             rf.set_unknown()  # another instrument may have said that RF is off
-            problem = error.happened.rstrip(".")
+            problem = seen.problem = error.happened.rstrip(".")
         if clock.now_s() - seen.begun_s > _warned_after_s(bench) and not fades:
             await _warn(bench, seen, problem)
         await clock.sleep(_BETWEEN_TRIES_S)

@@ -21,11 +21,12 @@ from ohmwright.instruments.hand_requests import (
 )
 from ohmwright.instruments.operator import NOT_ANSWERS
 from ohmwright.instruments.requests import (
+    INTO_SERVICE,
     NO,
+    OUT_OF_SERVICE,
     YES,
     ConnectPath,
     EnterService,
-    LeaveService,
     LeaveUnsaved,
     LookAtAlarm,
     SelectMode,
@@ -54,12 +55,10 @@ from .opening_events import SOFTWARE
 from .steps import step_kind
 from .unit_identity import told_serial
 
-_LEAVE = (LeaveService().text, LeaveUnsaved().text)
 _PATHS = {ConnectPath(path).text for path in ("OUTPUT", "LEAKAGE", "CQUALITY")}
 _LOAD = ConnectLoad(0).text.partition(" 0 ")[0]
 _CONTACT = ConnectContact(0).text.partition(" 0 ")[0]
 _CONTACT_QUALITY = "contact_quality"
-_ENTER = EnterService("").text.rstrip(" .")
 
 
 @dataclass
@@ -80,7 +79,7 @@ class _Requests:
 
     def add(self, asked: Asked) -> None:
         """Take in an answer; for requests to leave service mode also that nobody gave one."""
-        if asked.question in _LEAVE:
+        if asked.question in OUT_OF_SERVICE:
             self.in_service = False
         if asked.answer in NOT_ANSWERS:
             return
@@ -88,7 +87,7 @@ class _Requests:
         self.of_result.append(asked)
         if asked.question.startswith(_LOAD):
             self.load = asked.question
-        elif asked.question.startswith(_ENTER):
+        elif asked.question.startswith(INTO_SERVICE):
             self.in_service = True
 
     def begin_step(self) -> None:

@@ -35,7 +35,7 @@ from .pending_events import PendingEvents
 from .protection_self_test import protection_self_test
 from .release import ensure_off_after, ensure_off_at_start
 from .resume import bench_time_s, on_time_s, refuse_another_job, results
-from .service_exit import service_left_on_exit
+from .service_exit import leave_before_going_on, service_left_on_exit
 from .session import Session
 from .stage import stage_events
 from .steps.base import TimedStep
@@ -114,12 +114,13 @@ async def _events(
     job: Job, session: Session, traceability: Traceability | None
 ) -> AsyncIterator[Event]:
     bench, found, begun = session.bench, list(results(job.earlier)), session.stamp()
-    await ensure_off_at_start(bench)
+    await ensure_off_at_start(bench, session.pending)
     session.report_rf_state()
     if not bench.operator.present:
         await bench.analyzer.prove_watchdog()
     async for event in opening_events(job, session, traceability, begun):
         yield event
+    await leave_before_going_on(session, job.earlier)
     if not bench.operator.present and keys_the_output(job):
         async for event in protection_self_test(session, await low_output(session)):
             yield event

@@ -28,7 +28,7 @@ _SILENT_READINGS = 20
 _LOOKS_PER_INTERVAL, _LOOK_EVERY_S = 4, 0.1
 """A meter without reading numbers is asked so often in an interval, to see when a reading comes;
 no oftener than this."""
-_QUERIES_TO_COME = 2
+_QUERIES_TO_COME = 2.0
 """After a reading: the next one is fetched, and it is read that RF is still on."""
 _RATE, _JITTER = 0.1, 0.5
 """Relative error of the meter's rate, and lateness of a reading in intervals, that are allowed."""

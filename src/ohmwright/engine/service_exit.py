@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterable
 from contextlib import asynccontextmanager
 from functools import partial
 
 import anyio
 
-from ohmwright.instruments.operator import GoBack, SkipStep
+from ohmwright.instruments.operator import NOT_ANSWERS, GoBack, SkipStep
+from ohmwright.instruments.requests import INTO_SERVICE, LEFT_BEFORE_GOING_ON, OUT_OF_SERVICE
 from ohmwright.model.errors import OffNotProved, OhmwrightError, ReleaseNotConfirmed
-from ohmwright.model.event import Event, ServiceLeft
+from ohmwright.model.event import Asked, Event, ServiceLeft, StepStarted
 
 from .session import Session
 from .uncancellable import uncancellable
@@ -71,3 +72,37 @@ async def left_unsaved(session: Session) -> AsyncIterator[Event]:
         session.left_service()
         yield ServiceLeft(**session.stamp(), point=service.point, told_by=session.told_by)
         return
+
+
+async def leave_before_going_on(session: Session, earlier: Iterable[Event]) -> None:
+    """Have a person take the unit out of service mode where the part before may have left it there.
+
+    A run that goes on counts trims from what the unit has stored, and measures as left in normal
+    use. A person cannot skip it: they are asked until it is done.
+    """
+    if session.bench.generator.unattended or not may_be_in_service(earlier):
+        return
+    while True:
+        try:
+            await session.bench.operator.carry_out(LEFT_BEFORE_GOING_ON)
+        except (SkipStep, GoBack):
+            continue
+        return
+
+
+def may_be_in_service(events: Iterable[Event]) -> bool:
+    """Return whether a unit worked by hand may be in service mode after `events`.
+
+    A step that adjusts counts from its beginning: what a person answered is on record only later.
+    """
+    inside = False
+    for event in events:
+        match event:
+            case StepStarted(stage="adjust"):
+                inside = True
+            case Asked(question=question, answer=answer) if answer not in NOT_ANSWERS:
+                came_in = question.startswith(INTO_SERVICE)
+                inside = (inside or came_in) and question not in OUT_OF_SERVICE
+            case _:
+                pass
+    return inside

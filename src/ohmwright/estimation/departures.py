@@ -44,8 +44,9 @@ _COURSE = (0.006, 0.006, 0.003)
 _COURSES = ((1.0, 0.4), (0.25, 0.6))
 """Factor of `_COURSE` and share: of outputs with another time course of the droop, and of the
 rest."""
-_OTHER_SHAPE = 0.1
-"""Standard deviation of each coefficient of another shape."""
+_CREEP, _SWING = 0.2, 0.4
+"""Standard deviations of the coefficient of a creep, which may be a third of the output, and of
+each of a damped swing: a lightly damped rise begins with one as large as the level."""
 _CREEPS_SHARE = 0.6
 """Share of the outputs of another shape that creep; the others swing."""
 _QUIET = ((0.0003, 0.7), (0.0012, 0.3))
@@ -65,7 +66,8 @@ _SWING_TAU_S, _swing_period_s = np.array(_SWING_S).T
 _SWING_RATES: Floats = 2 * np.pi / _swing_period_s
 _DROOP_TAU_S: Floats = np.array(_DROOP_S)
 
-_OTHER_COUNT = len(_CREEP_S) + 2 * len(_SWING_S)
+_SHAPE_SD = [_CREEP] * len(_CREEP_S) + [_SWING] * 2 * len(_SWING_S)
+_OTHER_COUNT = len(_SHAPE_SD)
 WANDER_COUNT = 2 * len(_WANDER_PERIODS_S)
 COURSE_COUNT = len(_COURSE)
 DEPARTURE_COUNT = _OTHER_COUNT + WANDER_COUNT + COURSE_COUNT
@@ -168,7 +170,7 @@ class Explanations:
     def of(cls, cases: Sequence[_Case]) -> Explanations:
         """The explanations of `cases`, which all have one number of shapes."""
         course = range(_OTHER_COUNT, _OTHER_COUNT + COURSE_COUNT)
-        sd = [[_OTHER_SHAPE] * len(each.shapes) + _course_sd(each.course) for each in cases]
+        sd = [[_SHAPE_SD[k] for k in each.shapes] + _course_sd(each.course) for each in cases]
         return cls(
             wander=np.array([_WANDERS.index(each.wander) for each in cases]),
             columns=np.array([(*each.shapes, *course) for each in cases]),

@@ -63,13 +63,17 @@ class Bench:
         return RfMonitor(self.analyzer, self.clock)
 
 
-def named_unit(asset: Asset | None, bench: str) -> Asset:
-    """`asset`. Raises UsageError for None: nothing is measured of a unit without a name."""
+def named_unit(asset: Asset | None, bench: str, advice: str = "") -> Asset:
+    """`asset`. Raises UsageError for None: nothing is measured of a unit without a name.
+
+    `advice`: what to do then, where a run takes no tag.
+    """
     if asset is None:
         raise UsageError(
             f"Which unit stands at {bench}? Its bench file has no [asset] table.",
             "Nothing was switched on.",
-            f"Give --asset TAG ('{typed_command('asset list')}' shows them), or add an "
+            advice
+            or f"Give --asset TAG ('{typed_command('asset list')}' shows them), or add an "
             "[asset] table.",
         )
     return asset

@@ -61,8 +61,9 @@ class PressFootSwitch:
     def text(self) -> str:
         """What the person reads."""
         return (
-            "Foot switch: type p, then press it at the same moment as Enter. Hold it until you "
-            f"are told to release it, {self.most_s:g} s at most."
+            "Foot switch: press it at the very moment of your answer (at a terminal Enter after p; "
+            "on a page p alone, or its button). Hold it until you are told to release it, "
+            f"{self.most_s:g} s at most."
         )
 
 

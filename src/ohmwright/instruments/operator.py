@@ -127,6 +127,8 @@ class Operator(ABC):
         """Act on what can be said to every request; the reason why the request is asked again."""
         word, _, words = said.strip().partition(" ")
         words = words.strip()
+        if word == "":
+            return "Nothing was typed."
         if word.startswith("#"):
             word, words = "comment", said.strip()[1:].strip()
         match word.casefold():

@@ -179,6 +179,17 @@ class LeaveUnsaved:
     rf_follows: bool = False
 
 
+LEFT_BEFORE_GOING_ON = LeaveUnsaved(
+    "If the unit is still in service mode, leave it WITHOUT saving: what was pressed and not saved "
+    "before the run was cut short is not to be kept."
+)
+"""Of a run that goes on; a unit that was switched off meanwhile has left it by itself."""
+INTO_SERVICE = EnterService("").text.rstrip(" .")
+"""How each request to enter service mode begins."""
+OUT_OF_SERVICE = (LeaveService().text, LeaveUnsaved().text, LEFT_BEFORE_GOING_ON.text)
+"""The requests to leave it."""
+
+
 @dataclass(frozen=True)
 class LookAtAlarm:
     """Say whether the contact quality alarm is on."""

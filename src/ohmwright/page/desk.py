@@ -25,6 +25,7 @@ from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.model.traceability import RoomFigures
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
 from ohmwright.wire.clock import Clock
@@ -65,7 +66,12 @@ class Desk:
     ) -> None:
         self.number, self.source, self.lease = number, source, lease
         self.data: BenchData = source.read()
-        self.unit = named_unit(self.data.file.asset, self.data.file.name)
+        self.unit = named_unit(
+            self.data.file.asset,
+            self.data.file.name,
+            "Add an [asset] table: the page takes no tags. A unit of the register is run at a "
+            f"terminal: '{typed_command('calibrate --asset TAG')}'.",
+        )
         self._records, self._real, self._explain = records, real, explain
         self.state: DeskState = "idle"
         self.error: OhmwrightError | None = None

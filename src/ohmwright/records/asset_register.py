@@ -162,10 +162,9 @@ class AssetRegister:
             alike = [one for one in everyone if one.asset.tag.casefold() == tag.casefold()]
             if len(alike) == 1:
                 return alike[0]
-            near = nearest_tags(tag, [one.asset.tag for one in everyone])
             raise UsageError(
                 f"There is no asset '{tag}' in {self._database.place}.",
-                f"The nearest: {', '.join(near)}." if near else "",
+                _nearest_words(tag, [one.asset for one in everyone]),
                 f"See the assets with '{typed_command('asset list')}', or add it with "
                 f"'{typed_command(f'asset add {quote(tag)}')} …'.",
             )
@@ -231,3 +230,15 @@ def _revision(row: Row[Any]) -> AssetRevision:
     fields = dict(zip(_FIELDS, row[: len(_FIELDS)], strict=True))
     asset = RegisteredAsset.model_construct(_FIELD_SET, **fields)
     return AssetRevision(asset, *row[len(_FIELDS) :])
+
+
+def _nearest_words(tag: str, assets: Sequence[RegisteredAsset]) -> str:
+    """Return which units may be meant by a tag that there is not; empty for none.
+
+    A scanner reads the serial number as readily, which stands beside the tag.
+    """
+    owners = [one.tag for one in assets if one.serial.casefold() == tag.casefold()]
+    if owners:
+        return f"It is the serial number of {', '.join(owners)}: give the tag."
+    near = nearest_tags(tag, [one.tag for one in assets])
+    return f"The nearest: {', '.join(near)}." if near else ""

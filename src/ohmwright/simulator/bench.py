@@ -36,7 +36,7 @@ class SimulatedBench:
         self.clock = clock
         self._analyzer, self._generator = Dispatcher(), Dispatcher()
         self._rig = rig = Rig(
-            analyzer, generator, seed, age_months, clock.now_s(), self._analyzer.push_error
+            analyzer, generator, seed, age_months, clock, self._analyzer.push_error
         )
         common_commands(self._analyzer, analyzer_identity(analyzer.data, seed), rig.reset_analyzer)
         common_commands(
@@ -44,22 +44,22 @@ class SimulatedBench:
         )
         AnalyzerCommands(rig, self._analyzer, Randomness(seed, "analyzer"))
         GeneratorCommands(rig, self._generator)
-        self.panel = Panel(rig, self.catch_up, generator_serial(seed))
-        self.front = AnalyzerFront(rig, self.catch_up)
-        self.truth = Truth(rig, self.catch_up)
-        self.readings = DirectReadings(rig, self.catch_up)
+        self.panel = Panel(rig, generator_serial(seed))
+        self.front = AnalyzerFront(rig)
+        self.truth = Truth(rig)
+        self.readings = DirectReadings(rig)
         self.defects = rig.defects
 
     def analyzer_port(self, line: bytes) -> bytes:
         """Carry out one line sent to the analyzer; the reply line, or nothing."""
-        self._rig.advance(self.clock.now_s())
+        self._rig.catch_up()
         return self._analyzer.handle(line)
 
     def generator_port(self, line: bytes) -> bytes:
         """Carry out one line sent to the generator; the reply line, or nothing."""
-        self._rig.advance(self.clock.now_s())
+        self._rig.catch_up()
         return self._generator.handle(line)
 
     def catch_up(self) -> None:
         """Advance the hardware to the time of the clock."""
-        self._rig.advance(self.clock.now_s())
+        self._rig.catch_up()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable
+from functools import lru_cache
 from math import ceil, inf
 
 from ohmwright.model.hardware import MeterData
@@ -15,7 +16,6 @@ from .randomness import Randomness
 GRID_S = 0.05
 """Longest tick; a reading interval is a whole number of ticks."""
 _OVERRANGE = 1.05
-_OVER_RANGE_REPLY = format_number(inf).encode()
 
 
 class Meter:
@@ -79,9 +79,14 @@ class Meter:
             value_ma = self.value_ma
             if value_ma is None:
                 return NO_READING
-            value = _OVER_RANGE_REPLY if value_ma == inf else b"%+.5E" % (value_ma / 1000)
-            self._reply = b"%s,A,%05d" % (value, self.number)
+            self._reply = b"%s,A,%05d" % (shown_a(value_ma), self.number)
         return self._reply
+
+
+@lru_cache(maxsize=4096)  # readings of an output that stands are of few figures
+def shown_a(value_ma: float) -> bytes:
+    """A reading in A, as the instrument replies it; infinity stands for what is over its range."""
+    return format_number(inf).encode() if value_ma == inf else b"%+.5E" % (value_ma / 1000)
 
 
 NO_READING = b"9.91E+37,A,00000"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import NamedTuple
 
@@ -31,9 +31,8 @@ class PanelFace(NamedTuple):
 class Panel:
     """The front panel. Raises UsageError for what the unit refuses."""
 
-    def __init__(self, rig: Rig, catch_up: Callable[[], None], serial_plate: str) -> None:
-        self._rig, self._catch_up = rig, catch_up
-        self.serial_plate = serial_plate
+    def __init__(self, rig: Rig, serial_plate: str) -> None:
+        self._rig, self.serial_plate = rig, serial_plate
 
     def select(self, mode: str, setting_w: float) -> None:
         """Choose mode and power setting."""
@@ -65,12 +64,12 @@ class Panel:
 
         A unit that does not take it then is left as it is.
         """
-        self._catch_up()
+        self._rig.catch_up()
         self._rig.plan_press(at_s, key, direction)
 
     def drop_presses(self, after_s: float) -> None:
         """Forget the presses planned for later than `after_s`."""
-        self._catch_up()
+        self._rig.catch_up()
         self._rig.drop_presses(after_s)
 
     def store(self) -> None:
@@ -103,12 +102,12 @@ class Panel:
     @property
     def contact_alarm(self) -> bool:
         """Whether the contact quality alarm's lamp is lit."""
-        self._catch_up()
+        self._rig.catch_up()
         return self._rig.alarm
 
     @contextmanager
     def _hand(self) -> Iterator[None]:
-        self._catch_up()
+        self._rig.catch_up()
         try:
             yield
         except CommandError as refusal:

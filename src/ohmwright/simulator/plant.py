@@ -49,8 +49,13 @@ class Plant:
         due = int((now_s - self.origin_s) * self._per_s + _FUZZ)
         if due <= self._done:
             return
+        transient = self.transient
         while self._done < due and (circuit := self.circuit) is not None:
-            self._read(circuit)
+            means = transient.run(self._ticks, self._load_factor)
+            self.meter.take(means, transient.noise)
+            self._done += 1
+            if self._heat(circuit, transient.square_sum, self._reading_s):
+                self._on_trip(self.origin_s + self._done * self._reading_s)
         if self._done < due:
             self._read_nothing(due)
 
@@ -104,14 +109,6 @@ class Plant:
 
     def _begin_cadence(self, now_s: float) -> None:
         self.origin_s, self._done = now_s, 0
-
-    def _read(self, circuit: Circuit) -> None:
-        transient = self.transient
-        means = transient.run(self._ticks, self._load_factor)
-        self.meter.take(means, transient.noise)
-        self._done += 1
-        if self._heat(circuit, transient.square_sum, self._reading_s):
-            self._on_trip(self.origin_s + self._done * self._reading_s)
 
     def _heat(self, circuit: Circuit, square_sum: float, duration_s: float) -> bool:
         """Put a reading's I²R into the load; whether the bank trips."""

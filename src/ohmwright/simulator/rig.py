@@ -7,6 +7,7 @@ from contextlib import suppress
 from math import inf
 
 from ohmwright.model.hardware import InputPath
+from ohmwright.wire.clock import Clock
 
 from .bench_defects import BenchDefects
 from .circuit import Circuit, circuit_through
@@ -27,7 +28,7 @@ _CLOSES_AGAIN_AT = 0.8
 
 
 class Rig:
-    """The cabled hardware; verbs act at `now_s`, the time it was last advanced to."""
+    """The cabled hardware; verbs act at `now_s`, when it last caught up with its clock."""
 
     def __init__(
         self,
@@ -35,14 +36,15 @@ class Rig:
         generator: GeneratorProfile,
         seed: int,
         age_months: float,
-        now_s: float,
+        clock: Clock,
         on_error: Callable[[int], None],
     ) -> None:
         own, unit = Randomness(seed, "analyzer"), Unit.build(generator, seed, age_months)
-        self.analyzer, self.now_s, self._on_error = analyzer, now_s, on_error
+        self.analyzer, self._clock, self._on_error = analyzer, clock, on_error
+        self.now_s = clock.now_s()
         bank = LoadBank(analyzer.data.load_bank, analyzer.physics.load_bank, own.under("bank"))
         meter = Meter(analyzer.data.meter, analyzer.physics.meter, own.under("meter"))
-        self.plant = Plant(_transient(unit, meter, seed), bank, meter, self._trip, now_s)
+        self.plant = Plant(_transient(unit, meter, seed), bank, meter, self._trip, self.now_s)
         self.load_ohm = max(bank.steps)
         self.path: InputPath = "OUTPUT"
         self.contact_ohm = GOOD_CONTACT_OHM
@@ -60,8 +62,9 @@ class Rig:
         self.defects = BenchDefects()
         self.generator = SimulatedGenerator(unit, self.follow)
 
-    def advance(self, now_s: float) -> None:
-        """Let everything happen that happens by itself up to `now_s`."""
+    def catch_up(self) -> None:
+        """Let everything happen that has happened by itself since, by the clock."""
+        now_s = self._clock.now_s()
         while now_s >= self._due_s:
             self._meet_deadline(self._due_s)
         if now_s > self.now_s:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from math import sqrt
 
 from .generator import Direction, Key
@@ -14,8 +14,8 @@ from .unit import Unit
 class Truth:
     """True values that no instrument tells: without meter, noise and lag."""
 
-    def __init__(self, rig: Rig, catch_up: Callable[[], None]) -> None:
-        self._rig, self._catch_up = rig, catch_up
+    def __init__(self, rig: Rig) -> None:
+        self._rig = rig
 
     def __repr__(self) -> str:
         state = "on" if self.rf_on else "off"
@@ -29,13 +29,13 @@ class Truth:
     @property
     def rf_on(self) -> bool:
         """Whether RF is on now."""
-        self._catch_up()
+        self._rig.catch_up()
         return self._rig.rf_on
 
     @property
     def rf_on_intervals(self) -> tuple[tuple[float, float | None], ...]:
         """When RF went on and off, in s of the bench's clock; None while it is on."""
-        self._catch_up()
+        self._rig.catch_up()
         return tuple(self._rig.rf_on_intervals)
 
     @property
@@ -47,26 +47,26 @@ class Truth:
     @property
     def current_ma(self) -> float:
         """The true current in mA through the input terminals now, without noise."""
-        self._catch_up()
+        self._rig.catch_up()
         return self._rig.plant.current_ma(self._rig.now_s)
 
     @property
     def energy_j(self) -> float:
         """Heat in J brought into load resistances up to the latest reading."""
-        self._catch_up()
+        self._rig.catch_up()
         return self._rig.plant.energy_j
 
     @property
     def bank_heat(self) -> float:
         """The load bank's temperature rise; 1 is the mean rise at its rated duty."""
-        self._catch_up()
+        self._rig.catch_up()
         self._rig.plant.rest(self._rig.now_s)
         return self._rig.plant.bank.heat
 
     @property
     def stage_warmth(self) -> float:
         """The output stage's warmth now: 0 is rested, 1 thermal equilibrium with RF on."""
-        self._catch_up()
+        self._rig.catch_up()
         self._rig.plant.rest(self._rig.now_s)
         return self._rig.plant.transient.warmth
 
@@ -83,7 +83,7 @@ class Truth:
     @property
     def pressed(self) -> tuple[tuple[float, Key, Direction], ...]:
         """Each press by hand that the unit took, with its time in s of the bench's clock."""
-        self._catch_up()
+        self._rig.catch_up()
         return tuple(self._rig.pressed)
 
     @property

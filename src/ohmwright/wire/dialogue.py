@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Coroutine
 from contextlib import suppress
+from dataclasses import dataclass
 from enum import StrEnum
 from functools import partial
 from random import Random
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 import anyio
 
@@ -30,12 +31,15 @@ from .scpi import unquote
 T = TypeVar("T")
 
 
-class ReadyQuestion(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class ReadyQuestion:
     """A question of a command set, made ready to be asked any number of times."""
 
     exchange: Exchange
     ask: Callable[[], Coroutine[Any, Any, ReplyValues]]
     """Asks it on a line in step, twice when that helps."""
+    is_numbered: bool
+    """Whether it is sent, and every reply carries a number of its own."""
 
 
 class LinkState(StrEnum):
@@ -114,8 +118,8 @@ class Dialogue:
 
         The value is NaN where the instrument has none; the number None where it gives none.
         """
-        exchange, ask = self.question(verb)
-        return exchange.measured(await ask())
+        question = self.question(verb)
+        return question.exchange.measured(await question.ask())
 
     def ask_values(self, verb: Ask) -> Coroutine[Any, Any, ReplyValues]:
         """All that the reply to `verb` says, by the names of quantities in our own units."""
@@ -129,7 +133,8 @@ class Dialogue:
             # asking again for an error would lose the entry that was on its way
             times = 1 if verb == "error" else _ASKED_AT_MOST
             work = partial(self.conversation.exchange, exchange, {})
-            found = ReadyQuestion(exchange, partial(self._repeated, work, times))
+            ask, numbered = partial(self._repeated, work, times), exchange.is_numbered
+            found = ReadyQuestion(exchange, ask, exchange.send is not None and numbered)
             self._questions[verb] = found
         return found
 
@@ -200,8 +205,8 @@ class Dialogue:
         self._in_use = True
 
     async def _asked(self, verb: Ask, read: Callable[[Any], T]) -> T:
-        exchange, ask = self.question(verb)
-        return read((await ask())[exchange.asked])
+        question = self.question(verb)
+        return read((await question.ask())[question.exchange.asked])
 
     async def _repeated(self, work: Callable[[], Awaitable[T]], times: int) -> T:
         """What `work` brings, which is tried at most so many `times`, on a line in step."""

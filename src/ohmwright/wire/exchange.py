@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from math import inf, nan
 from numbers import Real
@@ -151,7 +151,7 @@ class Refused(Exception):  # noqa: N818 - a plain word
         self.code, self.text = code, text
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, slots=True)
 class Exchange:
     """A message and the replies that may come to it."""
 
@@ -166,8 +166,16 @@ class Exchange:
     no_reading: tuple[MessageText, ...] = ()
     over_range: tuple[MessageText, ...] = ()
     refusals: tuple[MessageText, ...] = ()
+    answers: tuple[tuple[MessageText, float | None], ...] = field(init=False)
+    """The forms of all replies but refusals as they are tried, and what stands for a value that
+    one does not give."""
 
-    @cached_property
+    def __post_init__(self) -> None:
+        forms = ((self.no_reading, nan), (self.over_range, inf), (self.replies, None))
+        answers = tuple((text, value) for texts, value in forms for text in texts)
+        object.__setattr__(self, "answers", answers)
+
+    @property
     def is_numbered(self) -> bool:
         """Whether its replies carry a number of their own."""
         return all("number" in text.fields for text in self.replies)
@@ -192,7 +200,7 @@ class Exchange:
 
     def fits(self, body: bytes) -> bool:
         """Whether `body` has the form of a reply to this message, refusals apart."""
-        return any(text.fits(body) for text in (*self.replies, *self.no_reading, *self.over_range))
+        return any(text.fits(body) for text, _ in self.answers)
 
     def limit_s(self, limit_s: float) -> float | None:
         """The limit in s that this message carries for `limit_s`; None where it carries none."""
@@ -207,15 +215,12 @@ def _read(exchange: Exchange, body: bytes) -> ReplyValues:
             code = said.get("code", 0)
             assert not isinstance(code, str)
             raise Refused(round(code), str(said.get("text", body.decode("latin-1"))))
-    for texts, value in ((exchange.no_reading, nan), (exchange.over_range, inf)):
-        for text in texts:
-            if (said := text.read(body)) is not None:
-                return _without_reading(exchange.asked, said, value)
-    for text in exchange.replies:
+    for text, value in exchange.answers:
         if (said := text.read(body)) is not None:
-            return said
+            return said if value is None else _without_reading(exchange.asked, said, value)
     forms = " or ".join(repr(text.text) for text in exchange.replies)
-    comma = _COMMA if _DECIMAL_COMMA.search(body) and "{:," not in forms else ""
+    may_be_comma = "{" in forms and "{:," not in forms  # a text without a field has no number
+    comma = _COMMA if may_be_comma and _DECIMAL_COMMA.search(body) else ""
     code = next(filter(None, (text.missing_code(body) for text in exchange.replies)), "")
     raise ValueError(f"it should be {forms}{code or comma}")
 

@@ -139,11 +139,6 @@ def _text(name: str, meaning: FieldMeaning, found: re.Match[str]) -> FieldCodec:
     if width:
         pattern = (rb"[0-9A-Fa-f]{%d}" if is_hex else rb"[-+ 0-9.eE]{%d}") % int(width)
 
-    raw_of = _number_reader(is_hex=is_hex, whole=whole, wide=bool(width))
-
-    def decode(said: bytes) -> float:
-        return raw_of(said) * scale
-
     def encode(value: FieldValue) -> bytes:
         raw = float(value) / scale
         if not isfinite(raw):
@@ -151,20 +146,25 @@ def _text(name: str, meaning: FieldMeaning, found: re.Match[str]) -> FieldCodec:
         return format(_nearest(name, raw) if whole else raw, form).encode("ascii")
 
     encode(1.0)
+    decode = _number_reader(scale, is_hex=is_hex, whole=whole, wide=bool(width))
     return FieldCodec(name, meaning, pattern, decode, encode)
 
 
-def _number_reader(*, is_hex: bool, whole: bool, wide: bool) -> Callable[[bytes], float]:
-    """What reads a number in digits whose form was seen to be right.
+def _number_reader(
+    scale: float, *, is_hex: bool, whole: bool, wide: bool
+) -> Callable[[bytes], float]:
+    """What reads a number in digits whose form was seen to be right, and gives `scale` times it.
 
     `wide`: it has a width, which lets more characters through.
     """
     if is_hex:
-        return lambda said: int(said, 16)
+        return lambda said: int(said, 16) * scale
     if wide:
         read = parse_integer if whole else parse_number
-        return lambda said: read(said.decode("ascii"))
-    return int if whole else lambda said: number_in(float(said))
+        return lambda said: read(said.decode("ascii")) * scale
+    if whole:
+        return lambda said: int(said) * scale
+    return lambda said: number_in(float(said)) * scale
 
 
 def _binary(name: str, meaning: FieldMeaning, found: re.Match[str]) -> FieldCodec:

@@ -6,8 +6,7 @@ Needs the standard library only: engine and guard frame and open messages by the
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass
-from functools import cached_property
+from dataclasses import dataclass, field, fields
 from typing import Any, Literal, NamedTuple
 
 from .checksums import checksum, checksum_bytes
@@ -55,7 +54,7 @@ _FORMS: Mapping[str, Written] = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class FrameLayout:
     """A frame: begins, length, body, mark, checksum, ends; each but the body may be absent."""
 
@@ -71,6 +70,12 @@ class FrameLayout:
     """One of CHECKSUMS; empty where there is none."""
     checksum_form: str = "hex"
     checksum_over: tuple[str, ...] = ("body",)
+    is_plain: bool = field(init=False)
+    """Whether a frame is its body and an end, and nothing else."""
+
+    def __post_init__(self) -> None:
+        around = self.begins or self.length or self.mark or self.checksum
+        object.__setattr__(self, "is_plain", not around)
 
     def wrap(self, body: bytes) -> bytes:
         """The frame around `body`."""
@@ -129,9 +134,10 @@ class FrameLayout:
 
     def as_orders(self) -> dict[str, Any]:
         """Itself as JSON; `from_orders` reads it."""
+        said = {given.name: getattr(self, given.name) for given in fields(self) if given.init}
         return {
             name: value.decode("latin-1") if isinstance(value, bytes) else value
-            for name, value in asdict(self).items()
+            for name, value in said.items()
         }
 
     @classmethod
@@ -140,11 +146,6 @@ class FrameLayout:
         raw = {name: orders[name].encode("latin-1") for name in ("ends", "begins", "mark")}
         lists = {name: tuple(orders[name]) for name in ("length_counts", "checksum_over")}
         return cls(**{**orders, **raw, **lists})
-
-    @cached_property
-    def is_plain(self) -> bool:
-        """Whether a frame is its body and an end, and nothing else."""
-        return not (self.begins or self.length or self.mark or self.checksum)
 
     @property
     def is_binary(self) -> bool:

@@ -20,13 +20,13 @@ from ohmwright.model.errors import LinkTimeout, ProtocolError, SettingNotTaken, 
 
 from .command_set import Ask, Tell
 from .dialogue import Dialogue
-from .exchange import Exchange, MeasuredReply, ReplyValues
+from .exchange import MeasuredReply, ReplyValues
 from .field_codec import FieldValue
 from .scpi import short_form, unquote
 
 T = TypeVar("T")
-_ASKED_AT_MOST, _READ_AT_MOST = 4, 12
-"""Replies within which two in a row must agree, and those within which a reading must be found."""
+_ANSWERS, _READINGS = range(2, 5), range(2, 13)
+"""Numbers of the replies that may agree with the one before, and of those that may be a reading."""
 _STEADY, _QUICKER = 0.01, 2.0
 """Largest change from one reading to the next: relative to it, or over the change before."""
 _SET_AT_MOST = 2
@@ -88,17 +88,18 @@ class VerifiedDialogue:
         Where readings have no number, or come by themselves, two may differ rightly, so each is
         believed by itself.
         """
-        exchange, ask = self.dialogue.question(verb)
-        if not _is_said_twice(exchange):
-            return exchange.measured(await ask())
-        said = await agreed_reading(ask, exchange.measured)
+        question = self.dialogue.question(verb)
+        measured = question.exchange.measured
+        if not question.is_numbered:
+            return measured(await question.ask())
+        said = await agreed_reading(question.ask, measured)
         if said is None:
             raise self._another_each_time(verb)
-        return exchange.measured(said)
+        return measured(said)
 
     def is_said_twice(self, verb: Ask) -> bool:
         """Whether a reading of `verb` is believed only when it was said more than once."""
-        return _is_said_twice(self.dialogue.question(verb).exchange)
+        return self.dialogue.question(verb).is_numbered
 
     async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
         """Send the command `verb`, and again until `back` reads `value`, but for rounding.
@@ -142,8 +143,8 @@ class VerifiedDialogue:
         )
 
     async def _value(self, verb: Ask) -> FieldValue:
-        exchange, ask = self.dialogue.question(verb)
-        return (await ask())[exchange.asked]
+        question = self.dialogue.question(verb)
+        return (await question.ask())[question.exchange.asked]
 
     async def _agreed(self, ask: Callable[[], Awaitable[T]], verb: Ask) -> T:
         said = await agreed(ask)
@@ -158,10 +159,6 @@ class VerifiedDialogue:
             "Where readings change faster than they are asked for, the computer is too busy or the "
             "line too slow; else check cable, shielding and baud rate.",
         )
-
-
-def _is_said_twice(exchange: Exchange) -> bool:
-    return exchange.send is not None and exchange.is_numbered
 
 
 def _shown(value: FieldValue) -> str:
@@ -202,9 +199,8 @@ async def _believed(
     reading_of: Callable[[T], MeasuredReply] | None,
 ) -> T | None:
     """The second of two answers in a row that are alike, or later a reading that goes on."""
-    at_most = _ASKED_AT_MOST if reading_of is None else _READ_AT_MOST
     older = before = await ask() if earlier is None else earlier
-    for answers in range(2, at_most + 1):
+    for number in _ANSWERS if reading_of is None else _READINGS:
         last = await ask()
         # by repr, since NaN equals nothing, itself included; equal bytes may be parsed only once,
         # to one object, which is quicker to tell
@@ -212,7 +208,7 @@ async def _believed(
             return last
         if (
             reading_of is not None
-            and answers > _ASKED_AT_MOST
+            and number not in _ANSWERS
             and _goes_on(*map(reading_of, (older, before, last)))
         ):
             return last

@@ -491,6 +491,34 @@ def test_an_engine_that_takes_no_frame_is_gone(quick: None) -> None:
     assert guard.deserted
 
 
+@pytest.mark.parametrize(
+    ("state", "engine_says", "warned"),
+    [(b"1\n", b"", 1), (b"0\n", b"", 0), (b"1\n", pack(HEARTBEAT, 0), 0)],
+    ids=["hangs with RF on", "hangs with RF off", "lives"],
+)
+def test_where_the_engine_hangs_with_rf_on_its_guard_warns(
+    quick: None, monkeypatch: pytest.MonkeyPatch, state: bytes, engine_says: bytes, warned: int
+) -> None:
+    """Would notice RF that stays on behind a screen that stands still, with nobody to say so."""
+    said: list[str] = []
+    monkeypatch.setattr(process, "warn", said.append)
+    monkeypatch.setattr(process, "_ANSWERS_WITHIN_S", 0.05)
+    ours, far = socket.socketpair()
+    before = set(threading.enumerate())
+    with ours, far:
+        far.sendall(engine_says)
+        process.Guard(ours, Analyzer(*[state] * 99), ORDERS)._trip()
+    for telling in set(threading.enumerate()) - before:
+        telling.join()
+    assert said == [process.HANGS_WARNING] * warned
+
+
+def test_both_warnings_are_as_wide() -> None:
+    widths = [len(one) for one in process.HANGS_WARNING.splitlines()]
+    assert widths == [len(one) for one in process.RF_WARNING.splitlines()]
+    assert "ohmwright hangs, and its guard" in process.HANGS_WARNING
+
+
 @pytest.mark.parametrize("off", [True, False])
 def test_remote_control_is_left_only_where_the_output_reads_off(quick: None, off: bool) -> None:
     """Would notice a guard that ends as if RF were off, without a warning, where it is on."""

@@ -251,6 +251,13 @@ def _person_needed(bench: Abilities) -> Iterator[Complaint]:
 def check_one_value_per_load(
     name: str, values: tuple[float, ...], loads_ohm: tuple[float, ...]
 ) -> None:
-    """Raise ValueError where `values` and `loads_ohm` differ in number."""
+    """Raise ValueError where `values` and `loads_ohm` differ in number, or a load stands twice.
+
+    A point is named by its load, so that a record could not tell two at one load apart.
+    """
     if len(values) != len(loads_ohm):
         raise ValueError(f"{name} has {len(values)} values for {len(loads_ohm)} loads_ohm")
+    names = [f"{load_ohm:g}" for load_ohm in loads_ohm]
+    twice = [name for n, name in enumerate(names) if name in names[:n]]
+    if twice:
+        raise ValueError(f"loads_ohm names {twice[0]} ohm twice; a step measures each load once")

@@ -19,7 +19,7 @@ function page(found) {
     found.simulated ? h('p', {}, 'SIMULATED: no evidence about any real unit') : null,
     h('p', {}, h('a', { href: `#/records/of/${encodeURIComponent(found.asset)}` }, 'Its runs on record')),
     found.points.length > 0 ? h('p', { class: 'soft' }, 'Values on record with U, discs; squares after an adjustment. Ahead: what is expected, within 50 and 90 %. Limits are dashed.')
-      : h('p', { class: 'card' }, 'Nothing can be foretold: no value with limits is on record of it, as found or as left.'),
+      : h('p', { class: 'card' }, `Nothing can be foretold: no value with limits is on record of it, as found or as left${found.simulated ? '' : ' at a real bench. Simulated runs do not count here'}.`),
     h('div', { class: 'creep' }, ...found.points.map((point) => card(point, found.at)))].filter((one) => one !== null)
 }
 

@@ -4,7 +4,8 @@ Read in this order:
 
     frames      the messages between engine and guard
     orders      what a guard is told: the bytes of OFF, and which replies mean off
-    making_orders   makes them from a command set
+    current_orders   how it asks the meter whether a current flows
+    making_orders   makes both from a command set and the meter's data
     process     the guard: relays bytes, watches for silence, sends OFF and reads it back
     ports       the guard's blocking view of a serial, TCP or VISA port
     launcher    starts a guard in a session of its own
@@ -21,6 +22,13 @@ that an instrument that was never asked to switch on hears nothing from it. The 
 keys nothing and has none. Rejected: a thread, which dies with its process; a heartbeat timer,
 which beats on while the engine hangs. Held by tests/wire/guard/test_guard.py;
 `scripts/faults --only kills` and `--only guards`.
+
+**Where nobody is left, the meter is asked, too.** A contact that reads open is not RF that is off:
+a guard whose engine is gone, or says nothing when it is told of a trip, asks for the current until
+one that went with OFF has faded, and warns a person where it stays, as where the contact does. Only
+what a meter says in plain digits is read; a meter that says nothing is no warning. While the engine
+lives, the current is the release's. Held by tests/wire/guard/test_current_orders.py and
+test_guard.py.
 
 **A heartbeat is the dialogue itself:** each frame, and each wait for a reply that stayed silent.
 The promise is the question's time-out, two readings and 0.5 s, in the machine's time; a sleep of

@@ -14,7 +14,7 @@ from typing import Any
 
 from ohmwright.wire.portlock import PortLock
 
-from .making_orders import GuardOrders, release_orders
+from .making_orders import GuardOrders, HandedOrders, release_orders
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,13 @@ def launch_guard(place: PortLocation, commands: GuardOrders, lock: PortLock) -> 
 
 
 def _orders(port: dict[str, Any], commands: GuardOrders, ours: dict[str, Any]) -> bytes:
-    orders = {"port": port, "release": release_orders(commands).as_json(), **ours}
+    current = commands.current if isinstance(commands, HandedOrders) else None
+    orders = {
+        "port": port,
+        "release": release_orders(commands).as_json(),
+        "current": None if current is None else current.as_json(),
+        **ours,
+    }
     return json.dumps(orders).encode() + b"\n"
 
 

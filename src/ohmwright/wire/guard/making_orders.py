@@ -6,13 +6,19 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from ohmwright.model.hardware import MeterData
 from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.exchange import Exchange, MessageText
 from ohmwright.wire.serial_format import SerialFormat
 
-from .orders import ZERO, ReleaseOrders
+from .current_orders import CurrentOrders
+from .orders import NUMBER, ZERO, ReleaseOrders
 
 _LEAST_TIMEOUT_S = 1.0
+_ABOVE_ZERO_DIGITS = 3
+"""Above its zero, in digits, a current is RF (as in instruments/rf_monitor)."""
+_FADING_WINDOWS = 4.0
+"""Windows of the meter after which it shows nothing of a current that has gone, by a filter too."""
 
 
 @dataclass(frozen=True)
@@ -21,10 +27,39 @@ class HandedOrders:
 
     release: ReleaseOrders
     serial: SerialFormat
+    current: CurrentOrders | None = None
+    """How to ask for the current; None where the guard cannot."""
 
 
 GuardOrders = CommandSet | HandedOrders
 """What a guard's orders are taken from."""
+
+
+def orders_with_meter(commands: CommandSet, meter: MeterData) -> HandedOrders:
+    """The orders of a guard that sees by `meter`, too, whether a current flows after OFF."""
+    return HandedOrders(
+        _of_command_set(commands), commands.serial, _current_orders(commands, meter)
+    )
+
+
+def _current_orders(commands: CommandSet, meter: MeterData) -> CurrentOrders | None:
+    """None where the current is not asked for, is no plain number, or has several forms."""
+    exchange = commands.compiled.exchanges.get("fetch_current")
+    if exchange is None or exchange.send is None or len(exchange.replies) != 1:
+        return None
+    codec = exchange.replies[0].codec("current_ma")
+    if codec is None or codec.pattern != NUMBER.encode("ascii"):
+        return None
+    question = exchange.body({})
+    form = exchange.replies[0].pattern_where("current_ma", b"(%s)" % NUMBER.encode("ascii"))
+    return CurrentOrders(
+        question=commands.frames[0].wrap(question),
+        echo=_echo(commands, question) if commands.echo else b"",
+        form=form.decode("latin-1"),
+        ma_per_unit=float(codec.decode(b"1")),
+        zero_ma=meter.largest_zero_ma + _ABOVE_ZERO_DIGITS * meter.resolution_ma,
+        fades_s=_FADING_WINDOWS * meter.window_s + 2 / meter.readings_per_s,
+    )
 
 
 def release_orders(commands: GuardOrders) -> ReleaseOrders:

@@ -14,6 +14,7 @@ import select
 import signal
 import socket
 import sys
+import threading
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
@@ -21,6 +22,7 @@ from typing import Any, NoReturn
 from ohmwright.wire.machine_priority import run_before_others
 from ohmwright.wire.machine_time import elapsed_s
 
+from .current_orders import CurrentOrders
 from .frames import ACKNOWLEDGED, DATA, FAILED, PING, READY, TRIPPED, WATCH, Unpacker, pack
 from .orders import ReleaseOrders
 from .ports import BlockingPort, open_port
@@ -31,6 +33,8 @@ QUIET_S = 0.15
 """After this silence in seconds no late reply is on the line."""
 _ENGINE_BOUND_S = 1.0
 """How long a frame may take to reach the engine."""
+_ANSWERS_WITHIN_S = 1.0
+"""How long an engine that is told of a trip may take to answer before it is said to hang."""
 _AWAKE_S = 0.0003
 """Seconds of polling after a message: they come in bursts, and waking up costs time."""
 _PAUSES_AT_MOST = 4
@@ -45,6 +49,8 @@ class Guard:
     engine: socket.socket
     port: BlockingPort
     orders: ReleaseOrders
+    current: CurrentOrders | None = None
+    """How to see whether a current flows after OFF; None where the guard cannot."""
     stopped: bool = False
     deserted: bool = False
     """Whether the engine is gone, so that only the guard can warn a person."""
@@ -124,9 +130,17 @@ class Guard:
             self._busy_s = elapsed_s()
 
     def _trip(self) -> None:
-        """Release the output; nothing of the engine's passes until it acknowledges that."""
+        """Release the output; nothing of the engine's passes until it acknowledges that.
+
+        An engine that then says nothing warns nobody either.
+        """
         self._tripped = True
-        self._send(TRIPPED, b"1" if self.release() else b"0")
+        off = self.release()
+        self._send(TRIPPED, b"1" if off else b"0")
+        hangs = not select.select([self.engine], [], [], _ANSWERS_WITHIN_S)[0]
+        if hangs and (not off or self._current_stays()):
+            # aside: neither a message box nor a stopped terminal may hold up the guard
+            threading.Thread(target=warn, args=(HANGS_WARNING,), daemon=True).start()
 
     def _send(self, kind: bytes, data: bytes = b"") -> None:
         try:
@@ -135,8 +149,8 @@ class Guard:
             self.stopped = self.deserted = True
 
     def _end_for_good(self) -> bool:
-        """Release the output for an engine that is gone; whether it read off."""
-        if not self.release():
+        """Release the output for an engine that is gone; whether it read off, and no current."""
+        if not self.release() or self._current_stays():
             return False
         with suppress(OSError):
             for message in self.orders.closing:
@@ -155,6 +169,36 @@ class Guard:
             except OSError:
                 return False
         return False
+
+    def _current_stays(self) -> bool:
+        """Whether the meter shows a current when one that had gone with OFF would have faded.
+
+        OFF is sent again meanwhile. A meter that says nothing says nothing of RF.
+        """
+        if self.current is None:
+            return False
+        flows, end_s = True, elapsed_s() + self.current.fades_s
+        with suppress(OSError):
+            while flows and elapsed_s() < end_s:
+                flows = bool(self._reads_current(self.current))
+                if flows:
+                    self._write_off(())
+        return flows
+
+    def _reads_current(self, current: CurrentOrders) -> bool | None:
+        """Whether the meter says, in a whole reply, that a current flows; None without one."""
+        self._drop(QUIET_S)
+        self._write(current.question)
+        heard, end_s = b"", elapsed_s() + self.orders.timeout_s
+        while elapsed_s() < end_s:
+            heard += self._heard()
+            if not heard.startswith(current.echo):
+                continue
+            if (found := self.orders.reply.split(heard[len(current.echo) :])) is not None:
+                with suppress(ValueError):
+                    return current.flows(self.orders.reply.open(found[0]))
+                return None
+        return None
 
     def _write_off(self, opening: tuple[bytes, ...]) -> None:
         """Send OFF; first end what the engine may have left unfinished, then open anew."""
@@ -238,14 +282,20 @@ def main() -> NoReturn:
         with suppress(OSError):  # the engine may be gone
             engine.sendall(pack(FAILED, 0, failure("LinkError", problem)))
         os._exit(3)
-    guard = Guard(engine, port, ReleaseOrders.from_json(config["release"]))
+    current = config["current"]
+    guard = Guard(
+        engine,
+        port,
+        ReleaseOrders.from_json(config["release"]),
+        None if current is None else CurrentOrders.from_json(current),
+    )
     guard.woken = _woken_by_signals()
     for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), lambda *_: setattr(guard, "stopped", True))
     off = guard.run()
     if not off and guard.deserted:
-        _warn()
+        warn(RF_WARNING)
     os._exit(0 if off else 5)
 
 
@@ -257,15 +307,15 @@ def _woken_by_signals() -> socket.socket:
     return ours
 
 
-def _warn() -> None:
+def warn(words: str) -> None:
     """Tell a person, who may have no other program left that does."""
     if sys.platform == "win32":  # the guard has no console there
         import ctypes
 
-        ctypes.windll.user32.MessageBoxW(None, RF_WARNING, "ohmwright", 0x00040010)
+        ctypes.windll.user32.MessageBoxW(None, words, "ohmwright", 0x00040010)
         return
     with suppress(OSError):  # the terminal may have gone, too
-        sys.stderr.write("\a" + RF_WARNING)
+        sys.stderr.write("\a" + words)
         sys.stderr.flush()
 
 
@@ -277,6 +327,7 @@ RF_WARNING = """
 * SWITCH THE GENERATOR OFF AT ITS MAINS SWITCH NOW.      *
 **********************************************************
 """
+HANGS_WARNING = RF_WARNING.replace("has ended and its guard ", "hangs, and its guard    ")
 
 
 def _engine_socket(config: dict[str, Any]) -> socket.socket:

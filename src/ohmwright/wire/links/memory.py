@@ -27,13 +27,14 @@ class MemoryLink(Link):
 
     async def write(self, data: bytes) -> None:
         """Have `handle` answer each line that `data` completes. Raises LinkLost."""
+        handle = self._handle
         try:
             if not self._unfinished and data.find(b"\n") == len(data) - 1:
-                self._replies += self._handle(data)
+                self._replies += handle(data)
                 return
             *lines, self._unfinished = (self._unfinished + data).split(b"\n")
             for line in lines:
-                self._replies += self._handle(line + b"\n")
+                self._replies += handle(line + b"\n")
         except ConnectionError as problem:
             self._handle = _gone
             raise lost(self.name, str(problem) or "the other side has closed it") from None
