@@ -8,6 +8,8 @@ import sys
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
 
 import pytest
 
@@ -15,6 +17,7 @@ from ohmwright import Records, Sweep
 from ohmwright.api import sweep_run
 from ohmwright.api.async_bench import AsyncBench
 from ohmwright.api.bench_data import read_bench
+from ohmwright.api.sweep_run import SweepRun
 from ohmwright.model.errors import LinkError, ReleaseNotConfirmed
 from ohmwright.model.event import Event, PointDone, RunFinished
 from ohmwright.simulator.faults import LineFault
@@ -89,6 +92,20 @@ async def test_a_line_that_is_lost_is_opened_anew_or_the_sweep_ends_with_its_poi
     assert "ReleaseNotConfirmed" in ended, "lost with RF on: nobody may go on by himself"
     assert reopened > len(ended) + 1, "never opened anew"
     check_whole(records, 24)
+
+
+async def test_who_was_warned_of_rf_is_asked_on_a_line_opened_anew_too(bench_file: Path) -> None:
+    bench = AsyncBench(read_bench(bench_file), None, guarded=False)
+    await bench.reopen()
+    try:
+        before = bench.instruments.rf
+        before.off_after_warning = "RF reads off now, 4 s after OFF"
+        job, unused = cast(Any, SimpleNamespace(earlier=())), cast(Any, None)
+        await SweepRun(bench, PLAN, job, unused, unused)._reopen(0.0)
+        assert bench.instruments.rf is not before
+        assert bench.instruments.rf.off_after_warning == before.off_after_warning
+    finally:
+        await bench.close()
 
 
 PROGRAM = """

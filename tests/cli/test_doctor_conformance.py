@@ -17,6 +17,7 @@ from ohmwright.instruments.conformance import CHECKS, WITH_RF, WITHOUT_RF, title
 from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
 from ohmwright.instruments.conformance_kit import Kit, Observed, wrong
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
+from ohmwright.instruments.requests import LetRfComeOnAgain, Request
 from ohmwright.model.errors import ReleaseNotConfirmed
 from ohmwright.model.event import UnaskedRf
 from ohmwright.model.shipped import shipped
@@ -117,6 +118,26 @@ def test_an_off_that_fails_has_its_row(
     found = {finding["check"]: finding for finding in outcome.json}
     assert outcome.code == 5
     assert found["off opens the output"]["state"] == "NOT GOOD"
+
+
+def test_who_does_not_let_rf_come_on_again_ends_the_checks(
+    ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first_contact, reply = doctor_command.ensure_off_at_start, SimulatedOperator.reply
+
+    async def warned(bench: Bench, pending: PendingEvents) -> None:
+        await first_contact(bench, pending)
+        bench.rf.off_after_warning = "RF reads off now, 4 s after OFF"
+
+    async def no(self: SimulatedOperator, request: Request, problem: str) -> str:
+        asks = isinstance(request, LetRfComeOnAgain)
+        return "n" if asks else await reply(self, request, problem)
+
+    monkeypatch.setattr(doctor_command, "ensure_off_at_start", warned)
+    monkeypatch.setattr(SimulatedOperator, "reply", no)
+    outcome = ohmwright(*COMMAND, "--with-rf")
+    assert outcome.code == 4
+    assert "A person has ended the checks." in outcome.err
 
 
 def test_an_output_that_is_on_at_first_contact_has_its_row(

@@ -165,7 +165,7 @@ async def test_rf_goes_off_at_once_where_far_too_much_flows_while_an_answer_is_w
         return Reading(next(shown_ma), None)
 
     monkeypatch.setattr(rig.bench.analyzer, "fetch_current", rising)
-    with anyio.fail_after(5), pytest.raises(ExcessiveOutput, match="264 W flowed into 50 ohm"):
+    with anyio.fail_after(5), pytest.raises(ExcessiveOutput, match="2300 mA read make 264 W by"):
         await actuator.carry_out(Press("fine", 1), opened)
     assert actuator._unanswered_press == Press("fine", 1)
 

@@ -14,6 +14,7 @@ from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.api.rf_words import rf_picture
 from ohmwright.api.run_view import RunWatch
+from ohmwright.engine.activation import Activation
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.figures_on_record import differing_figures
 from ohmwright.engine.job import Job
@@ -31,7 +32,7 @@ from ohmwright.instruments.requests import LookForCause, Request
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.by_hand import WITHOUT_LINK, HandVerb
-from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.errors import ExcessiveOutput, ReleaseNotConfirmed
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,
@@ -253,6 +254,13 @@ async def test_the_call_to_release_is_shown_until_nothing_flows_and_no_longer(
     )
     keyed = [words for rf, notices in shown if rf in ("coming on", "on") for words in notices]
     assert not {RELEASE, is_off} & set(keyed)
+    assert not rig.bench.rf.off_after_warning, "who presses a foot switch is not asked besides"
+
+
+def test_power_that_nobody_read_is_said_to_be_by_the_load_that_was_asked_for() -> None:
+    opened = Activation(make(ALL).bench, load_ohm=500, power_w=60, limit_s=8)
+    with pytest.raises(ExcessiveOutput, match=r"^437 mA read make 95 W by the 500 ohm that was "):
+        opened.note_current(437.0)
 
 
 @pytest.mark.parametrize("by_hand", [FOOT, ALL])

@@ -17,6 +17,7 @@ from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.engine.watched_rest import rest, wait_with_rf_off
+from ohmwright.instruments.operator import StopRun
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, check_limit_agreement
 from ohmwright.instruments.requests import ConnectPath
 from ohmwright.model.bench_status import BenchStatus, OnStatus, ignore_status
@@ -24,6 +25,7 @@ from ohmwright.model.errors import (
     InstrumentRefused,
     LinkError,
     LinkLost,
+    OffNotProved,
     ProcedureError,
     ReleaseNotConfirmed,
     SourceError,
@@ -668,7 +670,7 @@ async def test_a_dead_off_is_told_while_off_is_still_tried(make_rig: Callable) -
 async def test_a_warning_is_taken_back_and_kept_where_the_meter_was_only_late(
     make_rig: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Who was told to switch off at the mains must know that RF comes on again."""
+    """Who was told to switch off at the mains must know that RF may come on again."""
     rig, told = make_rig(), list[str]()
     rig.hardware.panel.select("cut", 30.0)
     await ensure_off_at_start(rig.bench, PendingEvents())
@@ -694,6 +696,89 @@ async def test_a_warning_is_taken_back_and_kept_where_the_meter_was_only_late(
     assert taken_back.startswith("RF reads off now, ")
     (slow,) = [event for event in session.pending.take() if isinstance(event, SlowRelease)]
     assert 2.5 < slow.took_s < 3.2
+
+
+def off_is_late(rig: Any, after: int) -> None:
+    """Have OFF take effect 3 s late, once, at the activation `after` so many."""
+    ons, clock, off_s = 0, rig.bench.clock, list[float]()
+
+    def act(line: bytes) -> bytes | None:
+        nonlocal ons
+        ons += line.startswith(b"OUTPut:STATe ON")
+        if line != b"OUTPut:STATe OFF\n" or ons <= after or not rig.hardware.truth.rf_on:
+            return None
+        off_s.append(clock.now_s())
+        return b"" if clock.now_s() < off_s[0] + 3 else None
+
+    heard(rig, act)
+
+
+async def activated(rig: Any, session: Session, times: int = 1) -> None:
+    """Hold RF on for 3 s, so many times."""
+    for _ in range(times):
+        async with session.activation(load_ohm=500, power_w=30, limit_s=20):
+            await rig.bench.clock.sleep(3.0)
+
+
+async def test_after_a_warning_an_unattended_run_ends_with_rf_off(
+    make_rig: Callable, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Whoever was told to use the mains switch may be at the generator: nobody says who is."""
+    rig = make_rig()
+    off_is_late(rig, after=4)
+    events, error = await kept(rig)
+    warned, taken_back = (record.message for record in caplog.records)
+    assert "mains switch now" in warned
+    assert taken_back.endswith(" s after OFF. It does not come on again before you say so.")
+    assert isinstance(error, OffNotProved)
+    assert error.exit_code == 5
+    assert "OFF CAME LATE: RF reads off now, " in str(error)
+    assert events[-1].rf_state == "off"
+    assert sum(isinstance(event, ActivationOpened) for event in events) == 5
+    assert not rig.hardware.truth.rf_on
+
+
+async def test_after_a_warning_a_run_goes_on_by_a_persons_word_on_record(
+    make_rig: Callable,
+) -> None:
+    rig = make_rig(attended=True)
+    off_is_late(rig, after=1)
+    events, error = await kept(rig)
+    assert error is None
+    words = [getattr(event, "question", "") for event in events]
+    [at] = [n for n, question in enumerate(words) if question.endswith("may RF come on again?")]
+    assert events[at].answer == "yes"
+    assert isinstance(events[at + 1], ActivationOpened)
+
+
+@pytest.mark.parametrize("said", ["n", "stop"])
+async def test_after_a_warning_nothing_is_sent_before_all_are_clear(
+    make_rig: Callable, said: str
+) -> None:
+    rig, sent, asked = make_rig(attended=True), list[bytes](), list[str]()
+    rig.hardware.panel.select("cut", 30.0)
+    await ensure_off_at_start(rig.bench, PendingEvents())
+    off_is_late(rig, after=0)
+    session = Session(rig.bench)
+    await activated(rig, session)
+
+    async def reply(request: Any, problem: str) -> str:
+        asked.append(request.text)
+        return said
+
+    rig.bench.operator.reply = reply
+    heard(rig, lambda line: sent.append(line))
+    for _ in range(2):  # it stands until somebody has said yes
+        with pytest.raises(StopRun):
+            await activated(rig, session)
+    assert not sent
+    said = "y"
+    await activated(rig, session, times=2)
+    assert len(asked) == 3
+    assert asked[0].startswith("After the warning came: RF reads off now, ")
+    assert asked[0].endswith(
+        " s after OFF. Are all clear of the generator, and may RF come on again?"
+    )
 
 
 @pytest.mark.parametrize("on_for_s", [0.5, 3.0])

@@ -20,10 +20,12 @@ from ohmwright.engine.sweep_estimate import SweepEstimate, estimated
 from ohmwright.engine.sweep_points import SweepPoints
 from ohmwright.instruments.operator import GoBack, SkipStep, StopRun
 from ohmwright.instruments.requests import SelectMode
-from ohmwright.model.errors import ActivationCutShort, LinkTimeout
+from ohmwright.model.errors import ActivationCutShort, LinkTimeout, OffNotProved
 from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, RunFinished
 from ohmwright.model.step import Timing
 from ohmwright.simulator.operator import SimulatedOperator
+
+from .test_rf import off_is_late
 
 pytestmark = pytest.mark.anyio
 SWEEP = """title = "Sweep"
@@ -220,6 +222,17 @@ def fail_at(
             return await ensure(*given)
 
         monkeypatch.setattr(sweep, "ensure_off_after", deaf)
+
+
+async def test_a_sweep_that_outlives_faults_does_not_outlive_a_warning(
+    make_rig: Callable, swept: Callable
+) -> None:
+    """A script without an operator gets the error: nobody has said that all are clear."""
+    rig = make_rig()
+    off_is_late(rig, after=3)  # at the second point
+    with pytest.raises(OffNotProved, match="OFF CAME LATE"):
+        await swept(rig, 'modes = { cut = [50] }\nloads_ohm = [200, 500, 1000]\non_fault = "go on"')
+    assert not rig.hardware.truth.rf_on
 
 
 @pytest.mark.parametrize(

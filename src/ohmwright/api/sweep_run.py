@@ -110,5 +110,8 @@ class SweepRun:
                     yield curve_point(event)
 
     async def _reopen(self, pause_s: float) -> None:
+        is_off = self.bench.instruments.rf.off_after_warning
         await _TIME.sleep(pause_s)
         await self.bench.reopen()
+        # who was warned before is asked all the same
+        self.bench.instruments.rf.off_after_warning = is_off

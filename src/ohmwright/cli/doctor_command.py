@@ -32,7 +32,13 @@ from ohmwright.instruments.required_messages import (
     analyzer_contradictions,
     generator_contradictions,
 )
-from ohmwright.model.errors import LinkError, OutOfCapability, ReleaseNotConfirmed, UsageError
+from ohmwright.model.errors import (
+    LinkError,
+    OutOfCapability,
+    ReleaseNotConfirmed,
+    Stopped,
+    UsageError,
+)
 from ohmwright.model.event import ProtectionProved, UnaskedRf
 from ohmwright.model.protections import Protections
 
@@ -87,6 +93,8 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json
 
     try:
         anyio.run(work)
+    except Interjection as choice:
+        raise Stopped("A person has ended the checks.") from choice
     except ReleaseNotConfirmed as failed:
         # the first finding is what was read before anything was switched on
         name = title(off_opens_the_output) if findings else _READS_OFF

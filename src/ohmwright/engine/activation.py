@@ -7,7 +7,9 @@ from contextlib import asynccontextmanager
 
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.operator import StopRun
 from ohmwright.instruments.plausible_current import due_current_ma
+from ohmwright.instruments.requests import NOT_YET, LetRfComeOnAgain
 from ohmwright.model.errors import (
     ExcessiveOutput,
     FootSwitchLetGo,
@@ -39,6 +41,8 @@ class Activation:
     def __init__(self, bench: Bench, *, load_ohm: float, power_w: float, limit_s: float) -> None:
         self._analyzer, self._clock, self._load_ohm = bench.analyzer, bench.clock, load_ohm
         self._rf, self._proves_off = bench.rf, bench.rf.proves_off
+        read_back = bench.analyzer.protections.load_read_back
+        self._load_word = "the analyzer says is in" if read_back else "was asked for"
         sent_s = bench.analyzer.sent_limit_s(limit_s)
         self.limit_s = limit_s if sent_s is None else sent_s
         """Longest duration in seconds; the analyzer ends it then, where ON carries a limit."""
@@ -102,7 +106,8 @@ class Activation:
         allowed_w = max(_EXCESS_RATIO * self._asked_w, self._asked_w + _EXCESS_ALLOWED_W)
         if power_w > min(allowed_w, _OVERLOAD_RATIO * self._rated_w):
             raise ExcessiveOutput(
-                f"{power_w:.0f} W flowed into {self._load_ohm:g} ohm where at most "
+                f"{current_ma:.0f} mA read make {power_w:.0f} W by the {self._load_ohm:g} ohm "
+                f"that {self._load_word} (another load, another power), where at most "
                 f"{min(self._asked_w, self._rated_w):g} W was to flow.",
                 "RF was switched off at that reading; no value was taken.",
                 "Mode or setting on the panel? Look at both, and at the load, before going on.",
@@ -160,6 +165,28 @@ async def _connect(analyzer: Analyzer, load_ohm: float) -> None:
         await analyzer.set_load(load_ohm)
     except (InstrumentRefused, SettingNotTaken) as problem:
         raise LoadNotConnected(load_ohm, problem) from problem
+
+
+async def refuse_unless_all_clear(bench: Bench) -> None:
+    """Have a person say, after a warning that RF may be on, that it may come on again.
+
+    Nothing is asked where nobody was warned, or a person keys the output. Raises StopRun where it
+    may not come on, and OffNotProved where nobody is there to say so.
+    """
+    is_off = bench.rf.off_after_warning
+    if not is_off:
+        return
+    if not bench.operator.present:
+        raise OffNotProved(
+            f"OFF CAME LATE: {is_off}, and a warning to use the generator's mains switch was "
+            "given before that.",
+            "RF does not come on again before a person says that all are clear of the generator. "
+            "Nobody is there to say so.",
+            "See that they are, find out why OFF came late, then begin again.",
+        )
+    if await bench.operator.carry_out(LetRfComeOnAgain(is_off)) == NOT_YET:
+        raise StopRun
+    bench.rf.off_after_warning = ""
 
 
 def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limit_s: float) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ohmwright.model.event import ActivationClosed, ActivationOpened
 
+from .activation import refuse_unless_all_clear
 from .session import Session
 
 
@@ -12,10 +13,12 @@ async def activation_opened(
 ) -> ActivationOpened:
     """Return the event to be kept before RF comes on; a load that a person sets is set before.
 
+    After a warning that RF may be on, a person is asked before whether it may come on again.
     Its limit is the one that ON carries, `limit_s` rounded down to the command's digits; None where
     ON carries none.
     """
     session.last_on_s = 0.0  # until RF has come on: a request before it may be answered by a skip
+    await refuse_unless_all_clear(session.bench)
     if "load" in session.bench.analyzer.by_hand:
         await session.bench.analyzer.set_load(load_ohm)
     return ActivationOpened(

@@ -305,12 +305,16 @@ async def _warn(bench: Bench, seen: _Seen, problem: str) -> None:
 
 
 async def _take_back(bench: Bench, seen: _Seen) -> None:
-    """Tell a person who was warned that RF is off, and that it may be keyed again."""
-    if seen.warning:
-        bench.operator.take_back(seen.warning)
-        again = "you are asked to press it" if bench.analyzer.keyed_by_foot else "it comes on"
-        after = _after_off(bench, seen)
-        await _tell(bench, f"{is_off_words(bench)}, {after}. Where the run goes on, {again} again.")
+    """Tell a person who was warned that RF is off, and that it is not keyed without their word."""
+    if not seen.warning:
+        return
+    bench.operator.take_back(seen.warning)
+    is_off = f"{is_off_words(bench)}, {_after_off(bench, seen)}"
+    again = "Where the run goes on, you are asked to press it again."
+    if not bench.analyzer.keyed_by_foot:
+        bench.rf.off_after_warning = is_off
+        again = "It does not come on again before you say so."
+    await _tell(bench, f"{is_off}. {again}")
 
 
 def _after_off(bench: Bench, seen: _Seen) -> str:

@@ -28,7 +28,7 @@ from ohmwright.model.hardware import InputPath
 from ohmwright.model.result import Result, Sample
 from ohmwright.model.traceability import Traceability
 
-from .activation import Activation, activation
+from .activation import Activation, activation, refuse_unless_all_clear
 from .analyzer_input import AnalyzerInput
 from .measured_value import Accuracy
 from .meter_window import MeterWindow
@@ -251,7 +251,9 @@ class Session:
         """Switch RF on for the length of the block; see `ohmwright.engine.activation`.
 
         The time on is counted, and the warmth and duty that it costs are kept for the next rest.
+        After a warning that RF may be on a person is asked first: Interjection, OffNotProved.
         """
+        await refuse_unless_all_clear(self.bench)
         clock = self.bench.clock
         before_s = clock.now_s()
         opened: Activation | None = None

@@ -263,6 +263,27 @@ class BeReadyForRf:
     rf_follows: bool = True
 
 
+NOT_YET = Answer("no", "n", "end the run here; it can be resumed")
+
+
+@dataclass(frozen=True)
+class LetRfComeOnAgain:
+    """RF reads off after a warning that it may be on, by which somebody may be at the generator."""
+
+    is_off: str
+    """That it is off, and since when."""
+    answers: tuple[Answer, ...] = (YES, NOT_YET)
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return (
+            f"After the warning came: {self.is_off}. Are all clear of the generator, and may RF "
+            "come on again?"
+        )
+
+
 @dataclass(frozen=True)
 class Instruct:
     """An instruction from the procedure, to be done before the run goes on."""

@@ -43,6 +43,9 @@ class RfMonitor:
         self.off_since_s: float | None = None
         """When it was first read as off and as nothing else since, in s of the bench's clock; None
         where it is not read as off."""
+        self.off_after_warning = ""
+        """What a person was told when RF that they had been warned of read off, by which RF is not
+        keyed again before they say so; empty where nobody was warned, or they have said so."""
         self._zero_ma: float | None = None
         self._read_s: float | None = None
         self._scale_seen = False

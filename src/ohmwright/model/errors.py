@@ -144,7 +144,10 @@ class ReleaseNotConfirmed(OhmwrightError):  # noqa: N818
 
 
 class OffNotProved(ReleaseNotConfirmed):
-    """RF reads off, and it may have been the limit sent with ON that ended it, and not OFF."""
+    """RF reads off, and OFF is not to be relied on.
+
+    It may have been the limit sent with ON that ended it, or OFF came late, with nobody there.
+    """
 
 
 class RecordError(OhmwrightError):
