@@ -131,10 +131,10 @@ class TracedLink(MemoryLink):
             self._keyed = self._on in data
         await super().write(data)
 
-    def waiting(self) -> bytes:
+    async def read(self, timeout_s: float) -> bytes:
         """What has come; a current reading begins the count anew."""
-        data = super().waiting()
-        if data and self._keyed and self._asked.startswith(b"FETCh:CURRent?"):
+        data = await super().read(timeout_s)
+        if self._keyed and self._asked.startswith(b"FETCh:CURRent?"):
             if data != self._last:  # the same once more is the second of two that must agree
                 self.way = Way(sys._getframe())
                 sys.setprofile(self.way.note)

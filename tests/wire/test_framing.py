@@ -12,7 +12,6 @@ from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.frame_layout import FrameLayout
 from ohmwright.wire.framing import Framing
 from ohmwright.wire.link import Link
-from ohmwright.wire.links.memory import MemoryLink
 from ohmwright.wire.scpi import encode_block
 
 pytestmark = pytest.mark.anyio
@@ -110,15 +109,6 @@ async def test_a_line_that_dribbles_for_ever_times_out() -> None:
     clock = VirtualClock()
     with pytest.raises(LinkTimeout, match="only b'xxxx'"):
         await Framing(Dribble([], clock, pace_s=0.3), FrameLayout(), 1.0, clock).reply()
-
-
-async def test_nothing_more_is_taken_once_the_time_is_over() -> None:
-    clock = VirtualClock()
-    replies = Framing(MemoryLink("babble", lambda _: b"line\n", clock), FrameLayout(), 1.0, clock)
-    await replies.send(b"Q?\n")
-    with pytest.raises(LinkTimeout):
-        await replies.reply(0.0)
-    assert await replies.reply() == b"line"
 
 
 async def test_a_block_may_take_long_while_it_comes() -> None:

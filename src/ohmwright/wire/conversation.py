@@ -71,7 +71,7 @@ class Conversation:
 
     def is_disturbed(self) -> bool:
         """Whether bytes wait on the line that nobody asked for; lines of a stream are taken."""
-        if not self.framing.arrived():
+        if not self.framing.unasked():
             return False
         if self._line is None:
             return True
@@ -167,7 +167,7 @@ class Conversation:
 
     async def _line_after_now(self, exchange: Exchange) -> ReplyValues:
         """What the first line says that is complete after now."""
-        self.framing.arrived()
+        self.framing.unasked()
         self._drop_lines()
         return exchange.read(await self._next_line(exchange))
 

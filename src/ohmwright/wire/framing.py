@@ -54,7 +54,7 @@ class Framing:
             if wait_s <= 0:
                 break
             await self._clock.sleep(wait_s)
-            self.arrived()
+            self.unasked()
         self.trace.append((self._clock.now_s(), ">", message))
         try:
             await self.link.write(message)
@@ -75,26 +75,18 @@ class Framing:
         """
         layout = layout or self._reply
         timeout_s = self._timeout_s if timeout_s is None else timeout_s
-        found = layout.split(self.arrived() if timeout_s > 0.0 else self.left)
-        if found is None:
-            found = await self._awaited(layout, timeout_s)
-        frame, self.left = found
-        body = layout.open(frame)
-        if alone and self.left:
-            raise self._more_than_asked()
-        return body
-
-    async def _awaited(self, layout: FrameLayout, timeout_s: float) -> tuple[bytes, bytes]:
-        """The next frame, which has not come as a whole yet, and what follows it."""
         began_s, waited_s = self._clock.now_s(), 0.0
         try:
-            while True:
+            while not self.left or (found := layout.split(self.left)) is None:
                 self._add(await self._more(timeout_s - waited_s))
-                if (found := layout.split(self.left)) is not None:
-                    return found
                 waited_s = self._busy_s - began_s
         except LinkTimeout:
             raise self._silence(timeout_s) from None
+        frame, self.left = found
+        body = layout.open(frame)
+        if alone:
+            self._refuse_more()
+        return body
 
     async def block(self, *, alone: bool = False) -> bytes:
         """The next definite-length block, without the line end that follows it.
@@ -112,12 +104,12 @@ class Framing:
         if not rest.startswith(self._reply.ends):
             raise ValueError(f"the block is followed by {rest[:12]!r}")
         self.left = rest[end:]
-        if alone and self.left:
-            raise self._more_than_asked()
+        if alone:
+            self._refuse_more()
         return block
 
-    def arrived(self) -> bytes:
-        """What has come and was not taken yet, without a wait for more; it stays there."""
+    def unasked(self) -> bytes:
+        """What waits on the line before anything was asked; it stays there."""
         waiting = self.link.waiting()
         if waiting:
             self._add(waiting)
@@ -163,9 +155,10 @@ class Framing:
             hint(self.last_heard() or received, self._reply),
         )
 
-    def _more_than_asked(self) -> ValueError:
-        """The error for what has come behind that which was to come alone."""
-        return ValueError(f"{self.left[:80]!r} followed it")
+    def _refuse_more(self) -> None:
+        """Raise ValueError where more has come than what was just taken."""
+        if self.left:
+            raise ValueError(f"{self.left[:80]!r} followed it")
 
     def _more(self, timeout_s: float) -> Coroutine[Any, Any, bytes]:
         """What comes next, within `timeout_s`. Raises ValueError where no more should come."""
