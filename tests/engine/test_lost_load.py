@@ -108,11 +108,21 @@ async def test_unattended_the_point_is_not_measured_and_the_run_goes_on(
     assert events[-1].verdict == "not measured"
 
 
+async def test_a_load_that_was_refused_once_is_asked_for_again(
+    make_rig: Callable[..., Rig], tmp_path: Path
+) -> None:
+    """What was refused may have been damaged on its way."""
+    rig = make_rig()
+    _lose(rig, 100, times=1)
+    found = _found(await _run(rig, tmp_path, CURVE))
+    assert [one.verdict for one in found.values()] == ["pass", "pass", "pass"]
+
+
 async def test_a_person_may_mend_it_and_the_point_is_measured(
     make_rig: Callable[..., Rig], tmp_path: Path
 ) -> None:
     rig = make_rig(attended=True)
-    _lose(rig, 100, times=2)
+    _lose(rig, 100, times=4)  # each is tried twice before anybody is asked
     asked = _say(rig, "again", "again")
     events = await _run(rig, tmp_path, CURVE)
     assert [one.verdict for one in _found(events).values()] == ["pass", "pass", "pass"]
@@ -151,7 +161,7 @@ async def test_an_adjustment_begins_anew_or_is_left_unstored(
 ) -> None:
     rig = make_rig(attended=True)
     rest = CURVE.replace("[500, 100, 1000]", "[500]").replace("[100, 100, 100]", "[100]")
-    _lose(rig, 100, times=1)
+    _lose(rig, 100, times=2)
     asked = _say(rig, *answers)
     steps = rest.replace('mode = "cut"', 'mode = "cut"\nstages = ["adjust"]') + ADJUST
     events = await _run(rig, tmp_path, steps, "adjust")

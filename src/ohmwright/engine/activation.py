@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
@@ -162,6 +162,9 @@ async def activation(
 async def _connect(analyzer: Analyzer, load_ohm: float) -> None:
     """Connect a load. Raises LoadNotConnected where it is refused or another one reads back."""
     try:
+        with suppress(InstrumentRefused):  # what was refused may have been damaged on its way
+            await analyzer.set_load(load_ohm)
+            return
         await analyzer.set_load(load_ohm)
     except (InstrumentRefused, SettingNotTaken) as problem:
         raise LoadNotConnected(load_ohm, problem) from problem
