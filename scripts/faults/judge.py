@@ -79,7 +79,7 @@ class Log:
         strange = [s for s in result.samples if s.current_ma not in rig.said_ma]
         if strange:
             self.false.append(f"{name}: no such reading was shown: {strange[0]}")
-        if result.kind == "contact_quality":
+        if result.kind == "contact_quality" and result.verdict != "not measured":
             self.exact[name] = (result.load_ohm, result.verdict)
         if result.stage == "adjust":
             self._take_trims(rig, name, result)
@@ -98,7 +98,8 @@ class Log:
         return self._true_ma if quantity == "current_ma" and result.kind != "leakage" else 0.0
 
     def _take_trims(self, rig: Rig, name: str, result: Result) -> None:
-        self.exact[f"{name} start"] = result.start_trim
+        if result.verdict != "not measured":  # a point left out for its lost load claims no start
+            self.exact[f"{name} start"] = result.start_trim
         if rig.bench.generator.unattended and result.final_trim is not None:
             self.trims[result.point] = result.final_trim
 
