@@ -86,13 +86,14 @@ class FrameLayout:
         return b"".join(parts[name] for name in order)
 
     def split(self, data: bytes) -> tuple[bytes, bytes] | None:
-        """The first frame in `data`, and the rest; None where no frame is whole.
+        """The first frame in `data`, for `open`, and the rest; None where no frame is whole.
 
-        Bytes before the beginning of a frame come out as a frame that `open` refuses.
+        Bytes before the beginning of a frame come out as a frame that `open` refuses. Of a plain
+        one the end is cut off here: it was found here, and every reply passes.
         """
         if self.is_plain:
             body, ends, rest = data.partition(self.ends)
-            return (body + ends, rest) if ends else None
+            return (body, rest) if ends else None
         if self.begins and not data.startswith(self.begins):
             begin = data.find(self.begins, 1)
             return None if begin < 0 else (data[:begin], data[begin:])
@@ -100,9 +101,12 @@ class FrameLayout:
         return None if end is None or len(data) < end else (data[:end], data[end:])
 
     def open(self, frame: bytes) -> bytes:
-        """The body of a `frame`. Raises ValueError where begin, end or checksum are not right."""
+        """The body of a `frame` as `split` gives it.
+
+        Raises ValueError where begin, end or checksum are not right.
+        """
         if self.is_plain:
-            return frame.removesuffix(self.ends)
+            return frame
         tail = len(self.mark) + self._checksum_size + len(self.ends)
         head = len(self.begins) + self._length_size
         if len(frame) < head + tail or not self._is_framed(frame):

@@ -82,10 +82,11 @@ class Framing:
                 waited_s = self._busy_s - began_s
         except LinkTimeout:
             raise self._silence(timeout_s) from None
-        frame, self.left = found
-        body = layout.open(frame)
-        if alone:
-            self._refuse_more()
+        body, self.left = found
+        if not layout.is_plain:
+            body = layout.open(body)
+        if alone and self.left:
+            raise self._more_than_one()
         return body
 
     async def block(self, *, alone: bool = False) -> bytes:
@@ -104,8 +105,8 @@ class Framing:
         if not rest.startswith(self._reply.ends):
             raise ValueError(f"the block is followed by {rest[:12]!r}")
         self.left = rest[end:]
-        if alone:
-            self._refuse_more()
+        if alone and self.left:
+            raise self._more_than_one()
         return block
 
     def unasked(self) -> bytes:
@@ -155,10 +156,9 @@ class Framing:
             hint(self.last_heard() or received, self._reply),
         )
 
-    def _refuse_more(self) -> None:
-        """Raise ValueError where more has come than what was just taken."""
-        if self.left:
-            raise ValueError(f"{self.left[:80]!r} followed it")
+    def _more_than_one(self) -> ValueError:
+        """The error to be raised where more has come than what was just taken."""
+        return ValueError(f"{self.left[:80]!r} followed it")
 
     def _more(self, timeout_s: float) -> Coroutine[Any, Any, bytes]:
         """What comes next, within `timeout_s`. Raises ValueError where no more should come."""
