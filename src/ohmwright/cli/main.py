@@ -14,7 +14,7 @@ from typer.core import TyperGroup
 
 from ohmwright import __version__
 from ohmwright.model import rf_state
-from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.errors import RfUnsafe
 
 from .commands_assets import app as asset_app
 from .commands_bench import doctor, probe, simulate, sweep
@@ -109,7 +109,7 @@ def _main() -> None:
     rf_state.forget()
     code = _run_app()
     lost = finish_output()
-    if lost is not None and code < ReleaseNotConfirmed.exit_code:
+    if lost is not None and code < RfUnsafe.exit_code:
         code = report_error(lost)
         finish_output()
     sys.exit(code)

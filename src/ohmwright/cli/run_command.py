@@ -23,7 +23,7 @@ from ohmwright.model import rf_state
 from ohmwright.model.account import account_name
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_file import Simulation
-from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.errors import RfUnsafe
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
@@ -197,7 +197,7 @@ async def _worked(
             view.caution = "" if request.unattended else CAUTION
             with showing(view, bench):
                 return await run_and_record(job, bench, store, view, notes)
-        except ReleaseNotConfirmed as error:
+        except RfUnsafe as error:
             print_error(error)  # now: to close the bench takes as long as its guard tries OFF
             raise
 
