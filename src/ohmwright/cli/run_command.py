@@ -29,7 +29,7 @@ from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.traceability import RoomFigures
 from ohmwright.model.typed_command import typed_command
-from ohmwright.records.database import is_url
+from ohmwright.records.open_database import is_url
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.simulator.faults import LineFault
 
