@@ -19,7 +19,7 @@ from ohmwright.reports.text import counted, printable
 from .asset_command import changes_text
 from .console import out, print_json
 from .open_records import open_existing_records, open_records
-from .transfer_command import new_file
+from .own_file import new_file
 
 _MOST_SHOWN = 20
 
