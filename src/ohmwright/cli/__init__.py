@@ -4,6 +4,7 @@ Read in this order:
 
     main                        the program, and the exit code of every way to end
     options, option_groups      options of several commands, declared once
+    late_commands               groups of commands that are made when one is asked for
     commands_run, commands_bench, commands_offline, commands_new, commands_record, commands_keys,
     commands_care
                                 the declarations of all commands; heavy imports wait until called
@@ -21,7 +22,8 @@ Read in this order:
     streams, console, console_encoding   output that does not block, in any encoding
     run_subject                 the unit, bench and procedure of a run, and what is given to it
     commands_assets, asset_command, asset_transfer     the register of assets
-    commands_campaign, worklist_command, campaign_command, campaign_work_command
+    commands_worklist, commands_campaign, worklist_command, campaign_command,
+    campaign_work_command
                                 worklist and campaigns
     open_records                the store, run and keys that a command names
     certificate_command, checks_command, doctor_command, doctor_conformance, doctor_finding,

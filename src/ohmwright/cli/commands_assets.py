@@ -9,11 +9,7 @@ import typer
 from .option_groups import with_option_groups
 from .options import Json, OperatorName, RecordsPlace
 
-app = typer.Typer(
-    help="Keep the register of the units that are looked after.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-)
+app = typer.Typer(rich_markup_mode=None)
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="As on its inventory label.")]
 Why = Annotated[str, typer.Option("--why", help="The reason, kept with the change.")]
 _STATES = "'in service', 'in repair' or 'withdrawn'"

@@ -11,11 +11,7 @@ AnswersFile = Annotated[
     typer.Option("--answers", metavar="FILE", help="Answers as TOML, in place of questions."),
 ]
 
-app = typer.Typer(
-    help="Write the files of an instrument of your own, from a few questions.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-)
+app = typer.Typer(rich_markup_mode=None)
 
 
 @app.command()

@@ -22,11 +22,7 @@ from .options import (
     Trusted,
 )
 
-app = typer.Typer(
-    help="See, check, export and import what is on record.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-)
+app = typer.Typer(rich_markup_mode=None)
 app.add_typer(keys_app, name="keys")
 
 

@@ -16,17 +16,14 @@ from ohmwright import __version__
 from ohmwright.model import rf_state
 from ohmwright.model.errors import RfUnsafe
 
-from .commands_assets import app as asset_app
 from .commands_bench import doctor, probe, simulate, sweep
-from .commands_campaign import app as campaign_app
-from .commands_campaign import next_, worklist
-from .commands_new import app as new_app
 from .commands_offline import certificate, checks, guide, lint, schema
 from .commands_page import page
-from .commands_record import app as record_app
 from .commands_rehearse import rehearse
 from .commands_run import calibrate, demo, practise, verify
+from .commands_worklist import next_, worklist
 from .error_report import report_error
+from .late_commands import late_group
 from .streams import finish_output, install_nonblocking_streams
 
 EPILOG = (
@@ -80,10 +77,38 @@ for command in (
 ):
     app.command()(command)
 app.command("next")(next_)
-app.add_typer(new_app, name="new")
-app.add_typer(record_app, name="record")
-app.add_typer(asset_app, name="asset")
-app.add_typer(campaign_app, name="campaign")
+
+
+def _new() -> typer.Typer:
+    from .commands_new import app
+
+    return app
+
+
+def _record() -> typer.Typer:
+    from .commands_record import app
+
+    return app
+
+
+def _asset() -> typer.Typer:
+    from .commands_assets import app
+
+    return app
+
+
+def _campaign() -> typer.Typer:
+    from .commands_campaign import app
+
+    return app
+
+
+_GROUPS = (
+    late_group("new", _new, "Write the files of an instrument of your own, from a few questions."),
+    late_group("record", _record, "See, check, export and import what is on record."),
+    late_group("asset", _asset, "Keep the register of the units that are looked after."),
+    late_group("campaign", _campaign, "Work through many units: plan, go on, see how far it is."),
+)
 
 
 @app.callback(invoke_without_command=True)
@@ -101,7 +126,10 @@ def program() -> Any:
 
     A process that runs many commands, as tests do, is quicker by that.
     """
-    return typer.main.get_command(app)
+    root: Any = typer.main.get_command(app)
+    for group in _GROUPS:
+        root.add_command(group)
+    return root
 
 
 def main() -> None:
