@@ -27,7 +27,7 @@ import anyio
 from ohmwright import Records, Sweep
 from ohmwright.api.async_bench import AsyncBench
 from ohmwright.api.bench_data import BenchData, read_bench
-from ohmwright.model.errors import LinkError, RecordError, ReleaseNotConfirmed, Stopped
+from ohmwright.model.errors import LinkError, RecordError, RfUnsafe, Stopped
 from ohmwright.model.event import Event, PointDone, RunFinished
 from ohmwright.model.shipped import shipped
 from ohmwright.records.sql_store import SqlStore
@@ -115,7 +115,7 @@ async def one_part(data: BenchData, plan: Sweep | None, records: str, cut: Cut) 
             else:
                 await bench.resume(records=records)
             whole = True
-    except (Killed, RecordError, LinkError, ReleaseNotConfirmed, Stopped):
+    except (Killed, RecordError, LinkError, RfUnsafe, Stopped):
         pass
     finally:
         await bench.close()

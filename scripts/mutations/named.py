@@ -45,8 +45,8 @@ NAMED: dict[str, tuple[str, str, str]] = {
     ),
     "left-over heat, droop not known, with its bound as u": (
         "estimation/thermal_droop.py",
-        "max(middle, most - middle) / np.sqrt(3)",
-        "max(middle, most - middle)",
+        "max(corrected, most - corrected) / np.sqrt(3)",
+        "max(corrected, most - corrected)",
     ),
     "posterior without the prior's degrees of freedom": (
         "estimation/ar1_regression.py",

@@ -17,7 +17,7 @@ import pytest
 
 from ohmwright.cli.error_report import report_error
 from ohmwright.model import rf_state
-from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.errors import OffNotProved, ReleaseNotConfirmed
 from ohmwright.wire.guard.process import RF_WARNING
 
 TELLING = """
@@ -76,6 +76,19 @@ def test_the_code_is_right_where_nobody_can_be_told(
 def test_the_guards_own_frame() -> None:
     lines = RF_WARNING.strip().splitlines()
     assert {len(line) for line in lines} == {58}
+
+
+def test_rf_that_may_be_on_comes_before_an_off_that_was_not_proved(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """It read off when that was found, and came back since: the error's "reads off now" is old."""
+    rf_state.forget()
+    rf_state.RfTracker().set_on()
+    late = OffNotProved("OFF MAY NOT SWITCH OFF: so.", "It reads off now.", "Do.")
+    assert report_error(late) == 5
+    said = capsys.readouterr().err
+    assert said.index("RF MAY STILL BE ON") < said.index("OFF MAY NOT SWITCH OFF")
+    assert "It reads off now" not in said
 
 
 def test_nothing_soothes_after_the_warning(capsys: pytest.CaptureFixture[str]) -> None:

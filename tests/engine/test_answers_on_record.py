@@ -12,7 +12,7 @@ import pytest
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.answers_on_record import differing_answers
-from ohmwright.engine.contradictions import contradicted_verdicts
+from ohmwright.engine.contradictions import quick_contradictions
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.requests_on_record import missing_requests
@@ -54,7 +54,7 @@ SAID = {"Earth?": ["0.35"], "Pedal?": ["2"], "Cords?": ["as new"]}
 def found(events: Iterable[Event]) -> list[str]:
     events = tuple(events)
     said = [said for check in (differing_answers, missing_requests) for _, said in check(events)]
-    assert {*said} <= {told for _, told in contradicted_verdicts(events)}
+    assert {*said} <= {told for _, told in quick_contradictions(events)}
     return said
 
 
@@ -292,7 +292,7 @@ def _contradicted_by_its_other_threshold(events: Sequence[Event]) -> None:
     assert clear.measured is not None
     words = apart_words(alarm.measured.value - 30.0 - clear.measured.value)
     for said_there, why in (("", "by both values on record it goes out"), (words, "make it fail")):
-        found_there = contradicted_verdicts([forged(event, said_there) for event in events])
+        found_there = quick_contradictions([forged(event, said_there) for event in events])
         assert [said for _, said in found_there if why in said]
 
 

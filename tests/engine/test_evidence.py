@@ -9,7 +9,7 @@ import pytest
 from ohmwright.engine.resume import results
 from ohmwright.engine.steps import step_kinds
 from ohmwright.engine.steps.base import InstrumentStep
-from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.errors import OffNotProved
 from ohmwright.model.event import ActivationClosed, Asked, ProtectionProved
 from ohmwright.model.result import Result
 
@@ -209,5 +209,5 @@ async def test_off_is_proved_with_rf_before_anyone_leaves(
     handle = rig.hardware.analyzer_port
     mistyped = {b"OUTPut:STATe OFF\n": b"OUTPut:STATe OF\n"}
     rig.bench.analyzer.dialogue.framing.link._handle = lambda line: handle(mistyped.get(line, line))
-    with pytest.raises(ReleaseNotConfirmed, match="OFF DOES NOT SWITCH OFF"):
+    with pytest.raises(OffNotProved, match="OFF DOES NOT SWITCH OFF"):
         await found(rig, "output")

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from ohmwright.engine.beginning_on_record import differing_beginnings
-from ohmwright.engine.contradictions import contradicted_verdicts
+from ohmwright.engine.contradictions import quick_contradictions
 from ohmwright.engine.figures_on_record import differing_figures
 from ohmwright.engine.measured_value import measured_value
 from ohmwright.engine.people_on_record import differing_people
@@ -155,7 +155,7 @@ def test_a_beginning_against_what_is_kept_with_it(begun: dict[str, Any], said: s
     events = of({}, {}, begun)
     ((number, found),) = differing_beginnings(events)
     assert (number, said in found) == (1, True), found
-    assert (number, found) in list(contradicted_verdicts(events))
+    assert (number, found) in list(quick_contradictions(events))
 
 
 def test_a_simulated_run_is_not_recorded_as_real(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -190,7 +190,7 @@ def test_an_event_that_names_somebody_else_than_the_operator_is_told(named: Even
     told = (6, "it names X, and this part of the run was begun by Áda")
     events = [*of({}, {}, {}), named]
     assert list(differing_people(events)) == [told]
-    assert told in list(contradicted_verdicts(events))
+    assert told in list(quick_contradictions(events))
     assert list(differing_people([*of({}, {}, {"operator": "X"}), named])) == []
 
 

@@ -193,9 +193,8 @@ async def test_a_current_that_stays_is_warned_of_as_soon_as_ever(make_rig: Calla
         warned_s.append(clock.now_s())
 
     rig.bench.operator.tell = tell
-    with pytest.raises(ReleaseNotConfirmed, match="RF MAY STILL BE ON") as raised:
+    with pytest.raises(ReleaseNotConfirmed, match="RF MAY STILL BE ON"):
         await released(rig, on_s=3.0, limit_s=20.0)
-    assert not isinstance(raised.value, OffNotProved)
     assert rig.bench.rf.state == "on"
     assert hardware.off_s is not None
     assert warned_s[0] - hardware.off_s < meter_shows_s(rig.bench) + 0.5

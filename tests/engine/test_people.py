@@ -37,7 +37,7 @@ from ohmwright.instruments.requests import (
     StoreTrims,
     press_text,
 )
-from ohmwright.model.errors import InspectionFailed, ReleaseNotConfirmed
+from ohmwright.model.errors import InspectionFailed, RfUnsafe
 from ohmwright.model.event import (
     ActivationOpened,
     Asked,
@@ -273,7 +273,7 @@ async def test_nobody_is_asked_to_leave_service_mode_twice(rig) -> None:
 async def ended(rig, procedure: Path) -> tuple[list[Event], PendingEvents]:
     """The events of an adjust stage that ends early, and its notes."""
     notes, events = PendingEvents(), list[Event]()
-    with suppress(KeyError, ReleaseNotConfirmed, anyio.get_cancelled_exc_class()):
+    with suppress(KeyError, RfUnsafe, anyio.get_cancelled_exc_class()):
         async for event in run(
             Job(read_procedure(procedure), ("adjust",), "test"), rig.bench, pending=notes
         ):

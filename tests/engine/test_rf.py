@@ -383,7 +383,7 @@ async def test_off_that_only_the_limit_ends_is_not_confirmed(make_rig: Callable)
     await ensure_off_at_start(rig.bench, PendingEvents())
     rig.bench.analyzer.told_in = "the release orders of its back end"
     heard(rig, lambda line: b"" if line == b"OUTPut:STATe OFF\n" else None)
-    with pytest.raises(ReleaseNotConfirmed, match="OFF DOES NOT SWITCH OFF") as raised:
+    with pytest.raises(OffNotProved, match="OFF DOES NOT SWITCH OFF") as raised:
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=3):
             await rig.bench.clock.sleep(2)
     assert "check 'off' in the release orders of its back end" in raised.value.do
@@ -407,7 +407,7 @@ async def test_nor_where_its_time_ran_out_as_the_limit_did(
             await anyio.sleep(60)
 
     monkeypatch.setattr(rig.bench.analyzer, "switch_off", slow)
-    with pytest.raises(ReleaseNotConfirmed, match="OFF DOES NOT SWITCH OFF"):
+    with pytest.raises(OffNotProved, match="OFF DOES NOT SWITCH OFF"):
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=3):
             await rig.bench.clock.sleep(2)
     assert len(tries) > 4
@@ -431,7 +431,7 @@ async def test_nor_is_one_whose_state_reads_off_meanwhile(
         return b"0\n" if off and any(each in line for each in lies) else None
 
     heard(rig, lie)
-    with pytest.raises(ReleaseNotConfirmed, match=f"OFF {said} SWITCH OFF"):
+    with pytest.raises(OffNotProved, match=f"OFF {said} SWITCH OFF"):
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=7):
             await rig.bench.clock.sleep(4.5)
 

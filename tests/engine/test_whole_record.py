@@ -8,7 +8,7 @@ import pytest
 
 from ohmwright.engine.beginning_on_record import differing_beginnings
 from ohmwright.engine.certificate_on_record import differing_certificates
-from ohmwright.engine.contradictions import contradicted_verdicts
+from ohmwright.engine.contradictions import quick_contradictions
 from ohmwright.engine.figures_on_record import differing_figures
 from ohmwright.engine.missing_points import missing_points
 from ohmwright.engine.people_on_record import differing_people
@@ -316,7 +316,7 @@ def test_a_result_as_found_that_is_a_copy_of_the_one_as_left_is_told(
     copied = left.model_copy(update={"stage": "as_found", "samples": left.samples[:kept]})
     forged = with_first(job, lambda e: is_power(e) and e.result == found, lambda _: dict(copied))
     ((number, what),) = (
-        one for one in contradicted_verdicts(forged) if "are of one activation" in one[1]
+        one for one in quick_contradictions(forged) if "are of one activation" in one[1]
     )
     event = forged[number - 1]
     assert isinstance(event, PointDone)

@@ -33,8 +33,8 @@ def test_bounds_hold_every_unit_of_the_model() -> None:
 def test_the_rest_is_long_enough_and_no_longer(allowed: float) -> None:
     warm = Warmth(DROOP).heated(15.0)
     rest_s = warm.rest_s(allowed, AGE_S, 300.0)
-    assert warm.cooled(rest_s).uncertainty(AGE_S) <= allowed
-    assert warm.cooled(rest_s - 0.5).uncertainty(AGE_S) > allowed
+    assert warm.cooled(rest_s).planned_uncertainty(AGE_S) <= allowed
+    assert warm.cooled(rest_s - 0.5).planned_uncertainty(AGE_S) > allowed
 
 
 def test_the_procedure_s_rest_is_the_most() -> None:

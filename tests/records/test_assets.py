@@ -9,7 +9,8 @@ from sqlalchemy import text
 
 from ohmwright.model.errors import RecordError, SourceError, UsageError
 from ohmwright.model.registered_asset import RegisteredAsset
-from ohmwright.records.asset_file import assets_csv, import_plan, read_asset_rows
+from ohmwright.records.asset_file import assets_csv, read_asset_rows
+from ohmwright.records.asset_import import import_plan
 from ohmwright.records.asset_register import AssetChange, AssetRegister, AssetRevision
 from ohmwright.records.audit import audit
 from ohmwright.records.sql_store import SqlStore

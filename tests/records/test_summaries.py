@@ -16,8 +16,8 @@ from sqlalchemy import Connection, insert, inspect, select, text
 from ohmwright.model.event import Asked, Event, PointDone
 from ohmwright.records import migrate
 from ohmwright.records.audit import audit
-from ohmwright.records.database import open_database
 from ohmwright.records.json_lines import read_runs, run_lines
+from ohmwright.records.open_database import open_database
 from ohmwright.records.queries import (
     RelativeError,
     fetch_rows,

@@ -9,6 +9,7 @@ from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.dcc import certificate_dcc
+from ohmwright.reports.details import detail_blocks
 from ohmwright.reports.html import certificate_html
 from ohmwright.reports.measurand_text import (
     extrapolated_text,
@@ -55,6 +56,20 @@ def test_the_paper_says_both() -> None:
     assert any("as it would be at 6 s" in note for note in made.notes)
     (group,) = made.groups
     assert group.at.endswith("read until 5.5 s, extrapolated to 6 s")
+
+
+def test_no_lag_is_taken_off_a_shape() -> None:
+    output = read_until(5.5)
+    assert output.measured is not None
+    shape = output.measured.model_copy(update={"quantity": "crest_factor", "age_s": 4.0})
+    of_shape = output.model_copy(update={"measured": shape, "point": "shape"})
+    for found, said in (
+        ([of_shape], "4 s of an activation"),
+        ([output, of_shape], "6 s of an activation, lag taken off"),
+    ):
+        made = detail_blocks(certificate_of(conftest.a_run(found)))
+        (procedure,) = (dict(facts) for name, facts in made if name == "Procedure")
+        assert procedure["Values hold at"] == said
 
 
 def test_of_a_step_it_is_told_from_when_to_when_its_points_were_read() -> None:

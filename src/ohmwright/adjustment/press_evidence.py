@@ -1,4 +1,7 @@
-"""Marginal likelihood of the readings since a press request, by when presses may have been made."""
+"""Marginal likelihood of the readings since a press request, by when presses may have been made.
+
+The figures for a person and for the noise are our own choice, without a source.
+"""
 
 from __future__ import annotations
 
@@ -18,11 +21,17 @@ from .press_hypotheses import SLIPS
 Floats = NDArray[np.float64]
 
 _REACTION_S, _REACTION_LOG_SD = 2.2, 0.6
-"""Reaction time, from a cue to the first press: median, and standard deviation of its logarithm."""
+"""Reaction time, from a cue to the first press: median in s, and deviation of its logarithm."""
 LEAST_REACTION_S = 0.3
 """Shortest reaction time."""
 _GRID_S = 0.2
 """Step of the grid of times of the first press."""
+_LEAST_PROBABILITY = 1e-12
+"""Added to the prior of each timing, so that it has a logarithm."""
+_MOST_CORRELATION = 0.9
+"""Largest correlation of neighbouring readings; beyond it whitening leaves little of a level."""
+_BEFORE_ON_S = -1.0
+"""An age before any reading."""
 _SPACINGS_S = (0.35, 0.7)
 """Times from one press to the next that are tried."""
 _NOISE_RATIO = 1.4
@@ -58,18 +67,18 @@ class ReadingsSince:
 
         Without `cue_s` all readings are taken.
         """
-        later = record.age_s > (-1.0 if cue_s is None else cue_s)
+        later = record.age_s > (_BEFORE_ON_S if cue_s is None else cue_s)
         if np.count_nonzero(later) < 2:
             return None
         columns = linearised(record, start)[later]
-        to_rise = 1 - columns[:, Coefficient.LEVEL]
+        to_rise = 1 - columns[:, Coefficient.LEVEL]  # its column is the part that has risen
         floor = record.resolution**2 / 12 + _LEAST_SD**2
         variance = _NOISE_RATIO**2 * (start.variance + floor) + (_SHAPE * to_rise) ** 2
         return cls(
             record.age_s[later],
             columns,
             1 / np.sqrt(variance),
-            float(np.clip(correlation, 0.0, 0.9)),
+            float(np.clip(correlation, 0.0, _MOST_CORRELATION)),
             record.window_s,
             start.move_times,
         )
@@ -95,16 +104,11 @@ class ReadingsSince:
 
         `shares` (b, n): part of the move that each reading shows; `change` (4,): what the whole
         move adds to the factors of level, gain, coarse press and curvature. The coefficients are
-        integrated out under `prior`, in units of its standard deviations.
+        integrated out under `prior`, in units of its standard deviations. What is the same for all
+        timings of the same readings is left out.
         """
-        design = np.broadcast_to(self.columns[:, :COUNT], (*shares.shape, COUNT)).copy()
-        design[..., TRIM] += shares[..., None] * change
-        design = self._white(design * self.inverse_sd[:, None])
-        root = np.linalg.cholesky(prior.covariance)
-        offset = (self.columns[:, COUNT] * self.inverse_sd)[None, :, None]
-        error = self._white(np.broadcast_to(offset, (shares.shape[0], shares.shape[1], 1)))
-        error = error[..., 0] - design @ prior.mean
-        factor = design @ root
+        design, error = self._whitened(prior, shares, change)
+        factor = design @ np.linalg.cholesky(prior.covariance)
         normal = np.eye(COUNT) + factor.swapaxes(1, 2) @ factor
         projected = factor.swapaxes(1, 2) @ error[..., None]
         solution = np.linalg.solve(normal, projected)
@@ -114,6 +118,21 @@ class ReadingsSince:
         n = shares.shape[1]
         evidence: Floats = -0.5 * (square - explained + log_det + n * log(2 * pi))
         return evidence
+
+    def _whitened(
+        self, prior: TransientPrior, shares: Floats, change: Floats
+    ) -> tuple[Floats, Floats]:
+        """Return the regression of each timing with white noise of standard deviation 1.
+
+        That is the design, shape (b, n, 8), and what the readings differ from the prior's mean by,
+        (b, n). `shares`, `change`: as of `log_evidence`.
+        """
+        design = np.broadcast_to(self.columns[:, :COUNT], (*shares.shape, COUNT)).copy()
+        design[..., TRIM] += shares[..., None] * change
+        design = self._white(design * self.inverse_sd[:, None])
+        offset = (self.columns[:, COUNT] * self.inverse_sd)[None, :, None]
+        error = self._white(np.broadcast_to(offset, (shares.shape[0], shares.shape[1], 1)))
+        return design, error[..., 0] - design @ prior.mean
 
     def _white(self, columns: Floats) -> Floats:
         """Return columns (b, n, q) whitened: free of the correlation of neighbouring readings."""
@@ -146,18 +165,20 @@ class PressTimes:
     def not_yet(cls, readings: ReadingsSince, waited_s: float) -> PressTimes:
         """Return the one timing without a press so far, `waited_s` after the cue.
 
-        Nothing was pressed by a person who never will, or who has yet to react; its prior is over
-        the probability of the former, which the hypothesis brings already.
+        Nothing was pressed by a person who never will, with the probability of that slip, or by one
+        who has yet to react. The hypothesis "none" brings the slip's own probability, so the prior
+        here is that of both cases divided by it: more than 1.
         """
         zero = np.zeros(1)
         never = SLIPS["none"]
-        over_never = 1 + (1 - never) / never * (1 - _reacted(waited_s))
-        log_prior = np.log(np.array([over_never]))
+        nothing_yet = never + (1 - never) * (1 - _reacted(waited_s))
+        log_prior = np.log(np.array([nothing_yet / never]))
         return cls(np.zeros((1, readings.age_s.size)), log_prior, zero, zero)
 
     @classmethod
     def since_cue(cls, readings: ReadingsSince, cue_s: float, number: int) -> PressTimes:
         """Return the timings of `number` presses since a cue: a grid of first press and spacing."""
+        # one time at least, however soon after the cue the latest reading is
         latest_s = max(readings.now_s, cue_s + LEAST_REACTION_S + 1e-6)
         at_s = np.arange(cue_s + LEAST_REACTION_S, latest_s, _GRID_S)
         spacings_s = _SPACINGS_S if number > 1 else _SPACINGS_S[:1]  # one press has no spacing
@@ -167,7 +188,7 @@ class PressTimes:
         shares = readings.response(presses_s).mean(axis=1)
         z = (np.log(first_s - cue_s) - log(_REACTION_S)) / _REACTION_LOG_SD
         density = np.exp(-0.5 * z**2) / ((first_s - cue_s) * _REACTION_LOG_SD * np.sqrt(2 * pi))
-        log_prior = np.log(density * _GRID_S / len(spacings_s) + 1e-12)
+        log_prior = np.log(density * _GRID_S / len(spacings_s) + _LEAST_PROBABILITY)
         return cls(shares, log_prior, first_s, spacing_s)
 
 

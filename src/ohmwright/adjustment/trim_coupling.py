@@ -11,7 +11,8 @@ from typing import NamedTuple
 import numpy as np
 
 UNFELT = 0.2
-"""A shift of less than this part of the tolerance says that a trim does not matter to a point."""
+"""A shift of less than this part of the tolerance says that a trim does not matter to a point: our
+own choice."""
 
 
 class Shift(NamedTuple):
@@ -26,8 +27,8 @@ class Shift(NamedTuple):
 def couplings(shifts: Sequence[Shift]) -> dict[tuple[str, str], float]:
     """Return the effect of a trim on a point, in tolerances per count, by (point, trim).
 
-    Least squares; where several trims moved together, the smallest effects that explain the shift,
-    so that each is given its part by how far it was moved.
+    Least squares. Where several trims moved together, many effects explain the shift: the smallest
+    are taken (least sum of squares), which gives a trim that moved twice as far twice the part.
     """
     found: dict[tuple[str, str], float] = {}
     for point in dict.fromkeys(shift.point for shift in shifts):
@@ -46,25 +47,32 @@ def order_of_adjusting(points: Sequence[str], shifts: Sequence[Shift]) -> tuple[
     Where trims move each other, the point that the others move least comes first; else the order
     given is kept.
     """
-    effect = couplings(shifts)
-    largest = {
-        key: max(abs(s.counts.get(key[1], 0)) for s in shifts if s.point == key[0])
-        for key in effect
-    }
+    moves = _shift_by_trim(shifts)
+    left, ordered = list(points), list[str]()
 
     def moved_by_others(point: str) -> float:
-        keys = ((point, other) for other in left if other != point)
-        return sum(abs(effect.get(key, 0.0)) * largest.get(key, 0) for key in keys)
+        return sum(moves.get((point, other), 0.0) for other in left if other != point)
 
-    left, ordered = list(points), list[str]()
     while left:
         ordered.append(min(left, key=moved_by_others))
         left.remove(ordered[-1])
     return tuple(ordered)
 
 
+def _shift_by_trim(shifts: Sequence[Shift]) -> dict[tuple[str, str], float]:
+    """Return how far a trim moves a point, by (point, trim): its effect times the farthest move.
+
+    In tolerances; the farthest that the trim was moved between two measurements of the point.
+    """
+    return {
+        (point, trim): abs(effect)
+        * max(abs(s.counts.get(trim, 0)) for s in shifts if s.point == point)
+        for (point, trim), effect in couplings(shifts).items()
+    }
+
+
 def is_unfelt(point: str, trim: str, counts: int, shifts: Sequence[Shift]) -> bool:
-    """Return whether `trim` was moved by as many counts before and `point` has not felt it."""
+    """Return whether `trim` was once moved by `counts` or more, and `point` did not feel it."""
     return any(
         shift.point == point
         and abs(shift.tolerances) < UNFELT

@@ -17,6 +17,7 @@ Read in this order:
     sweep_plan, sweep_run       what a sweep measures, and how it is carried out and kept
     async_bench, plain_bench    an open bench for asynchronous programs; for scripts and notebooks
     curve, curve_difference     what a sweep found; one curve less another
+    recorded_curve              the curve of a sweep on record
     curve_file, curve_plot      curves as files and as pictures
     curve_band                  limits that a picture shows
     live_plot                   a picture that grows in a notebook

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import combinations
@@ -11,18 +11,13 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
-from ohmwright.engine.resume import run_started_event
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import UsageError
-from ohmwright.model.event import Event, PointDone
-from ohmwright.model.result import Measured, latest
-from ohmwright.model.traceability import Traceability
+from ohmwright.model.result import Measured
 
 from .curve_difference import Comparison, mean_difference
-from .outlived_faults import outlived_faults
 from .pandas_extra import data_frame
-from .planned_sweep_points import planned_sweep_points
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -252,51 +247,6 @@ def _curve_given(given: object) -> Curve:
     raise UsageError(
         f"A curve is wanted, or the name of its file, not {given!r}.",
         do="ohmwright.read(PATH) gives the curve of a file.",
-    )
-
-
-def curve_of(events: Sequence[Event]) -> Curve:
-    """Return the curve of a sweep's events, whole or not. Raises UsageError where there is none."""
-    started = run_started_event(events)
-    done = [e for e in events if isinstance(e, PointDone) and e.result.sweep is not None]
-    if started is None or not done:
-        raise UsageError("This run has no point of a sweep.", do="Measure one first.")
-    counted = {id(result) for result in latest(event.result for event in done)}
-    points = tuple(curve_point(event) for event in done if id(event.result) in counted)
-    traced = started.traceability
-    ages_s = [point.power.age_s for point in points if point.power is not None]
-    origin = CurveOrigin(
-        run=started.run_id,
-        asset=started.asset,
-        analyzer=started.analyzer,
-        certificate="" if traced is None else traced.certificate,
-        software=started.software,
-        begun_at=started.at,
-        age_s=ages_s[0] if ages_s else None,
-        seed=started.seed,
-        planned=planned_sweep_points(events),
-    )
-    return Curve(points, origin, outlived=tuple(outlived_faults(events)))
-
-
-def curve_point(event: PointDone) -> CurvePoint:
-    """Return the point of a sweep that `event` says is done."""
-    result = event.result
-    assert result.sweep is not None  # the caller's own check
-    traced = result.traceability
-    settled = result.sweep.settled
-    return CurvePoint(
-        mode=result.mode or "",
-        setting_w=result.setting_w or 0.0,
-        load_ohm=result.load_ohm or 0.0,
-        repeat=result.sweep.repeat,
-        power=result.measured,
-        current=result.sweep.current,
-        settled=settled,
-        reason="" if settled else result.reason,
-        certified=isinstance(traced, Traceability) and not traced.expired,
-        on_s=result.on_s,
-        at=event.at,
     )
 
 

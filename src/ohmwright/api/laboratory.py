@@ -21,7 +21,7 @@ from ohmwright.model.paper import (
 )
 from ohmwright.model.source import is_existing_file, load
 from ohmwright.records.authority import entry_for, names_for
-from ohmwright.records.database import is_url, sqlite_file
+from ohmwright.records.open_database import is_url, sqlite_file
 
 from .paths import laboratory_file_of_user, records_location
 

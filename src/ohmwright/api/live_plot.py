@@ -11,9 +11,10 @@ from typing import Any
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.model.event import Event, PointDone, RunStarted
 
-from .curve import CurveOrFile, curve_of, curves_given
+from .curve import CurveOrFile, curves_given
 from .curve_band import band_limits
 from .curve_plot import svg_text
+from .recorded_curve import curve_of
 
 
 class LivePlot:

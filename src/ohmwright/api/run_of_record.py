@@ -12,9 +12,10 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.result import Result, Verdict, latest
 
-from .curve import Curve, curve_of
+from .curve import Curve
 from .open_records import open_existing_records, trusted_keys
 from .pandas_extra import data_frame
+from .recorded_curve import curve_of
 
 _CERTIFICATE_KINDS = {".pdf": "pdf", ".html": "html", ".csv": "csv", ".xml": "dcc"}
 

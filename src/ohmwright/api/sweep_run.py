@@ -15,7 +15,8 @@ from ohmwright.model.event import Event, Fault, PointDone, RunFinished
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
-from .curve import Curve, CurvePoint, curve_of, curve_point
+from .curve import Curve, CurvePoint
+from .recorded_curve import curve_of, curve_point
 from .recorded_events import RunView, recorded_events
 from .sweep_plan import Sweep
 

@@ -27,9 +27,9 @@ Read in this order:
                                 worklist and campaigns
     open_records                the store, run and keys that a command names
     certificate_command, checks_command, doctor_command, doctor_conformance, doctor_finding,
-    documents_command, fleet_command, guide_command, keys_command, lint_command, new_command,
-    new_questions, probe_command, record_command, schema_command, schema_documents,
-    simulate_command, transfer_command, verify_command,
+    documents_command, export_command, fleet_command, guide_command, import_command, keys_command,
+    lint_command, new_command, new_questions, own_file, probe_command, record_command,
+    schema_command, schema_documents, simulate_command, verify_command,
     verify_words, store_check   what carries out each of the other commands
 
 Decisions that bind this room; all are in force.

@@ -11,8 +11,8 @@ from ohmwright.api import paths
 from ohmwright.model.errors import RecordError, SourceError, UsageError
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.backup import CheckedCopy, copy_store, restore_store
-from ohmwright.records.database import is_url, open_database, sqlite_file
 from ohmwright.records.keys import KeyStatus
+from ohmwright.records.open_database import is_url, open_database, sqlite_file
 from ohmwright.records.seal import fingerprint
 from ohmwright.records.trust import Signer
 from ohmwright.records.witness import Witness, losses

@@ -30,7 +30,7 @@ from ohmwright.reports.text import counted, printable
 from .campaign_words import place_words, progress_words, reason_words, who_words
 from .console import out, print_json, print_notice
 from .open_records import open_existing_records
-from .transfer_command import new_file
+from .own_file import new_file
 from .worklist_command import WorklistFilter
 
 _ROOM_FOR_COPIED = 44

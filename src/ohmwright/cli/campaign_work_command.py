@@ -19,7 +19,7 @@ from ohmwright.model.account import account_name
 from ohmwright.model.errors import (
     OhmwrightError,
     RecordError,
-    ReleaseNotConfirmed,
+    RfUnsafe,
     UsageError,
     WrongInstrument,
 )
@@ -70,7 +70,7 @@ class CampaignWorkRequest:
 def work_campaign(request: CampaignWorkRequest) -> int:
     """Work through a campaign until nothing is left or somebody stops; return 0.
 
-    Raises ReleaseNotConfirmed and RecordError at once; any other problem of a unit is shown, and
+    Raises RfUnsafe and RecordError at once; any other problem of a unit is shown, and
     the unit stays in hand.
     """
     bench = request.bench.read()
@@ -117,7 +117,7 @@ def _one_unit(
             _run(request, desk, unit, resume=None)
         else:
             _scanned(request, desk, unit, said)
-    except (ReleaseNotConfirmed, RecordError):
+    except (RfUnsafe, RecordError):
         raise
     except OhmwrightError as problem:
         if not problem.is_reported:

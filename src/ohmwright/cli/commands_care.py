@@ -32,7 +32,7 @@ def hand_over(
     records: RecordsPlace = None,
 ) -> None:
     """Have a run that is not finished go on at another computer, and no more here."""
-    from .transfer_command import hand_over_run
+    from .export_command import hand_over_run
 
     hand_over_run(run, file, records)
 
@@ -42,7 +42,7 @@ def take_back(
     records: RecordsPlace = None,
 ) -> None:
     """Have a run that was handed over go on here, where what was handed over is lost."""
-    from .transfer_command import take_back_run
+    from .export_command import take_back_run
 
     take_back_run(run, records)
 

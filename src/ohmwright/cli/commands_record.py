@@ -225,8 +225,8 @@ def export(
     records: RecordsPlace = None,
 ) -> None:
     """Write runs as JSON Lines, with their hashes and signatures."""
+    from .export_command import Selection, export_parquet, export_runs
     from .record_command import run_filter
-    from .transfer_command import Selection, export_parquet, export_runs
 
     selection = Selection(tuple(run or ()), run_filter(selected))
     (export_parquet if parquet else export_runs)(file, selection, records)
@@ -251,7 +251,7 @@ def import_(
     trusted: Trusted = None,
 ) -> None:
     """Take in exported runs once every hash and signature has been checked."""
-    from .transfer_command import import_runs
+    from .import_command import import_runs
 
     raise typer.Exit(import_runs(file, records, trusted))
 

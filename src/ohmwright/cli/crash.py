@@ -17,7 +17,13 @@ from pathlib import Path
 
 from ohmwright import __version__
 from ohmwright.model import rf_state
-from ohmwright.model.errors import OhmwrightError, ProgramFault, ReleaseNotConfirmed, Stopped
+from ohmwright.model.errors import (
+    OhmwrightError,
+    ProgramFault,
+    ReleaseNotConfirmed,
+    RfUnsafe,
+    Stopped,
+)
 from ohmwright.model.typed_command import typed_command
 
 _PASSWORD = re.compile(r"(://[^/\s:@]*):[^/\s@]*@")
@@ -44,7 +50,7 @@ def reportable_errors(problem: BaseException) -> tuple[OhmwrightError, ...]:
             *errors,
         )
     # the advice of the error itself may send a person to the electrodes: it is left out
-    return (_rf_unknown(f"It could not be read any more: {errors[0].happened}"),)
+    return (_rf_unknown(f"It could not be read any more: {errors[0].happened}"), *errors[1:])
 
 
 def _errors_of(problem: BaseException) -> Iterator[OhmwrightError]:
@@ -56,7 +62,7 @@ def _errors_of(problem: BaseException) -> Iterator[OhmwrightError]:
         yield problem
         behind = problem.__context__
         crashed = isinstance(behind, Exception) and not isinstance(behind, OhmwrightError)
-        if isinstance(problem, ReleaseNotConfirmed) and behind is not None and crashed:
+        if isinstance(problem, RfUnsafe) and behind is not None and crashed:
             yield _program_fault(behind)
 
 

@@ -35,7 +35,7 @@ from ohmwright.instruments.required_messages import (
 from ohmwright.model.errors import (
     LinkError,
     OutOfCapability,
-    ReleaseNotConfirmed,
+    RfUnsafe,
     Stopped,
     UsageError,
 )
@@ -95,7 +95,7 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json
         anyio.run(work)
     except Interjection as choice:
         raise Stopped("A person has ended the checks.") from choice
-    except ReleaseNotConfirmed as failed:
+    except RfUnsafe as failed:
         # the first finding is what was read before anything was switched on
         name = title(off_opens_the_output) if findings else _READS_OFF
         findings.append(not_good(name, failed.happened))

@@ -47,7 +47,7 @@ async def findings_without_rf(bench: Bench) -> AsyncIterator[Finding]:
 async def conformance_findings(bench: Bench, why_not: str | None) -> AsyncIterator[Finding]:
     """Yield what each check saw of the generator's port, and each that keys it at a low setting.
 
-    `why_not`: why RF is not switched on; None where a person has agreed. Raises ReleaseNotConfirmed
+    `why_not`: why RF is not switched on; None where a person has agreed. Raises RfUnsafe
     where RF could not be read back as off, or only its limit ended it.
     """
     async for finding in _generator_findings(bench):

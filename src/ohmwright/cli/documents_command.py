@@ -17,7 +17,7 @@ from ohmwright.model.event import DocumentKept, FileAttached
 
 from .console import out
 from .open_records import open_existing_records
-from .transfer_command import new_file
+from .own_file import new_file
 
 
 def write_documents(run: str, folder: Path, records: str | None) -> None:

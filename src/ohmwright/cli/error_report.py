@@ -6,7 +6,7 @@ import sys
 from contextlib import suppress
 
 from ohmwright.model import rf_state
-from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
+from ohmwright.model.errors import OhmwrightError, RfUnsafe
 
 from .crash import reportable_errors
 
@@ -26,7 +26,7 @@ def report_error(problem: BaseException) -> int:
             if not error.is_reported:
                 print_error(error)
         rf = rf_state.latest()
-        warned = isinstance(errors[0], ReleaseNotConfirmed)
+        warned = isinstance(errors[0], RfUnsafe)
         if rf.was_on and not rf.may_be_on and not warned:
             print(rf.text(), file=sys.stderr, flush=True)  # noqa: T201
     return errors[0].exit_code
@@ -35,10 +35,10 @@ def report_error(problem: BaseException) -> int:
 def print_error(error: OhmwrightError) -> None:
     """Print what happened, what it means and what to do, to standard error.
 
-    A release that is not confirmed is printed in a red frame with a bell.
+    What is not safe of RF is printed in a red frame with a bell.
     """
     error.is_reported = True
-    if isinstance(error, ReleaseNotConfirmed):
+    if isinstance(error, RfUnsafe):
         _print_framed(error)
         return
     for part in _parts(error):

@@ -14,7 +14,7 @@ from typer.core import TyperGroup
 
 from ohmwright import __version__
 from ohmwright.model import rf_state
-from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.errors import RfUnsafe
 
 from .commands_bench import doctor, probe, simulate, sweep
 from .commands_offline import certificate, checks, guide, lint, schema
@@ -40,6 +40,8 @@ class _PassedTyper(Exception):  # noqa: N818
 
 
 class _Commands(TyperGroup):
+    """The commands; an exception that typer would turn into its own code 1 is passed by it."""
+
     def invoke(self, ctx: Any) -> Any:
         try:
             return super().invoke(ctx)
@@ -120,7 +122,10 @@ def _root(
 
 @cache
 def program() -> Any:
-    """All commands, as one; Typer would make every one of them anew each time it is called."""
+    """Return all commands as one object, made once: `app()` would build every command each time.
+
+    A process that runs many commands, as tests do, is quicker by that.
+    """
     root: Any = typer.main.get_command(app)
     for group in _GROUPS:
         root.add_command(group)
@@ -129,15 +134,20 @@ def program() -> Any:
 
 def main() -> None:
     """Run the command line and exit; every error ends with its message and its exit code."""
-    copy_context().run(_main)  # what a command keeps for its time ends with it
+    copy_context().run(_main)  # what one command sets in context variables is gone in the next
 
 
 def _main() -> None:
+    """Run one command and exit with its code, or with that of lost output.
+
+    Verdicts, files and lines, the codes below that of RF, give way to lost output; RF that is not
+    safe, a damaged record and a fault of the program do not.
+    """
     install_nonblocking_streams()
     rf_state.forget()
     code = _run_app()
     lost = finish_output()
-    if lost is not None and code < ReleaseNotConfirmed.exit_code:
+    if lost is not None and code < RfUnsafe.exit_code:
         code = report_error(lost)
         finish_output()
     sys.exit(code)
@@ -146,7 +156,7 @@ def _main() -> None:
 def _run_app() -> int:
     try:
         program()()
-    except SystemExit as ended:  # typer's way to end
+    except SystemExit as ended:  # so typer ends, also where all is well
         return ended.code if isinstance(ended.code, int) else 0
     except _PassedTyper as passed:
         return report_error(passed.problem)

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from ohmwright.api.jobs import is_number_for, unit_in_number
 from ohmwright.api.open_records import resolved_run_id
-from ohmwright.engine.contradictions import contradicted_verdicts
+from ohmwright.engine.contradictions import quick_contradictions
 from ohmwright.engine.resume import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Result, Verdict
@@ -178,7 +178,7 @@ def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) 
         print_run(run_id, events, store, as_json=as_json, addenda=run.addenda, sealed=sealed)
     if not as_json:
         _print_meaning(tuple(results(events)))
-        for number, said in contradicted_verdicts(events):
+        for number, said in quick_contradictions(events):
             line = printable(f"This record does not agree with itself: event {number}: {said}")
             out().print(Text(line, style="bold red"), soft_wrap=True)
         if budgets:

@@ -19,9 +19,10 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
 from .console import out, print_json
+from .export_command import write_runs
 from .open_records import open_records_for_reading
+from .own_file import new_file
 from .record_command import runs_table
-from .transfer_command import new_file, write_runs
 
 _AGE = re.compile(r"([1-9][0-9]{0,3})([yd])")
 _NOTHING_IS_DELETED = (

@@ -23,13 +23,13 @@ from ohmwright.model import rf_state
 from ohmwright.model.account import account_name
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_file import Simulation
-from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.errors import RfUnsafe
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.traceability import RoomFigures
 from ohmwright.model.typed_command import typed_command
-from ohmwright.records.database import is_url
+from ohmwright.records.open_database import is_url
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.simulator.faults import LineFault
 
@@ -197,7 +197,7 @@ async def _worked(
             view.caution = "" if request.unattended else CAUTION
             with showing(view, bench):
                 return await run_and_record(job, bench, store, view, notes)
-        except ReleaseNotConfirmed as error:
+        except RfUnsafe as error:
             print_error(error)  # now: to close the bench takes as long as its guard tries OFF
             raise
 

@@ -10,8 +10,9 @@ import anyio
 
 from ohmwright.api.async_bench import AsyncBench
 from ohmwright.api.bench_data import BenchChoice, BenchData
-from ohmwright.api.curve import Curve, curve_of
+from ohmwright.api.curve import Curve
 from ohmwright.api.curve_file import read
+from ohmwright.api.recorded_curve import curve_of
 from ohmwright.api.records_view import Records
 from ohmwright.api.run_view import watch_of
 from ohmwright.api.sweep_plan import Sweep, recorded_sweep

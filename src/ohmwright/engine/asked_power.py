@@ -1,6 +1,7 @@
 """What power a point's limits ask for, compared with what the generator's data say it can give.
 
-Nothing is refused: data may be incomplete, and a unit may give more than they say.
+What is told is a warning, and nothing is refused: data may be incomplete, and a unit may give more
+than they say.
 """
 
 from __future__ import annotations
@@ -15,7 +16,8 @@ from .requirements import expected_ma, full_power_w
 from .steps.base import TimedStep
 
 _FAR = 2.0
-"""Ratio of expected to stated power above which a slip is assumed; common practice, no source."""
+"""Ratio of expected power to upper limit above which a slip is assumed; common practice, no source.
+"""
 
 
 def limits_w(point: Point) -> tuple[float, float]:
@@ -33,16 +35,29 @@ def adjusted_power_shortfall(
     service = step.service_point(generator)
     if service is not None:
         most_w = full_power_w(generator, service.name)
-        yield from _too_much(point, most_w, f"the generator's largest power is {most_w:g} W")
+        yield from _asks_too_much(point, most_w, f"the generator's largest power is {most_w:g} W")
 
 
 def set_power_shortfall(point: Point, mode: Mode | None, setting_w: float) -> Iterator[Shortfall]:
-    """Yield that a point asks for more than its setting, or for far less without a known limit."""
-    yield from _too_much(point, setting_w, f"the setting is {setting_w:g} W")
-    if mode is None or point.load_ohm > mode.rated_load_ohm:
-        return  # the voltage limit, which no data state, may be what holds it down
-    if mode.max_current_ma is None and point.load_ohm < mode.rated_load_ohm:
-        return  # and here the current limit
+    """Yield that a point asks for more than its setting can give, or for far less than it will."""
+    yield from _asks_too_much(point, setting_w, f"the setting is {setting_w:g} W")
+    if mode is not None and _expected_is_known(mode, point.load_ohm):
+        yield from _asks_far_too_little(point, mode, setting_w)
+
+
+def _expected_is_known(mode: Mode, load_ohm: float) -> bool:
+    """Return whether the data say what a setting drives into a load.
+
+    Above the rated load the voltage limit holds the output down, which no data state; below it the
+    current limit, where they state that.
+    """
+    if load_ohm < mode.rated_load_ohm:
+        return mode.max_current_ma is not None
+    return load_ohm == mode.rated_load_ohm
+
+
+def _asks_far_too_little(point: Point, mode: Mode, setting_w: float) -> Iterator[Shortfall]:
+    """Yield that even the upper limit is far below the power that the setting should drive."""
     expected_w = (expected_ma(mode, setting_w, point.load_ohm) / 1000) ** 2 * point.load_ohm
     _, upper_w = limits_w(point)
     if upper_w * _FAR < expected_w:
@@ -55,7 +70,8 @@ def set_power_shortfall(point: Point, mode: Mode | None, setting_w: float) -> It
         )
 
 
-def _too_much(point: Point, most_w: float, why: str) -> Iterator[Shortfall]:
+def _asks_too_much(point: Point, most_w: float, why: str) -> Iterator[Shortfall]:
+    """Yield that even the lower limit is above `most_w`; `why`: what gives that, in words."""
     lower_w, _ = limits_w(point)
     if lower_w > most_w:
         yield Shortfall(

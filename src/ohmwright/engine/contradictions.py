@@ -1,4 +1,4 @@
-"""What of a record its own values, documents and figures contradict."""
+"""Where a record contradicts itself: its results, documents and figures, each against the rest."""
 
 from __future__ import annotations
 
@@ -24,13 +24,19 @@ from .verdict_on_record import differing_verdicts
 
 
 def contradictions(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
-    """Yield number and description of each event of a whole run that the rest of it contradicts."""
-    values, _ = recomputable(events)
-    return chain(contradicted_verdicts(events), differing(values))
+    """Yield number and description of each event of a whole run that the rest of it contradicts.
+
+    Values are computed once more from their readings, which takes time.
+    """
+    values, _ = recomputable(events)  # what cannot be computed again contradicts nothing
+    return chain(quick_contradictions(events), differing(values))
 
 
-def contradicted_verdicts(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
-    """Yield the same of all but the values: none is computed once more."""
+def quick_contradictions(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
+    """Yield number and description of each contradicted event, without computing values anew.
+
+    Verdicts, limits, documents, people, requests, RF and missing points are held against the rest.
+    """
     checks = (
         differing_verdicts,
         differing_thresholds,

@@ -33,11 +33,15 @@ class Procedure(FrozenModel):
     decision: Decision = SimpleAcceptance()
     """The decision rule of steps that give none."""
     step: tuple[Annotated[Step, AnyStep()], ...] = Field(min_length=1)
+    """All steps, in order; singular, as each is a `[[step]]` of the file."""
 
     @field_validator("step")
     @classmethod
     def _with_decisions(cls, steps: tuple[Step, ...], known: ValidationInfo) -> Any:
-        """Return the steps; each without a decision rule gets the procedure's."""
+        """Return the steps; each without a decision rule gets the procedure's.
+
+        Each of these is validated anew: a kind may refuse a rule.
+        """
         rule = known.data.get("decision")
         return tuple(
             type(step).model_validate({**step.model_dump(), "decision": rule})
@@ -48,12 +52,19 @@ class Procedure(FrozenModel):
 
     @model_validator(mode="after")
     def _names_differ(self) -> Procedure:
+        """Refuse a second step of one name: results are told apart by it."""
         seen: set[str] = set()
         for index, step in enumerate(self.step):
             if step.name in seen:
                 where = ("step", index, "name")
                 raise error_at(where, f"two steps are called '{step.name}'; this is the second")
             seen.add(step.name)
+        return self
+
+    @model_validator(mode="after")
+    def _times_fit(self) -> Procedure:
+        """Refuse a step whose times, completed by the defaults, do not fit together."""
+        for index, step in enumerate(self.step):
             try:
                 self.timing(step)
             except ValidationError as problem:
@@ -103,7 +114,10 @@ def register_rule(kind: type[R]) -> type[R]:
 
 
 def rebuild() -> None:
-    """Have procedures know the step kinds and rules that there are now."""
+    """Have procedures know the step kinds and rules that there are now.
+
+    Points, which hold a rule, come first: the steps are made of them, and procedures of steps.
+    """
     models: tuple[type[FrozenModel], ...] = (Point, *step_kinds().values(), Procedure)
     for model in models:
         model.model_rebuild(force=True)

@@ -18,6 +18,7 @@ from ohmwright.model.errors import (
     LinkLost,
     LinkTimeout,
     ReleaseNotConfirmed,
+    RfUnsafe,
     Stopped,
 )
 from ohmwright.model.event import UnaskedRf
@@ -122,7 +123,7 @@ async def ensure_off_after(
 
 
 async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -> Exception:
-    if isinstance(error, ReleaseNotConfirmed):
+    if isinstance(error, RfUnsafe):  # it says already what RF was read as
         return error
     # a run that a person stops was released before; a fault may be RF that is just coming on
     wait_s = 0.0 if isinstance(error, Stopped) else _KEYING_DELAY_S

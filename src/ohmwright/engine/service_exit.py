@@ -10,7 +10,7 @@ import anyio
 
 from ohmwright.instruments.operator import NOT_ANSWERS, GoBack, SkipStep
 from ohmwright.instruments.requests import INTO_SERVICE, LEFT_BEFORE_GOING_ON, OUT_OF_SERVICE
-from ohmwright.model.errors import OffNotProved, OhmwrightError, ReleaseNotConfirmed
+from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 from ohmwright.model.event import Asked, Event, ServiceLeft, StepStarted
 
 from .session import Session
@@ -31,8 +31,7 @@ async def service_left_on_exit(session: Session) -> AsyncIterator[None]:
     try:
         yield
     except BaseException as error:
-        may_be_on = isinstance(error, ReleaseNotConfirmed) and not isinstance(error, OffNotProved)
-        if not may_be_on:
+        if not isinstance(error, ReleaseNotConfirmed):
             await uncancellable(partial(_leave, session))
         elif session.service is not None:
             session.pending.left_open = session.service.switched_off_text

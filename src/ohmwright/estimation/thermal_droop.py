@@ -1,8 +1,11 @@
 """Thermal droop: the output that a warming output stage loses, and regains in a rest.
 
 The measurand holds for a rested activation. Warmth left from earlier ones is corrected for, and the
-uncertainty of that correction says how long a rest must be. Warmth is counted from 0 (rested) to 1
-(warm through), where the whole droop of the unit is lost.
+uncertainty of that correction says how long a rest must be. Warmth, `heat` in the arithmetic, is
+counted from 0 (rested) to 1 (warm through), where the whole droop of the unit is lost.
+
+A rested stage warms, too: `heat` at ON lowers a value at `age_s`, compared with the same value of a
+rested activation, by the droop times heat * exp(-age_s / tau_s).
 """
 
 from __future__ import annotations
@@ -14,8 +17,9 @@ import numpy as np
 from .coefficients import DROOP_TAU_S
 
 RECOVERY_TAU_S = 15.0
-"""Time constant with which a typical unit recovers in a rest, s."""
+"""Time constant with which a typical unit recovers in a rest, s: our own choice."""
 _STEP_S = 0.5
+"""Step in which the shortest rest is searched, s."""
 
 
 def heated(heat: float, on_s: float, tau_s: float = DROOP_TAU_S) -> float:
@@ -85,34 +89,38 @@ class Warmth:
         )
 
     def residual(self, age_s: float) -> ResidualWarmth:
-        """Warmth at the start of an activation that begins now, for a value at `age_s`.
+        """Return the warmth at the start of an activation that begins now, for a value at `age_s`.
 
         The value is corrected for the likely warmth with the unit's own droop, as estimated. The
         error of that lies between those of the least and the most warmth with the largest droop,
         and is taken as uniform between them.
         """
         fast_s, slow_s = self.droop.tau_s
-        likely = self.likely * np.exp(-age_s / DROOP_TAU_S)
-        above = self.most * np.exp(-age_s / slow_s) - likely
-        below = likely - self.least * np.exp(-age_s / fast_s)
+        likely_then = self.likely * np.exp(-age_s / DROOP_TAU_S)
+        above = self.most * np.exp(-age_s / slow_s) - likely_then
+        below = likely_then - self.least * np.exp(-age_s / fast_s)
         worst = self.droop.largest * max(above, below, 0.0)
         return ResidualWarmth(self.likely, float(worst / np.sqrt(3)), self.droop.largest)
 
-    def uncertainty(self, age_s: float) -> float:
-        """Standard uncertainty of a value at `age_s`, relative, where the droop is not known.
+    def planned_uncertainty(self, age_s: float) -> float:
+        """Return the standard uncertainty, relative, to plan a rest with: no droop measured yet.
 
-        It is not known in general: an activation that begins warm does not show how much the unit
-        droops when rested.
+        Of a value at `age_s` that is corrected for the likely warmth with half the largest droop:
+        an activation that begins warm does not show how much the unit droops when rested. The error
+        is taken as uniform, up to the farther of no warmth and the most with the largest droop.
         """
-        middle = 0.5 * self.droop.largest * self.likely * np.exp(-age_s / DROOP_TAU_S)
+        corrected = 0.5 * self.droop.largest * self.likely * np.exp(-age_s / DROOP_TAU_S)
         _, slow_s = self.droop.tau_s
         most = self.droop.largest * self.most * np.exp(-age_s / slow_s)
-        return float(max(middle, most - middle) / np.sqrt(3))
+        return float(max(corrected, most - corrected) / np.sqrt(3))
 
     def rest_s(self, allowed: float, age_s: float, at_most_s: float) -> float:
-        """Shortest rest, s, up to `at_most_s`, after which `uncertainty` is within `allowed`."""
+        """Return the shortest rest in s after which a value at `age_s` is known well enough.
+
+        That is within `allowed`, by `planned_uncertainty`; `at_most_s` where none is long enough.
+        """
         rest_s, warmth = 0.0, self
-        while rest_s < at_most_s and warmth.uncertainty(age_s) > allowed:
+        while rest_s < at_most_s and warmth.planned_uncertainty(age_s) > allowed:
             rest_s += _STEP_S
             warmth = self.cooled(rest_s)
         return min(rest_s, at_most_s)

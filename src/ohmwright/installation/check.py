@@ -10,11 +10,13 @@ from typing import Literal
 Value = float | str
 """A number, or a verdict or other text."""
 
-# How the expected value is known:
-#   published     the number or its data was seen in a text of the source
-#   from memory   the source's number or inputs are recalled; the arithmetic was reproduced
-#   reference     no document prints it: an independent library or exact arithmetic gave it
 Status = Literal["published", "from memory", "reference"]
+"""How the expected value is known.
+
+"published": the number or its data was seen in a text of the source. "from memory": the source's
+number or inputs are recalled, and the arithmetic was reproduced. "reference": no document prints
+it; an independent library or exact arithmetic gave it.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +37,7 @@ class Check:
 
     @property
     def name(self) -> str:
-        """Source, clause and quantity in one line; unique within a catalogue."""
+        """Source, clause and quantity in one line; no other check has the same."""
         return f"{self.source}, {self.clause}: {self.what}"
 
     def result(self) -> CheckResult:

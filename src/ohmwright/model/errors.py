@@ -137,13 +137,17 @@ class ActivationVoid(LinkError):  # noqa: N818
     """Time passed unobserved while RF was on (a sleeping computer, a stopped program)."""
 
 
-class ReleaseNotConfirmed(OhmwrightError):  # noqa: N818
-    """RF may still be on: the output could not be read back as off."""
+class RfUnsafe(OhmwrightError):  # noqa: N818
+    """RF may be on, or OFF is not to be relied on: somebody must see to it at the bench."""
 
     exit_code = 5
 
 
-class OffNotProved(ReleaseNotConfirmed):
+class ReleaseNotConfirmed(RfUnsafe):
+    """RF may still be on: the output could not be read back as off."""
+
+
+class OffNotProved(RfUnsafe):
     """RF reads off, and OFF is not to be relied on.
 
     It may have been the limit sent with ON that ended it, or OFF came late, with nobody there.

@@ -10,7 +10,7 @@ from typing import Any
 import anyio
 
 from ohmwright.api.kept_results import KeptResults
-from ohmwright.model.errors import OffNotProved, OhmwrightError, ReleaseNotConfirmed
+from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed, RfUnsafe
 from ohmwright.wire.clock import Clock
 
 from .desk import Desk
@@ -161,15 +161,14 @@ def _desk_facts(desk: Desk) -> dict[str, Any]:
 def error_facts(error: OhmwrightError) -> dict[str, Any]:
     """Return an error as data: what happened, what it means, what to do.
 
-    `is_urgent`: a release was not as it should be; `rf_unknown`: nor was RF read as off since.
+    `is_urgent`: a person must see to RF at the bench; `rf_unknown`: it was not read as off since.
     """
-    is_urgent = isinstance(error, ReleaseNotConfirmed)
     return {
         "happened": error.happened,
         "means": error.means,
         "do": error.do,
-        "is_urgent": is_urgent,
-        "rf_unknown": is_urgent and not isinstance(error, OffNotProved),
+        "is_urgent": isinstance(error, RfUnsafe),
+        "rf_unknown": isinstance(error, ReleaseNotConfirmed),
     }
 
 

@@ -12,6 +12,7 @@ Read in this order:
     addendum            what is signed of a run afterwards: approved, issued, amended, voided
     tables              the tables; `migrations/` makes them
     database            transactions in SQLite or PostgreSQL
+    open_database       the one in a file or at a URL, opened
     sqlite_file         a SQLite file opened for writing, for reading, or as a copy
     database_errors     errors of the database, put into words
     private_files       files and folders for their owner alone
@@ -51,6 +52,7 @@ Read in this order:
     name_lock           a lock by name, to the end of a transaction
     asset_register      the register of assets: each change a revision
     asset_file          the register as CSV
+    asset_import        what importing such a file would do, and what is wrong with it
     last_runs           the newest run of each unit that decided it
     campaigns           what is to be done, and what was done about each unit
     fleet_learning      what earlier runs taught about adjusting a model

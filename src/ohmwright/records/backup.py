@@ -16,8 +16,9 @@ from ohmwright.model.errors import RecordError, UsageError
 
 from .audit import audit
 from .audit_finding import AuditFinding
-from .database import Database, ReadOnlyDatabase, driver_connection
+from .database import Database, driver_connection
 from .ledger import last_entry
+from .open_database import ReadOnlyDatabase
 from .private_files import create_private_file, link_into_place, make_private_folder
 from .queries import signatures
 from .sql_store import open_store

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from ohmwright.engine.contradictions import contradicted_verdicts
+from ohmwright.engine.contradictions import quick_contradictions
 from ohmwright.engine.limits_on_record import unreadable_procedures
 from ohmwright.engine.verdict_on_record import unknown_rules
 from ohmwright.model.event import Event
@@ -18,7 +18,7 @@ def audit_verdicts(run_id: str, events: Sequence[Event]) -> Iterator[AuditFindin
     Also a warning for each rule that is another package's, as what it decided is not decided again,
     and for each procedure that cannot be read.
     """
-    for number, said in contradicted_verdicts(events):
+    for number, said in quick_contradictions(events):
         yield AuditFinding(said, run_id, number)
     for rule in unknown_rules(events):
         what = f"its verdicts by the rule '{rule}', of another package, were not decided once more"

@@ -14,6 +14,7 @@ from ohmwright.records.run_number import time_in_number
 
 from .certificate import Certificate
 from .issue import Issue
+from .measurand_text import is_output
 from .part_texts import room_text
 from .run_parts import RunPart, on_time_text
 from .text import NOT_RECORDED, minute_text, printable
@@ -144,11 +145,14 @@ def _procedure(certificate: Certificate) -> Details:
 
 
 def _ages(results: Iterable[Result]) -> str:
-    """At which ages of an activation the values hold."""
-    ages = {r.measured.age_s for r in results if r.measured is not None and r.load_ohm is not None}
+    """At which ages of an activation the values hold; of a shape or a time no lag is taken off."""
+    found = [r for r in results if r.measured is not None and r.load_ohm is not None]
+    outputs = [r for r in found if is_output(r)]
+    ages = sorted({r.measured.age_s for r in outputs or found if r.measured is not None})
     if not ages:
         return NOT_RECORDED
-    return f"{', '.join(f'{age:g} s' for age in sorted(ages))} of an activation, lag taken off"
+    lag = ", lag taken off" if outputs else ""
+    return f"{', '.join(f'{age:g} s' for age in ages)} of an activation{lag}"
 
 
 def _printable(*facts: tuple[str, str]) -> Details:

@@ -57,16 +57,28 @@ def read_until_text(results: Iterable[Result]) -> str:
 
 def last_reading(result: Result) -> float | None:
     """The last reading on record, in the unit of the value; None for values not read as current."""
-    measured = result.measured
-    if measured is None or not result.samples:
+    if not result.samples:
         return None
     current_ma = result.samples[-1].current_ma
-    match measured.quantity or (result.target and result.target.quantity):
+    match _quantity(result):
         case "current_ma":
             return current_ma
         case "power_w" if result.load_ohm:
             return (current_ma / 1000) ** 2 * result.load_ohm
     return None
+
+
+def is_output(result: Result) -> bool:
+    """Return whether its value is a current or a power; a ratio or a time is none."""
+    return _quantity(result) in ("current_ma", "power_w")
+
+
+def _quantity(result: Result) -> str | None:
+    """Return the quantity of the value, in old records its target's; None without a value."""
+    measured, target = result.measured, result.target
+    if measured is None:
+        return None
+    return measured.quantity or (None if target is None else target.quantity)
 
 
 def far_reading_text(result: Result) -> str:

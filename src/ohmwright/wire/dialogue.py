@@ -75,6 +75,24 @@ _TRIES = 3
 _CLOSED_WITHIN_S = 2.0
 
 
+class OneTask:
+    """A block that one task at a time may be in; two would read each other's replies."""
+
+    __slots__ = ("_is_taken", "_name")
+
+    def __init__(self, name: str) -> None:
+        """`name`: of the line that they speak on."""
+        self._name, self._is_taken = name, False
+
+    def __enter__(self) -> None:
+        if self._is_taken:
+            raise RuntimeError(f"two tasks speak to {self._name} at once; a bench has one task")
+        self._is_taken = True
+
+    def __exit__(self, *_: object) -> None:
+        self._is_taken = False
+
+
 class Dialogue:
     """Asks and tells, one message at a time, and knows whether the line is in step.
 
@@ -97,7 +115,7 @@ class Dialogue:
         # a seed that another process does not repeat, and that a virtual clock does
         draws = Random(clock.wall().timestamp())
         self.conversation = Conversation(self.framing, commands, draws)
-        self._in_use = False
+        self._one_task = OneTask(link.name)
         self._questions = dict[Ask, ReadyQuestion]()
 
     def ask(self, verb: Ask) -> Coroutine[Any, Any, str]:
@@ -178,31 +196,17 @@ class Dialogue:
 
         Raises LinkTimeout where nothing came, ProtocolError where something else did, LinkLost.
         """
-        self._begin()
-        try:
+        with self._one_task:
             await self._resynchronise()
-        finally:
-            self._in_use = False
 
     async def close(self) -> None:
         """Stop the stream and send the closing messages, where there are any and a line."""
         if self.state is _LOST or not (self.commands.closing or self.commands.stream):
             return
         bound = anyio.move_on_after(_CLOSED_WITHIN_S, shield=True)
-        self._begin()
-        try:
-            with suppress(LinkError, ValueError, Refused), bound:
-                await self.conversation.stop_stream()
-                await self.conversation.close()
-        finally:
-            self._in_use = False
-
-    def _begin(self) -> None:
-        """Take the line for one task; RuntimeError where it is in use: two would mix replies."""
-        if self._in_use:
-            name = self.framing.link.name
-            raise RuntimeError(f"two tasks speak to {name} at once; a bench has one task")
-        self._in_use = True
+        with suppress(LinkError, ValueError, Refused), bound, self._one_task:
+            await self.conversation.stop_stream()
+            await self.conversation.close()
 
     async def _asked(self, verb: Ask, read: Callable[[Any], T]) -> T:
         question = self.question(verb)
@@ -210,30 +214,28 @@ class Dialogue:
 
     async def _repeated(self, work: Callable[[], Awaitable[T]], times: int) -> T:
         """What `work` brings, which is tried at most so many `times`, on a line in step."""
-        self._begin()
-        try:
-            if self.state is not _SYNCED or self.conversation.is_disturbed():
-                await self._resynchronise()
-            self.state = checked_transition(self.state, _SUSPECT)
-            done = await work()
-            self.state = checked_transition(self.state, _SYNCED)
-            return done
-        except Refused as refused:
-            self.state = checked_transition(self.state, _SYNCED)
-            raise self._refusal(self.framing.last_sent(), refused.code, refused.text) from None
-        except LinkLost:
-            self.state = checked_transition(self.state, _LOST)
-            raise
-        except ValueError as problem:
-            if times == 1:
-                raise self.framing.nonsense(self.framing.last_heard(), str(problem)) from None
-        except (LinkTimeout, ProtocolError) as problem:
-            if isinstance(problem, LinkTimeout):
-                await self.framing.link.check_guard()
-            if times == 1:
+        with self._one_task:
+            try:
+                if self.state is not _SYNCED or self.conversation.is_disturbed():
+                    await self._resynchronise()
+                self.state = checked_transition(self.state, _SUSPECT)
+                done = await work()
+                self.state = checked_transition(self.state, _SYNCED)
+                return done
+            except Refused as refused:
+                self.state = checked_transition(self.state, _SYNCED)
+                raise self._refusal(self.framing.last_sent(), refused.code, refused.text) from None
+            except LinkLost:
+                self.state = checked_transition(self.state, _LOST)
                 raise
-        finally:
-            self._in_use = False
+            except ValueError as problem:
+                if times == 1:
+                    raise self.framing.nonsense(self.framing.last_heard(), str(problem)) from None
+            except (LinkTimeout, ProtocolError) as problem:
+                if isinstance(problem, LinkTimeout):
+                    await self.framing.link.check_guard()
+                if times == 1:
+                    raise
         return await self._repeated(work, times - 1)
 
     def _refusal(self, message: bytes, code: int, text: str) -> InstrumentRefused:

@@ -1,6 +1,7 @@
-"""Where a message begins and ends on the line, and the checksum around it; no code of others.
+"""Where a message begins and ends on the line, and the checksum around it.
 
-Needs the standard library only: engine and guard frame and open messages by the same rules.
+Needs the standard library only, since the guard imports it, too: both frame and open messages by
+the same rules.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ class Written(NamedTuple):
     """How a checksum of some bytes is written."""
 
     size: Callable[[int], int]
+    """The bytes that it takes on the line, by the bytes of the checksum itself."""
     write: Callable[[int, int], bytes]
     """The number, and the bytes of the checksum, as they stand on the line."""
     read: Callable[[bytes], int]
@@ -64,12 +66,15 @@ class FrameLayout:
     """How many bytes there are, as one of LengthForm; empty: a frame lasts until `mark` or
     `ends`."""
     length_counts: tuple[str, ...] = ("body",)
+    """The parts whose bytes the length counts."""
     mark: bytes = b""
     """What stands between body and checksum."""
     checksum: str = ""
     """One of CHECKSUMS; empty where there is none."""
     checksum_form: str = "hex"
+    """How it is written, as one of ChecksumForm."""
     checksum_over: tuple[str, ...] = ("body",)
+    """The parts that it is computed over, in their order in the frame."""
     is_plain: bool = field(init=False)
     """Whether a frame is its body and an end, and nothing else."""
 
@@ -123,7 +128,7 @@ class FrameLayout:
         return body
 
     def odd_digits(self, data: bytes) -> str:
-        """How many digits the checksum of a text frame has where that is wrong; else empty."""
+        """Return in words that the checksum of a text frame has too few digits; else empty."""
         if not self.checksum or self.checksum_form.startswith("binary"):
             return ""
         text = data.removesuffix(self.ends)
@@ -137,7 +142,7 @@ class FrameLayout:
         return f"its checksum has {digits} digits, {self._checksum_size} expected"
 
     def as_orders(self) -> dict[str, Any]:
-        """Itself as JSON; `from_orders` reads it."""
+        """Return the layout as the guard gets it in its release orders: values that JSON has."""
         said = {given.name: getattr(self, given.name) for given in fields(self) if given.init}
         return {
             name: value.decode("latin-1") if isinstance(value, bytes) else value
@@ -176,16 +181,14 @@ class FrameLayout:
             head = data[begin : begin + self._length_size]
             if len(head) < self._length_size:
                 return None
-            return self._whole(int.from_bytes(head, _order(self.length)))
-        after = self._checksum_size + len(self.ends)
-        at, stop = (data.find(self.mark, begin), self.mark) if self.mark else (-1, b"")
-        if self.mark:
-            return None if at < 0 else at + len(stop) + after
-        at = data.find(self.ends, begin)
-        return None if at < 0 else at + len(self.ends)
+            return self._whole(int.from_bytes(head, _byte_order(self.length)))
+        last = self.mark or self.ends
+        at = data.find(last, begin)
+        behind_mark = self._checksum_size + len(self.ends) if self.mark else 0
+        return None if at < 0 else at + len(last) + behind_mark
 
     def _whole(self, counted: int) -> int:
-        """The size of a frame whose length field says `counted`."""
+        """The size in bytes of a whole frame whose length field says `counted`."""
         sizes = self._sizes()
         body = counted - sum(size for name, size in sizes.items() if name in self.length_counts)
         return sum(sizes.values()) + max(0, body)
@@ -204,7 +207,7 @@ class FrameLayout:
         if not self.length:
             return b""
         counted = sum(size for name, size in self._sizes().items() if name in self.length_counts)
-        return (counted + len(body)).to_bytes(self._length_size, _order(self.length))
+        return (counted + len(body)).to_bytes(self._length_size, _byte_order(self.length))
 
     def _checksum(self, parts: Mapping[str, bytes]) -> bytes:
         if not self.checksum:
@@ -226,5 +229,5 @@ class FrameLayout:
         return b"".join(parts[name] for name in order if name in self.checksum_over)
 
 
-def _order(length: str) -> Literal["big", "little"]:
+def _byte_order(length: str) -> Literal["big", "little"]:
     return "little" if length.endswith("le") else "big"

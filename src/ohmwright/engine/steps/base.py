@@ -2,7 +2,8 @@
 
 A new kind is a module of this package with one class, derived from the base that fits:
 `PersonStep` (a person alone), `InstrumentStep` (instruments, no RF), `TimedStep` (switches RF on),
-`ModeStep` (keys a mode), `SettingStep` (keys a mode at one setting).
+`ModeStep` (keys a mode), `SettingStep` (keys a mode at one setting). More bases stand elsewhere in
+`engine`: `answered_step.AnsweredStep`, `point_measurement.OutputPointsStep`.
 """
 
 from __future__ import annotations

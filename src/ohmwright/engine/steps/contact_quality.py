@@ -31,6 +31,7 @@ from ohmwright.wire.command_set import Verb
 from .base import InstrumentStep, StepRun
 
 _CONTACT = "contact resistance"
+"""The effect of the analyzer's contact resistances, as budgets name it, or leave it out."""
 
 
 class ContactQualityStep(InstrumentStep):
@@ -110,7 +111,9 @@ class ContactQualityStep(InstrumentStep):
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
         """Search both thresholds and yield their results.
 
-        The alarm's is compared with its limits, the other with it, by the hysteresis allowed.
+        Where the alarm comes on is compared with its limits; where it goes out, with where it comes
+        on, by the hysteresis allowed. Where an alarm never changes, over all that the analyzer can
+        show, the lead may be off: a person looks, and it is searched again or has their verdict.
         """
         session, bench = work.session, work.session.bench
         await session.input.join("CQUALITY")
@@ -118,7 +121,9 @@ class ContactQualityStep(InstrumentStep):
         found = await search.thresholds()
         while found.problem and not found.alarm_changed and not await search.alarm_changes():
             verdict = await verdict_by_cause(
-                bench.operator, _question_for_cause(found.problem), _verdict_in_order(found.problem)
+                bench.operator,
+                _question_for_cause(found.problem),
+                _verdict_where_lead_is_good(found.problem),
             )
             if verdict is not None:
                 found = SearchResult(problem=found.problem, verdict_instead=verdict)
@@ -147,8 +152,8 @@ def _question_for_cause(problem: str) -> LookForCause:
     return LookForCause(f"{problem}, and no resistance changes it", look, rf_follows=False)
 
 
-def _verdict_in_order(problem: str) -> VerdictAndReason:
-    """Return the verdict where a person has found all of that in order."""
+def _verdict_where_lead_is_good(problem: str) -> VerdictAndReason:
+    """Return the verdict where a person found lead, path and standby in order: it is the unit's."""
     return "fail", f"{problem}; lead, path and standby are in order"
 
 
@@ -223,6 +228,5 @@ def _measured(threshold: Threshold, wait_s: float, stated: LoadAccuracy | None) 
         limit_ohm = value_ohm * stated.percent / 100
         inputs.append(accuracy_input(_CONTACT, limit_ohm, stated.coverage_factor))
     budget = combine(value_ohm, inputs, [1.0] * len(inputs))
-    return measured_of_budget(
-        budget, "resistance_ohm", wait_s, () if stated is not None else (_CONTACT,)
-    )
+    left_out = () if stated is not None else (_CONTACT,)
+    return measured_of_budget(budget, "resistance_ohm", wait_s, left_out)
