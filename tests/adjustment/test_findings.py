@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from ohmwright.adjustment.activation_log import ActivationLog
 from ohmwright.adjustment.point import PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.activation_record import Question
@@ -13,13 +14,17 @@ TOLERANCE = 0.012
 """Relative to the target."""
 
 
-def policy_that_foretells_the_target(sd_tolerances: float) -> AdjustPolicy:
+def policy_that_foretells_the_target(sd_tolerances: float, at_age_s: float = 10.0) -> AdjustPolicy:
+    """A policy whose latest activation, read until `at_age_s`, foretells the target."""
     question = Question(500.0, 500.0 * TOLERANCE, 0.5, 1.0)
     policy = AdjustPolicy(PointSpec(question, timeout_s=60.0, rest_s=30.0))
     foretold = policy.estimator.prior.with_coefficient(
         Coefficient.LEVEL, 1.0, sd_tolerances * TOLERANCE
     )
     policy.estimator.prior = foretold
+    latest = ActivationLog(question, policy.trim.position(), 0.0)
+    latest.note_reading(at_age_s, 500.0)
+    policy.findings.note_places(latest, None)
     return policy
 
 
@@ -30,7 +35,25 @@ def test_an_output_far_from_where_it_was_foretold_may_have_swung_to_there(
     """Foretold 0 ± 0.4 and seen with ± 0.3: 4 tolerances are 8 deviations, 1 is 2."""
     policy = policy_that_foretells_the_target(0.4)
     confirmed = Mixture(np.ones(1), np.array([seen]), np.array([0.3]), 30.0)
-    policy.findings.learn(confirmed, refuted=True)
+    policy.findings.learn(confirmed, 5.0, refuted=True)
     habits = policy.estimator.habits
     assert habits.hunting == hunting
     assert habits.swing == pytest.approx(2 * TOLERANCE if hunting else 0.0)
+
+
+@pytest.mark.parametrize(
+    ("seen", "age_s", "rises_otherwise"),
+    [
+        (-4.0, 1.4, True),
+        (4.0, 1.4, True),  # it has overshot
+        (-4.0, 9.0, False),  # as late as it was foretold: it has gone elsewhere
+        (-1.0, 1.4, False),  # as foretold
+    ],
+)
+def test_an_output_seen_far_off_much_sooner_than_foretold_may_still_rise(
+    seen: float, age_s: float, rises_otherwise: bool
+) -> None:
+    policy = policy_that_foretells_the_target(0.4, at_age_s=10.0)
+    confirmed = Mixture(np.ones(1), np.array([seen]), np.array([0.3]), 30.0)
+    policy.findings.learn(confirmed, age_s, refuted=True)
+    assert policy.estimator.habits.rises_otherwise is rises_otherwise

@@ -40,6 +40,14 @@ def test_places_that_differ_show_their_slope_and_what_lies_between() -> None:
     assert still.counts == 40
 
 
+def test_a_place_is_seen_once_the_output_stood_there_for_as_long_as_it_rose() -> None:
+    """The output below comes to 70 % of its way up in 3.6 s."""
+    slow = rise(3.0)
+    assert look_at([(0, 500, 6), (12, 500, 2), (40, 500, 1)], output=slow).widest_seen() == 0
+    assert look_at([(0, 500, 6), (12, 500, 5), (-40, 500, 1)], output=slow).widest_seen() == 12
+    assert look_at([(0, 500, 6), (12, 500, 5), (-40, 500, 5)], output=slow).widest_seen() == 40
+
+
 def test_what_was_seen_in_an_activation_counts_afterwards_unless_it_ended_by_itself() -> None:
     for timed_out in (False, True):
         look = look_at([(0, 480, 4), (40, 520, 3)])

@@ -207,7 +207,7 @@ def test_an_output_that_other_presses_explain_makes_nothing_suspect_of_the_unit(
     policy.estimator.prior = vague_prior().with_coefficient(Coefficient.LEVEL, 1.0, 0.002)
     habits, patience_s = policy.estimator.habits, policy.estimator.patience_s
     far_off = Mixture(np.ones(1), np.array([5.0]), np.array([0.2]), np.inf)
-    policy.findings.learn(far_off, refuted=True)
+    policy.findings.learn(far_off, 5.0, refuted=True)
     assert policy.estimator.habits.hunting > 0.3
     assert policy.findings.surprises == 1
     policy.note_other_presses()

@@ -83,3 +83,11 @@ def test_a_probe_does_not_grow_on_the_wrong_side_of_a_limit() -> None:
     by = probed(off, of(935.0, 2.4), unsure)
     assert abs(by) * (0.05 + 3 * 0.12) <= Parameters().probing.outward_tolerances * TOLERANCE
     assert abs(probed(on_target, of(900.0, 2.4), unsure)) > 2 * abs(by)
+
+
+def test_a_gain_that_seems_none_leads_no_farther_than_what_was_seen_allows() -> None:
+    """By the estimate alone the target would be 400 counts away."""
+    steps, gain = sizer(), of(0.05, 0.005)
+    free = steps.next_move(of(880.0, 3.0), gain, gain, 0.2)
+    bounded = steps.next_move(of(880.0, 3.0), gain, gain, 0.2, steps.most_counts_of_moves())
+    assert (counts(free), counts(bounded)) == (392, 64)

@@ -81,7 +81,7 @@ def test_where_the_gain_is_another_all_that_scales_with_it_is_so_many_times_as_l
 
 
 def test_an_activation_later_no_coefficient_that_may_change_is_surer() -> None:
-    prior, later = vague_prior(), vague_prior().loosened()
+    prior, later = vague_prior(), vague_prior().loosened(0.0)
     for coefficient in Coefficient:
         fixed = coefficient in (Coefficient.GAIN, Coefficient.COARSE_PRESS, Coefficient.CURVATURE)
         assert (later.sd_of(coefficient) > prior.sd_of(coefficient)) is not fixed

@@ -36,15 +36,21 @@ class Place:
         """Whether the output was clearly nearer to the target here."""
         return other.error - self.error > _CLEARLY_BETTER_SDS * hypot(self.sd, other.sd)
 
+    def was_measured_within(self, tolerance: float) -> bool:
+        """Whether the output was measured to be clearly nearer to the target than `tolerance`."""
+        within = tolerance - self.error > _CLEARLY_BETTER_SDS * self.sd
+        return within and self.found == "was measured"
+
 
 class PlacesSeen:
     """What is known of each place: the latest measurement, else look, else a prediction.
 
     A look is one estimate of the output while the trim moves, by the model; it is not kept where it
-    is vague, as it is of a unit that is still warm.
+    is vague, as it is of a unit that is still warm. `tolerance`: of the point, relative.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, tolerance: float) -> None:
+        self._tolerance = tolerance
         self._places: dict[tuple[int, int], Place] = {}
 
     def note_measured(self, counts: int, coarse: int, output: Mixture) -> None:
@@ -77,20 +83,29 @@ class PlacesSeen:
         }
 
     def best(self) -> Place | None:
-        """The place to leave the trim at; None: its start, no other being surely better."""
+        """The place to leave the trim at; None: its start, no other being surely better.
+
+        A place that was measured well in tolerance is left for no start that was only looked at: a
+        look at an output that was still rising may be far off.
+        """
         start = self._places.get((0, 0))
         places = [place for at, place in self._places.items() if at != (0, 0)]
         if start is None or not places:
             return None
         best = min(places, key=lambda place: place.error + place.sd)
-        return best if best.is_better_than(start) else None
+        if best.is_better_than(start):
+            return best
+        within = [place for place in places if place.was_measured_within(self._tolerance)]
+        if start.found == "was measured" or not within:
+            return None
+        return min(within, key=lambda place: place.error + place.sd)
 
-    def description(self, tolerance: float) -> str:
-        """Where the trim is left and why there, with the relative `tolerance` of the point."""
+    def description(self) -> str:
+        """Where the trim is left and why there."""
         best = self.best()
         if best is None:
             return "the trim is back at its start: nowhere was the output surely nearer the target"
         return (
             f"the trim is left {best.counts:+d} counts from its start, where the output "
-            f"{best.found} nearest the target, {best.error / tolerance:.2f} tolerances off"
+            f"{best.found} nearest the target, {best.error / self._tolerance:.2f} tolerances off"
         )

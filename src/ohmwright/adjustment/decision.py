@@ -149,7 +149,7 @@ class AdjustmentDecider:
             return _WAIT
         if sizer.probes == 0:
             return AdjustmentDecision("move", sizer.first_probe(output, gain))
-        wait_s = self._estimator.visible_after_s(fit, self._parameters.probing.wait_lags)
+        wait_s = self._estimator.surely_visible_after_s(fit, self._parameters.probing.wait_lags)
         if age_s - log.moved_s < wait_s:
             return _WAIT
         if sizer.trim_has_no_effect(gain):

@@ -19,6 +19,8 @@ from .parameters import PriorChecks
 from .step_sizing import StepSizer
 from .unit_estimator import UnitEstimator
 
+_EARLY = 0.5
+"""Part of the age at which an output was predicted before which another one may still rise."""
 _SHOWN_AFTER_LAGS = 1.0
 """Time from the last move, in lags, from which the output at a place counts as seen."""
 
@@ -43,12 +45,14 @@ class Findings:
     def __init__(self, checks: PriorChecks, sizer: StepSizer, estimator: UnitEstimator) -> None:
         self._checks, self._sizer, self._estimator = checks, sizer, estimator
         self.backlash = Backlash(sizer)
-        self.places = PlacesSeen()
+        self.places = PlacesSeen(sizer.tolerance)
         self.undecided: list[Mixture] = []
         self.refuted_here = 0
         self.surprises = 0
         self.latest: Mixture | None = None
         self._before_surprise: _Suspicions | None = None
+        self._predicted_at_s = 0.0
+        """Age of the latest activation when it was last read."""
 
     def note_moved(self, counts: int) -> None:
         """The trim was moved: confirmations at the old place do not count any more."""
@@ -61,11 +65,15 @@ class Findings:
         estimate = confirmation.estimate_with_departures(log)
         if estimate is not None:
             self.undecided.append(estimate)
-            self.learn(estimate, refuted=False)
+            self.learn(estimate, log.latest_s, refuted=False)
             self._estimator.fit()
 
-    def learn(self, seen: Mixture | None, *, refuted: bool) -> None:
-        """Drop what predicted another output than a confirmation has `seen`, in tolerances."""
+    def learn(self, seen: Mixture | None, age_s: float, *, refuted: bool) -> None:
+        """Drop what predicted another output than a confirmation has `seen`, in tolerances.
+
+        `age_s`: when it was seen. Where that is much sooner than what predicted it was seen, the
+        output may have risen no further yet.
+        """
         self.latest = seen
         self.refuted_here += refuted
         if seen is None:
@@ -78,6 +86,8 @@ class Findings:
         unlikely = self._checks.surprise_sds * sd
         if abs(error) > self._checks.hunting_sds * sd:
             self._estimator.note_jump(error * tolerance)
+            if age_s < _EARLY * self._predicted_at_s:
+                self._estimator.note_other_rise()
         if refuted or abs(error) > unlikely:
             self.surprises += abs(error) > unlikely
             gain = prior.mean_of(Coefficient.GAIN)
@@ -109,16 +119,17 @@ class Findings:
     def note_places(self, log: ActivationLog, confirmation: Confirmation | None) -> None:
         """Note the output that an activation showed where the trim began and where it stands."""
         trim = self._sizer.trim
+        self._predicted_at_s = log.latest_s
         if confirmation is not None:
             value = confirmation.value
             if value is not None:
                 relative = value.rescaled(0.0, self._sizer.spec.question.target)
                 self.places.note_measured(trim.counts, trim.coarse, relative)
         elif (fit := self._estimator.fit_with_departures()) is not None:
-            self.places.note_seen(*trim.origin, fit.coefficient(Coefficient.LEVEL))
+            self.places.note_seen(*trim.origin, fit.level(0.0))
             shown_s = self._estimator.visible_after_s(fit, _SHOWN_AFTER_LAGS)
             if log.undisturbed_s >= shown_s:
-                output = fit.combination(trim.output_after(None))
+                output = fit.combination(trim.output_after(None)).widened(1.0, fit.extrapolation)
                 self.places.note_seen(trim.counts, trim.coarse, output)
 
     def ways(self, move: Action) -> list[Action]:

@@ -30,7 +30,9 @@ class MoveChooser:
         if not own_gain and unsure and self._sizer.trim.counts == 0:
             return None
         most_counts = None
-        if not own_gain and self._estimator.has_fleet_gain:
+        if not self._estimator.has_fleet_gain:
+            most_counts = self._sizer.most_counts_of_moves()
+        elif not own_gain:
             most_counts = self._most_counts(fit.coefficient(Coefficient.LEVEL).mean, gain.mean)
         room = self.overshoot_room(output, own_gain=own_gain)
         return self._sizer.next_move(output, gain, fit.combination(FINE_GAIN), room, most_counts)

@@ -67,6 +67,9 @@ class Moving:
     """A move that brings the output nearer by no more than this is none: counts are whole."""
     overshoot_relative: float = 0.2
     """Most that a move may bring the output beyond the target at the largest gain."""
+    growth: int = 16
+    """Largest distance that moves may lead to, over the one at which the output was seen for as
+    long as it rose."""
     wait_lags: float = 0.5
     """Time from a move to the next while the unit's readings do not determine its gain."""
     sure_gain_sds: float = 4.0

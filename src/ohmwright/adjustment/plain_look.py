@@ -63,8 +63,10 @@ class PlainLook:
         self._question = question
         self._droop = _USUAL_DROOP if largest_droop is None else largest_droop
         self._earlier: list[Stay] = []
+        """Stays of ended activations, of readings whose window lay between two moves."""
         self._earlier_at_once: list[Stay] = []
-        """The same, with readings that the meter's window may have begun before the move."""
+        """Stays of ended activations, of all readings between two moves: of the first ones the
+        window may have begun before the move."""
         self._log: ActivationLog | None = None
         self._counts = 0
         self._looked_at: tuple[float, list[tuple[float, int]]] | None = None
@@ -113,6 +115,11 @@ class PlainLook:
         widest = max((_distance(pair) for pair in pairs), default=0)
         wide = [_slope(*pair) for pair in pairs if _distance(pair) >= _WIDE * widest]
         return max(wide, key=abs, default=0.0)
+
+    def widest_seen(self) -> int:
+        """The largest distance, counts, of two places at which the output was seen for long."""
+        places = [stay.counts for stay in self.stays if stay.is_long]
+        return max(places) - min(places) if places else 0
 
     def latest_still(self) -> Stay | None:
         """The latest stay whose readings had come to rest."""

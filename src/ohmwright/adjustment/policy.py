@@ -232,9 +232,10 @@ class AdjustPolicy:
             self._queue.rest()
         elif outcome != "continue":
             self._refuted = outcome == "refuted"
-            self.findings.learn(self._confirmation.own_estimate, refuted=self._refuted)
+            self.findings.learn(self._confirmation.own_estimate, age_s, refuted=self._refuted)
             self._confirmation = None
             self.estimator.restart_fit()
+            self.estimator.allow_for_departures()
             self._adjust(age_s, late=late)
 
     @property
@@ -315,7 +316,7 @@ class AdjustPolicy:
         counts, coarse = (0, 0) if best is None else (best.counts, best.coarse)
         self._queue.return_to(counts, coarse, rf_on=False)
         moved = self.trim.moves > 0
-        left = self.findings.places.description(self.sizer.tolerance) if moved else ""
+        left = self.findings.places.description() if moved else ""
         self._end = Finish(ended, reason, left=left, back_at_start=best is None)
 
     def _forget_places(self, reason: str) -> None:

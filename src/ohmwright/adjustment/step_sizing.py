@@ -108,6 +108,15 @@ class StepSizer:
         self._most_up = room / upwards if upwards > 0 else inf
         self._most_down = room / -downwards if downwards < 0 else inf
 
+    def most_counts_of_moves(self) -> int:
+        """Largest distance from the trim's origin to which moves by an estimated gain may lead.
+
+        Where an output behaves as no model here, the gain may seem nearly none as long as nothing
+        was seen for as long as the rise took.
+        """
+        seen = max(self.look.widest_seen(), self._probing.first_counts)
+        return self._moving.growth * seen
+
     def reachable(self, counts: int, most_counts: int | None = None, least: int = 1) -> int:
         """Those of `counts` that may be moved: in range, and not beyond the output's bound.
 

@@ -58,6 +58,7 @@ class UnitEstimator:
         self._start: FitStart | None = None
         self._vague_gain_start: FitStart | None = None
         self._fit: TransientEstimate | None = None
+        self._departures = self.habits.rises_otherwise
 
     def end_activation(self) -> None:
         """Make the latest estimate the prior of the next activation, and keep the habits it saw."""
@@ -65,7 +66,7 @@ class UnitEstimator:
             return
         whole = self.fit_with_departures()
         if whole is not None:
-            self.prior = whole.as_prior().loosened()
+            self.prior = whole.as_prior().loosened(whole.extrapolation)
             still = self._log is not None and self._log.undisturbed
             self.note_habits(whole.habits if still else whole.habits.without_swing)
 
@@ -102,6 +103,10 @@ class UnitEstimator:
         """Take note of an output `jump` away from its prediction, relative to the target."""
         self.habits = self.habits.after_a_jump(jump)
 
+    def note_other_rise(self) -> None:
+        """Take note of an output that perhaps had not risen yet when it seemed to stand."""
+        self.habits = self.habits.after_another_rise
+
     @property
     def latest_fit(self) -> TransientEstimate | None:
         """The latest estimate of the present activation, or the one just over."""
@@ -111,22 +116,29 @@ class UnitEstimator:
         """Let the next fit find its own start, for one that follows a fit of another kind."""
         self._start = None
 
+    def allow_for_departures(self) -> None:
+        """Allow for departures from the model for the rest of the activation.
+
+        A confirmation was decided so: a move by another estimate would contradict it.
+        """
+        self._departures = True
+
     def fit(self) -> TransientEstimate | None:
         """Estimate from the readings so far; None without output.
 
         What the readings contradict of the prior (fleet's gain, level, gain) is dropped first.
         """
         checks = self._parameters.prior_checks
-        fit = self._refit(departures=self.habits.rises_otherwise)
+        fit = self._refit(departures=self._departures)
         if fit is not None and self._contradicts_fleet_gain(fit):
             self.forget_gain()
-            fit = self._refit(departures=self.habits.rises_otherwise)
+            fit = self._refit(departures=self._departures)
         if fit is not None and self._contradicts(fit, Coefficient.LEVEL, checks.level_sds):
             self.forget_level()
-            fit = self._refit(departures=self.habits.rises_otherwise)
+            fit = self._refit(departures=self._departures)
         if fit is not None and self._contradicts(fit, Coefficient.GAIN, checks.gain_sds):
             self.forget_gain()
-            fit = self._refit(departures=self.habits.rises_otherwise)
+            fit = self._refit(departures=self._departures)
         return fit
 
     def fit_with_departures(self) -> TransientEstimate | None:
@@ -163,6 +175,14 @@ class UnitEstimator:
         share = max(_SOONEST, fit.start.move_delay)
         delay_s = share * (fit.dead_time_s + lags * fit.lag_s)
         return delay_s + 0.5 * self._spec.question.window_s
+
+    def surely_visible_after_s(self, fit: TransientEstimate, lags: float) -> float:
+        """Time from a move until its effect over `lags` would show, if it acts as the rise does.
+
+        While none has been seen the readings cannot tell that a move acts sooner.
+        """
+        delay_s = fit.dead_time_s + lags * fit.lag_s
+        return max(delay_s + 0.5 * self._spec.question.window_s, self.visible_after_s(fit, lags))
 
     def forget_gain(self) -> None:
         """Make the prior of the gain as vague as that of an unknown unit."""

@@ -13,6 +13,9 @@ _RISES_OTHERWISE = 0.3
 """Probability of another shape above which estimates by two lags are not used."""
 _HUNTS = 0.8
 """Probability of hunting above which an output that stands still is not believed at once."""
+_ROSE_LATER = 0.5
+"""Probability of another shape after an output that seemed to stand far below, or above, what it
+later was."""
 _JUMPED = 0.85
 """Probability of hunting after an output far from its prediction."""
 _STILL = 0.3
@@ -79,6 +82,11 @@ class Habits:
         return replace(
             self, hunting=max(self.hunting, _JUMPED), swing=max(self.swing, abs(jump) / 2)
         )
+
+    @property
+    def after_another_rise(self) -> Habits:
+        """The habits after an output that perhaps had not risen yet when it seemed to stand."""
+        return replace(self, other_shape=max(self.other_shape, _ROSE_LATER))
 
     @property
     def without_swing(self) -> Habits:

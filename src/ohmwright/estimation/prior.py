@@ -99,9 +99,14 @@ class TransientPrior:
         covariance = self.covariance * np.outer(sd, sd)
         return replace(self, mean=self.mean * mean, covariance=covariance)
 
-    def loosened(self) -> TransientPrior:
-        """The prior for the next activation: variances larger by what may change until then."""
-        return replace(self, covariance=self.covariance + np.diag(_BETWEEN_ACTIVATIONS**2))
+    def loosened(self, extrapolation: float) -> TransientPrior:
+        """The prior for the next activation: variances larger by what may change until then.
+
+        `extrapolation`: standard uncertainty of the level by what was not seen of it.
+        """
+        variance = _BETWEEN_ACTIVATIONS**2
+        variance[Coefficient.LEVEL] += extrapolation**2
+        return replace(self, covariance=self.covariance + np.diag(variance))
 
 
 _VAGUE: dict[Coefficient, tuple[float, float]] = {

@@ -1,0 +1,23 @@
+"""Single units of other equations (scripts/bench/worlds) on which the policy once went wrong."""
+
+import pytest
+
+from scripts.bench.worlds.catalogue import WORLDS
+from scripts.bench.worlds.driving import adjust
+
+
+@pytest.mark.parametrize(
+    ("world", "seed", "unit", "what_went_wrong"),
+    [
+        ("third order", 6507, 59, "a gain that seemed none led 160 % off: 1204 counts in a row"),
+        ("jump and creep", 6506, 15, "each confirmation moved before the creep had come"),
+        ("overshoot", 6506, 78, "moves after a confirmation contradicted its own estimate"),
+    ],
+)
+def test_a_unit_that_once_went_wrong(
+    world: str, seed: int, unit: int, what_went_wrong: str
+) -> None:
+    adjusted = adjust(next(each for each in WORLDS if each.name == world), seed, unit)
+    assert adjusted.stated.verdict == "pass", what_went_wrong
+    assert abs(adjusted.stated.error) < 1, what_went_wrong
+    assert adjusted.excursion < 0.3, what_went_wrong
