@@ -19,6 +19,8 @@ from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.paper import LaboratoryFile
 from ohmwright.wire.command_set import CommandSet, keys_of_format
 
+from .new_questions import AnalyzerAnswers, GeneratorAnswers
+
 Schema = dict[str, Any]
 _STEPS = ("every step", "steps with RF")
 """The tables of what all steps have."""
@@ -34,6 +36,8 @@ def file_schemas() -> dict[str, Schema]:
         "analyzer-certificate": _described(AnalyzerCertificate),
         "command-set": _command_set(),
         "laboratory": _described(LaboratoryFile),
+        "new-analyzer-answers": AnalyzerAnswers.model_json_schema(),
+        "new-generator-answers": GeneratorAnswers.model_json_schema(),
     }
 
 
