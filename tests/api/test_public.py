@@ -430,6 +430,23 @@ def test_with_and_async_with_mixed_up_are_told_apart(bench_file: Path) -> None:
         raise AssertionError("a bench was opened")
     with pytest.raises(UsageError, match="bench opens at 'with'"):
         asyncio.run(mixed_up())
+    for function, way in ((ohmwright.bench, "with"), (ohmwright.open_bench, "async with")):
+        words = f"nothing is opened yet: write '{way} ohmwright.{function.__name__}"
+        with pytest.raises(AttributeError, match=words):
+            function(bench_file).measure(PLAN)
+
+
+def test_a_unit_of_another_model_than_its_generator_s_is_refused(
+    bench_file: Path, tmp_path: Path
+) -> None:
+    other = tmp_path / "bench.toml"
+    text = bench_file.read_text(encoding="utf-8")
+    other.write_text(text.replace('model = "Quillon 300"', 'model = "Quillon 30"'), "utf-8")
+    words = (
+        r"bench\.toml:\d+:\d+: the unit is a Quillon 30, and the data of its generator are those"
+    )
+    with pytest.raises(ohmwright.OhmwrightError, match=words), ohmwright.bench(other):
+        raise AssertionError("a bench was opened")
 
 
 def test_records_answer_by_unit_and_date_and_a_run_has_its_papers(

@@ -88,6 +88,7 @@ def test_its_procedures_run_on_the_shipped_bench_s_analyzer(
     """A model of the campaign is one like any other: `lint` takes its procedure."""
     text = shipped("benches", "demo.toml").read_text(encoding="utf-8")
     text = text.replace("quillon-300", data)
+    text = text.replace("Quillon 300", data.replace("-", " ").title())
     if data == "isken-120":  # has no port
         head, _, tail = text.partition('data = "isken-120"\nlink = { kind = "simulated" }')
         text = f'{head}data = "isken-120"{tail}'

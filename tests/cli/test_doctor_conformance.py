@@ -48,6 +48,7 @@ def test_each_check_says_what_it_saw(ohmwright: Callable, activations: list[Acti
     for check in (*CHECKS, *GENERATOR_CHECKS):
         assert found[title(check)]["detail"]
     assert found["off opens the output"]["state"] == "good"
+    assert "mA is due)" in found["activates reads and releases"]["detail"]
     assert "cut current 4, cut voltage 16" in found["tells every trim"]["detail"]
     assert len(activations) == len(WITH_RF)  # no guard to try, and two loads in one check
     told = [line for line in outcome.err.splitlines() if line.startswith("RF ")]

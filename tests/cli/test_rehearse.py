@@ -45,8 +45,21 @@ def test_two_forms_of_a_procedure_on_the_same_units(
 def test_the_table_says_that_it_is_simulated(ohmwright: Callable[..., Any], procedure: Path):
     ended = ohmwright("rehearse", procedure, "--bench", BENCH, "--units", 1, "--workers", 1)
     assert ended.code == 0, ended.err
+    assert ": 1 invented unit, SIMULATED" in ended.out
     for words in ("SIMULATED", "false accept", "Hardest tolerances", "95 % limits"):
         assert words in ended.out
+
+
+def test_procedures_of_one_title_are_told_apart_by_their_files(
+    ohmwright: Callable[..., Any], procedure: Path, tmp_path: Path
+):
+    other = tmp_path / "guarded.toml"
+    other.write_bytes(procedure.read_bytes())
+    command = ("rehearse", procedure, "--bench", BENCH, "--units", 1, "--workers", 1)
+    ended = ohmwright(*command, "--compare", other)
+    assert ended.code == 0, ended.err
+    for path in (procedure, other):
+        assert f"({path.name}): 1 invented unit, SIMULATED" in " ".join(ended.out.split())
 
 
 def test_records_that_tell_too_little_are_refused(

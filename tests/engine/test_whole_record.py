@@ -324,6 +324,25 @@ def test_a_result_as_found_that_is_a_copy_of_the_one_as_left_is_told(
     assert f"readings are those of as found, {left.step}, {left.point} (event " in what
 
 
+@pytest.mark.parametrize("seed", [3, None])
+def test_a_simulated_bench_that_goes_on_begins_its_noise_anew(
+    job: Sequence[Event], seed: int | None
+) -> None:
+    """A sweep of some passes that was killed is no forgery; on a real bench it would be one."""
+    found, left = measured_twice(job)
+    alike = with_first(
+        job, lambda e: is_power(e) and e.result == left, lambda _: {"samples": found.samples}
+    )
+    begun = [e.model_copy(update={"seed": seed}) if isinstance(e, RunStarted) else e for e in alike]
+    assert len(list(repeated_readings(begun))) == 1
+    at = next(
+        n for n, e in enumerate(begun) if isinstance(e, PointDone) and e.result.stage != "as_found"
+    )
+    resumed = RunResumed(at=begun[at].at, bench_s=0.0, operator="Ann", done=0)
+    gone_on = [*begun[:at], resumed, *begun[at:]]
+    assert len(list(repeated_readings(gone_on))) == (1 if seed is None else 0)
+
+
 @pytest.mark.parametrize(
     ("samples", "told"),
     [

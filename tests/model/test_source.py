@@ -85,6 +85,9 @@ def test_each_complaint_names_its_place(tmp_path: Path, old: str, new: str, says
         ("{ percent = 10 }", "10", "tolerance: must be a table in braces, as in { key = value }."),
         ("power_w = 100", "power_w = 100\nstages = 1", "stages: must be a list in brackets"),
         ("power_w = 100", 'power_w = 100\nstages = ["x"]', "stages entry 1: must be 'as_found', "),
+        ("power_w = 100", "power_w = 100\nstages = []", "stages: must have 1 or more entries."),
+        ("[[step]]", "[step]", "step: must be a list in brackets, "),
+        ("[[step]]", "[step]", "where it is one of tables, the heading of each has two, as in [["),
         (
             "power_w = 100",
             'power_w = 100\ndecision = { rule = "guardband" }',

@@ -25,3 +25,12 @@ def test_the_legend_lies_over_no_curve_and_long_names_leave_no_gap(
     assert not any(axes.get_tightbbox().overlaps(box) for axes in figure.axes)
     verdicts, times, *_ = (axes.get_position() for axes in figure.axes)
     assert times.x0 - verdicts.x1 < 0.15
+
+
+def test_the_figure_of_a_stopped_rehearsal_says_so(make: Callable[..., Rehearsed]) -> None:
+    whole = Rehearsal(make(), 10, tuple(UNITS)).plot()
+    stopped = Rehearsal(make(), 12, tuple(UNITS[:1])).plot()
+    assert [figure.get_suptitle() for figure in (whole, stopped)] == [
+        "Rehearsal on 10 invented units, SIMULATED",
+        "Rehearsal on 1 invented unit, SIMULATED; stopped: 11 of 12 not run",
+    ]

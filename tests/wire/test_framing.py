@@ -74,7 +74,11 @@ async def test_what_is_to_come_alone_is_refused_with_more_behind_it() -> None:
     with pytest.raises(ValueError, match="followed it"):
         await framing([b"first\nnext\n"]).reply(alone=True)
     assert await framing([b"#13abc\n"]).block(alone=True) == b"#13abc"
-    with pytest.raises(ValueError, match="followed it"):
+    with pytest.raises(
+        ValueError, match="followed it; if each reply ends so, it belongs to the end"
+    ):
+        await framing([b"first\n\r"]).reply(alone=True)
+    with pytest.raises(ValueError, match=r"followed it$"):
         await framing([b"#13abc\nnext\n"]).block(alone=True)
 
 

@@ -23,7 +23,7 @@ from ohmwright.model.event import Event, TrimMoved
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.protections import Protections
 from ohmwright.model.registered_asset import RegisteredAsset
-from ohmwright.model.source import load
+from ohmwright.model.source import load, place_in
 from ohmwright.model.traceability import Environment, RoomFigures, environment_of
 from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
@@ -223,7 +223,21 @@ def read_bench(path: Path) -> BenchData:
     """
     read = FileReader()
     file = read.parse("bench", path, BenchFile)
-    return read_bench_of(file, path, tuple(read.documents))
+    bench = read_bench_of(file, path, tuple(read.documents))
+    _refuse_another_model(bench)
+    return bench
+
+
+def _refuse_another_model(bench: BenchData) -> None:
+    """Raise SourceError where the unit of the file is not of the only generator's model."""
+    asset, model, path = bench.file.asset, bench.generator.model, bench.path
+    if asset is None or bench.file.generators or asset.model == model:
+        return
+    raise SourceError(
+        f"{place_in(path, ('asset', 'model'))}: the unit is a {asset.model}, and the data of its "
+        f"generator are those of a {model}.",
+        do="Correct the model, or take the data of that generator.",
+    )
 
 
 def read_bench_of(file: BenchFile, path: Path, documents: tuple[Document, ...]) -> BenchData:

@@ -62,6 +62,9 @@ class AsyncWith(Generic[T]):
     def __exit__(self, *_: object) -> None:
         """Do nothing: no block was begun. Without it Python's own error would come first."""
 
+    def __getattr__(self, name: str) -> NoReturn:
+        raise _no_block(name, "ohmwright.open_bench", "async with")
+
 
 class PlainWith(Generic[T]):
     """What opens at `with`."""
@@ -80,6 +83,16 @@ class PlainWith(Generic[T]):
 
     async def __aexit__(self, *_: object) -> None:
         """Do nothing: no block was begun. Without it Python's own error would come first."""
+
+    def __getattr__(self, name: str) -> NoReturn:
+        raise _no_block(name, "ohmwright.bench", "with")
+
+
+def _no_block(name: str, function: str, right: str) -> AttributeError:
+    return AttributeError(
+        f"no '{name}' before a block is begun, and nothing is opened yet: write "
+        f"'{right} {function}(…) as bench:', and 'bench.{name}' within it"
+    )
 
 
 def _mixed_up(name: str, right: str, other: str) -> UsageError:

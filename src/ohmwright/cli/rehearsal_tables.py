@@ -11,7 +11,7 @@ from rich.text import Text
 from ohmwright.rehearsal.comparison import PairedDifference
 from ohmwright.rehearsal.rehearse import Rehearsal
 from ohmwright.rehearsal.summary import BoundedShare, Summary, UnitSpread
-from ohmwright.reports.text import printable
+from ohmwright.reports.text import counted, printable
 
 from .table_format import plain_table
 
@@ -25,12 +25,11 @@ _NAMES = {
 }
 
 
-def summary_tables(rehearsal: Rehearsal) -> Iterator[RenderableType]:
-    """Yield what is printed of one rehearsal, in its order."""
+def summary_tables(rehearsal: Rehearsal, name: str) -> Iterator[RenderableType]:
+    """Yield what is printed of one rehearsal, in its order; `name`: of its procedure."""
     figures = rehearsal.summary
-    procedure = rehearsal.rehearsed.file.procedure
-    title = printable(f"{procedure.title}, revision {procedure.revision}")
-    yield Text(f"Rehearsal of {title}: {figures.units} invented units, SIMULATED", style="bold")
+    units = counted(figures.units, "invented unit")
+    yield Text(f"Rehearsal of {printable(name)}: {units}, SIMULATED", style="bold")
     if figures.units < figures.wanted:
         yield Text(_stopped(figures))
     yield _shares(figures)

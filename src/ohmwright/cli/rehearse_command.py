@@ -13,7 +13,7 @@ from ohmwright.api.paths import given_procedure
 from ohmwright.model.errors import Stopped
 from ohmwright.rehearsal.from_files import rehearsed_files
 from ohmwright.rehearsal.outcome import UnitOutcome
-from ohmwright.rehearsal.rehearse import Rehearsal, Sharing, rehearse_units
+from ohmwright.rehearsal.rehearse import Rehearsal, Sharing, rehearsal_names, rehearse_units
 from ohmwright.rehearsal.unit_run import Rehearsed
 
 from .console import err, out, print_json
@@ -89,8 +89,8 @@ def _print(done: Sequence[Rehearsal], *, as_json: bool) -> None:
         compared_json = [asdict(one) | {"units_to_tell": one.units_to_tell} for one in differences]
         print_json({"rehearsals": documents, "comparison": compared_json})
         return
-    for rehearsal in done:
-        for block in summary_tables(rehearsal):
+    for rehearsal, name in zip(done, rehearsal_names(done), strict=True):
+        for block in summary_tables(rehearsal, name):
             out().print(block)
     if differences:
         out().print(comparison_table(differences))

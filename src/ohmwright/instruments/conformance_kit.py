@@ -11,7 +11,7 @@ from ohmwright.model.hardware import MeterData
 from ohmwright.wire.clock import Clock
 
 from .analyzer import Analyzer
-from .plausible_current import due_current_ma, implausible_words
+from .plausible_current import due_current_ma, implausible_words, in_three_digits
 
 LIMIT_S = 1.0
 """Sent with ON to see that the instrument keeps it."""
@@ -86,6 +86,12 @@ class Kit:
             return ""
         due_ma = due_current_ma(self.setting_w, load_ohm)
         return implausible_words(current_ma, due_ma, self.analyzer.data.meter)
+
+    def due_words(self, load_ohm: float) -> str:
+        """Return about which current is due into a load; empty where the setting is not known."""
+        if self.setting_w is None:
+            return ""
+        return f" (about {in_three_digits(due_current_ma(self.setting_w, load_ohm))} is due)"
 
     async def seconds_until_off(self, within_s: float) -> float | None:
         """Seconds until the output reads off; None where it does not within `within_s`."""

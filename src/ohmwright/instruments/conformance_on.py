@@ -45,7 +45,8 @@ async def activates_reads_and_releases(kit: Kit) -> Observed:
     if await kit.analyzer.output_on():
         return wrong("still on after the activation")
     numbers = "no numbers" if second.number is None else f"numbers {first.number}, {second.number}"
-    return good(f"on, {second.current_ma:g} mA into {kit.load_ohm:g} ohm, {numbers}; then off")
+    read = f"{second.current_ma:g} mA into {kit.load_ohm:g} ohm{kit.due_words(kit.load_ohm)}"
+    return good(f"on, {read}, {numbers}; then off")
 
 
 async def a_load_change_changes_the_current(kit: Kit) -> Observed:

@@ -12,7 +12,11 @@ from .unknown_keys import LONGEST_KEY, shortened, suggestion
 AT_KEY: Literal["at_key"] = "at_key"
 _LONGEST = 500
 _NUMBER, _WHOLE, _DATE = "a number", "a whole number", "a date, as in 2026-01-31"
-_TABLE, _LIST = "a table in braces, as in { key = value }", "a list in brackets, as in [1, 2]"
+_TABLE = "a table in braces, as in { key = value }"
+_LIST = (
+    'a list in brackets, as in [1, 2] or ["a", "b"]; where it is one of tables, the heading of '
+    "each has two, as in [[step]]"
+)
 _WANTED = {
     "string_type": 'text in quotes, as in "text"',
     "float_type": _NUMBER,

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .rehearse import Rehearsal
+from ohmwright.reports.text import counted
+
+from .rehearse import Rehearsal, rehearsal_names
 from .summary import BoundedShare, Summary
 
 if TYPE_CHECKING:
@@ -28,7 +30,7 @@ def plot(rehearsals: Sequence[Rehearsal]) -> Figure:
     from matplotlib.figure import Figure
 
     summaries = [one.summary for one in rehearsals]
-    names = _names(rehearsals)
+    names = rehearsal_names(rehearsals)
     figure = Figure(figsize=(11, 8), layout="constrained")
     halves: Any = figure.subfigures(2, 1)
     upper, lower = halves  # so the long names below take no room from what is above
@@ -41,18 +43,16 @@ def plot(rehearsals: Sequence[Rehearsal]) -> Figure:
     if len(names) > 1:
         named = verdicts.get_legend_handles_labels()
         upper.legend(*named, loc="outside upper center", frameon=False)
-    figure.suptitle(f"Rehearsal on {summaries[0].units} invented units, SIMULATED")
+    figure.suptitle(_heading(summaries[0]))
     return figure
 
 
-def _names(rehearsals: Sequence[Rehearsal]) -> list[str]:
-    """Return a name for each procedure: its title, with its file where two have the same."""
-    titles = [
-        f"{one.title}, revision {one.rehearsed.file.procedure.revision}" for one in rehearsals
-    ]
-    if len(set(titles)) == len(titles):
-        return titles
-    return [f"{t} ({r.rehearsed.file.path.name})" for t, r in zip(titles, rehearsals, strict=True)]
+def _heading(summary: Summary) -> str:
+    """Return what the figure is of; one that was stopped says so wherever it is shown."""
+    units = counted(summary.units, "invented unit")
+    missing = summary.wanted - summary.units
+    stopped = f"; stopped: {missing} of {summary.wanted} not run" if missing else ""
+    return f"Rehearsal on {units}, SIMULATED{stopped}"
 
 
 def _bars(

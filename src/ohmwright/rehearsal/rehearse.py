@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -53,6 +53,16 @@ class Rehearsal:
         from .plot import plot
 
         return plot([self] if other is None else [self, other])
+
+
+def rehearsal_names(rehearsals: Sequence[Rehearsal]) -> list[str]:
+    """Return a name for each procedure: its title, with its file where two have the same."""
+    titles = [
+        f"{one.title}, revision {one.rehearsed.file.procedure.revision}" for one in rehearsals
+    ]
+    if len(set(titles)) == len(titles):
+        return titles
+    return [f"{t} ({r.rehearsed.file.path.name})" for t, r in zip(titles, rehearsals, strict=True)]
 
 
 @dataclass(frozen=True)

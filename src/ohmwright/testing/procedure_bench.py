@@ -217,17 +217,24 @@ def _quoted(text: str) -> str:
 def _profile(name: Path, folder: Path, root: Path) -> Path:
     """Return a generator's data file: a shipped one by its name, else as `_found`."""
     own = shipped("generators", f"{name}.toml")
-    return own if own.is_file() else _found(name, folder, root)
+    if own.is_file():
+        return own
+    known = ", ".join(sorted(one.stem for one in shipped("generators").glob("*.toml")))
+    return _found(name, folder, root, f" and among the shipped generators: {known}")
 
 
-def _found(name: str | Path, folder: Path, root: Path) -> Path:
-    """Return the file `name`, beside the test or below the root folder. Raises UsageError."""
+def _found(name: str | Path, folder: Path, root: Path, also: str = "") -> Path:
+    """Return the file `name`, beside the test or below the root folder.
+
+    Raises UsageError, which says `also` where else it was looked for.
+    """
     tried = [folder / name, root / name]
     for path in tried:
         if path.is_file():
             return path
+    places = " and ".join(map(str, dict.fromkeys(tried)))
     raise UsageError(
-        f"There is no file {name}: looked for {' and '.join(map(str, dict.fromkeys(tried)))}.",
+        f"There is no file {name}: looked for {places}{also}.",
         do="Give its name as seen from the test's folder or from pytest's root folder.",
     )
 

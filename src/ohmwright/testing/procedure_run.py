@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import overall_verdict
-from ohmwright.model.event import Event, StageStarted
+from ohmwright.model.event import Event, RunFinished, StageStarted
 from ohmwright.model.result import Result, Verdict, latest
 from ohmwright.model.step import Stage
 
@@ -45,16 +45,26 @@ class ProcedureRun:
     def not_passed(self) -> str:
         """Return one line for each point that did not pass, with its reason; empty for none.
 
-        A stage in which the procedure measures nothing has a line, too.
+        A stage in which nothing was measured has a line, too, but for adjusting, which a procedure
+        need not do.
         """
         failed = [_line(result) for result in self.results if result.verdict != "pass"]
         measured = {result.stage for result in self.results}
         begun = [event.stage for event in self.events if isinstance(event, StageStarted)]
-        return "\n".join([*failed, *(_nothing(stage) for stage in begun if stage not in measured)])
+        empty = [stage for stage in begun if stage not in measured]
+        return "\n".join([*failed, *filter(None, map(self._why_empty, empty))])
 
-
-def _nothing(stage: Stage) -> str:
-    return f"{stage.replace('_', ' ')}: NOT MEASURED: no step of the procedure is of this stage"
+    def _why_empty(self, stage: Stage) -> str:
+        """Return the line of a stage that has no result; empty where none is due."""
+        last = self.events[-1]
+        broken_off = [e.stage for e in self.events if isinstance(e, StageStarted)][-1] == stage
+        if broken_off and not isinstance(last, RunFinished):
+            why = "the run broke off before its first result"
+        elif stage == "adjust" and self.results:
+            return ""
+        else:
+            why = "no step of the procedure is of this stage"
+        return f"{stage.replace('_', ' ')}: NOT MEASURED: {why}"
 
 
 def _line(result: Result) -> str:

@@ -158,7 +158,9 @@ class Framing:
 
     def _more_than_one(self) -> ValueError:
         """The error to be raised where more has come than what was just taken."""
-        return ValueError(f"{self.left[:80]!r} followed it")
+        line_end = not self.left.strip(b"\r\n")
+        hint = "; if each reply ends so, it belongs to the end of replies in the command set"
+        return ValueError(f"{self.left[:80]!r} followed it{hint if line_end else ''}")
 
     def _more(self, timeout_s: float) -> Coroutine[Any, Any, bytes]:
         """What comes next, within `timeout_s`. Raises ValueError where no more should come."""

@@ -11,7 +11,9 @@ from __future__ import annotations
 from abc import abstractmethod
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import Field
 
 from ohmwright.engine.prior_of_point import PriorOfPoint
 from ohmwright.engine.requirements import (
@@ -60,7 +62,7 @@ class Step(FrozenModel):
 
     kind: str
     name: Name
-    stages: tuple[Stage, ...] = MEASURED
+    stages: Annotated[tuple[Stage, ...], Field(min_length=1)] = MEASURED
     note: str = ""
     wears_off: ClassVar[bool] = False
     """Whether its effect is gone after a while: a resumed run does it again before other steps."""
