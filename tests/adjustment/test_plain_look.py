@@ -48,6 +48,18 @@ def test_a_place_is_seen_once_the_output_stood_there_for_as_long_as_it_rose() ->
     assert look_at([(0, 500, 6), (12, 500, 5), (-40, 500, 5)], output=slow).widest_seen() == 40
 
 
+@pytest.mark.parametrize(("level", "shows"), [(300, True), (460, False)])
+def test_readings_that_had_not_settled_show_a_change_that_is_large_beside_that(
+    level: int, shows: bool
+) -> None:
+    """In the last third they fall by 26 mA, a tenth of the one change, 40 % of the other."""
+    look = look_at(
+        [(0, 500, 6), (-29, level, 5)],
+        output=lambda age_s, mean: mean + (20.0 * (9.0 - age_s) if age_s > 6 else 0.0),
+    )
+    assert (look.slope() != 0) == shows
+
+
 def test_what_was_seen_in_an_activation_counts_afterwards_unless_it_ended_by_itself() -> None:
     for timed_out in (False, True):
         look = look_at([(0, 480, 4), (40, 520, 3)])

@@ -22,16 +22,16 @@ Floats = NDArray[np.float64]
 
 _OF_A_RISE = 2.0
 """A later place differs upwards if it does by more than this many spreads: what is left of a rise
-is less than this many times what it did in the latter half of a stay."""
+is less than this many times what it did in the last third of a stay."""
 _CREEP_S = 5.0
 """Longest time constant of an output that creeps after a quick part of its rise: of what it did in
-the latter half of a stay, more is left the shorter that half was."""
+the last third of a stay, more is left the shorter that third was."""
 _USUAL_DROOP = 0.015
 """What a unit without data may lose while it warms up, relative: places seen one after the other
 may differ by this without any effect of the trim."""
-_SETTLED = 0.05
-"""Most by which latter readings that had settled may differ, relative: a steep rise tells nothing
-of how far it goes."""
+_SETTLED, _OF_CHANGE = 0.05, 0.3
+"""Most by which latter readings that had settled may differ, relative, and over what two places
+differ by: a steep rise tells nothing of how far it goes."""
 _MOST_OF_RISE = 0.7
 """Part of the rise after which what a move did is mostly seen, too, if it acts as the rise does."""
 _WIDE = 0.5
@@ -42,18 +42,18 @@ _STILL_TOLERANCES = 1.0
 
 @dataclass(frozen=True)
 class Stay:
-    """Readings at one place, `counts` from the trim's start: mean and range of the latter half.
+    """Readings at one place, `counts` from the trim's start: mean and range of the last third.
 
     Outputs are relative to the target; `spread` includes the meter's digit; `is_long`: whether it
-    lasted as long as the rise took, so that it shows most of what the move did; `half_s`: time from
-    the first to the last reading of the latter half.
+    lasted as long as the rise took, so that it shows most of what the move did; `third_s`: time
+    from the first to the last reading of the last third.
     """
 
     counts: int
     output: float
     spread: float
     is_long: bool
-    half_s: float
+    third_s: float
 
 
 class PlainLook:
@@ -105,7 +105,7 @@ class PlainLook:
 
     def contradicts(self, gain: float) -> bool:
         """Whether two places surely differ the other way than a gain of this sign would have it."""
-        sure = [(a, b) for a, b in self._showing if self._differ(a, b, _CREEP_S / a.half_s)]
+        sure = [(a, b) for a, b in self._showing if self._differ(a, b, _CREEP_S / a.third_s)]
         pair = _farthest_apart(sure)
         return pair is not None and _slope(*pair) * gain < 0
 
@@ -133,8 +133,8 @@ class PlainLook:
         return self._that_differ(self.stays)
 
     def _that_differ(self, stays: list[Stay]) -> list[tuple[Stay, Stay]]:
-        settled = [stay for stay in stays if stay.spread <= _SETTLED]
-        return [pair for pair in combinations(settled, 2) if self._differ(*pair)]
+        pairs = combinations(stays, 2)
+        return [pair for pair in pairs if _had_settled(*pair) and self._differ(*pair)]
 
     @property
     def _showing(self) -> list[tuple[Stay, Stay]]:
@@ -178,11 +178,11 @@ class PlainLook:
             if seen.size < 2:
                 continue
             is_long = bool(age_s[whole][-1] - begun_s >= least_s)
-            latter = slice(-max(2, seen.size // 2), None)
+            latter = slice(-max(2, seen.size // 3), None)
             spread = float(np.ptp(seen[latter])) + self._question.resolution
             output, target = float(np.mean(seen[latter])), self._question.target
-            half_s = float(np.ptp(age_s[whole][latter]))
-            yield Stay(counts, output / target, spread / target, is_long, half_s)
+            third_s = float(np.ptp(age_s[whole][latter]))
+            yield Stay(counts, output / target, spread / target, is_long, third_s)
 
 
 def _response_s(age_s: Floats, value: Floats, moves: list[tuple[float, int]]) -> float:
@@ -191,6 +191,12 @@ def _response_s(age_s: Floats, value: Floats, moves: list[tuple[float, int]]) ->
     rising = age_s <= first_move_s
     risen = age_s[rising & (value >= _MOST_OF_RISE * np.max(value[rising], initial=0.0))]
     return float(risen[0]) if risen.size > 0 else 0.0
+
+
+def _had_settled(one: Stay, other: Stay) -> bool:
+    """Whether the readings at both places had settled, for what these differ by."""
+    allowed = max(_SETTLED, _OF_CHANGE * abs(other.output - one.output))
+    return max(one.spread, other.spread) <= allowed
 
 
 def _slope(one: Stay, other: Stay) -> float:
