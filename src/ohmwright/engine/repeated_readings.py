@@ -33,10 +33,10 @@ def repeated_readings(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
     whenever it is opened, so that a run that goes on there is held against no part before.
     """
     started = run_started_event(events)
-    simulated = started is not None and started.seed is not None
+    has_seed = started is not None and started.seed is not None
     earlier: dict[_Readings, list[tuple[int, Result, _Readings]]] = {}
     for number, event in enumerate(events, start=1):
-        if simulated and isinstance(event, RunResumed):
+        if has_seed and isinstance(event, RunResumed):
             earlier.clear()
         if not isinstance(event, PointDone) or not _has_own_activation(event.result):
             continue
