@@ -41,8 +41,8 @@ name = "contact"
 from_ohm = 40
 to_ohm = 240
 step_ohm = 2
-alarm_above_ohm = 100
-alarm_below_ohm = 160
+alarm_above_ohm = 140
+alarm_below_ohm = 220
 """
 CONTROL = """
 [[step]]
@@ -117,10 +117,10 @@ async def test_the_monitor_is_left_content(make_rig: Callable, found: Callable) 
 @pytest.mark.parametrize(
     ("old", "new", "alarm", "clear", "says"),
     [
-        ("to_ohm = 240", "to_ohm = 120", "fail", "not measured", "no alarm up to 120 ohm"),
-        ("from_ohm = 40", "from_ohm = 99", "pass", "pass", ""),
-        ("alarm_above_ohm = 100", "alarm_above_ohm = 150", "fail", "pass", "ohm already"),
-        ("alarm_below_ohm = 160", "alarm_below_ohm = 110", "fail", "pass", "ohm yet"),
+        ("to_ohm = 240", "to_ohm = 150", "fail", "not measured", "no alarm up to 150 ohm"),
+        ("from_ohm = 40", "from_ohm = 139", "pass", "pass", ""),
+        ("alarm_above_ohm = 140", "alarm_above_ohm = 195", "fail", "pass", "ohm already"),
+        ("alarm_below_ohm = 220", "alarm_below_ohm = 150", "fail", "pass", "ohm yet"),
         ("step_ohm = 2", "step_ohm = 120", "undecided", "pass", "step of the search"),
         (
             "step_ohm = 2",
@@ -135,8 +135,8 @@ async def test_what_a_contact_monitor_can_fail_at(
     found: Callable, old: str, new: str, alarm: str, clear: str, says: str
 ) -> None:
     steps = CONTACT.replace(old, new)
-    if "to_ohm = 120" in new:
-        steps = steps.replace("alarm_below_ohm = 160", "alarm_below_ohm = 120")
+    if "to_ohm = 150" in new:
+        steps = steps.replace("alarm_below_ohm = 220", "alarm_below_ohm = 150")
     seen = await found(steps)
     assert (seen["alarm"].verdict, seen["clear"].verdict) == (alarm, clear)
     assert says in seen["alarm"].reason + seen["clear"].reason

@@ -11,7 +11,7 @@ from .some_events import finished, stage, started
 
 BASIS = Traceability(
     certificate="CAL-1",
-    laboratory="Ambrel Metrology, invented",
+    laboratory="Corrow Metrology, invented",
     calibrated_on=date(2025, 8, 18),
     due_on=date(2026, 8, 18),
 )

@@ -36,11 +36,11 @@ tolerance = { percent = 15 }
 [[step]]
 kind = "contact_quality"
 name = "neutral"
-from_ohm = 80
-to_ohm = 180
+from_ohm = 120
+to_ohm = 240
 step_ohm = 5
-alarm_above_ohm = 100
-alarm_below_ohm = 160
+alarm_above_ohm = 140
+alarm_below_ohm = 220
 
 [[step]]
 kind = "adjust"

@@ -17,7 +17,7 @@ BEGUN = datetime(2026, 3, 2, 9, 30, 0, 123456, tzinfo=UTC)
 HEAD = "0f" * 32
 CERTIFICATE = Traceability(
     certificate="CAL-1",
-    laboratory="Ambrel",
+    laboratory="Corrow",
     calibrated_on=date(2025, 8, 1),
     due_on=date(2026, 8, 1),
 )

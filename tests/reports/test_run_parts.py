@@ -147,7 +147,7 @@ def test_no_line_claims_for_all_what_part_of_the_values_never_had(
     assert "Certificate" not in analyzer
     first, second = (f"{r.step} {r.point}" for r in certificate.results)
     assert analyzer["Values without a letter"].startswith(
-        f"{first}: certificate CAL-1, Ambrel, calibrated 2025-"
+        f"{first}: certificate CAL-1, Corrow, calibrated 2025-"
     )
     assert analyzer["Values with letter a"] == f"{second}: {NOT_TRACEABLE['none']}"
     (group,) = sheet.groups
@@ -225,8 +225,8 @@ def test_papers_say_for_which_analyzer_the_certificate_is(serial: str | None, wo
     made = certificate_of(a_run([one]))
     facts = dict(dict(certificate_text(made).facts)["Analyzer"])
     assert facts["Certificate"] == f"CAL-1{words}"
-    assert traceability_text(basis).startswith(f"certificate CAL-1{words}, Ambrel")
-    assert f"certificate CAL-1{words}, Ambrel" in certificate_dcc(made).decode()
+    assert traceability_text(basis).startswith(f"certificate CAL-1{words}, Corrow")
+    assert f"certificate CAL-1{words}, Corrow" in certificate_dcc(made).decode()
 
 
 def test_where_all_values_are_alike_nothing_is_marked(certificate: Certificate) -> None:

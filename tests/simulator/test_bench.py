@@ -218,7 +218,7 @@ def test_contact_quality_alarm_has_hysteresis(make: Make) -> None:
         return bench.ask_generator("SENS:CQU:ALAR?") == "1"
 
     up = next(ohm for ohm in range(60, 300) if alarm(ohm))
-    assert 125 <= up <= 146
+    assert 165 <= up <= 191
     assert bench.panel.contact_alarm
     down = next(ohm for ohm in range(up, 60, -1) if not alarm(ohm))
     assert 5 <= up - down <= 17

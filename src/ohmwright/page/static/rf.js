@@ -5,7 +5,7 @@ import { isSilent } from './store.js'
 
 const SHAPES = {
   off: () => s('circle', { cx: 16, cy: 16, r: 11, fill: 'none', 'stroke-width': 4 }),
-  on: () => s('path', { d: 'M16 1 20 12 31 16 20 20 16 31 12 20 1 16 12 12Z' }),
+  on: () => s('circle', { cx: 16, cy: 16, r: 13 }),
   between: () => s('g', {}, s('path', { d: 'M16 3 29 16 16 29 3 16Z', fill: 'none', 'stroke-width': 3 }), s('path', { d: 'M16 3V29L3 16Z' })),
   unknown: () => s('g', {}, s('path', { d: 'M16 2 31 29H1Z', fill: 'none', 'stroke-width': 3 }), s('path', { d: 'M14.4 11h3.2v9h-3.2zM14.4 22h3.2v3.4h-3.2z', stroke: 'none' })),
 }

@@ -25,7 +25,7 @@ export const pitch = (position) =>
   ON_TARGET_HZ * 2 ** (OCTAVES_A_LIMIT * Math.max(-MOST_LIMITS, Math.min(MOST_LIMITS, position)))
 
 const TUNES = {
-  done: () => [523, 659, 784].forEach((hz, place) => tone(hz, 0.16 * place, 0.3, 0.25)),
+  done: () => [587, 880].forEach((hz, place) => tone(hz, 0.16 * place, 0.3, 0.25)),
   notice: () => [0, 0.18].forEach((at) => tone(185, at, 0.12, 0.3, 'triangle')),
   press: () => tone(587, 0, 0.09, 0.2, 'triangle'),
   hold: () => {}, rest: () => {},
