@@ -215,6 +215,13 @@ def test_a_meter_that_jumps_at_every_fifth_reading_decides_nothing_wrongly(
         assert settled.reason == "the meter's readings jump there and back"
 
 
+def test_before_the_first_reading_there_is_no_value_and_one_is_found_once() -> None:
+    rule = UntilSettled(6.0, 0.5, 1.0, ResidualWarmth())
+    assert rule.settled() is None
+    rule.add_reading(0.5, 300.0)
+    assert rule.settled() is rule.settled() is not None
+
+
 def test_warmth_left_over_is_part_of_the_uncertainty() -> None:
     rested, warm = settled_after(ResidualWarmth()), settled_after(ResidualWarmth(0.5, 0.01))
     assert warm.value == rested.value

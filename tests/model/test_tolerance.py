@@ -3,7 +3,7 @@
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
-from ohmwright.model.tolerance import Tolerance, target_of
+from ohmwright.model.tolerance import Tolerance, at_least, at_most, target_of
 
 TOLERANCE: TypeAdapter[Tolerance] = TypeAdapter(Tolerance)
 
@@ -29,3 +29,10 @@ def test_limits(tolerance: dict[str, object], lower: float, upper: float) -> Non
 def test_a_tolerance_must_say_something(bad: dict[str, object]) -> None:
     with pytest.raises(ValidationError):
         TOLERANCE.validate_python(bad)
+
+
+def test_which_limits_count() -> None:
+    both = target_of("power_w", 200.0, TOLERANCE.validate_python({"percent": 10}))
+    targets = both, at_most("current_ma", 150.0), at_least("current_ma", 20.0)
+    found = [(target.one_sided, target.lower_only) for target in targets]
+    assert found == [(False, False), (True, False), (False, True)]
