@@ -92,13 +92,12 @@ class PlacesSeen:
         places = [place for at, place in self._places.items() if at != (0, 0)]
         if start is None or not places:
             return None
-        best = min(places, key=lambda place: place.error + place.sd)
-        if best.is_better_than(start):
-            return best
-        within = [place for place in places if place.was_measured_within(self._tolerance)]
-        if start.found == "was measured" or not within:
+        places.sort(key=lambda place: place.error + place.sd)
+        if places[0].is_better_than(start):
+            return places[0]
+        if start.found == "was measured":
             return None
-        return min(within, key=lambda place: place.error + place.sd)
+        return next((p for p in places if p.was_measured_within(self._tolerance)), None)
 
     def description(self) -> str:
         """Where the trim is left and why there."""

@@ -82,9 +82,8 @@ class Framing:
                 waited_s = self._busy_s - began_s
         except LinkTimeout:
             raise self._silence(timeout_s) from None
-        body, self.left = found
-        if not layout.is_plain:
-            body = layout.open(body)
+        frame, self.left = found
+        body = layout.open(frame)
         if alone and self.left:
             raise self._more_than_one()
         return body
