@@ -99,3 +99,13 @@ def test_a_creep_contradicts_no_gain(part) -> None:
     look = look_at(stays, output=lambda age_s, level: level * (1 - part * np.exp(-age_s / 3.3)))
     assert look.slope() > 0
     assert not look.contradicts(-0.1)
+
+
+def test_a_first_move_amid_the_rise_shows_no_slope() -> None:
+    """The output creeps at first, as if it had settled: 20 mA, then 190 mA four counts farther."""
+    look = look_at(
+        [(0, 500, 0.75), (4, 500, 6)],
+        output=lambda age_s, level: level * (0.04 if age_s < 1.0 else 1 - np.exp(1 - 3 * age_s)),
+    )
+    assert look.slope() == 0
+    assert look.two_that_differ() is None

@@ -168,14 +168,17 @@ class PlainLook:
         return [] if self._log is None else [*self._stays(self._log, 0.0)]
 
     def _stays(self, log: ActivationLog, window_s: float) -> Iterator[Stay]:
-        """Yield the stays that were long enough for two readings, each a mean over `window_s`."""
+        """Yield the stays that were long enough for two readings, each a mean over `window_s`.
+
+        Not those that ended before the rise: what came after is its doing, not the trim's.
+        """
         (age_s, value), moves = log.readings, log.moves
-        counts, least_s = self._counts, _response_s(age_s, value, moves)
+        counts, least_s = self._counts, _response_s(age_s, value)
         for (begun_s, moved), (end_s, _) in pairwise([*moves, (np.inf, 0)]):
             counts += moved
             whole = (age_s - window_s >= begun_s) & (age_s <= end_s)
             seen = value[whole]
-            if seen.size < 2:
+            if seen.size < 2 or age_s[whole][-1] < least_s:
                 continue
             is_long = bool(age_s[whole][-1] - begun_s >= least_s)
             latter = slice(-max(2, seen.size // 3), None)
@@ -185,17 +188,20 @@ class PlainLook:
             yield Stay(counts, output / target, spread / target, is_long, third_s)
 
 
-def _response_s(age_s: Floats, value: Floats, moves: list[tuple[float, int]]) -> float:
-    """Time from switching on until the output had come most of its way up, as the readings show."""
-    first_move_s = moves[1][0] if len(moves) > 1 else np.inf
-    rising = age_s <= first_move_s
-    risen = age_s[rising & (value >= _MOST_OF_RISE * np.max(value[rising], initial=0.0))]
+def _response_s(age_s: Floats, value: Floats) -> float:
+    """Time from switching on until the output had come most of its way up, as the readings show.
+
+    Its way: to the highest of all, for the first move may have come amid the rise.
+    """
+    risen = age_s[value >= _MOST_OF_RISE * np.max(value, initial=0.0)]
     return float(risen[0]) if risen.size > 0 else 0.0
 
 
 def _had_settled(one: Stay, other: Stay) -> bool:
     """Whether the readings at both places had settled, for what these differ by."""
-    allowed = max(_SETTLED, _OF_CHANGE * abs(other.output - one.output))
+    allowed = _SETTLED
+    if one.is_long and other.is_long:
+        allowed = max(allowed, _OF_CHANGE * abs(other.output - one.output))
     return max(one.spread, other.spread) <= allowed
 
 
