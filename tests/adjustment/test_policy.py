@@ -402,6 +402,33 @@ def test_what_hunting_alone_keeps_in_doubt_is_moved_where_that_helps(
     assert (outcome, bool(age_s < by_s)) == (expected, True)
 
 
+@pytest.mark.parametrize(("far", "expected"), [(0.5, "accept"), (72.0, "continue")])
+def test_nothing_is_accepted_whose_stated_uncertainty_would_leave_it_undecided(
+    monkeypatch, far, expected
+):
+    """Three in a thousand that the output lies twelve tolerances off make U larger than one."""
+
+    def surely_inside(test: ActivationTest, *readings: object) -> str:
+        test.estimate(*readings)
+        test.value = Mixture(
+            np.array([0.997, 0.003]), TARGET + np.array([0.0, far]), np.array([0.5, 0.5]), 60.0
+        )
+        return "in tolerance"
+
+    monkeypatch.setattr(ActivationTest, "outcome", surely_inside)
+    made, outcomes = Made(level=TARGET, noise=0.0015), set()
+    question = Question(TARGET, TOLERANCE, made.window_s, 1.0)
+    confirmation = Confirmation(
+        question, Parameters(), residual_warmth=ResidualWarmth(), habits=Habits(0.12)
+    )
+    confirmation.rule_out_moves(0.0)
+    log = ActivationLog(question, Trim(None).position(), 0.0)
+    for age_s, value in zip(*made.readings(12.0), strict=True):
+        log.note_reading(float(age_s), float(value))
+        outcomes.add(confirmation.outcome(log, vague_prior(), float(age_s), late=False))
+    assert outcomes == {"continue", expected}
+
+
 def test_what_is_known_of_level_and_gain_is_moved_before_rf_and_confirmed_at_once():
     bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
     end, _ = run(bench, prior=fleet(1.5), expected=Expected(TARGET - 29, 1.5))

@@ -131,7 +131,7 @@ class Confirmation:
         decision = self._test.outcome(*log.readings)
         if decision in ("too low", "too high") and self._tells_a_move():
             return "refuted"
-        if decision == "in tolerance" and self._pool_agrees():
+        if decision == "in tolerance" and self._pool_agrees() and self._statement_agrees():
             return "move on" if self._landing_is_poor(estimate, prior) else "accept"
         if not self._in_doubt_too_long(estimate, prior, watched_s):
             return "continue"
@@ -158,6 +158,20 @@ class Confirmation:
             return own is not None
         probability = pooled([*self._earlier, own]).probability_between(-1.0, 1.0)
         return probability >= self._bounds.inside
+
+    def _statement_agrees(self) -> bool:
+        """Whether the value and uncertainty that would be stated lie within the limits, too.
+
+        A part of the estimate far away, of little weight, may make that uncertainty large: more
+        readings, or another confirmation, are sooner there than a verdict.
+        """
+        value = self.value
+        if value is None:
+            return False
+        stated = self._question.in_tolerances(value).as_stated
+        doubt = self._confirming.most_doubt_stated
+        too_low, too_high = stated.probability_below(-1.0), 1 - stated.probability_below(1.0)
+        return max(too_low, too_high) <= doubt
 
     def _landing_is_poor(self, estimate: Estimate, prior: TransientPrior) -> bool:
         """Whether a value in tolerance is far off the target and a move would bring it nearer."""

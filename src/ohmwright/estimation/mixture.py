@@ -67,6 +67,11 @@ class Mixture:
         spread = self.scale**2 + (self.centre - self.mean) ** 2
         return float(np.sqrt(np.vdot(self.weight, spread)))
 
+    @property
+    def as_stated(self) -> Mixture:
+        """The Student t of the same mean and standard deviation: what a result states of it."""
+        return Mixture(np.ones(1), np.array([self.mean]), np.array([self.sd]), self.dof)
+
     def rescaled(self, centre: float, unit: float) -> Mixture:
         """The distribution of the quantity counted from `centre` in multiples of `unit`."""
         return Mixture(self.weight, (self.centre - centre) / unit, self.scale / unit, self.dof)
