@@ -122,7 +122,7 @@ def test_table_csv_and_json_say_that_it_was_simulated(ohmwright: Callable, tmp_p
     ("option", "value", "says"),
     [
         ("--loads", "700", "has no 700 ohm"),
-        ("--settings", "9000", "9000 W is more than cut's 300 W"),
+        ("--settings", "9000", "9000 W is more than cut's 310 W"),
         ("--mode", "coagulate", "has no mode 'coagulate'"),
     ],
 )
