@@ -18,7 +18,13 @@ from ohmwright.model.errors import (
     ProcedureError,
     ProtocolError,
 )
-from ohmwright.model.event import ActivationClosed, ActivationOpened, RunFinished, RunStarted
+from ohmwright.model.event import (
+    ActivationClosed,
+    ActivationOpened,
+    RunFinished,
+    RunStarted,
+    StepStarted,
+)
 from ohmwright.model.result import Result
 from ohmwright.model.shipped import shipped
 
@@ -46,6 +52,13 @@ def test_a_whole_job_brings_an_aged_unit_back(whole_job: tuple) -> None:
         gains = rig.hardware.truth.gains(mode)
         for gain in (gains.current, gains.voltage):
             assert gain == pytest.approx(1, abs=0.03)
+
+
+def test_what_the_procedure_notes_of_a_step_is_on_record(whole_job: tuple) -> None:
+    steps = {step.name: step.note for step in read_procedure(MONOPOLAR).procedure.step}
+    begun = [event for event in whole_job[1] if isinstance(event, StepStarted)]
+    assert {event.step: event.note for event in begun} == steps
+    assert steps["cut-leakage"].endswith("from memory, clause unverified")
 
 
 @pytest.mark.parametrize("seed", range(1, 7))
