@@ -33,7 +33,7 @@ tolerance = { percent = 5 }
 kind = "leakage"
 name = "leak"
 mode = "bipolar"
-setting_w = 77
+setting_w = 62
 limit_ma = 150
 
 [[step]]
@@ -103,7 +103,7 @@ def test_every_paper_made_from_the_record_alone_is_whole(
     text = {kind: squeezed(words) for kind, words in text.items()}
     for kind in ("pdf", "html", "dcc"):
         for words in (
-            "bipolar, 77 W into 200 Ω, path LEAKAGE",
+            "bipolar, 62 W into 200 Ω, path LEAKAGE",
             "coag, service mode",
             "cut, 310 W",
             "path OUTPUT",
@@ -120,11 +120,11 @@ def test_every_paper_made_from_the_record_alone_is_whole(
             "time limit sent with ON, kept by the analyzer",
             "absent: guard process that owns",
         ):
-            shown = words.replace("cut, 310 W", "cut, 300 W into 100 Ω") if kind == "dcc" else words
+            shown = words.replace("cut, 310 W", "cut, 310 W into 100 Ω") if kind == "dcc" else words
             if kind == "dcc":
                 shown = shown.replace("coag, service mode", "coag, service mode into 100 Ω")
             assert squeezed(shown) in text[kind], (kind, words)
-    for words in ('"bipolar",77.0,"",200.0,"LEAKAGE",""', '"CAL-25-1187"', '"none"'):
+    for words in ('"bipolar",62.0,"",200.0,"LEAKAGE",""', '"CAL-25-1187"', '"none"'):
         assert squeezed(words) in text["csv"], words
 
 
