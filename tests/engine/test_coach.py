@@ -290,7 +290,8 @@ async def test_a_run_that_is_stopped_at_a_cue_tells_of_the_presses(rig) -> None:
 
 
 async def test_presses_that_the_meter_has_shown_are_put_back_by_hand(rig) -> None:
-    policy = AdjustPolicy(PointSpec(Question(900.0, 14.0, 1.0, 1.0), 30.0, 20.0, Keys(COARSE_COUNTS)))
+    question, keys = Question(900.0, 14.0, 1.0, 1.0), Keys(COARSE_COUNTS)
+    policy = AdjustPolicy(PointSpec(question, 30.0, 20.0, keys))
     actuator = TrimActuator(Session(rig.bench), policy, "P1", 0)
     rig.hardware.panel.service(on=True)
     rig.hardware.panel.point("P1")
