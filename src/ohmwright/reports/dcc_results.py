@@ -107,9 +107,7 @@ def _nothing(parent: Element) -> None:
     add_words(add(parent, "data"), "text", "The procedure has no points.", english=True)
 
 
-def _step(
-    parent: Element, name: str, results: Iterable[Result], certificate: Certificate
-) -> None:
+def _step(parent: Element, name: str, results: Iterable[Result], certificate: Certificate) -> None:
     """Add the results of one step at one stage, each with what the procedure notes of the step."""
     add_words(parent, "name", name)
     data = add(parent, "data")

@@ -242,9 +242,7 @@ def _adjustment_row(
     return AdjustmentRow(
         point=printable(result.point),
         at="; ".join(
-            filter(
-                None, (own, read_until_text([result]), f"last reading {far}" * bool(far), note)
-            )
+            filter(None, (own, read_until_text([result]), f"last reading {far}" * bool(far), note))
         ),
         load="" if result.load_ohm is None else f"{result.load_ohm:g} Ω",
         limits="" if result.target is None else limits_text(result.target),
