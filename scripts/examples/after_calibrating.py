@@ -17,7 +17,7 @@ from ohmwright.model.shipped import shipped
 BENCH = shipped("benches", "demo.toml")
 PROCEDURE = shipped("procedures", "demo-monopolar.toml")
 PLAN = ohmwright.Sweep(
-    modes={"cut": (300,), "coag": (120,)}, loads_ohm=(100, 200, 500, 1000, 2000), order="snake"
+    modes={"cut": (310,), "coag": (105,)}, loads_ohm=(100, 200, 500, 1000, 2000), order="snake"
 )
 
 

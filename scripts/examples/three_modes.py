@@ -16,7 +16,7 @@ from ohmwright.model.shipped import shipped
 BENCH = shipped("benches", "demo.toml")
 PROCEDURE = shipped("procedures", "demo-monopolar.toml")
 PLAN = ohmwright.Sweep(
-    modes={"cut": (150, 300), "blend": (100, 200), "coag": (60, 120)},
+    modes={"cut": (155, 310), "blend": (95, 190), "coag": (50, 105)},
     loads_ohm=(50, 100, 200, 300, 500, 1000, 2000, 3000),
     repeats=2,
     order="random",

@@ -15,7 +15,7 @@ import ohmwright
 from ohmwright.model.shipped import shipped
 
 BENCH = shipped("benches", "demo.toml")
-PLAN = ohmwright.Sweep(modes={"cut": (300,)}, loads_ohm=(100, 200, 500, 1000, 2000))
+PLAN = ohmwright.Sweep(modes={"cut": (310,)}, loads_ohm=(100, 200, 500, 1000, 2000))
 UNITS = range(1, 9)
 """Seeds of the simulated units; the last one is held against the others."""
 

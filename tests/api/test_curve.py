@@ -23,7 +23,7 @@ from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.result import BudgetEntry, Measured
 from ohmwright.model.shipped import shipped
 
-_PLAN = ohmwright.Sweep(modes={"cut": (150, 300), "coag": (40,)}, loads_ohm=(100, 500, 2000))
+_PLAN = ohmwright.Sweep(modes={"cut": (155, 310), "coag": (40,)}, loads_ohm=(100, 500, 2000))
 PROCEDURE = "demo-monopolar.toml"
 
 
@@ -184,8 +184,8 @@ def test_a_higher_setting_that_surely_gives_less_is_remarked() -> None:
 def test_limits_are_of_outputs_alone_and_in_watts() -> None:
 
     limits = band_limits(shipped("procedures", PROCEDURE), "Quillon 300")
-    assert limits["cut", 300, 500] == pytest.approx((296.7 * 0.94, 296.7 * 1.06))
-    assert limits["cut", 300, 200][0] > 100, "a limit of leakage is none of the output"
+    assert limits["cut", 310, 500] == pytest.approx((305.6 * 0.94, 305.6 * 1.06))
+    assert limits["cut", 310, 200][0] > 100, "a limit of leakage is none of the output"
 
 
 def test_a_mean_stands_where_every_other_curve_has_a_value(curve: Curve) -> None:
@@ -202,10 +202,10 @@ def test_a_picture_shows_bars_limits_and_others(curve: Curve, tmp_path: Path) ->
     panels = figure.axes
     assert [panel.get_title() for panel in panels] == ["cut", "coag"]
     labels = panels[0].get_legend_handles_labels()[1]
-    assert {"limits for 300 W", "mean of 2 others", "150 W, ± U", "300 W, ± U"} <= set(labels)
-    bars = [c for c in panels[0].containers if c.get_label() == "300 W, ± U"]
+    assert {"limits for 310 W", "mean of 2 others", "155 W, ± U", "310 W, ± U"} <= set(labels)
+    bars = [c for c in panels[0].containers if c.get_label() == "310 W, ± U"]
     low, high = bars[0].lines[2][0].get_segments()[1][:, 1]
-    middle = next(p for p in curve if p.key == ("cut", 300, 500))
+    middle = next(p for p in curve if p.key == ("cut", 310, 500))
     assert (high - low) / 2 == pytest.approx(middle.power.expanded)
     assert curve._repr_svg_() == curve._repr_svg_(), "equal curves give unequal text"
     curve.save(tmp_path / "curve.svg")
@@ -270,13 +270,13 @@ def test_limits_are_named_by_their_setting_or_said_to_be_none(curve: Curve) -> N
     assert lack in coag.plot(band=procedure)._suptitle.get_text()  # no error: a live picture may
     assert lack not in curve.plot(band=procedure)._suptitle.get_text()  # begin with such points
     labels = curve.plot(band=20).axes[0].get_legend_handles_labels()[1]
-    assert {"± 20 % of 150 W", "± 20 % of 300 W"} <= set(labels)
+    assert {"± 20 % of 155 W", "± 20 % of 310 W"} <= set(labels)
     colours = {
         area.get_label(): tuple(area.get_facecolor()[0][:3])
         for area in curve.plot(band=20).axes[0].collections
         if str(area.get_label()).startswith("±")
     }
-    assert colours["± 20 % of 150 W"] != colours["± 20 % of 300 W"]
+    assert colours["± 20 % of 155 W"] != colours["± 20 % of 310 W"]
 
 
 def test_modes_stand_in_the_order_of_the_plan(curve: Curve) -> None:

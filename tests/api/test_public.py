@@ -315,7 +315,7 @@ model = "Quillon 300"
 kind = "output"
 name = "cut"
 mode = "cut"
-setting_w = 300
+setting_w = 310
 load_ohm = 100
 current_ma = 900
 tolerance = { absolute_ma = 18 }

@@ -62,9 +62,9 @@ max_on_s = 18
 kind = "power_curve"
 name = "cut"
 mode = "cut"
-setting_w = 300
+setting_w = 310
 loads_ohm = [100, 500]
-power_w = [81.0, 296.7]
+power_w = [81.0, 305.6]
 tolerance = { percent = 5 }
 """,
         encoding="utf-8",

@@ -34,7 +34,7 @@ def verify(ohmwright: Callable, tmp_path: Path) -> Callable:
         ("loads_ohm", "load_ohms", r":\d+:1: step 'cut', load_ohms: unknown key .* 'loads_ohm'"),
         ("percent = 5", "absolute_ma = 5", "another unit than the target"),
         ("[100, 500]", "[100, 520]", r":14:1: step 'cut': .*no 520 ohm; the nearest is 500 ohm"),
-        ("setting_w = 300", "setting_w = 420", r":13:1: .*over the load bank's rating of 400 W"),
+        ("setting_w = 310", "setting_w = 480", r":13:1: .*over the load bank's rating of 420 W"),
         ("max_on_s = 18", "max_on_s = 90", r"90 s of activation is longer than the load bank's"),
         ('mode = "cut"', 'mode = "cud"', "has no mode 'cud'; it has cut, blend, coag, bipolar"),
         ('"Quillon 300"', '"Quillon 400"', ":3:1: the procedure is for Quillon 400"),

@@ -90,7 +90,7 @@ def test_lint_takes_upper_limits_and_usual_figures_without_a_word(
 kind = "leakage"
 name = "leak"
 mode = "cut"
-setting_w = 300
+setting_w = 310
 limit_ma = 150
 rest_s = 600
 """

@@ -13,14 +13,14 @@ STEPS = """
 kind = "leakage"
 name = "leakage"
 mode = "coag"
-setting_w = 120
+setting_w = 105
 limit_ma = 150
 
 [[step]]
 kind = "crest_factor"
 name = "crest"
 mode = "coag"
-setting_w = 120
+setting_w = 105
 load_ohm = 500
 crest_factor = 5.0
 tolerance = { percent = 20 }

@@ -177,7 +177,7 @@ def test_parquet(ohmwright: Callable, run: str, tmp_path: Path) -> None:
     ]
     assert rows[0]["at"].tzinfo is not None
     settings = [(row["mode"], row["setting_w"], row["load_ohm"]) for row in rows]
-    assert settings == [("cut", 300, 100), ("cut", 300, 500)]
+    assert settings == [("cut", 310, 100), ("cut", 310, 500)]
 
 
 def test_parquet_without_its_package(

@@ -24,16 +24,16 @@ max_on_s = 18
 kind = "power_curve"
 name = "curve"
 mode = "cut"
-setting_w = 300
+setting_w = 310
 loads_ohm = [100, 500]
-power_w = [81.0, 296.7]
+power_w = [81.0, 305.6]
 tolerance = { percent = 5 }
 
 [[step]]
 kind = "leakage"
 name = "leak"
 mode = "bipolar"
-setting_w = 77
+setting_w = 62
 limit_ma = 150
 
 [[step]]
@@ -103,9 +103,9 @@ def test_every_paper_made_from_the_record_alone_is_whole(
     text = {kind: squeezed(words) for kind, words in text.items()}
     for kind in ("pdf", "html", "dcc"):
         for words in (
-            "bipolar, 77 W into 200 Ω, path LEAKAGE",
+            "bipolar, 62 W into 200 Ω, path LEAKAGE",
             "coag, service mode",
-            "cut, 300 W",
+            "cut, 310 W",
             "path OUTPUT",
             "CAL-25-1187",
             "none: no analyzer certificate, so that neither verdict nor U holds",
@@ -120,11 +120,11 @@ def test_every_paper_made_from_the_record_alone_is_whole(
             "time limit sent with ON, kept by the analyzer",
             "absent: guard process that owns",
         ):
-            shown = words.replace("cut, 300 W", "cut, 300 W into 100 Ω") if kind == "dcc" else words
+            shown = words.replace("cut, 310 W", "cut, 310 W into 100 Ω") if kind == "dcc" else words
             if kind == "dcc":
                 shown = shown.replace("coag, service mode", "coag, service mode into 100 Ω")
             assert squeezed(shown) in text[kind], (kind, words)
-    for words in ('"bipolar",77.0,"",200.0,"LEAKAGE",""', '"CAL-25-1187"', '"none"'):
+    for words in ('"bipolar",62.0,"",200.0,"LEAKAGE",""', '"CAL-25-1187"', '"none"'):
         assert squeezed(words) in text["csv"], words
 
 
@@ -132,7 +132,7 @@ def test_the_screen_shows_it_too(ohmwright: Callable, carried: Path) -> None:
     out = ohmwright("record", "show").out
     said = " ".join(out.split())
     for words in (
-        "cut, 300 W",
+        "cut, 310 W",
         "200 Ω LEAKAGE",
         "Part 1: begun",
         "Part 2: resumed",

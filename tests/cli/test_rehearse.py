@@ -21,7 +21,7 @@ def test_two_forms_of_a_procedure_on_the_same_units(
     text = procedure.read_text(encoding="utf-8")
     other.write_text(
         text.replace("loads_ohm = [100, 500]", "loads_ohm = [500]").replace(
-            "[81.0, 296.7]", "[296.7]"
+            "[81.0, 305.6]", "[305.6]"
         ),
         encoding="utf-8",
     )

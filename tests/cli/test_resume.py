@@ -200,7 +200,7 @@ SHOWN_AFTER = """\
 kind = "output"
 name = "cut"
 mode = "cut"
-setting_w = 300
+setting_w = 310
 load_ohm = 100
 power_w = 81
 tolerance = { percent = 2 }

@@ -18,7 +18,7 @@ from ohmwright.model.errors import LinkLost
 from ohmwright.model.shipped import shipped
 
 DEMO_BENCH = shipped("benches", "demo.toml")
-SWEEP = ("sweep", "--bench", DEMO_BENCH, "--mode", "cut", "--settings", "150", "--loads", "500")
+SWEEP = ("sweep", "--bench", DEMO_BENCH, "--mode", "cut", "--settings", "155", "--loads", "500")
 
 
 @pytest.fixture
@@ -122,7 +122,7 @@ def test_table_csv_and_json_say_that_it_was_simulated(ohmwright: Callable, tmp_p
     ("option", "value", "says"),
     [
         ("--loads", "700", "has no 700 ohm"),
-        ("--settings", "9000", "9000 W is more than cut's 300 W"),
+        ("--settings", "9000", "9000 W is more than cut's 310 W"),
         ("--mode", "coagulate", "has no mode 'coagulate'"),
     ],
 )
@@ -137,14 +137,14 @@ def test_what_the_bench_cannot_do_is_told_by_its_option(
 
 def test_a_dry_run_tells_the_cost_and_opens_nothing(ohmwright: Callable, no_bench: None) -> None:
     cost = ohmwright(*SWEEP, "--dry-run", "--json").json
-    assert cost == {"points": 1, "bench_s": 6.7, "rf_s": 6.2, "heat_j": 930}
+    assert cost == {"points": 1, "bench_s": 6.7, "rf_s": 6.2, "heat_j": 961}
     said = ohmwright(*SWEEP, "--repeats", "100", "--dry-run").out
     assert "100 points: about " in said
 
 
 def test_a_plan_in_a_file_is_what_the_options_say(ohmwright: Callable, tmp_path: Path) -> None:
     plan = tmp_path / "plan.toml"
-    plan.write_text("loads_ohm = [500]\nmodes = { cut = [150] }\n", encoding="utf-8")
+    plan.write_text("loads_ohm = [500]\nmodes = { cut = [155] }\n", encoding="utf-8")
     place = tmp_path / "r"
     by_file = ohmwright(*SWEEP[:3], "--plan", plan, "--json", "--records", place)
     by_options = ohmwright(*SWEEP, "--json", "--records", place)
@@ -331,7 +331,7 @@ def test_a_line_that_was_lost_and_opened_anew_is_told(
     options = (*SWEEP, "--loads", "200,500", "--records", tmp_path / "r", "--on-fault", "go-on")
     done = ohmwright(*options)
     assert done.code == 0, done.err
-    said = "cut 150 W, 500 ohm: measured anew, with RF read back as off, after: "
+    said = "cut 155 W, 500 ohm: measured anew, with RF read back as off, after: "
     (line,) = (line for line in done.out.splitlines() if line.startswith(said))
     assert line.removeprefix(said) == "The generator's line is gone."
 

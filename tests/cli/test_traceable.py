@@ -134,7 +134,7 @@ def test_a_current_that_the_certificate_does_not_cover_is_refused(
     ohmwright: Callable, verify: Callable, procedure: Path, bench: Path
 ) -> None:
     own = bench.parent / "own.toml"
-    own.write_text(own.read_text().replace("up_to_ma = 2500", "up_to_ma = 800"))
+    own.write_text(own.read_text().replace("up_to_ma = 2800", "up_to_ma = 800"))
     for outcome in (verify(bench), ohmwright("lint", procedure, "--bench", bench)):
         assert outcome.code == 2
         assert "900 mA at 100 ohm is over the 800 mA that the analyzer's certificate" in outcome.err

@@ -238,7 +238,7 @@ tolerance = { percent = 20 }
 kind = "leakage"
 name = "leaks"
 mode = "cut"
-setting_w = 300
+setting_w = 310
 limit_ma = 150
 
 [[step]]

@@ -53,6 +53,8 @@ from ohmwright.simulator.operator import SimulatedOperator
 
 pytestmark = pytest.mark.anyio
 ATTENDED = shipped("procedures", "attended-marlow.toml")
+COARSE_COUNTS = 16
+"""What the data of its unit say that a coarse press is worth."""
 
 
 class Scripted(CuedHands):
@@ -104,7 +106,7 @@ def moved(events: list[Event]) -> list[TrimMoved]:
 def pressed_counts(hands: CuedHands) -> int:
     """What was pressed, by the simulator's truth."""
     return sum(
-        (1 if direction == "up" else -1) * (10 if key == "coarse" else 1)
+        (1 if direction == "up" else -1) * (COARSE_COUNTS if key == "coarse" else 1)
         for acted in hands.acted
         for _, key, direction in acted.presses
     )
@@ -288,14 +290,15 @@ async def test_a_run_that_is_stopped_at_a_cue_tells_of_the_presses(rig) -> None:
 
 
 async def test_presses_that_the_meter_has_shown_are_put_back_by_hand(rig) -> None:
-    policy = AdjustPolicy(PointSpec(Question(900.0, 14.0, 1.0, 1.0), 30.0, 20.0, Keys()))
+    question, keys = Question(900.0, 14.0, 1.0, 1.0), Keys(COARSE_COUNTS)
+    policy = AdjustPolicy(PointSpec(question, 30.0, 20.0, keys))
     actuator = TrimActuator(Session(rig.bench), policy, "P1", 0)
     rig.hardware.panel.service(on=True)
     rig.hardware.panel.point("P1")
     before = rig.hardware.truth.trims["P1"]
     rig.hardware.panel.press("coarse", "up", 3)
     actuator.note_shown(Press("coarse", 3), 9.0, THE_METER)
-    assert actuator.trim == 30
+    assert actuator.trim == 3 * COARSE_COUNTS
     await actuator.put_back(0)
     assert (actuator.trim, rig.hardware.truth.trims["P1"]) == (0, before)
 

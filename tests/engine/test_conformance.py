@@ -95,7 +95,7 @@ async def test_a_guard_never_hears_nothing_for_too_long(
         ({b"*IDN?": None}, identifies_itself),
         ({b"OUTPut:STATe?": b"1\n"}, is_off_when_opened),
         ({b"FETCh:CURRent?": b"+9.00000E-03,A,5\n"}, reads_no_current_while_off),
-        ({b"INPut:IMPedance 5017.3": b""}, refuses_a_load_it_has_not),
+        ({b"INPut:IMPedance 4717.3": b""}, refuses_a_load_it_has_not),
         ({b"FETCh:CURRent?": b"+0.00000E+00,A,5\n"}, activates_reads_and_releases),
         (
             {
@@ -125,8 +125,8 @@ async def test_a_broken_one_does_not(
             if reply.startswith(b"OUTP"):
                 return handle(reply + b"\n")
             return reply
-        if line.startswith(b"INPut:IMPedance?") and b"INPut:IMPedance 5017.3" in broken:
-            return b"5017.3\n"
+        if line.startswith(b"INPut:IMPedance?") and b"INPut:IMPedance 4717.3" in broken:
+            return b"4717.3\n"
         return handle(line)
 
     rig.bench.analyzer.dialogue.framing.link._handle = answer

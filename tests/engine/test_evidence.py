@@ -24,16 +24,16 @@ max_on_s = 20
 STEPS = {
     "output": 'mode = "cut"\nsetting_w = 150\nload_ohm = 500\npower_w = 150\n'
     "tolerance = { percent = 20 }",
-    "power_curve": 'mode = "coag"\nsetting_w = 120\nloads_ohm = [100, 500]\n'
-    "power_w = [38.4, 119.7]\ntolerance = { percent = 20 }",
-    "half_and_full": 'mode = "blend"\nsetting_w = 200\nloads_ohm = [100, 500]\n'
-    "full_w = [57.8, 198.7]\nhalf_w = [57.7, 100.0]",
-    "monotonicity": 'mode = "cut"\nload_ohm = 500\nsettings_w = [8, 60, 300]\n'
+    "power_curve": 'mode = "coag"\nsetting_w = 105\nloads_ohm = [100, 500]\n'
+    "power_w = [38.4, 104.9]\ntolerance = { percent = 20 }",
+    "half_and_full": 'mode = "blend"\nsetting_w = 190\nloads_ohm = [100, 500]\n'
+    "full_w = [57.8, 189.2]\nhalf_w = [57.6, 95.0]",
+    "monotonicity": 'mode = "cut"\nload_ohm = 500\nsettings_w = [8, 60, 310]\n'
     "lowest_at_most_w = 10",
     "sweep": "modes = { cut = [150] }\nloads_ohm = [100, 500]",
     "warm_up": 'mode = "cut"\nsetting_w = 150\nload_ohm = 500\non_time_s = 30',
-    "leakage": 'mode = "cut"\nsetting_w = 300\nlimit_ma = 150',
-    "crest_factor": 'mode = "coag"\nsetting_w = 120\nload_ohm = 500\ncrest_factor = 5.24\n'
+    "leakage": 'mode = "cut"\nsetting_w = 310\nlimit_ma = 150',
+    "crest_factor": 'mode = "coag"\nsetting_w = 105\nload_ohm = 500\ncrest_factor = 5.24\n'
     "tolerance = { percent = 15 }",
     "contact_quality": "from_ohm = 40\nto_ohm = 240\nstep_ohm = 5\nalarm_above_ohm = 100\n"
     "alarm_below_ohm = 160",

@@ -34,9 +34,9 @@ max_on_s = 12
 kind = "power_curve"
 name = "curve"
 mode = "cut"
-setting_w = 300
+setting_w = 310
 loads_ohm = [100, 500, 2000]
-power_w = [81.0, 296.7, 156.7]
+power_w = [81.0, 305.6, 156.7]
 tolerance = { percent = 2 }
 
 [[step]]
@@ -53,7 +53,7 @@ max_on_s = 30
 kind = "leakage"
 name = "leak"
 mode = "cut"
-setting_w = 300
+setting_w = 310
 limit_ma = 150
 
 [[step]]
@@ -157,9 +157,9 @@ async def test_a_run_tells_it_before_rf_and_a_resumed_one_not_again(
 @pytest.mark.parametrize(
     ("right", "slip", "says"),
     [
-        ("[81.0, 296.7, 156.7]", "[81.0, 29.67, 156.7]", "500 ohm: at most 30.26 W pass"),
+        ("[81.0, 305.6, 156.7]", "[81.0, 30.56, 156.7]", "500 ohm: at most 31.17 W pass"),
         ("power_w = 150\n", "power_w = 1500\n", "the setting is 150 W"),
-        ("load_ohm = 2000\ncurrent_ma = 280", "load_ohm = 100\ncurrent_ma = 1800", "is 300 W"),
+        ("load_ohm = 2000\ncurrent_ma = 280", "load_ohm = 100\ncurrent_ma = 1800", "is 310 W"),
     ],
 )
 def test_a_power_that_the_generator_data_contradict_is_told(

@@ -36,7 +36,7 @@ tolerance = { percent = 20 }
 kind = "leakage"
 name = "leak"
 mode = "cut"
-setting_w = 300
+setting_w = 310
 limit_ma = 150
 """
 Reply = Callable[[bytes, bytes], bytes]

@@ -62,7 +62,7 @@ def test_each_limit_that_was_changed_is_told(job: Sequence[Event]) -> None:
 def test_a_resumed_run_goes_by_the_procedure_it_was_resumed_with(
     job: Sequence[Event],
 ) -> None:
-    text = DEMO.read_text(encoding="utf-8").replace("rated_power_w = 80", "rated_power_w = 90")
+    text = DEMO.read_text(encoding="utf-8").replace("rated_power_w = 65", "rated_power_w = 90")
     other = document("procedure", DEMO, text)
     at = max(n for n, e in enumerate(job) if isinstance(e, PointDone) and e.result.step == LEAKAGE)
     stamp = {"at": job[at].at, "bench_s": 0.0}

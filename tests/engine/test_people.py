@@ -336,7 +336,7 @@ async def test_what_was_pressed_is_on_record_and_told_however_a_run_ends(rig, ho
     assert [(e.key, e.counts != 0, e.told_by) for e in moved] == [
         ("coarse", True, "simulated person")
     ]
-    presses = moved[0].counts // 10
+    presses = moved[0].counts // 16
     done = press_text("coarse", presses)
     assert f"shown by the meter, and not stored: {done} To undo that: " in notes.left_open
     assert press_text("coarse", -presses) in notes.left_open

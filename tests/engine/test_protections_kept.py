@@ -147,7 +147,7 @@ async def test_in_a_rest_a_contact_that_reads_2_is_opened(make_rig: Callable[...
     rig = make_rig()
     session, looks = Session(rig.bench), 0
     await ensure_off_at_start(rig.bench, PendingEvents())
-    async with session.activation(load_ohm=500, power_w=300, limit_s=10):
+    async with session.activation(load_ohm=500, power_w=310, limit_s=10):
         await rig.bench.clock.sleep(6)
     link = rig.bench.analyzer.dialogue.framing.link
     handle = link._handle
@@ -234,9 +234,9 @@ def _leakage_step() -> LeakageStep:
 
 
 def _rate(rig: Any, *, bank: float, generator: float) -> None:
-    """Give the load bank and the generator these duties, each at 300 W."""
+    """Give the load bank and the generator these duties, each at 310 W."""
     analyzer, unit = rig.bench.analyzer, rig.bench.generator
-    rated = analyzer.data.load_bank.model_copy(update={"max_power_w": 300.0, "duty": bank})
+    rated = analyzer.data.load_bank.model_copy(update={"max_power_w": 310.0, "duty": bank})
     analyzer.data = analyzer.data.model_copy(update={"load_bank": rated})
     unit.data = unit.data.model_copy(update={"duty": generator})
 
@@ -248,13 +248,13 @@ async def test_load_bank_and_generator_rest_as_their_duty_asks(
     """A tenth of on-time at its rating: no less than nine times as long off as on."""
     rig = make_rig()
     _rate(rig, bank=bank, generator=generator)
-    assert max(mode.max_setting_w for mode in rig.bench.generator.data.modes) == 300
-    rig.hardware.panel.select("cut", 300)
+    assert max(mode.max_setting_w for mode in rig.bench.generator.data.modes) == 310
+    rig.hardware.panel.select("cut", 310)
     await ensure_off_at_start(rig.bench, PendingEvents())
     session = Session(rig.bench)
     for _ in range(3):
-        await rest(session, Timing(rest_s=10), power_w=300, tolerance=0)
-        async with session.activation(load_ohm=500, power_w=300, limit_s=15):
+        await rest(session, Timing(rest_s=10), power_w=310, tolerance=0)
+        async with session.activation(load_ohm=500, power_w=310, limit_s=15):
             await rig.bench.clock.sleep(12)
     spans = rig.hardware.truth.rf_on_intervals
     assert len(spans) == 3

@@ -224,11 +224,11 @@ def test_each_result_says_how_it_was_measured(whole_job: tuple) -> None:
         one = found[stage, step, point]
         return one.mode, one.setting_w, one.load_ohm, one.path
 
-    assert of("as_found", "cut-full", "100 ohm") == ("cut", 300, 100, "OUTPUT")
-    assert of("as_left", "cut-leakage", "leakage") == ("cut", 300, 200, "LEAKAGE")
-    assert of("as_left", "blend-curves", "half 200 ohm") == ("blend", 100, 200, "OUTPUT")
+    assert of("as_found", "cut-full", "100 ohm") == ("cut", 310, 100, "OUTPUT")
+    assert of("as_left", "cut-leakage", "leakage") == ("cut", 310, 200, "LEAKAGE")
+    assert of("as_left", "blend-curves", "half 200 ohm") == ("blend", 95, 200, "OUTPUT")
     assert of("as_left", "cut-control", "50 W") == ("cut", 50, 500, "OUTPUT")
-    assert of("as_left", "coag-waveform", "crest factor")[:2] == ("coag", 120)
+    assert of("as_left", "coag-waveform", "crest factor")[:2] == ("coag", 105)
     adjusted = [r for r in found.values() if r.stage == "adjust"]
     assert {(r.mode, r.setting_w, r.path) for r in adjusted} == {
         ("cut", None, "OUTPUT"),

@@ -565,7 +565,7 @@ async def test_the_record_says_what_was_sent_and_what_protected(make_rig: Callab
     }
     opened = [e for e in events if isinstance(e, ActivationOpened)]
     assert all(e.limit_s == 20 for e in opened[2:])
-    assert opened[2].setting_w == 300
+    assert opened[2].setting_w == 310
 
 
 def changed(rig: object, **tell: str) -> RemoteAnalyzer:

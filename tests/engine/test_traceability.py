@@ -140,7 +140,7 @@ def test_stated_uncertainty_covers_the_truth(as_found: Callable, seed: int) -> N
             continue
         mode = result.step.split("-")[0]
         true_ma = rig.hardware.truth.lag_free_current_ma(
-            6.0, mode=mode, setting_w=300 if mode == "cut" else 120, load_ohm=result.load_ohm
+            6.0, mode=mode, setting_w=310 if mode == "cut" else 105, load_ohm=result.load_ohm
         )
         load_ohm = rig.hardware._rig.plant.bank.steps[result.load_ohm].resistance_ohm
         true_w = (true_ma / 1000) ** 2 * load_ohm

@@ -28,8 +28,8 @@ def test_the_shipped_ones_cover_their_meters(name: str) -> None:
 def test_the_first_range_that_holds_a_reading_counts() -> None:
     gantry = certificate("gantry-400")
     assert gantry.range_of(250).up_to_ma == 250
-    assert gantry.range_of(250.1).up_to_ma == 2500
-    assert gantry.range_of(9000).up_to_ma == 2500
+    assert gantry.range_of(250.1).up_to_ma == 2800
+    assert gantry.range_of(9000).up_to_ma == 2800
 
 
 def test_it_is_in_date_to_the_last_day() -> None:
@@ -42,7 +42,7 @@ def test_it_is_in_date_to_the_last_day() -> None:
     ("old", "new", "says"),
     [
         ("due_on = 2026-08-18", "due_on = 2025-08-01", "due_on lies before calibrated_on"),
-        ("up_to_ma = 250\n", "up_to_ma = 2500\n", "the ranges must be in order"),
+        ("up_to_ma = 250\n", "up_to_ma = 2900\n", "the ranges must be in order"),
         ("[load]", "[lode]", "nearest valid key is 'load'"),
     ],
 )

@@ -152,8 +152,8 @@ def test_values_of_another_form_come_together(tmp_path: Path) -> None:
     path = tmp_path / "a.toml"
     path.write_text(
         text.replace("waveform = true", 'waveform = "yes"')
-        .replace("max_power_w = 400", "max_power_w = true")
-        .replace("    10, 20,", '    10, "2_0",')
+        .replace("max_power_w = 420", "max_power_w = true")
+        .replace("    12, 20,", '    12, "2_0",')
         .replace("bits = 16", 'bits = "16"')
     )
     with pytest.raises(SourceError) as caught:

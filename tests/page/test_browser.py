@@ -24,7 +24,7 @@ rest_s = 12
 kind = "power_curve"
 name = "cut"
 mode = "cut"
-setting_w = 300
+setting_w = 310
 loads_ohm = [50, 100, 300]
 power_w = [40.5, 81, 240]
 tolerance = { percent = 6, absolute_w = 5 }

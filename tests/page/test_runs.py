@@ -22,9 +22,9 @@ model = "Quillon 300"
 kind = "power_curve"
 name = "cut"
 mode = "cut"
-setting_w = 300
+setting_w = 310
 loads_ohm = [500, 1000]
-power_w = [296.7, 280.7]
+power_w = [305.6, 285.9]
 tolerance = { percent = 20 }
 rest_s = 4
 """

@@ -18,7 +18,7 @@ OUTPUT = """
 kind = "output"
 name = "cut"
 mode = "cut"
-setting_w = 300
+setting_w = 310
 load_ohm = 500
 power_w = {power_w}
 tolerance = {{ percent = {percent} }}
@@ -35,7 +35,7 @@ def make(tmp_path: Path) -> Callable[..., Rehearsed]:
     """A rehearsal of one output point, and of the steps in `more`."""
 
     def make(
-        power_w: float = 296.7,
+        power_w: float = 305.6,
         percent: float = 6,
         *,
         more: str = "",

@@ -17,8 +17,8 @@ def test_the_legend_lies_over_no_curve_and_long_names_leave_no_gap(
     upper, _ = figure.subfigs
     (legend,) = upper.legends
     assert [text.get_text() for text in legend.get_texts()] == [
-        "Short, revision 1 (short-296.7-6.toml)",
-        "Short, revision 1 (short-296.7-3.toml)",
+        "Short, revision 1 (short-305.6-6.toml)",
+        "Short, revision 1 (short-305.6-3.toml)",
     ]
     box = legend.get_window_extent()
     assert not any(axes.get_legend() for axes in figure.axes)

@@ -7,7 +7,14 @@ from typing import Any
 import pytest
 
 from ohmwright.model.bench_file import Asset
-from ohmwright.model.event import Event, PointDone, RunFinished, RunStarted, TrimMoved
+from ohmwright.model.event import (
+    Event,
+    PointDone,
+    RunFinished,
+    RunStarted,
+    StepStarted,
+    TrimMoved,
+)
 from ohmwright.model.result import Conformity, Measured, Result, Verdict
 from ohmwright.model.tolerance import Target
 from ohmwright.model.traceability import Environment, Traceability
@@ -122,9 +129,15 @@ def a_run(
     )
     later = {"at": BEGUN + timedelta(minutes=20), "bench_s": 1200.0}
     moved = TrimMoved(**later, point="cut current", counts=-37, current_ma=950.0)
-    done = [PointDone(**later, result=one) for one in (results(points) if found is None else found)]
+    found = results(points) if found is None else found
+    steps = dict.fromkeys((one.stage, one.step) for one in found)
+    begun = [
+        StepStarted(**later, stage=stage, step=step, note=names.get("note", ""))
+        for stage, step in steps
+    ]
+    done = [PointDone(**later, result=one) for one in found]
     finished = RunFinished(**later, verdict="pass", on_s=280.0, bench_time_s=1200.0)
-    return (started, moved, *done, finished)
+    return (started, moved, *begun, *done, finished)
 
 
 @pytest.fixture

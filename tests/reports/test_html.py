@@ -107,6 +107,21 @@ def test_a_point_without_limits_prints_what_was_required_and_what_was_found() ->
     assert certificate_dcc(certificate).decode().count("3.1 ± 0.4 W above") == 2
 
 
+def test_papers_print_what_the_procedure_notes_of_a_limit() -> None:
+    """Would notice a limit that is from memory, shown like one that was looked up."""
+    note = "150 mA through 200 ohm: from memory, clause unverified"
+    certificate = certificate_of(a_run(points=2, note=note), HEAD)
+    said = "Note: 150 mA through 200 Ω: from memory, clause unverified"
+    sheet = certificate_text(certificate)
+    pdf = text_of(certificate_pdf(sheet, certificate.dated))
+    for paper in (" ".join(page_of(certificate).text), pdf):
+        # once of the measured step, once of the adjusted point
+        assert squeezed(paper).count(squeezed(said)) == 2
+    assert certificate_dcc(certificate).decode().count(said) == len(certificate.results)
+    assert certificate_csv(certificate).decode().count(note) == len(certificate.results)
+    assert "Note:" not in " ".join(page_of(certificate_of(a_run(), HEAD)).text)
+
+
 def test_adjusted_points_that_did_not_pass_stand_with_the_stages() -> None:
     stages = ("as_found", "as_left")
     for verdict in ("fail", "pass"):

@@ -19,7 +19,7 @@ from scripts.examples import (
 @pytest.mark.parametrize(
     ("example", "picture", "shows"),
     [
-        (three_modes.main, "curves.svg", ("blend", "120 W, ± U", "limits for 120 W")),
+        (three_modes.main, "curves.svg", ("blend", "105 W, ± U", "limits for 105 W")),
         (after_calibrating.main, "after.svg", ("other, 2026-01-05", "limits for ")),
         (
             partial(rehearse_two_procedures.main, units=2, workers=1),

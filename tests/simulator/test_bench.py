@@ -41,8 +41,8 @@ def test_new_unit_delivers_its_nominal_current(
     bench = BenchOnAClock(quiet_gantry, profile, seed=1, clock=VirtualClock())
     unit = Unit.build(profile, 1, 0.0)
     for mode, load_ohm in (("cut", 100), ("cut", 500), ("coag", 2000)):
-        nominal = current_ma(unit.limits(mode, 120), load_ohm)
-        true_ma = bench.truth.lag_free_current_ma(0.0, mode=mode, setting_w=120, load_ohm=load_ohm)
+        nominal = current_ma(unit.limits(mode, 105), load_ohm)
+        true_ma = bench.truth.lag_free_current_ma(0.0, mode=mode, setting_w=105, load_ohm=load_ohm)
         assert true_ma == pytest.approx(nominal, rel=1e-9)
 
 
@@ -234,7 +234,7 @@ def test_waveform_and_crest_factor(make: Make) -> None:
     import numpy as np
 
     bench = make()
-    bench.ask_generator('SOUR:FUNC "coag";POW 120')
+    bench.ask_generator('SOUR:FUNC "coag";POW 105')
     assert bench.ask("FETC:CFAC?").startswith("9.91E+37,1,")
     bench.ask("INP:IMP 500;:OUTP:STAT ON,10")
     bench.clock.advance(8.0)

@@ -21,7 +21,7 @@ OK = '0,"No error"'
     [
         ("*IDN?", "Hollin & Skerry,Gantry 400,A000001,1.0"),
         ("SYST:VERS?", "1999.0"),
-        ("INPut:IMPedance?", "+5.00000E+03"),
+        ("INPut:IMPedance?", "+4.70000E+03"),
         ("inp:imp 500;imp?", "+5.00000E+02"),
         ("INP:PATH?", "OUTP"),
         ("INP:PATH CQUality;PATH?", "CQU"),
@@ -79,13 +79,13 @@ def test_analyzer_refuses(make: Make, line: str, code: int) -> None:
     ("line", "reply"),
     [
         ("*IDN?", "Tallowmere,Quillon 300,S000001,1.0"),
-        ("SOUR:FUNC?;POW?", '"cut";+3.00000E+01'),
-        ('SOUR:FUNC "bipolar";POW 80;POW?;FUNC?', '+8.00000E+01;"bipolar"'),
+        ("SOUR:FUNC?;POW?", '"cut";+3.10000E+01'),
+        ('SOUR:FUNC "bipolar";POW 60;POW?;FUNC?', '+6.00000E+01;"bipolar"'),
         ("SOUR:FUNC BIP;FUNC?", '"bipolar"'),
         ("CAL:STAT?;POIN?", '0;""'),
         (
             "CAL:STAT ON;POIN 'coag power';POIN?;:SOUR:FUNC?;POW?",
-            '"coag power";"coag";+1.20000E+02',
+            '"coag power";"coag";+1.05000E+02',
         ),
         ('CAL:STAT ON;POIN "cut power";TRIM -12;TRIM?', "-12"),
         ('CAL:STAT ON;POIN "cut power";TRIM 5;KEY FINE,UP,3;TRIM?', "8"),
@@ -100,7 +100,7 @@ def test_generator_says(make: Make, line: str, reply: str) -> None:
     ("line", "code"),
     [
         ("SOUR:FUNC weld", -224),
-        ("SOUR:POW 301", -222),
+        ("SOUR:POW 311", -222),
         ("SOUR:POW -1", -222),
         ("CAL:TRIM 3", -221),
         ('CAL:POIN "cut power"', -221),

@@ -141,7 +141,7 @@ def test_a_stranger_is_told_what_is_wrong(project: Path):
     for name, old, new in (
         ("typo", "load_ohm", "lood_ohm"),
         ("load", "load_ohm = 500", "load_ohm = 555"),
-        ("wrong", "power_w = 296.7", "power_w = 250"),
+        ("wrong", "power_w = 305.6", "power_w = 250"),
     ):
         (project / f"{name}.toml").write_text(good.replace(old, new), encoding="utf-8")
     (project / "test_procedures.py").write_text(BROKEN, encoding="utf-8")
@@ -150,7 +150,7 @@ def test_a_stranger_is_told_what_is_wrong(project: Path):
     for words in (
         r"typo\.toml:\d+:\d+: .*lood_ohm.*load_ohm",
         r"load\.toml:\d+:\d+: step 'cut': .*555 ohm",
-        r"as left, cut, 500 ohm: FAIL at 29\d\.\d, limits 225 to 275 W: above the upper limit",
+        r"as left, cut, 500 ohm: FAIL at 30\d\.\d, limits 225 to 275 W: above the upper limit",
         r"RF is on after the test: the simulated generator delivers",
         r"knows no 'sead'; it takes bench, seed",
         r"ohmwright_bench cannot be opened: the mark: age_months: must be greater",
@@ -178,7 +178,7 @@ def test_a_stranger_is_told_what_is_wrong(project: Path):
 
 def test_a_replay_is_typed_where_pytest_was_started_and_the_records_can_be_kept(project: Path):
     kept = ("--basetemp", str(project / "kept"))
-    wrong = (project / "power.toml").read_text(encoding="utf-8").replace("296.7", "250")
+    wrong = (project / "power.toml").read_text(encoding="utf-8").replace("305.6", "250")
     (project / "power.toml").write_text(wrong, encoding="utf-8")
     below = project / "below"
     below.mkdir()

@@ -21,7 +21,7 @@ from .curve_band import CurveBand, band_of
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_COLOURS = ("#1f5fa8", "#c05a00", "#2f7d4f", "#8a4f9e", "#555555", "#a08000")
+_COLOURS = ("#00796b", "#9c2f6f", "#222222", "#5b8418", "#8a4b2a", "#6f5a8f")
 _MARKERS = ("o", "s", "^", "D", "v", "P")
 _OTHERS = "#707880"
 _PALE = 0.2

@@ -6,8 +6,9 @@ from ohmwright.api.rf_words import rf_picture
 from ohmwright.model.bench_status import BenchStatus
 
 from .console import err
+from .screen.pieces import RF_WORDS
 
-_URGENT = {"calm": "", "care": "bold yellow", "alarm": "bold red"}
+_URGENT = {"calm": "", "care": RF_WORDS, "alarm": "bold red"}
 
 
 class RfLines:

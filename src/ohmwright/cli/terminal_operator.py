@@ -18,6 +18,7 @@ from ohmwright.wire.clock import RealClock
 
 from .console import err
 from .keyboard import at_a_terminal, discard_pending_input, read_line, show_typing, unechoed
+from .screen.pieces import RF_WORDS
 
 _READING_TIME_S = 0.3
 """Nobody reads a request faster; what was typed earlier is not an answer to it."""
@@ -111,7 +112,7 @@ def _request_lines(
         yield Text(problem, style="bold")
     asked = Text(f">> {request.text}", style="bold")
     if words := rf_at_request(rf, follows=request.rf_follows, by_foot=by_foot):
-        asked.append(f"  {words}", style="bold red")
+        asked.append(f"  {words}", style=RF_WORDS)
     yield asked
     if isinstance(request, ValueRequest):
         yield Text(f"   {request.how_to_answer}", style="dim")

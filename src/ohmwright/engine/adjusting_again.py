@@ -105,7 +105,7 @@ class AdjustingAgain:
     async def _check(self, before: Result, moved_trims: tuple[str, ...]) -> AsyncIterator[Event]:
         """Measure a point in service mode, its trim not moved; yield the events."""
         session, step = self.session, self._step(before)
-        yield StepStarted(**session.stamp(), stage="adjust", step=step.name)
+        yield StepStarted(**session.stamp(), stage="adjust", step=step.name, note=step.note)
         check = _Check(session, step, step.target_point(), self.procedure.timing(step))
         async for event in check.events():
             yield event
@@ -135,7 +135,7 @@ class AdjustingAgain:
         timing = self.procedure.timing(step)
         work = StepRun(session, "adjust", timing, (step.point,), (), False, {step.name: prior})
         first = self._log.first_of(check)
-        yield StepStarted(**session.stamp(), stage="adjust", step=step.name)
+        yield StepStarted(**session.stamp(), stage="adjust", step=step.name, note=step.note)
         async for event in step.run(work):
             yield _again(event, first, check) if isinstance(event, PointDone) else event
 

@@ -209,7 +209,7 @@ async def _step_events(
         return
     progress.results_before_step = len(progress.results)
     missing = progress.missing(step)
-    yield StepStarted(**session.stamp(), stage=stage, step=step.name)
+    yield StepStarted(**session.stamp(), stage=stage, step=step.name, note=step.note)
     earlier = [r for r in latest(progress.results) if (r.stage, r.step) == (stage, step.name)]
     work = StepRun(
         session,

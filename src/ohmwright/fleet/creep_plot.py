@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 _MOST = 6
 """Panels of one figure."""
 _ORIGIN = 2000.0
-_FOUND, _LEFT, _FAN, _LIMIT = "#c05a00", "#1f5fa8", "#33628c", "#8a1f1f"
+_FOUND, _LEFT, _FAN, _LIMIT = "#222222", "#00796b", "#3b8f84", "#8a1f1f"
 
 
 def plot_creep(

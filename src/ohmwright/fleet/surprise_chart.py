@@ -92,9 +92,9 @@ def plot_surprises(charts: Sequence[SurpriseChart]) -> Figure:
         for limit in (-3.0, 3.0):
             axes.axhline(limit, color="#8a1f1f", linewidth=0.9, linestyle="--")
         axes.axhline(0.0, color="#707880", linewidth=0.8)
-        axes.plot(dates, values, "o", color="#33628c", markersize=3.5)
+        axes.plot(dates, values, "o", color="#00796b", markersize=3.5)
         axes.plot(
-            dates[marked], values[marked], "o", color="#c05a00", markersize=9, fillstyle="none"
+            dates[marked], values[marked], "o", color="#9c2f6f", markersize=9, fillstyle="none"
         )
         axes.set_title(chart.model, fontsize=9, loc="left")
         axes.set_ylabel("standard deviations", fontsize=8)

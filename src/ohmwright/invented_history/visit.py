@@ -54,7 +54,7 @@ class Visit:
         for stage in STAGES:
             yield StageStarted(**self._stamp(1.0), stage=stage)
             for step in self._file.procedure.steps_in(stage):
-                yield StepStarted(**self._stamp(1.0), stage=stage, step=step.name)
+                yield StepStarted(**self._stamp(1.0), stage=stage, step=step.name, note=step.note)
                 yield from self._step(stage, step)
         yield RunFinished(
             **self._stamp(2.0),

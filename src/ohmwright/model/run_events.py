@@ -130,6 +130,9 @@ class StepStarted(Stamped):
     kind: Literal["step_started"] = "step_started"
     stage: Stage
     step: str
+    note: str = ""
+    """What the procedure notes of it, for the papers; empty where it notes nothing, and in older
+    records."""
 
 
 class Asked(Stamped):

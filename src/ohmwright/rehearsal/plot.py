@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_COLOURS = ("#33628c", "#c07a2c")
+_COLOURS = ("#00796b", "#9c2f6f")
 """Of the first and the second procedure; apart for eyes that tell no red from green, too."""
 _STEPS, _POINTS = 10, 10
 _BAR = 0.38

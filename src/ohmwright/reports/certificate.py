@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -17,6 +17,7 @@ from ohmwright.model.event import (
     RunFinished,
     RunResumed,
     RunStarted,
+    StepStarted,
     TrimMoved,
 )
 from ohmwright.model.result import Result, Verdict, latest, worst
@@ -92,6 +93,8 @@ class Certificate:
     verdict: Verdict
     lines: tuple[CertifiedPoint, ...]
     adjustments: tuple[AdjustedPoint, ...]
+    step_notes: Mapping[str, str]
+    """What the procedure notes of a step, by its name, where it notes anything."""
     rules: tuple[str, ...]
     remarks: tuple[str, ...]
     """Comments, and what happened beside the results, as printable text."""
@@ -197,6 +200,7 @@ def certificate_of(
         verdict=finished.verdict,
         lines=tuple(_lines(results)),
         adjustments=tuple(_adjustments(results, events)),
+        step_notes={e.step: e.note for e in events if isinstance(e, StepStarted) and e.note},
         rules=_rules(results),
         remarks=remarks_of_run(events),
         on_s=on_s,

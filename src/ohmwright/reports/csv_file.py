@@ -122,6 +122,7 @@ def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, C
         "uncertainty_ratio": None if held is None or alone else held.uncertainty_ratio,
         "probability": None if held is None or alone else held.probability,
         "rule": None if held is None else held.rule,
+        "note": certificate.step_notes.get(result.step, ""),
         "requirement": result.requirement,
         "held_against_it": result.held_against_it,
         "said": result.said,

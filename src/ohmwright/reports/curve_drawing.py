@@ -24,8 +24,8 @@ _MARGIN = 0.05
 """Of the range shown, on either side."""
 _TICKS = 6
 """At most so many intervals between the figures of an axis."""
-# two hues that colour-blind people tell apart; the markers differ as well
-_AS_FOUND, _AS_LEFT, _BAND, _EDGE = "#c05a00", "#1f5fa8", "#dfe5ea", "#9aa5b0"
+# one dark and one of middle lightness, which anybody tells apart; the markers differ as well
+_AS_FOUND, _AS_LEFT, _BAND, _EDGE = "#222222", "#00796b", "#dfe5ea", "#9aa5b0"
 _TARGET, _GRID = "#707880", "#c8c8c8"
 _TARGET_LINE = f'stroke="{_TARGET}" stroke-width="0.7" stroke-dasharray="2.8 1.4"'
 _CAP, _MARKER, _TICK = 2.0, 1.7, 3.5

@@ -21,7 +21,7 @@ from .dcc_elements import (
 )
 from .measurand_text import far_reading_text, measurand_text, read_until_text
 from .measuring_conditions import conditions_of_result
-from .result_tables import requirement_text
+from .result_tables import note_text, requirement_text
 from .run_parts import RunPart
 from .text import NOT_RECORDED, limits_text, printable, unit_symbol
 from .traceability_marks import ValueMarks, traceability_text
@@ -52,7 +52,7 @@ def add_measurement(parent: Element, certificate: Certificate) -> None:
     )
     for (stage, step), found in groupby(by_stage, key=lambda r: (r.stage, r.step)):
         name = f"{stage.replace('_', ' ')}, {step}"
-        _step(add(results, "result"), name, found, certificate.marks)
+        _step(add(results, "result"), name, found, certificate)
 
 
 def _equipment(parent: Element, certificate: Certificate) -> None:
@@ -107,15 +107,15 @@ def _nothing(parent: Element) -> None:
     add_words(add(parent, "data"), "text", "The procedure has no points.", english=True)
 
 
-def _step(parent: Element, name: str, results: Iterable[Result], marks: ValueMarks) -> None:
-    """Add the results of one step at one stage."""
+def _step(parent: Element, name: str, results: Iterable[Result], certificate: Certificate) -> None:
+    """Add the results of one step at one stage, each with what the procedure notes of the step."""
     add_words(parent, "name", name)
     data = add(parent, "data")
     for result in results:
-        _point(data, result, marks)
+        _point(data, result, certificate)
 
 
-def _point(data: Element, result: Result, marks: ValueMarks) -> None:
+def _point(data: Element, result: Result, certificate: Certificate) -> None:
     """Add one result: value and uncertainty where there are any, conditions, limits, decision."""
     measured, target = result.measured, result.target
     quantity = add(data, "quantity")
@@ -127,6 +127,7 @@ def _point(data: Element, result: Result, marks: ValueMarks) -> None:
         said.append(f"Limits {limits_text(target)} {unit_symbol(target, measured)}".rstrip())
     if result.requirement:
         said += [requirement_text(result), printable(result.held_against_it)]
+    said.append(note_text(certificate, result.step))
     add_words(quantity, "description", *filter(None, said), english=True)
     kind = measured and (measured.quantity or (target and target.quantity))
     if measured is None or not kind:
@@ -135,7 +136,7 @@ def _point(data: Element, result: Result, marks: ValueMarks) -> None:
         of_true_value = None if is_by_readings_alone(result) else measured
         add_real(quantity, measured.value, quantities.unit_of(kind).d_si, of_true_value)
     _settings(quantity, result)
-    _decision(add(add(quantity, "measurementMetaData"), "metaData"), result, marks)
+    _decision(add(add(quantity, "measurementMetaData"), "metaData"), result, certificate.marks)
 
 
 def _settings(quantity: Element, result: Result) -> None:

@@ -34,7 +34,7 @@ def _group(group: StepGroup, stages: tuple[str, ...]) -> str:
     """The rows of one step under its name."""
     rows = "".join(_row(row, stages) for row in group.rows)
     span = 4 + 4 * len(stages)
-    name = f"{isolated(group.step)}{faint(group.at)}{_small(group.requirement)}"
+    name = f"{isolated(group.step)}{faint(group.at)}{_small(group.requirement)}{_small(group.note)}"
     head = f'<tr><th colspan="{span}" scope="rowgroup">{name}</th></tr>'
     return f"<tbody>{head}{rows}</tbody>"
 

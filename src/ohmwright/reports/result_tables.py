@@ -80,6 +80,8 @@ class StepGroup:
     """Conditions that all points of the step share, and until when they were read."""
     requirement: str
     """What was required of all of them, where no limits say it."""
+    note: str
+    """What the procedure notes of the step, as whence its limits are; empty where it does not."""
     rows: tuple[PointRow, ...]
 
 
@@ -109,12 +111,18 @@ def step_groups(certificate: Certificate) -> Iterable[StepGroup]:
         rows = tuple(_row(line, shared, certificate.marks, common) for line in within)
         read_until = read_until_text(result for line in within for result in line.results)
         said = "; ".join(filter(None, (shared.words(), read_until)))
-        yield StepGroup(printable(step), said, common, rows)
+        yield StepGroup(printable(step), said, common, note_text(certificate, step), rows)
 
 
 def requirement_text(result: Result) -> str:
     """What was required of a point, as printable text; empty where its limits say all."""
     return _ohms(f"Required: {result.requirement}") if result.requirement else ""
+
+
+def note_text(certificate: Certificate, step: str) -> str:
+    """What the procedure notes of a step, as printable text; empty where it notes nothing."""
+    note = certificate.step_notes.get(step, "")
+    return _ohms(f"Note: {note}") if note else ""
 
 
 def _ohms(text: str) -> str:
@@ -214,7 +222,8 @@ def adjustment_rows(certificate: Certificate) -> Iterable[AdjustmentRow]:
     """One row for each adjusted point."""
     shared = adjustment_conditions(certificate)
     for one in certificate.adjustments:
-        yield _adjustment_row(one, shared, certificate.marks)
+        note = note_text(certificate, one.result.step)
+        yield _adjustment_row(one, shared, certificate.marks, note)
 
 
 def _but_load(result: Result) -> MeasuringConditions:
@@ -223,9 +232,9 @@ def _but_load(result: Result) -> MeasuringConditions:
 
 
 def _adjustment_row(
-    adjustment: AdjustedPoint, shared: MeasuringConditions, marks: ValueMarks
+    adjustment: AdjustedPoint, shared: MeasuringConditions, marks: ValueMarks, note: str
 ) -> AdjustmentRow:
-    """The row of one adjusted point; `shared` is what is said of all of them."""
+    """The row of one adjusted point; `shared` is what is said of all, `note` what of its step."""
     result = adjustment.result
     trims = (result.start_trim, result.final_trim)
     own = _but_load(result).without(shared).words()
@@ -233,7 +242,7 @@ def _adjustment_row(
     return AdjustmentRow(
         point=printable(result.point),
         at="; ".join(
-            filter(None, (own, read_until_text([result]), f"last reading {far}" * bool(far)))
+            filter(None, (own, read_until_text([result]), f"last reading {far}" * bool(far), note))
         ),
         load="" if result.load_ohm is None else f"{result.load_ohm:g} Ω",
         limits="" if result.target is None else limits_text(result.target),

@@ -9,9 +9,15 @@ from rich.text import Text
 from ohmwright.api.rf_words import RfPicture
 from ohmwright.api.run_picture import STAGE_WORDS, BandPicture, CuePicture, RunPicture
 
-LIVE = "bold white on red"
-"""RF is on, or may be: a ground of its own, so that any terminal's ground does."""
-CARE = "black on yellow"
+# no colour by which generators tell their modes: the same as on the page (page.css)
+LIVE = "bold #ffffff on #8e1b8e"
+"""RF is on: a ground of its own, so that any terminal's ground does."""
+COMING = "bold #8e1b8e on #f3d9f3"
+"""RF is to come on or go off, or is not proved off."""
+ALARM = "bold #ffffff on #a8071a"
+"""RF may be on, and nobody knows."""
+RF_WORDS = "bold magenta"
+"""Words on RF without a ground, among lines that stay."""
 _MARKS = {"on": "■", "off": "□", "coming on": "▲", "going off": "▼"}
 _PLAIN_MARKS = {"on": "#", "off": "o", "coming on": "^", "going off": "v"}
 _CUE_WORDS = {"hold": "HOLD", "notice": "LOOK", "done": "DONE", "rest": "REST"}
@@ -30,15 +36,15 @@ def rf_line(rf: RfPicture, *, blocks: bool) -> Text:
         text.append(f"  rest, {rf.rest_left_s:.0f} s to go")
     if rf.note:
         text.append("  ")
-        text.append(rf.note, style=LIVE if rf.urgency == "alarm" else "bold")
+        text.append(rf.note, style=ALARM if rf.urgency == "alarm" else "bold")
     return text
 
 
 def rf_style(rf: RfPicture) -> str:
     """Return the style of RF's state: a ground where RF is on, may be, or will be."""
-    if rf.state == "on" or rf.urgency == "alarm":
-        return LIVE
-    return "bold" if rf.state == "off" else f"bold {CARE}"
+    if rf.urgency == "alarm":
+        return ALARM
+    return {"on": LIVE, "off": "bold"}.get(rf.state, COMING)
 
 
 def reading_words(picture: RunPicture) -> str:
