@@ -155,7 +155,7 @@ def prepare(world: World) -> None:
         path.write_text(BENCH.format(name), encoding="utf-8")
     rows = ["tag,maker,model,serial,site,procedure"]
     for number in range(1, world.units + 1):
-        what = "Tallowmere,Quillon 300"
+        what = "Tessenhove,Quillon 300"
         procedure = "quick.toml"
         if number % 5 == 0:
             what, procedure = "Sorrelworks,Marlow 150", "attended-marlow"

@@ -57,7 +57,7 @@ def write_histories(store: SqlStore, *, units: int, years: float, seed: int) -> 
 
 def _unit(number: int, rng: np.random.Generator) -> Unit:
     model = _MODELS[number % 2]
-    asset = Asset(id=f"HF-{number:03}", maker="Tallowmere", model=model, serial=f"T{number:05}")
+    asset = Asset(id=f"HF-{number:03}", maker="Tessenhove", model=model, serial=f"T{number:05}")
     shared = rng.normal((1.6, -2.2)[number % 2], 0.9)
     rates = shared * np.array([1.0, 0.7]) * (4.0 if number == 7 else 1.0)
     return Unit(asset, rng.normal(0.0, 2.0, 2), rates, float(rng.uniform(0.4, 1.0)))

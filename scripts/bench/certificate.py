@@ -30,7 +30,7 @@ def papers(made: Sequence[Certificate]) -> dict[str, Callable[[int], object]]:
         "PDF": lambda n: certificate_pdf(certificate_text(made[n]), made[n].ended_at),
         "HTML": lambda _: certificate_html(sheet),
         "CSV": lambda _: certificate_csv(made[0]),
-        "DCC": lambda _: certificate_dcc(made[0], "DE"),
+        "DCC": lambda _: certificate_dcc(made[0], "AQ"),
         "label": lambda n: label(made[n], LabelSize()),
     }
 

@@ -186,7 +186,7 @@ def _order(name: str, of_models: list[list[Aged]], told: list[Foretold]) -> Orde
     risks = {str(i): Risk(*both) for i, both in enumerate(zip(now, ahead, strict=True))}
     lasts = {tag: LastWork(_date(units[int(tag)].times[-1]), "pass") for tag in risks}
     assets = [
-        RegisteredAsset(tag=tag, maker="Tallowmere", model="Quillon 300", serial=tag)
+        RegisteredAsset(tag=tag, maker="Tessenhove", model="Quillon 300", serial=tag)
         for tag in risks
     ]
     listed = worklist(assets, lasts, _date(NOW), lambda asset: risks[asset.tag])

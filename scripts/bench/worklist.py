@@ -39,7 +39,7 @@ def fill(store: SqlStore, file: Path, assets: int) -> None:
     units = [
         RegisteredAsset(
             tag=f"HF-{n:05d}",
-            maker="Tallowmere",
+            maker="Tessenhove",
             model=f"Model {n % 4}",
             serial=f"S{n:06d}",
             site=f"Ward {n % 40}",

@@ -48,7 +48,7 @@ data = "quillon-300"
 link = { kind = "KIND", port = GENERATOR }
 [asset]
 id = "F-1"
-maker = "Tallowmere"
+maker = "Tessenhove"
 model = "Quillon 300"
 serial = "1"
 [simulation]

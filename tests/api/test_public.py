@@ -100,7 +100,7 @@ def test_a_unit_of_the_register_chooses_what_its_tag_chooses_on_the_command_line
     procedure_file.write_text(text, encoding="utf-8")
     unit = RegisteredAsset(
         tag="HF-9",
-        maker="Tallowmere",
+        maker="Tessenhove",
         model="Quillon 300",
         serial="S000012",
         procedure=str(procedure_file),

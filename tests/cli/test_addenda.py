@@ -11,7 +11,7 @@ from ohmwright.model.shipped import shipped
 DEMO_BENCH = shipped("benches", "demo.toml")
 LABORATORY = """name = "Fennel Metrology"
 address = ["2 Quay"]
-country = "DE"
+country = "AQ"
 accreditation = "Accredited, number 0-000"
 logo = "logo.svg"
 

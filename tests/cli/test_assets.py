@@ -47,8 +47,8 @@ seed = 3
 age_months = 1
 """
 REGISTER = """tag,maker,model,serial,site,owner,procedure
-HF-1,Tallowmere,Quillon 300,S000007,Theatre 1,Saint Orrin,quick.toml
-HF-2,Tallowmere,Quillon 300,S000008,Theatre 2,Saint Orrin,quick.toml
+HF-1,Tessenhove,Quillon 300,S000007,Theatre 1,Saint Orrin,quick.toml
+HF-2,Tessenhove,Quillon 300,S000008,Theatre 2,Saint Orrin,quick.toml
 """
 
 
@@ -222,7 +222,7 @@ def test_a_worklist_as_json_is_whole(workshop: Path, ohmwright: Callable) -> Non
 def test_two_units_in_use_have_no_serial_number_in_common(
     workshop: Path, ohmwright: Callable
 ) -> None:
-    plate = ("--maker", "tallowmere", "--model", "Quillon 300", "--serial", "S000007")
+    plate = ("--maker", "tessenhove", "--model", "Quillon 300", "--serial", "S000007")
     added = ohmwright("asset", "add", "HF-3", *plate)
     assert (added.code, "also that of HF-1" in added.err) == (2, True)
     changed = ohmwright("asset", "change", "HF-2", "--serial", "S000007")
@@ -235,9 +235,9 @@ def test_two_units_in_use_have_no_serial_number_in_common(
 
 
 def test_a_serial_number_under_another_maker_is_told(workshop: Path, ohmwright: Callable) -> None:
-    plate = ("--maker", "Tallowmere Ltd", "--model", "Quillon 300", "--serial", "S 000007")
+    plate = ("--maker", "Tessenhove Ltd", "--model", "Quillon 300", "--serial", "S 000007")
     added = ohmwright("asset", "add", "HF-3", *plate)
-    said = "Look: 'S 000007' of HF-3 is also the serial number of HF-1, a Tallowmere Quillon 300:"
+    said = "Look: 'S 000007' of HF-3 is also the serial number of HF-1, a Tessenhove Quillon 300:"
     assert (added.code, said in added.err) == (0, True)
     assert "Look:" not in ohmwright("asset", "change", "HF-3", "--site", "Ward 2").err
     assert "also the serial" in ohmwright("asset", "change", "HF-3", "--serial", "S-000008").err
@@ -439,7 +439,7 @@ def test_who_has_a_unit_is_told_and_a_skip_is_asked_about(
 ) -> None:
     ohmwright("campaign", "new", "may", "--simulated", "--work", "verify")
     taken = ohmwright("next", "--campaign", "may", "--operator", "Fenn").out
-    assert taken.startswith("In the hands of Fenn: HF-1: Tallowmere Quillon 300")
+    assert taken.startswith("In the hands of Fenn: HF-1: Tessenhove Quillon 300")
     with _scanned(monkeypatch, "skip broken\n\nskip broken\nyes\n"):
         work = ohmwright(
             *("campaign", "work", "may", "--bench", "bench.toml", "--operator", "Oake")

@@ -53,8 +53,8 @@ RP19 = {
     0.95: 0.871009,
     0.99: 0.199917,
 }
-# ratio: acceptance multiplier by Dobbert
-DOBBERT = {2.0: 0.8591773, 4.0: 0.9867197}
+# ratio: multiplier of the managed-risk guard band
+MANAGED_RISK = {2.0: 0.8591773, 4.0: 0.9867197}
 # share in tolerance, ratio, k: acceptance multiplier that leaves 2 % false accepts
 TWO_PERCENT = (
     (0.80, 2.0, 2.0, 0.8944153),
@@ -93,9 +93,9 @@ def checks() -> Iterator[Check]:
         )
     yield from deaver()
     yield from rules_of_thumb()
-    for ratio, expected in DOBBERT.items():
+    for ratio, expected in MANAGED_RISK.items():
         row = (
-            f"Dobbert's multiplier, {ratio:g}:1",
+            f"managed-risk multiplier, {ratio:g}:1",
             expected,
             6e-8,
             partial(share_accepted, UNKNOWN, ratio),

@@ -21,7 +21,7 @@ from ohmwright.model.tolerance import Allowance
 
 STANDARD = "IEC 60601-2-2 (unverified)"
 # bipolar: rated power in W, limit in mA that makes 1 % of it in 200 ohm
-BIPOLAR = ((25, 35.355), (40, 44.721), (50, 50.0), (70, 59.161), (80, 63.246), (95, 68.920))
+BIPOLAR = ((25, 35.355), (40, 44.721), (50, 50.0), (65, 57.009), (80, 63.246), (90, 67.082))
 # 300 W: load resistance in ohm, current in mA
 CURRENTS = ((100, 1732.05), (200, 1224.74), (300, 1000.0), (500, 774.60), (2000, 387.30))
 # current in mA, load resistance in ohm, power in W

@@ -17,7 +17,7 @@ from ohmwright.records.sql_store import SqlStore
 
 
 def unit(tag: str = "HF-1", **fields: object) -> RegisteredAsset:
-    said = {"tag": tag, "maker": "Tallowmere", "model": "Quillon 300", "serial": "S1"}
+    said = {"tag": tag, "maker": "Tessenhove", "model": "Quillon 300", "serial": "S1"}
     return RegisteredAsset.model_validate(said | fields)
 
 
@@ -168,10 +168,10 @@ def test_units_that_may_be_one_are_named_row_by_row(tmp_path: Path) -> None:
     file = tmp_path / "assets.csv"
     file.write_text(
         "tag,maker,model,serial\n"
-        "HF-2,Tallowmere Ltd,quillon 300,S 1\n"
+        "HF-2,Tessenhove Ltd,quillon 300,S 1\n"
         "HF-3,T,Quillon 300,S-1\n"
-        "HF-4,Tallowmere,Quillon 90,S1\n"
-        "HF-1,Tallowmere,Quillon 300,S1\n",
+        "HF-4,Tessenhove,Quillon 90,S1\n"
+        "HF-1,Tessenhove,Quillon 300,S1\n",
         encoding="utf-8",
     )
     known = {"HF-1": AssetRevision(unit(state="withdrawn"), 1, "", "", "", "")}
@@ -181,10 +181,10 @@ def test_units_that_may_be_one_are_named_row_by_row(tmp_path: Path) -> None:
         f"{file}:{line}:4: '{serial}' of {tag} is also the serial number of {other}: "
         "is it one unit?"
         for line, serial, tag, other in (
-            (2, "S 1", "HF-2", "HF-1, a Tallowmere Quillon 300, which is withdrawn"),
+            (2, "S 1", "HF-2", "HF-1, a Tessenhove Quillon 300, which is withdrawn"),
             (2, "S 1", "HF-2", "HF-3, a T Quillon 300"),
-            (3, "S-1", "HF-3", "HF-1, a Tallowmere Quillon 300, which is withdrawn"),
-            (3, "S-1", "HF-3", "HF-2, a Tallowmere Ltd quillon 300"),
+            (3, "S-1", "HF-3", "HF-1, a Tessenhove Quillon 300, which is withdrawn"),
+            (3, "S-1", "HF-3", "HF-2, a Tessenhove Ltd quillon 300"),
         )
     )
 

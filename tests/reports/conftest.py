@@ -103,7 +103,7 @@ def a_run(
     found: list[Result] | None = None, *, points: int = 10, seed: int | None = None, **names: str
 ) -> tuple[Event, ...]:
     """The events of a finished run; `names` replaces texts of its first event and its asset."""
-    unit = {"id": "HF-031", "maker": "Tallowmere", "model": "Quillon 300", "serial": "TQ3-1"}
+    unit = {"id": "HF-031", "maker": "Tessenhove", "model": "Quillon 300", "serial": "TQ3-1"}
     unit |= {key: text for key, text in names.items() if key in (*unit, "department")}
     said = {
         "procedure": "Monopolar output",
@@ -119,7 +119,7 @@ def a_run(
         revision="3",
         procedure_digest="ab" * 32,
         stages=("as_found", "adjust", "as_left"),
-        generator="Tallowmere, Quillon 300",
+        generator="Tessenhove, Quillon 300",
         asset=Asset(**unit),
         software="ohmwright 0.1.0",
         traceability=CERTIFICATE,

@@ -39,11 +39,11 @@ def tree_of(document: bytes) -> Any:
 
 
 def test_the_rules_have_no_complaint(certificate: Certificate) -> None:
-    assert complaints(certificate_dcc(certificate, "DE")) == []
+    assert complaints(certificate_dcc(certificate, "AQ")) == []
 
 
 def test_the_rules_would_complain(certificate: Certificate) -> None:
-    document = certificate_dcc(certificate, "DE")
+    document = certificate_dcc(certificate, "AQ")
     assert complaints(certificate_dcc(certificate)) != []  # nobody has said which country
     assert complaints(document.replace(b"v0.1.0", b"0.1.0")) != []
     tree = tree_of(document)
@@ -53,7 +53,7 @@ def test_the_rules_would_complain(certificate: Certificate) -> None:
 
 
 def test_values_have_units_and_expanded_uncertainty(certificate: Certificate) -> None:
-    quantity = tree_of(certificate_dcc(certificate, "DE")).find(
+    quantity = tree_of(certificate_dcc(certificate, "AQ")).find(
         ".//dcc:result//dcc:quantity", NAMES
     )
     texts = [
@@ -65,13 +65,13 @@ def test_values_have_units_and_expanded_uncertainty(certificate: Certificate) ->
 
 
 def test_a_simulated_run_says_so() -> None:
-    assert b"SIMULATED, seed 7" in certificate_dcc(certificate_of(a_run(seed=7)), "DE")
+    assert b"SIMULATED, seed 7" in certificate_dcc(certificate_of(a_run(seed=7)), "AQ")
 
 
 def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostile: str) -> None:
-    document = certificate_dcc(named(hostile), "DE")
+    document = certificate_dcc(named(hostile), "AQ")
     tree = tree_of(document)
-    plain = tree_of(certificate_dcc(named("x"), "DE"))
+    plain = tree_of(certificate_dcc(named("x"), "AQ"))
     assert [one.tag for one in tree.iter()] == [one.tag for one in plain.iter()]
     assert tree.getroottree().docinfo.internalDTD is None
     assert tree.findtext(".//dcc:model", namespaces=NAMES) == printable(hostile)
@@ -128,7 +128,7 @@ def children(element: Any) -> list[str]:
     ],
 )
 def test_order(certificate: Certificate, path: str, names: str) -> None:
-    tree = tree_of(certificate_dcc(certificate, "DE"))
+    tree = tree_of(certificate_dcc(certificate, "AQ"))
     assert children(tree.find(path, NAMES)) == names.split()
 
 
@@ -137,7 +137,7 @@ def test_a_point_without_a_value_still_says_its_verdict() -> None:
     answer = result("as_left", "cords", "answer").model_copy(
         update={"target": None, "measured": None, "conformity": None}
     )
-    document = certificate_dcc(certificate_of(a_run([answer])), "DE")
+    document = certificate_dcc(certificate_of(a_run([answer])), "AQ")
     quantity = tree_of(document).find(".//dcc:result//dcc:quantity", NAMES)
     assert children(quantity) == [
         *("name", "description", "noQuantity", "influenceConditions", "measurementMetaData")
@@ -150,7 +150,7 @@ def test_undecided_is_no_word_of_the_schema() -> None:
     # stringConformityStatementStatusType has pass, fail, conditionalPass and three more
     point = result("as_left", "cut", "500 ohm")
     doubtful = point.model_copy(update={"verdict": "undecided", "reason": "too close to a limit"})
-    meta = tree_of(certificate_dcc(certificate_of(a_run([doubtful])), "DE")).find(
+    meta = tree_of(certificate_dcc(certificate_of(a_run([doubtful])), "AQ")).find(
         ".//dcc:metaData", NAMES
     )
     assert children(meta) == ["declaration"]
@@ -159,7 +159,7 @@ def test_undecided_is_no_word_of_the_schema() -> None:
 
 def test_a_run_without_points_has_one_result() -> None:
     # resultListType and dataType want one child at least
-    document = certificate_dcc(certificate_of(a_run([])), "DE")
+    document = certificate_dcc(certificate_of(a_run([])), "AQ")
     (only,) = tree_of(document).find(".//dcc:results", NAMES)
     assert children(only.find("dcc:data", NAMES)) == ["text"]
     assert complaints(document) == []

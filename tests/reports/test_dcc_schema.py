@@ -37,7 +37,7 @@ def paper(*addenda: Addendum, run: tuple[Event, ...] | None = None) -> Certifica
     return certificate_of(run or a_run(), HEAD, "", issue_of(RUN, addenda))
 
 
-@pytest.mark.parametrize("country", ["DE", None])
+@pytest.mark.parametrize("country", ["AQ", None])
 @pytest.mark.parametrize(
     "certificate",
     [
@@ -59,15 +59,15 @@ def test_it_is_valid_whatever_people_are_called(
     named: Callable[[str], Certificate], hostile: str
 ) -> None:
     for name in (hostile, "", "  two  words  "):
-        check_schema(certificate_dcc(named(name), "DE"), SCHEMA)
+        check_schema(certificate_dcc(named(name), "AQ"), SCHEMA)
 
 
 def test_a_signed_one_is_valid() -> None:
-    check_schema(signed_dcc(certificate_dcc(paper(APPROVED), "DE"), *pem_pair(RSA_KEY)), SCHEMA)
+    check_schema(signed_dcc(certificate_dcc(paper(APPROVED), "AQ"), *pem_pair(RSA_KEY)), SCHEMA)
 
 
 def test_it_would_complain(certificate: Certificate) -> None:
-    document = certificate_dcc(certificate, "DE")
+    document = certificate_dcc(certificate, "AQ")
     for good, bad in ((b"dcc:release", b"dcc:relase"), (b"valueExpandedMU", b"valueExpanded")):
         with pytest.raises(SourceError, match="does not follow"):
             check_schema(document.replace(good, bad), SCHEMA)

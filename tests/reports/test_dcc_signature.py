@@ -81,11 +81,11 @@ def is_signed(document: bytes, public: Any) -> bool:
 
 @pytest.mark.parametrize("key", [RSA_KEY, ec.generate_private_key(ec.SECP256R1())])
 def test_a_signature_holds_and_an_altered_file_is_found(certificate: Certificate, key: Any) -> None:
-    document = signed_dcc(certificate_dcc(certificate, "DE"), *pem_pair(key))
+    document = signed_dcc(certificate_dcc(certificate, "AQ"), *pem_pair(key))
     assert is_signed(document, key.public_key())
     assert not is_signed(document.replace(b"120.0", b"102.0", 1), key.public_key())
     assert not is_signed(document, RSA_KEY.public_key()) or key is RSA_KEY
-    again = signed_dcc(certificate_dcc(certificate, "DE"), *pem_pair(key))
+    again = signed_dcc(certificate_dcc(certificate, "AQ"), *pem_pair(key))
     assert (again == document) == (key is RSA_KEY)
 
 

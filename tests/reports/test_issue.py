@@ -34,7 +34,7 @@ from .test_pdf import squeezed, text_of
 RUN = "20260302T093000Z-HF-031-ab12"
 PAPER = PaperData(
     laboratory=Party(name="Fennel Metrology", address=("2 Harbour Quay", "4411 Orle")),
-    country="DE",
+    country="AQ",
     accreditation="Accredited, number 0-000",
     customer=Party(name="Saint Orrin Infirmary", address=("17 Hill Street",)),
     place="laboratory",
@@ -164,16 +164,16 @@ def test_an_amendment_quotes_what_the_record_says_of_the_unit() -> None:
 
 
 def test_a_unit_that_answers_with_another_serial_number_is_seen_to() -> None:
-    answers = {"generator": "Tallowmere,Quillon 300,S000003,1.0"}
+    answers = {"generator": "Tessenhove,Quillon 300,S000003,1.0"}
     events = [one.model_copy(update=answers) if n == 0 else one for n, one in enumerate(a_run())]
     said = dict(dict(certificate_text(certificate_of(events)).facts)["Unit under test"])
     assert said["Answers as"].endswith("(its serial number there, S000003, is not the one above)")
     (plain,) = (dict(f)["Answers as"] for name, f in sheet_of().facts if name == "Unit under test")
-    assert plain == "Tallowmere, Quillon 300"  # which holds no serial number
+    assert plain == "Tessenhove, Quillon 300"  # which holds no serial number
 
 
 def test_a_unit_without_a_port_answers_nothing() -> None:
-    answers = {"generator": f"Tallowmere,Quillon 300,S000003 ({NO_PORT})"}
+    answers = {"generator": f"Tessenhove,Quillon 300,S000003 ({NO_PORT})"}
     events = [one.model_copy(update=answers) if n == 0 else one for n, one in enumerate(a_run())]
     said = dict(dict(certificate_text(certificate_of(events)).facts)["Unit under test"])
     assert ("Answers as" in said, "Serial number" in said) == (False, True)

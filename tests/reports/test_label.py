@@ -142,7 +142,7 @@ def test_a_label_for_a_void_run_and_a_new_issue(certificate: Certificate) -> Non
 
 
 @pytest.mark.parametrize(
-    ("answers", "read"), [("Tallowmere,Quillon 300,TQ3-1,1", True), ("", False)]
+    ("answers", "read"), [("Tessenhove,Quillon 300,TQ3-1,1", True), ("", False)]
 )
 def test_a_serial_number_that_nobody_read_is_as_told(answers: str, read: bool) -> None:
     started, *rest = a_run()

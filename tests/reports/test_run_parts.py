@@ -46,7 +46,7 @@ def text_in(form: str, certificate: Certificate) -> str:
     if form == "html":
         return squeezed("".join(Page(certificate_html(certificate_text(certificate))).text))
     if form == "dcc":
-        return squeezed(certificate_dcc(certificate, "DE").decode())
+        return squeezed(certificate_dcc(certificate, "AQ").decode())
     if form == "csv":
         return squeezed(certificate_csv(certificate).decode("utf-8-sig"))
     pdf = certificate_pdf(certificate_text(certificate), certificate.ended_at)
@@ -108,7 +108,7 @@ def test_the_room_is_told_part_by_part_where_it_changed(interrupted: tuple[Event
         "part 1: 22.5 °C, 41 % relative humidity (as told, not measured); part 2: 27 °C, 30 % "
         "relative humidity (as told, not measured)"
     )
-    dcc = certificate_dcc(certificate_of(interrupted), "DE").decode()
+    dcc = certificate_dcc(certificate_of(interrupted), "AQ").decode()
     assert "Temperature, part 1" in dcc
     assert "Temperature, part 2" in dcc
 
@@ -157,7 +157,7 @@ def test_no_line_claims_for_all_what_part_of_the_values_never_had(
         ("1", "Imre Valdane"),
         ("2", "Oda Brandvik"),
     ]
-    dcc = certificate_dcc(certificate, "DE").decode()
+    dcc = certificate_dcc(certificate, "AQ").decode()
     assert dcc.count("U traceable to: certificate CAL-1") == 1
     assert dcc.count(f"U traceable to: {NOT_TRACEABLE['none']}") == 1
 

@@ -53,7 +53,7 @@ def test_without_a_certificate_it_is_a_report_without_accreditation(alone: Certi
     sheet = certificate_text(alone)
     assert (sheet.title, sheet.letterhead.accreditation) == ("Report of measurement", "")
     assert (sheet.verdict, sheet.verdict_qualified) == ("pass", ALONE)
-    paper = certificate_html(sheet) + certificate_dcc(alone, "DE").decode()
+    paper = certificate_html(sheet) + certificate_dcc(alone, "AQ").decode()
     assert (ACCREDITED in paper, "ertificate of calibration" in paper) == (False, False)
     draft = certificate_text(certificate_of(conftest.a_run([point("none")])))
     assert draft.title == "Draft of a report of measurement"
@@ -126,16 +126,16 @@ def test_each_stage_is_qualified_by_its_own_values() -> None:
 
 
 def test_the_digital_certificate_states_no_conformity_and_no_coverage(alone: Certificate) -> None:
-    document = certificate_dcc(alone, "DE").decode()
+    document = certificate_dcc(alone, "AQ").decode()
     assert f"Result of the whole: pass, {ALONE}" in document
     assert f"Verdict: pass, {ALONE}" in document
     # those of the crest factor, which needs no scale of the analyzer
     for element in ("conformity", "coverageProbability", "Probability of conformity"):
         assert document.count(f"{element}>0.95") + document.count(f"<dcc:{element}>") <= 1
-    bare = certificate_dcc(approved(point("none")), "DE").decode()
+    bare = certificate_dcc(approved(point("none")), "AQ").decode()
     for words in ("<dcc:conformity>", "0.95", "Probability of conformity", "uncertainty ratio"):
         assert words not in bare
-        assert words in certificate_dcc(approved(*WHOLE), "DE").decode()
+        assert words in certificate_dcc(approved(*WHOLE), "AQ").decode()
 
 
 def test_the_whole_conforms_only_where_all_is_covered() -> None:

@@ -78,7 +78,7 @@ def test_analyzer_refuses(make: Make, line: str, code: int) -> None:
 @pytest.mark.parametrize(
     ("line", "reply"),
     [
-        ("*IDN?", "Tallowmere,Quillon 300,S000001,1.0"),
+        ("*IDN?", "Tessenhove,Quillon 300,S000001,1.0"),
         ("SOUR:FUNC?;POW?", '"cut";+3.10000E+01'),
         ('SOUR:FUNC "bipolar";POW 60;POW?;FUNC?', '+6.00000E+01;"bipolar"'),
         ("SOUR:FUNC BIP;FUNC?", '"bipolar"'),

@@ -116,7 +116,7 @@ def test_linked_names(tmp_path: Path) -> None:
         with served("pty", "stepped", "", str(links)) as addresses:
             assert addresses == [str(links / n) for n in ("analyzer", "generator", "control")]
             with on_serial(addresses[1]) as ask:
-                assert ask("*IDN?").startswith("Tallowmere")
+                assert ask("*IDN?").startswith("Tessenhove")
     assert not list(links.iterdir())
 
 

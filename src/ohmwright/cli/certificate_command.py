@@ -106,5 +106,6 @@ def country_code(text: str | None) -> str | None:
     if text is None or (len(text) == 2 and text.isascii() and text.isalpha() and text.isupper()):
         return text
     raise UsageError(
-        f"--country {text}: this is no country code.", do="Write its two capital letters, as in DE."
+        f"--country {text}: this is no country code.",
+        do="Write its two capital letters of ISO 3166-1.",
     )

@@ -38,7 +38,7 @@ def certificate(
     ] = None,
     size: Annotated[str, typer.Option("--label-size", help="In mm.")] = "50x25",
     country: Annotated[
-        str | None, typer.Option(help="ISO 3166-1 code for the digital certificate, as in DE.")
+        str | None, typer.Option(help="ISO 3166-1 code for the digital certificate.")
     ] = None,
     schema_file: Annotated[
         Path | None, typer.Option("--schema", help="Hold it against this dcc.xsd.")

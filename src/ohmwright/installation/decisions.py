@@ -75,7 +75,7 @@ def _risk_and_ratio_checks() -> Iterator[Check]:
         ("share of tolerance, 80 %, 2:1", 0.8944153, 1e-6, lambda: _share(_known(80.0), 5.0)),
     )
     yield from clause_checks(
-        *("ANSI/NCSL Z540.3", "5.3 b, 2 % whatever is in tolerance (Dobbert)", "from memory"),
+        *("ANSI/NCSL Z540.3", "5.3 b, 2 % whatever is in tolerance", "from memory"),
         ("share of tolerance, 2:1", 0.8591773, 1e-6, lambda: _share(_UNKNOWN, 5.0)),
     )
     yield from clause_checks(

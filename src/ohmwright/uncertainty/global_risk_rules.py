@@ -57,7 +57,8 @@ class ManagedRiskRule:
     """At most 2 % false accepts whatever share is in tolerance as received (Z540.3 5.3 b).
 
     For a population of which nothing is known: the acceptance limits are the tolerance limits times
-    Dobbert's multiplier (from memory). Below a test uncertainty ratio of about 0.6 nothing passes.
+    the managed-risk multiplier (from memory). Below a test uncertainty ratio of about 0.6 nothing
+    passes.
     """
 
     def decide(self, measured: MeasuredValue, tolerance: Limits) -> ConformityDecision:
@@ -68,7 +69,7 @@ class ManagedRiskRule:
                 "a rule on the width of the tolerance needs two limits; use a guard band or a "
                 "specific risk for a one-sided tolerance"
             )
-        multiplier = 1.0 if math.isinf(ratio) else min(1.0, risk.dobbert_multiplier(ratio))
+        multiplier = 1.0 if math.isinf(ratio) else min(1.0, risk.managed_risk_multiplier(ratio))
         acceptance = tolerance.moved_inwards((1.0 - multiplier) * tolerance.half_width)
         verdict = banded_verdict(measured, acceptance, tolerance, 0.0)
         rule = "false accepts at most 2 % whatever share is in tolerance as received"

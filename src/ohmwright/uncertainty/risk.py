@@ -84,10 +84,11 @@ def acceptance_multiplier(
     return low
 
 
-def dobbert_multiplier(test_uncertainty_ratio: float) -> float:
+def managed_risk_multiplier(test_uncertainty_ratio: float) -> float:
     """Return the acceptance limit over the tolerance limit for 2 % false accepts in any population.
 
-    1 - (1.04 - exp(0.38 ln TUR - 0.54)) / TUR, Dobbert's managed-risk guard band (from memory).
+    1 - (1.04 - exp(0.38 ln TUR - 0.54)) / TUR: the managed-risk guard band of a published paper,
+    from memory and not compared.
     """
     slack = 1.04 - math.exp(0.38 * math.log(test_uncertainty_ratio) - 0.54)
     return 1.0 - slack / test_uncertainty_ratio

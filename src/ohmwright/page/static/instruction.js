@@ -81,7 +81,7 @@ const isIdle = (focused) => focused === null || focused === document.body || foc
 /** What is said of RF beside a request changes while an answer is typed: it must not be lost. */
 function showRf(element, words) {
   set(element, 'hidden', words === '')
-  put(element, `✦ ${words}`)
+  put(element, `● ${words}`)
 }
 
 function requestParts(request, say, complain) {
