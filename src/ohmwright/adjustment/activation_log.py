@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
 from ohmwright.estimation.activation_record import ActivationRecord, Question
-from ohmwright.estimation.ar1_regression import median
 from ohmwright.estimation.coefficients import Coefficient, Steps
 
 Floats = NDArray[np.float64]
@@ -76,7 +77,9 @@ class ActivationLog:
     @property
     def interval_s(self) -> float:
         """Median time from one reading to the next, s; 0 while there are not two."""
-        return median(np.diff(self._age)) if len(self._age) > 1 else 0.0
+        gaps_s = sorted(later - age_s for age_s, later in pairwise(self._age))
+        middle = len(gaps_s) // 2
+        return (gaps_s[middle] + gaps_s[~middle]) / 2 if gaps_s else 0.0
 
     @property
     def latest(self) -> float:

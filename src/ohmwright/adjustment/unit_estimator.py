@@ -10,7 +10,7 @@ from ohmwright.estimation.activation_record import FitStart
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
-from ohmwright.estimation.prior import NoisePrior, TransientPrior, vague_prior
+from ohmwright.estimation.prior import VAGUE_GAIN_SD, NoisePrior, TransientPrior, vague_prior
 from ohmwright.estimation.transient_estimate import TransientEstimate, fit_transient
 
 from .activation_log import ActivationLog
@@ -208,7 +208,7 @@ class UnitEstimator:
     @property
     def has_fleet_gain(self) -> bool:
         """Whether the prior of the gain is one that other units of the model taught."""
-        return self._prior_gain_sd < vague_prior().sd_of(Coefficient.GAIN)
+        return self._prior_gain_sd < VAGUE_GAIN_SD
 
     def gain_is_own(self, gain: Mixture) -> bool:
         """Whether this unit's own readings determine its gain, or have proved the fleet's."""

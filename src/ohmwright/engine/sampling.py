@@ -6,6 +6,7 @@ A meter whose figure stands still, as no output does, is refused.
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Awaitable, Callable
+from itertools import pairwise
 from math import isnan
 from typing import Protocol
 
@@ -177,8 +178,8 @@ def repeated(currents_ma: Floats, digit_ma: float) -> NDArray[np.bool_]:
     if not currents_ma.size or digit_ma > _FINE_DIGIT * currents_ma.max():
         return again
     alike = 1
-    for place in range(1, len(currents_ma)):
-        same = _shows_alike(currents_ma[place], currents_ma[place - 1], digit_ma)
+    for place, (before_ma, current_ma) in enumerate(pairwise(currents_ma.tolist()), start=1):
+        same = _shows_alike(current_ma, before_ma, digit_ma)
         alike = alike + 1 if same else 1
         if alike >= _SOME_ALIKE:
             again[place - alike + 2 : place + 1] = True

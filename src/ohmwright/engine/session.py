@@ -178,6 +178,8 @@ class Session:
         current_ma: float | None = None,
     ) -> None:
         """Report RF as it is now to `on_status`, with the figures that belong to it."""
+        if self.on_status is ignore_status:  # as in a rehearsal, with every reading
+            return
         analyzer = self.bench.analyzer
         self.on_status(
             analyzer.status(rf, self.bench.clock.now_s())._replace(

@@ -47,7 +47,7 @@ class Moments:
 
     def start_terms(self, correlations: Floats) -> Floats:
         """Terms of the log likelihood from the starts, shape (correlations,)."""
-        terms: Floats = 0.5 * self.starts * np.log1p(-(correlations**2))
+        terms: Floats = 0.5 * self.starts * _start_logs(correlations)
         return terms
 
     def on_the_grid(self) -> tuple[Floats, Floats]:
@@ -55,7 +55,7 @@ class Moments:
 
         And terms of the log likelihood, (correlations, 1), the shares of the correlations included.
         """
-        terms = self.start_terms(CORRELATIONS) + LOG_SHARES
+        terms = 0.5 * self.starts * _GRID_LOGS + LOG_SHARES
         return self._combined(_GRID_FACTORS)[:, None], terms[:, None]
 
     def _combined(self, factors: Floats) -> Floats:
@@ -73,7 +73,15 @@ def _factors(phi: Floats) -> Floats:
     return factors
 
 
-_GRID_FACTORS = _factors(CORRELATIONS)  # wanted at every step of a fit
+def _start_logs(phi: Floats) -> Floats:
+    """Logarithms of 1 - phi², (correlations,), the precision of a start over that of others."""
+    logs: Floats = np.log1p(-(phi**2))
+    return logs
+
+
+# wanted at every step of a fit
+_GRID_FACTORS = _factors(CORRELATIONS)
+_GRID_LOGS = _start_logs(CORRELATIONS)
 
 
 def moments(columns: Floats, keep: Flags) -> Moments:
@@ -81,11 +89,12 @@ def moments(columns: Floats, keep: Flags) -> Moments:
 
     A reading that is not kept does not count, and the next one is a start.
     """
-    pairs = keep[1:] & keep[:-1]
-    if pairs.all():
+    count = int(np.count_nonzero(keep))
+    if count == keep.size:
         after, before = columns[..., 1:, :], columns[..., :-1, :]
         first = columns[..., :1, :]
     else:
+        pairs = keep[1:] & keep[:-1]
         after, before = columns[..., 1:, :][..., pairs, :], columns[..., :-1, :][..., pairs, :]
         first = columns[..., keep & ~np.concatenate(([False], pairs)), :]
     flipped = after.swapaxes(-1, -2)
@@ -95,7 +104,7 @@ def moments(columns: Floats, keep: Flags) -> Moments:
     products[..., 1, :, :] = cross + cross.swapaxes(-1, -2)
     products[..., 2, :, :] = before.swapaxes(-1, -2) @ before
     products[..., 3, :, :] = first.swapaxes(-1, -2) @ first
-    return Moments(products, int(np.count_nonzero(keep)), int(first.shape[-2]))
+    return Moments(products, count, first.shape[-2])
 
 
 @dataclass(frozen=True)
@@ -228,9 +237,9 @@ def integrate_out(normal: Floats, precision: Floats) -> tuple[Floats, Floats]:
     block = normal[..., :m, :m] + precision[..., None] * np.eye(m)
     root = np.asarray(np.linalg.cholesky(block), dtype=np.float64)
     inverse = _inverse(root)
-    # both halves by themselves: numpy multiplies an array by its own transpose more slowly
     half = inverse @ normal[..., :m, m:]
-    flipped = normal[..., m:, :m] @ inverse.swapaxes(-1, -2)
+    # copied: numpy multiplies an array by its own transpose more slowly
+    flipped = np.ascontiguousarray(half.swapaxes(-1, -2))
     left: Floats = normal[..., m:, m:] - flipped @ half
     return left, -0.5 * (_log_determinant(root) - np.sum(np.log(precision), axis=-1))
 
@@ -243,23 +252,23 @@ def _inverse(root: Floats) -> Floats:
     p = root.shape[-1]
     if root.size < _MANY * p**2:
         return np.asarray(np.linalg.inv(root), dtype=np.float64)
-    rows = np.ascontiguousarray(root.reshape(-1, p * p).T).reshape(p, p, -1)
+    rows = root.reshape(-1, p, p).transpose(1, 2, 0).copy()
     pivot = 1 / rows[range(p), range(p)]
     # rows over their pivots have a unit diagonal; each row of the inverse follows from those above
     rows *= -pivot[:, None]
-    inverse = np.zeros_like(rows)
+    inverse = np.zeros(rows.shape)
     inverse[range(p), range(p)] = 1.0
     for row in range(1, p):
         above = inverse[:row, :row]
         np.einsum("jm,jkm->km", rows[row, :row], above, out=inverse[row, :row])
     inverse *= pivot
-    return np.ascontiguousarray(inverse.reshape(p * p, -1).T).reshape(root.shape)
+    return inverse.transpose(2, 0, 1).copy().reshape(root.shape)
 
 
 def _log_determinant(root: Floats) -> Floats:
     """Log determinant of the matrices whose Cholesky factors are `root`, shape (..., p, p)."""
     diagonal = root.diagonal(axis1=-2, axis2=-1)
-    log_determinant: Floats = 2 * np.log(diagonal).sum(axis=-1)
+    log_determinant: Floats = 2 * np.add.reduce(np.log(diagonal), axis=-1)
     return log_determinant
 
 
@@ -270,7 +279,7 @@ def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
     from there, and as much must be gone at the next. Residuals are taken from their median: many
     spikes would shift the mean.
     """
-    flags = np.zeros_like(keep)
+    flags = np.zeros(keep.size, dtype=np.bool_)
     if residual.size < 7:
         return flags
     left = residual - median(residual)

@@ -8,6 +8,7 @@ averaging). An estimate of a single quantity is a mixture of Student t distribut
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import log
 
 import numpy as np
@@ -56,12 +57,12 @@ class Mixture:
     scale: Floats
     dof: float
 
-    @property
+    @cached_property
     def mean(self) -> float:
         """Expected value."""
         return float(np.vdot(self.weight, self.centre))
 
-    @property
+    @cached_property
     def sd(self) -> float:
         """Standard deviation, with the scale of each part taken for its standard deviation."""
         spread = self.scale**2 + (self.centre - self.mean) ** 2
@@ -91,9 +92,14 @@ class Mixture:
         """Probability that the value lies under `limit`."""
         from scipy.special import stdtr  # scipy is slow to import and only a decision needs it
 
+        weight, centre, scale = self._likely
+        return float(np.vdot(weight, stdtr(self.dof, (limit - centre) / scale)))
+
+    @cached_property
+    def _likely(self) -> tuple[Floats, Floats, Floats]:
+        """Weight, centre and scale of the parts whose weight is not negligible."""
         likely = self.weight > _NEGLIGIBLE
-        z = (limit - self.centre[likely]) / self.scale[likely]
-        return float(np.vdot(self.weight[likely], stdtr(self.dof, z)))
+        return self.weight[likely], self.centre[likely], self.scale[likely]
 
     def probability_between(self, lower: float, upper: float) -> float:
         """Probability that the value lies between the limits."""

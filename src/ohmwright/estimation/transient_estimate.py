@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from .activation_record import ActivationRecord, FitStart
 from .ar1_regression import covariances, mean, moments
-from .coefficients import COUNT, DROOP_TAU_S, DYNAMIC, TRIM, Coefficient, combination
+from .coefficients import COUNT, DROOP_TAU_S, DYNAMIC, TRIM, Coefficient
 from .departures import COURSE_COUNT, course_slopes
 from .habits import Habits
 from .mixture import Members, Mixture, members_with_departures, plain_members, square_sums
@@ -29,6 +29,8 @@ from .two_states import Arrival, arrival, steadied
 
 Floats = NDArray[np.float64]
 
+_ALONE = np.eye(COUNT)
+"""Combinations, (8,) each, that are one coefficient."""
 _RISEN_SHARE = 0.98
 """Part of the level above which a reading shows what the output does beside rising."""
 _FEWEST = 4
@@ -140,7 +142,7 @@ class TransientEstimate:
 
     def coefficient(self, coefficient: Coefficient) -> Mixture:
         """Distribution of one coefficient."""
-        return self.combination(combination({coefficient: 1.0}))
+        return self.combination(_ALONE[coefficient])
 
     @property
     def covariance(self) -> Floats:
@@ -216,7 +218,7 @@ def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
         weight=members.weight,
         mean=members.mean[:, -COUNT:],
         spread=spread,
-        besides=np.zeros_like(members.weight),
+        besides=np.zeros(members.weight.size),
         dof=members.dof,
         floor=problem.floor,
         habits=Habits(
