@@ -11,6 +11,8 @@ from scripts.bench.worlds.driving import adjust
     [
         ("third order", 6507, 59, "a gain that seemed none led 160 % off: 1204 counts in a row"),
         ("jump and creep", 6506, 15, "each confirmation moved before the creep had come"),
+        ("slow trim", 6606, 2, "a gain judged too early doubled each move, refuted or not"),
+        ("slow trim", 6606, 39, "the same: 36 % off the target"),
         ("overshoot", 6506, 78, "moves after a confirmation contradicted its own estimate"),
     ],
 )

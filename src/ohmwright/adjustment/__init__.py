@@ -55,8 +55,10 @@ and test_confirmation_pool.py.
 **Level and gain hold where the trim stands.** Their origin moves with it between activations. A
 confirmation that was refuted, or is not where it was predicted, becomes the level there; of what
 predicted it only the gain is kept, with its uncertainty widened to 30 %. Rejected: one model for
-all places, under which the same wrong move was made again and again. Held by
-tests/adjustment/test_local_prior.py and the worlds with trims that fade, ripple or have play.
+all places, under which the same wrong move was made again and again. Where that level is far from
+the one at the last place, the two tell the gain: a trim that acts seconds late seems weak while RF
+is on, and moves by such a gain went up to 100 % off. Held by tests/adjustment/test_local_prior.py,
+test_foreign_units.py (slow trim) and the worlds with trims that fade, ripple, relax or have play.
 
 **Presses are inferred, not believed.** Each slip is a hypothesis with its step response, and the
 readings since the request weigh them (`press_weighing`). The first presses tell the gain, so that

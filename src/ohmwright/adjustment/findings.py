@@ -93,6 +93,7 @@ class Findings:
             gain = prior.mean_of(Coefficient.GAIN)
             self.backlash.note_misprediction(error * tolerance, gain)
             self._estimator.forget_all_but_gain()
+            self._estimator.believe_levels(1 + tolerance * seen.mean, tolerance * seen.sd)
 
     @property
     def _suspicions(self) -> _Suspicions:

@@ -27,6 +27,10 @@ _ANY_LEVEL = (1.0, 0.1)
 _SOONEST = 0.35
 """Least part of the rise's delay that is waited for a move to show, however soon it seems to
 act."""
+_LEAST_CHANGE_TOLERANCES = 2.0
+"""Least by which two levels differ that tell a gain."""
+_OF_LEVELS = 0.1
+"""Standard uncertainty of a gain from two levels, relative: curvature and play of the trim."""
 _TAUGHT_SDS = 3.0
 """Distance of a gain from zero above which it enters the fleet prior."""
 
@@ -48,6 +52,8 @@ class UnitEstimator:
         self._prior_gain_sd = self.prior.sd_of(Coefficient.GAIN)
         self._gain_size = 1e-3
         self._fleet_gain_proven = False
+        self._level_before: tuple[int, Mixture] | None = None
+        """Counts of the trim where the activation before began, and the level seen there."""
         self.patience_s = 0.0
         """Time waited after each move beyond what it seems to need."""
         self.begin_activation(None)
@@ -66,6 +72,8 @@ class UnitEstimator:
             return
         whole = self.fit_with_departures()
         if whole is not None:
+            level = whole.level(0.0)
+            self._level_before = self._sizer.trim.origin[0], level
             self.prior = whole.as_prior().loosened(whole.extrapolation)
             still = self._log is not None and self._log.undisturbed
             self.note_habits(whole.habits if still else whole.habits.without_swing)
@@ -200,6 +208,26 @@ class UnitEstimator:
     def forget_level(self) -> None:
         """Make the prior of the output where the trim stands as vague as an unknown unit's."""
         self.prior = self.prior.with_coefficient(Coefficient.LEVEL, *_ANY_LEVEL)
+
+    def believe_levels(self, level: float, sd: float) -> None:
+        """Let the gain be what two rested levels, the last one not as predicted, differ by.
+
+        `level` and its standard uncertainty: where the trim stands, relative to the target. Moves
+        that act later than was thought make the gain of the activation before seem small; levels
+        that were seen after a rise each know nothing of that. Levels that hardly differ show rather
+        that one of them was not seen well.
+        """
+        if self._level_before is None:
+            return
+        counts, before = self._level_before
+        apart, change = self._sizer.trim.origin[0] - counts, level - before.mean
+        least = max(
+            _LEAST_CHANGE_TOLERANCES * self._sizer.tolerance,
+            self._parameters.moving.gain_sds * float(np.hypot(sd, before.sd)),
+        )
+        if apart != 0 and abs(change) > least:
+            gain_sd = float(np.hypot(np.hypot(sd, before.sd), _OF_LEVELS * change)) / abs(apart)
+            self.prior = self.prior.with_coefficient(Coefficient.GAIN, change / apart, gain_sd)
 
     def gain_is_determined(self, gain: Mixture) -> bool:
         """Whether the gain is known well enough to move by it."""
