@@ -215,7 +215,7 @@ def test_a_paper_says_that_a_person_pressed_with_rf_on_and_that_no_trim_was_read
     ("serial", "words"),
     [
         ("", " (no serial number in it; the bench file says it is this analyzer's)"),
-        ("S9", " (for serial number S9, as in the analyzer's identification)"),
+        ("S9", " (for serial number S9, as the analyzer is named)"),
         (None, ""),  # an older record
     ],
 )
