@@ -69,6 +69,15 @@ def test_values_that_are_not_computed_are_named(
     )
 
 
+def test_that_the_register_is_not_checked_is_said(ohmwright: Callable, measured: Path) -> None:
+    before = ohmwright("record", "verify", "--records", measured).out
+    unit = ("--maker", "Tallowmere", "--model", "Quillon 300", "--serial", "S000007")
+    assert ohmwright("asset", "add", "HF-201", *unit, "--records", measured).code == 0
+    after = ohmwright("record", "verify", "--records", measured).out
+    line = "Not checked, without hashes: the register of 1 unit."
+    assert (line in before.splitlines(), line in after.splitlines()) == (False, True)
+
+
 def test_the_hint_to_trust_a_key_names_the_records(
     ohmwright: Callable, measured: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
