@@ -67,6 +67,11 @@ def test_values_that_are_not_computed_are_named(
         "Not computed once more, by another version, x 1: "
         "older: as found, cut, 100 ohm; older: as found, cut, 500 ohm."
     )
+    unlike = "but not those of cut (by another version, x 1): they rest on the word of the record"
+    for place, said in ((other, True), (measured, False)):
+        paper = tmp_path / f"{place.name}.html"
+        assert ohmwright("certificate", "last", "--html", paper, "--records", place).code == 0
+        assert (unlike in paper.read_text("utf-8")) is said
 
 
 def test_that_the_register_is_not_checked_is_said(ohmwright: Callable, measured: Path) -> None:
