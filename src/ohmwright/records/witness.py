@@ -19,8 +19,8 @@ from .audit_finding import AuditFinding
 from .canonical_json import sha256_digest
 from .ends_seen import EndsSeen
 from .ledger import entry_document, is_finished
-from .places_seen import PlacesSeen
 from .private_files import make_private_folder
+from .store_places import StorePlaces
 from .tables import EVENTS, LEDGER, RUNS
 from .witness_file import ChainPosition, FileWriter, WitnessFile, read_witness_file
 
@@ -34,7 +34,7 @@ class Witness:
         """`folder` belongs to one store."""
         self.folder = folder
         self.ends = EndsSeen(folder.parent / "ends")
-        self.places = PlacesSeen(folder.parent / "places")
+        self.places = StorePlaces(folder.parent / "places")
         self._files: dict[str, FileWriter] = {}
         self._errors = _FileErrors(folder)
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from .private_files import create_private_file, make_private_folder
 
 
-class PlacesSeen:
+class StorePlaces:
     """A file with a line for each store at each place: the store's name, then the place.
 
     Nothing waits for it to reach the disk, and a line that makes no sense is passed over.
