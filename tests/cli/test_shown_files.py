@@ -152,7 +152,7 @@ def test_a_paper_of_damaged_records_is_not_vouched_for(
         ),
         (".xml", ": certificate CAL-25", ": certificate CAL-26", "traceable to CAL-26"),
         (".xml", ">CAL-25-1187<", ">CAL-26-1187<", "analyzer's certificate CAL-26-1187"),
-        (".xml", ">22.5<", ">30.5<", "the certificate: room 30.5"),
+        (".xml", ">22.5<", ">30.5<", "the certificate: room and conditions 30.5"),
         (".xml", "-draft</dcc:uniqueId", "</dcc:uniqueId", "the certificate: number 2"),
         (".xml", "PerformanceDate>2", "PerformanceDate>1", "the certificate: begin 1"),
         (".xml", ">TQ3-", ">TQ4-", "the certificate: serial number and asset TQ4-"),

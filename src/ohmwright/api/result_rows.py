@@ -23,7 +23,7 @@ from ohmwright.reports.issue import issue_of
 
 ResultRow = Mapping[str, str]
 """What a file says of one result, by name; under `where` its stage, step and point."""
-_WORDS = frozenset(("requirement", "held_against_it", "said", "rule", "verdict_by", "reason"))
+_WORDS = frozenset(("requirement", "held_against_it", "rule", "verdict_by", "reason"))
 """Columns of CSV that are not compared: words of the program."""
 _PARQUET = (
     *("asset", "model", "serial", "simulated", "kind", "quantity", "mode", "setting_w", "load_ohm"),
@@ -60,7 +60,7 @@ _DCC_DATA_ISSUED = {
 _DCC_BENCH = {
     "analyzer": "measuringEquipment/{d}name/{d}content",
     "analyzer's certificate": "measuringEquipment//{d}identification/{d}value",
-    "room": "influenceCondition//{s}value",
+    "room and conditions": "influenceCondition//{s}value",
 }
 """Data of the bench in its results that are compared."""
 
@@ -214,7 +214,7 @@ def _dcc_on_record(store: SqlStore, run: str) -> Iterator[Sequence[ResultRow]]:
 FORMS: Mapping[str, DataForm] = {
     ".csv": DataForm(
         *(_csv_rows, _csv_on_record, "unit, number, names, conditions"),
-        "requirements and reasons in words; it has no dates and no analyzer",
+        "requirements, rules and reasons in words; it has no dates and no analyzer",
     ),
     ".parquet": DataForm(
         *(_parquet_rows, _parquet_on_record, "unit, conditions"), "dates, names, analyzer"
