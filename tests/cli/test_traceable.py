@@ -92,9 +92,7 @@ def test_the_screen_says_for_which_analyzer_the_certificate_is(
     own = bench.parent / "own.toml"
     own.write_text(f'serial = "{known}"\n{own.read_text()}')
     verify(bench)
-    assert (
-        f"due 2026-08-18 For serial number {known}, as in the analyzer's identification" in shown()
-    )
+    assert f"due 2026-08-18 For serial number {known}, as the analyzer is named" in shown()
 
 
 def test_a_room_nobody_works_in_is_refused(verify: Callable, bench: Path) -> None:

@@ -67,6 +67,20 @@ def test_values_that_are_not_computed_are_named(
         "Not computed once more, by another version, x 1: "
         "older: as found, cut, 100 ohm; older: as found, cut, 500 ohm."
     )
+    unlike = "but not those of cut (by another version, x 1): they rest on the word of the record"
+    for place, said in ((other, True), (measured, False)):
+        paper = tmp_path / f"{place.name}.html"
+        assert ohmwright("certificate", "last", "--html", paper, "--records", place).code == 0
+        assert (unlike in paper.read_text("utf-8")) is said
+
+
+def test_that_the_register_is_not_checked_is_said(ohmwright: Callable, measured: Path) -> None:
+    before = ohmwright("record", "verify", "--records", measured).out
+    unit = ("--maker", "Tallowmere", "--model", "Quillon 300", "--serial", "S000007")
+    assert ohmwright("asset", "add", "HF-201", *unit, "--records", measured).code == 0
+    after = ohmwright("record", "verify", "--records", measured).out
+    line = "Not checked, without hashes: the register of 1 unit."
+    assert (line in before.splitlines(), line in after.splitlines()) == (False, True)
 
 
 def test_the_hint_to_trust_a_key_names_the_records(

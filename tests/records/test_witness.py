@@ -175,3 +175,44 @@ def test_a_torn_line_about_an_end_accuses_nobody(
     store.append_all("two", whole_run("two"))
     assert list(audit(store)) == []
     assert set(store.witness.ends.first()) == {"one", "two"}
+
+
+def test_other_records_in_the_place_of_those_that_were_seen_are_named(
+    opened: Callable[..., SqlStore], tmp_path: Path
+) -> None:
+    place, away = tmp_path / "r.sqlite", tmp_path / "away"
+    store = opened(str(place))
+    for event in whole_run("failed"):
+        store.append("failed", event)
+    newest = store.newest_entry()
+    assert list(audit(store)) == []
+    store.close()
+    away.mkdir()
+    for file in tmp_path.glob("r.sqlite*"):
+        file.rename(away / file.name)
+
+    other = opened(str(place))
+    for event in whole_run("passed"):
+        other.append("passed", event)
+    (found,) = audit(other)
+    assert found.kind == "warning"
+    assert f"newest entry {newest.number}, hash {newest.short}" in str(found)
+    assert list(audit(opened(str(away / "r.sqlite")))) == []
+
+
+def test_who_only_reads_other_records_in_a_place_is_told_too(
+    opened: Callable[..., SqlStore], tmp_path: Path
+) -> None:
+    place, copy = tmp_path / "r.sqlite", tmp_path / "copy.sqlite"
+    for file, run in ((place, "failed"), (copy, "passed")):
+        store = opened(str(file))
+        for event in whole_run(run):
+            store.append(run, event)
+        store.close()
+    for file in tmp_path.glob("r.sqlite*"):
+        file.unlink()
+    copy.rename(place)
+    store = opened(str(place))
+    for _ in range(2):  # also once it was seen here itself
+        assert [found.kind for found in audit(store)] == ["warning"]
+        store.remember_ledger()

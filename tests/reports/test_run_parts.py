@@ -215,7 +215,7 @@ def test_a_paper_says_that_a_person_pressed_with_rf_on_and_that_no_trim_was_read
     ("serial", "words"),
     [
         ("", " (no serial number in it; the bench file says it is this analyzer's)"),
-        ("S9", " (for serial number S9, as in the analyzer's identification)"),
+        ("S9", " (for serial number S9, as the analyzer is named)"),
         (None, ""),  # an older record
     ],
 )
@@ -368,3 +368,9 @@ def test_names_in_an_interruption_are_only_text(hostile: str) -> None:
     events = (a_run(points=1)[0], harmless, again, *rest)
     plain = Page(certificate_html(certificate_text(certificate_of(events))))
     assert page.tags == plain.tags
+
+
+@pytest.mark.parametrize(("error", "shown"), [(-0.0002, "+0.0"), (-0.0006, "−0.1"), (0.0, "+0.0")])
+def test_an_error_that_rounds_to_nothing_has_no_minus(error: float, shown: str) -> None:
+    sheet = certificate_text(certificate_of(a_run([result("as_found", "cut", "a", error=error)])))
+    assert [row.found.error for group in sheet.groups for row in group.rows] == [shown]

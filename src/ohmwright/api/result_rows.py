@@ -23,11 +23,16 @@ from ohmwright.reports.issue import issue_of
 
 ResultRow = Mapping[str, str]
 """What a file says of one result, by name; under `where` its stage, step and point."""
-_FLAT = (
-    *("asset", "model", "serial", "certificate", "operator"),
-    *("value", "expanded_uncertainty", "uncertainty", "target", "lower", "upper", "verdict"),
+_WORDS = frozenset(("requirement", "held_against_it", "rule", "verdict_by", "reason"))
+"""Columns of CSV that are not compared: words of the program."""
+_PARQUET = (
+    *("asset", "model", "serial", "simulated", "kind", "quantity", "mode", "setting_w", "load_ohm"),
+    *("value", "uncertainty", "target", "lower", "upper", "verdict"),
 )
-"""Columns of CSV and Parquet that are compared; each has some of them."""
+"""Columns of Parquet that are compared."""
+_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
+_BASIS = re.compile(r"traceable to:? certificate (\S+)")
+_SIMULATED = re.compile(r"SIMULATED, seed (\d+)")
 _VERDICT = re.compile("Verdict: (pass|fail|undecided|not measured)")
 _HEAD = re.compile("The record ends in the hash ([0-9a-f]{64})")
 
@@ -52,6 +57,12 @@ _DCC_DATA_ISSUED = {
     "customer": "customer//{d}content",
 }
 """And those that are on record once a certificate is approved."""
+_DCC_BENCH = {
+    "analyzer": "measuringEquipment/{d}name/{d}content",
+    "analyzer's certificate": "measuringEquipment//{d}identification/{d}value",
+    "room and conditions": "influenceCondition//{s}value",
+}
+"""Data of the bench in its results that are compared."""
 
 
 @dataclass(frozen=True)
@@ -68,25 +79,37 @@ class DataForm:
     """What is not compared."""
 
 
-def _flat_row(row: Mapping[str, Any]) -> ResultRow:
+def _flat_row(row: Mapping[str, Any], names: Iterable[str]) -> ResultRow:
+    """Where a result stands and its cells of these names, those that the file has."""
     where = ", ".join(str(row[name]) for name in ("stage", "step", "point"))
-    cells = {name: row[name] for name in _FLAT if name in row}
+    cells = {name: row[name] for name in names if name in row}
     return {"where": where} | {k: "" if v is None else str(v) for k, v in cells.items()}
 
 
-def _by_run(rows: Iterable[Mapping[str, Any]], run: str) -> Mapping[str, Sequence[ResultRow]]:
-    """Flat rows by the run that their column `run` names. Raises ValueError without columns."""
+def _csv_row(row: Mapping[str, Any]) -> ResultRow:
+    return _flat_row(row, (name for name in row if name is not None and name not in _WORDS))
+
+
+def _parquet_row(row: Mapping[str, Any]) -> ResultRow:
+    return _flat_row({**row, "simulated": bool(row["simulated"])}, _PARQUET)
+
+
+def _by_run(
+    rows: Iterable[Mapping[str, Any]], run: str, compared: Callable[[Mapping[str, Any]], ResultRow]
+) -> Mapping[str, Sequence[ResultRow]]:
+    """What is `compared` of rows, by the run that their column `run` names. Raises ValueError."""
     found = dict[str, list[ResultRow]]()
     try:
         for row in rows:
-            found.setdefault(str(row[run]), []).append(_flat_row(row))
+            found.setdefault(str(row[run]), []).append(compared(row))
     except (KeyError, csv.Error) as problem:
         raise ValueError(str(problem)) from None
     return found
 
 
 def _csv_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
-    return _by_run(csv.DictReader(StringIO(content.decode("utf-8-sig"), newline="")), "run")
+    rows = csv.DictReader(StringIO(content.decode("utf-8-sig"), newline=""))
+    return _by_run(rows, "run", _csv_row)
 
 
 def _parquet_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
@@ -95,14 +118,20 @@ def _parquet_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
         table = pyarrow.parquet.read_table(BytesIO(content))
     except pyarrow.ArrowException as problem:
         raise ValueError(str(problem)) from None
-    return _by_run(table.to_pylist(), "run_id")
+    return _by_run(table.to_pylist(), "run_id", _parquet_row)
 
 
 def _parquet_on_record(store: SqlStore, run: str) -> Iterator[Sequence[ResultRow]]:
     events = store.events(run)
     of_run = run_row(events) | {"number": 0}
     done = (event for event in events if isinstance(event, PointDone))
-    yield [_flat_row(result_row(of_run, 0, event)) for event in done]
+    yield [_parquet_row({**result_row(of_run, 0, event), **_conditions(event)}) for event in done]
+
+
+def _conditions(event: PointDone) -> Mapping[str, Any]:
+    """Mode, setting and load resistance, which the summaries of a store do not have."""
+    result = event.result
+    return {"mode": result.mode, "setting_w": result.setting_w, "load_ohm": result.load_ohm}
 
 
 def _dcc_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
@@ -116,32 +145,44 @@ def _dcc_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
     except etree.XMLSyntaxError as problem:
         raise ValueError(str(problem)) from None
     name = root.findtext(f".//{{{DCC}}}uniqueIdentifier") or ""
-    head = _HEAD.search(" ".join(root.itertext()))
+    text = " ".join(root.itertext())
+    head = _HEAD.search(text)
     rows: list[ResultRow] = [{"where": "the record", "hash": "" if head is None else head[1]}]
-    rows.append({"where": "the certificate", **_dcc_data(root, is_draft=name.endswith("-draft"))})
+    simulated = ", ".join(_SIMULATED.findall(text))
+    data = _dcc_data(root, is_draft=name.endswith("-draft"))
+    bench = (words for one in root.iter(f"{{{DCC}}}measuringEquipment") for words in one.itertext())
+    days = ", ".join(_DAY.findall(" ".join(bench)))
+    bench_words = {"simulation": simulated, "analyzer's calibration": days}
+    rows.append({"where": "the certificate", **bench_words, **data})
     for one in root.iterfind(f".//{{{DCC}}}results/{{{DCC}}}result"):
         step = one.findtext(f"{{{DCC}}}name/{{{DCC}}}content")
         for point in one.iterfind(f"{{{DCC}}}data/{{{DCC}}}quantity"):
             where = f"{step}, {point.findtext(f'{{{DCC}}}name/{{{DCC}}}content')}"
             figures = [each.text or "" for each in point.iter(f"{{{SI}}}*")]
-            found = _VERDICT.search(" ".join(point.itertext()))
+            words = " ".join(point.itertext())
+            found = _VERDICT.search(words)
             verdict = "" if found is None else found[1]
+            basis = ", ".join((*_BASIS.findall(words), *_DAY.findall(words)))
             # one that was void has no such elements
             stated = point.findtext(f".//{{{DCC}}}conformity") or verdict
             row = {f"figure {n}": text.strip() for n, text in enumerate(figures, start=1)}
-            rows.append(row | {"where": where, "verdict": verdict, "conformity": stated})
+            row |= {"traceable to": basis, "verdict": verdict, "conformity": stated}
+            rows.append(row | {"where": where})
     return {name: rows} if name else {}
 
 
 def _dcc_data(root: Any, *, is_draft: bool) -> ResultRow:
-    """The administrative data of a digital certificate, by name; the record has less of a draft."""
-    from ohmwright.reports.dcc_elements import DCC
+    """The data of a digital certificate beside its results; the record has less of a draft."""
+    from ohmwright.reports.dcc_elements import DCC, SI
 
-    parts = _DCC_DATA if is_draft else {**_DCC_DATA, **_DCC_DATA_ISSUED}
-    inside = f"{{{DCC}}}administrativeData/{{{DCC}}}"
+    named = {name: f"administrativeData/{{d}}{at}" for name, at in _DCC_DATA.items()}
+    if not is_draft:
+        named |= {name: f"administrativeData/{{d}}{at}" for name, at in _DCC_DATA_ISSUED.items()}
+    named |= {name: f"measurementResults//{{d}}{at}" for name, at in _DCC_BENCH.items()}
+    spaces = {"d": f"{{{DCC}}}", "s": f"{{{SI}}}"}
     return {
-        name: ", ".join(one.text or "" for one in root.iterfind(inside + at.format(d=f"{{{DCC}}}")))
-        for name, at in parts.items()
+        name: ", ".join(one.text or "" for one in root.iterfind(f"{{d}}{at}".format(**spaces)))
+        for name, at in named.items()
     }
 
 
@@ -171,11 +212,16 @@ def _dcc_on_record(store: SqlStore, run: str) -> Iterator[Sequence[ResultRow]]:
 
 
 FORMS: Mapping[str, DataForm] = {
-    ".csv": DataForm(_csv_rows, _csv_on_record, "unit, number, names", "dates, analyzer"),
-    ".parquet": DataForm(_parquet_rows, _parquet_on_record, "unit", "dates, names, analyzer"),
+    ".csv": DataForm(
+        *(_csv_rows, _csv_on_record, "unit, number, names, conditions"),
+        "requirements, rules and reasons in words; it has no dates and no analyzer",
+    ),
+    ".parquet": DataForm(
+        *(_parquet_rows, _parquet_on_record, "unit, conditions"), "dates, names, analyzer"
+    ),
     ".xml": DataForm(
-        *(_dcc_rows, _dcc_on_record, "unit, number, dates, names"),
-        "statements; of a draft laboratory, customer, place and receipt",
+        *(_dcc_rows, _dcc_on_record, "unit, number, dates, names, analyzer, room"),
+        "what statements say else; of a draft laboratory, customer, place and receipt",
     ),
 }
 """By the ending of a file's name."""

@@ -9,6 +9,7 @@ from typing import Literal
 from ohmwright.model.errors import RecordError
 from ohmwright.records.audit_finding import AuditFinding
 from ohmwright.records.issued_papers import CheckedFile, FileState
+from ohmwright.records.queries import UnhashedEntries
 from ohmwright.records.trust import Signer, TrustedKeys
 from ohmwright.records.witness_file import ChainPosition
 
@@ -47,6 +48,8 @@ class StoreCheck:
     """The first of these values, by the reason."""
     refused: Collection[str] = frozenset()
     """Ids of runs that were refused: they measured nothing, and there is nothing to sign."""
+    unhashed: UnhashedEntries = field(default_factory=UnhashedEntries)
+    """What there is beside the runs, which no check of hashes reaches."""
 
     @property
     def of_records(self) -> StoreState:

@@ -194,7 +194,7 @@ def _outcome(result: Result | None, marks: ValueMarks, columns: Columns) -> tupl
         value = f"{value} {marks.of(result)}".strip()
         comparable = result.target is not None and not result.target.one_sided and not result.said
         if result.error is not None and result.target is not None and comparable:
-            error = f"{100 * result.error / result.target.value:+.1f}"
+            error = f"{100 * result.error / result.target.value:+z.1f}"
     return (value, error, verdict) if columns.error else (value, verdict)
 
 

@@ -15,7 +15,7 @@ from ohmwright.records.audit import audit, has_head, run_ids_with_head
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
 from ohmwright.records.copied_readings import CopiedReadings
 from ohmwright.records.private_files import access_of_others
-from ohmwright.records.queries import signatures
+from ohmwright.records.queries import signatures, unhashed_entries
 from ohmwright.records.run_lists import REFUSED, UNFINISHED, Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import TrustedKeys, misnamed_signers, signers, untrusted_signers
@@ -33,6 +33,7 @@ from .verify_words import (
     named_words,
     newest_entry_line,
     recomputed_words,
+    unhashed_words,
 )
 
 _STYLES: dict[FindingKind, str] = {
@@ -111,6 +112,7 @@ def _checked_store(
         recomputed.reasons,
         recomputed.named,
         frozenset(refused),
+        unhashed_entries(store.database),
     )
 
 
@@ -162,6 +164,7 @@ def _document(check: StoreCheck) -> dict[str, object]:
         "values_recomputed": check.values.get("", 0),
         "values_not_recomputed": {why: count for why, count in check.values.items() if why},
         "named_not_recomputed": {why: list(named) for why, named in check.named.items()},
+        "not_checked": asdict(check.unhashed),
         "papers": [asdict(file) for file in check.files],
         "newest_entry": {"number": check.newest.number, "hash": check.newest.hash.hex()},
         "seen_before": check.seen_before,
@@ -198,6 +201,8 @@ def _print(check: StoreCheck) -> None:
     for why, points in check.named.items():
         left = named_words(why, points, check.values[why])
         out().print(Text(printable(left), style="dim"), soft_wrap=True)
+    if beside := unhashed_words(check.unhashed):
+        out().print(Text(beside, style="dim"), soft_wrap=True)
     if check.newest.number:
         out().print(Text(newest_entry_line(check)), soft_wrap=True)
     for line in closing_lines(check):

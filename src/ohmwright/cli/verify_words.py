@@ -8,6 +8,8 @@ from ohmwright.api.issued_paper import layout_sha256
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
 from ohmwright.records.issued_papers import CheckedFile, FoundPaper
+from ohmwright.records.queries import UnhashedEntries
+from ohmwright.reports.text import counted
 
 from .store_check import StoreCheck
 
@@ -66,6 +68,14 @@ def _layout(paper: FoundPaper) -> str:
     if not paper.own_pages_sha256:
         return layout
     return f"{layout}, behind the laboratory's own pages of SHA-256 {paper.own_pages_sha256}"
+
+
+def unhashed_words(unhashed: UnhashedEntries) -> str:
+    """What was not checked, for it has no hashes; empty where there is nothing of it."""
+    units, campaigns = counted(unhashed.units, "unit"), counted(unhashed.campaigns, "campaign")
+    named = [f"the register of {units}"] if unhashed.units else []
+    named += [campaigns] if unhashed.campaigns else []
+    return f"Not checked, without hashes: {' and '.join(named)}." if named else ""
 
 
 def newest_entry_line(check: StoreCheck) -> str:

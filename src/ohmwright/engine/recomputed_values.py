@@ -71,6 +71,8 @@ class NotRecomputable(NamedTuple):
     point: str
     """Its stage, step and point."""
     why: str
+    step: str
+    """Its step alone."""
 
 
 def recomputable(events: Iterable[Event]) -> tuple[list[Recomputable], list[NotRecomputable]]:
@@ -79,7 +81,8 @@ def recomputable(events: Iterable[Event]) -> tuple[list[Recomputable], list[NotR
     for number, result, evidence in _with_evidence(events):
         if why := why_not_recomputed(result, evidence):
             stage = result.stage.replace("_", " ")
-            why_not.append(NotRecomputable(f"{stage}, {result.step}, {result.point}", why))
+            point = f"{stage}, {result.step}, {result.point}"
+            why_not.append(NotRecomputable(point, why, result.step))
         else:
             values.append((number, result, evidence))
     return values, why_not

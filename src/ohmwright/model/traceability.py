@@ -32,7 +32,7 @@ class Traceability(FrozenModel):
         if self.serial is None:
             return ""
         return (
-            f"for serial number {self.serial}, as in the analyzer's identification"
+            f"for serial number {self.serial}, as the analyzer is named"
             if self.serial
             else NO_SERIAL
         )

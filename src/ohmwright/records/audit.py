@@ -25,7 +25,7 @@ from .summaries import wrong_summary_tables
 from .tables import EVENTS, LEDGER, RESULTS, RUNS
 from .time_order import runs_dated_backwards
 from .vouchers import wrong_vouchers
-from .witness import losses, other_ends
+from .witness import losses, other_ends, other_stores
 
 _Check = Callable[[Connection, SqlStore], Iterable[AuditFinding]]
 """Yields what it finds wrong with a store in one view of its tables."""
@@ -162,6 +162,7 @@ def _witness(connection: Connection, store: SqlStore) -> Iterator[AuditFinding]:
     """What this computer has seen of the store and the store no longer holds."""
     yield from losses(connection, store.witness)
     yield from other_ends(connection, store.witness)
+    yield from other_stores(store.database.whole_place, store.witness)
 
 
 def _schema(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
@@ -192,6 +193,7 @@ def _modes(_: Connection, store: SqlStore) -> Iterator[AuditFinding]:
         *folder.glob("[!.]*"),
         store.key.memory,
         store.witness.ends.path,
+        store.witness.places.path,
     ]
     if store.database.is_sqlite:
         file = Path(store.database.place)

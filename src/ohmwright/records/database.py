@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine
@@ -67,6 +68,11 @@ class Database:
         self._errors = DatabaseErrors(errors, place)
         self._writer: Connection | None = None
         self._file: tuple[int, int] | None = None
+
+    @property
+    def whole_place(self) -> str:
+        """Its place, the same from whichever folder it is opened."""
+        return str(Path(self.place).resolve()) if self.is_sqlite else self.place
 
     def write(self) -> Transaction:
         """A transaction that is on disk when its block is left; an error undoes all of it."""

@@ -16,6 +16,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, and_, func, or_, select
 from sqlalchemy import Row as SqlRow
 
+from ohmwright.model.errors import RecordError
 from ohmwright.model.step import MEASURED, Stage
 from ohmwright.model.tolerance import NO_UPPER_LIMIT
 
@@ -27,7 +28,9 @@ from .ledger import addendum_of_entry, seal_of_entry
 from .run_lists import ANY_RUN, Filter, fetch_dictionaries, is_operator
 from .seal import Seal
 from .tables import (
+    ASSET_CHANGES,
     AT_ITS_EVENT,
+    CAMPAIGNS,
     EVENTS,
     LEDGER,
     NEWEST_RUNS,
@@ -263,6 +266,23 @@ def signatures(database: Database) -> Iterator[Seal | Addendum]:
                 signed = read(row["document"])
                 if signed is not None:
                     yield signed
+
+
+@dataclass(frozen=True)
+class UnhashedEntries:
+    """How much a store holds beside its runs that has no hashes, so that no audit can check it."""
+
+    units: int = 0
+    campaigns: int = 0
+
+
+def unhashed_entries(database: Database) -> UnhashedEntries:
+    """How many units the register has, and how many campaigns there are; 0 where unreadable."""
+    units = select(func.count(ASSET_CHANGES.c.tag.distinct())).scalar_subquery()
+    campaigns = select(func.count(CAMPAIGNS.c.name)).scalar_subquery()
+    with suppress(RecordError):
+        return UnhashedEntries(*fetch_rows(database, select(units, campaigns))[0])
+    return UnhashedEntries()
 
 
 def fetch_rows(database: Database, query: Select[tuple[object, ...]]) -> Sequence[SqlRow[Any]]:

@@ -242,6 +242,7 @@ class SqlStore(Store):
         """Refuse, once for each opened store, to write on top of one that has lost something."""
         if not self._compared:
             self.refuse_loss(connection)
+            self.witness.note_place(self.database.whole_place)
         self._compared = True
 
     def refuse_to_write_on_loss(self) -> None:
@@ -267,6 +268,7 @@ class SqlStore(Store):
         """
         with self.database.read() as connection, suppress(RecordError):
             remember_ledger(connection, self.witness)
+            self.witness.note_place(self.database.whole_place)
 
     def newest_entry(self) -> ChainPosition:
         """The newest entry of the ledger; its number is 0 where there is none, or a damaged one."""

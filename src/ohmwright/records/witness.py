@@ -20,6 +20,7 @@ from .canonical_json import sha256_digest
 from .ends_seen import EndsSeen
 from .ledger import entry_document, is_finished
 from .private_files import make_private_folder
+from .store_places import StorePlaces
 from .tables import EVENTS, LEDGER, RUNS
 from .witness_file import ChainPosition, FileWriter, WitnessFile, read_witness_file
 
@@ -33,6 +34,7 @@ class Witness:
         """`folder` belongs to one store."""
         self.folder = folder
         self.ends = EndsSeen(folder.parent / "ends")
+        self.places = StorePlaces(folder.parent / "places")
         self._files: dict[str, FileWriter] = {}
         self._errors = _FileErrors(folder)
 
@@ -68,6 +70,11 @@ class Witness:
         """Remember how a run ended, whatever store it is in."""
         with self._errors:
             self.ends.note(end)
+
+    def note_place(self, place: str) -> None:
+        """Remember that the store is at `place`."""
+        with self._errors:
+            self.places.note(place, self.folder.name)
 
     def forget_run(self, run: int) -> None:
         """Remember nothing of the events of run number `run`: the ledger holds its end."""
@@ -171,6 +178,19 @@ def other_ends(connection: Connection, witness: Witness) -> Iterator[AuditFindin
                 f"{witness.ends.path} has seen it end with another hash, {end.hash.hex()}, in this "
                 "store or another: one of the two is not what was measured",
                 end.run_id,
+            )
+
+
+def other_stores(place: str, witness: Witness) -> Iterator[AuditFinding]:
+    """A warning for each other store that this computer has seen at `place`."""
+    for name in witness.places.others(place, witness.folder.name):
+        newest = Witness(witness.folder.with_name(name)).newest_entry()
+        if newest.number > 0:
+            yield AuditFinding(
+                f"other records were here when this computer saw this place before: newest entry "
+                f"{newest.number}, hash {newest.short}. These say nothing of them. Where they were "
+                f"moved or deleted on purpose, take the line {name} out of {witness.places.path}",
+                kind="warning",
             )
 
 

@@ -24,6 +24,7 @@ from ohmwright.model.result import Result, Verdict, latest, worst
 from ohmwright.model.step import MEASURED, Stage
 
 from .issue import Issue
+from .recomputed_text import recomputed_text
 from .run_parts import RunPart, parts_of_run, run_totals_s
 from .run_remarks import remarks_of_run
 from .text import printable
@@ -98,6 +99,8 @@ class Certificate:
     rules: tuple[str, ...]
     remarks: tuple[str, ...]
     """Comments, and what happened beside the results, as printable text."""
+    recomputed: str
+    """Which values nobody can compute once more from the record; empty where all can be."""
     on_s: float
     bench_time_s: float
     work_orders: tuple[str, ...]
@@ -203,6 +206,7 @@ def certificate_of(
         step_notes={e.step: e.note for e in events if isinstance(e, StepStarted) and e.note},
         rules=_rules(results),
         remarks=remarks_of_run(events),
+        recomputed=recomputed_text(events),
         on_s=on_s,
         bench_time_s=bench_time_s,
         head=head,

@@ -76,6 +76,7 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
         *of_u,
         *((_ADJUSTED,) if adjusted else ()),
         *((f"Trims marked {TOLD_TRIM}: {trims}.",) if trims else ()),
+        *((certificate.recomputed,) if certificate.recomputed else ()),
         *told,
     )
 
