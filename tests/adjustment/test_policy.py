@@ -44,6 +44,8 @@ class Bench:
     moves_with_rf_off: int = 0
     moves_with_rf_on: int = 0
     pressed: int = 0
+    looks_s: list[float] = field(default_factory=list)
+    """How long each activation lasted."""
     _taken: int = field(default=0)
 
     def activate(self):
@@ -98,6 +100,7 @@ def run(bench, keys=None, prior=None, left=None, **more):
             if bench.on:
                 bench.on = False
                 bench.on_s += age_s
+                bench.looks_s.append(age_s)
                 policy.released(age_s)
             policy.rested(action.rest_s)
         elif isinstance(action, Finish):
@@ -467,6 +470,16 @@ def test_a_trim_that_may_not_move_under_rf_is_moved_between_activations():
     assert end.ended == "confirmed"
     assert bench.moves_with_rf_off > 0
     assert bench.moves_with_rf_on == 0
+
+
+@pytest.mark.parametrize("gain", [1.5, -0.4])
+def test_no_look_ends_amid_the_rise_where_the_trim_moves_with_rf_off_alone(gain):
+    """What it does is seen from one activation to the next, by nothing else."""
+    bench = Bench(Made(level=TARGET - 14, noise=0.0015, lag_s=1.2), gain)
+    end, _ = run(bench, moves_while_on=False)
+    assert end.ended == "confirmed"
+    assert min(bench.looks_s) >= 6.0
+    assert abs(bench.made.at(6.0) + gain * bench.counts - TARGET) <= TOLERANCE
 
 
 @pytest.mark.parametrize("keys", [None, Keys(coarse_counts=10)])

@@ -23,6 +23,7 @@ OTHERS = {
     "records/backup.py": "reads the copy",
     "records/database_errors.py": "makes records at another place",
     "records/trust.py": "is typed by the key's owner",
+    "reports/recomputed_text.py": "is named on a paper, of whoever checks the record it came from",
     "testing/procedure_bench.py": "names the records of the test",
 }
 """Where a command is advised that works on other records than those on the command line."""

@@ -81,6 +81,8 @@ class AdjustmentDecider:
         output = fit.combination(self._trim.output_after(None))
         if self._runaway_check.is_runaway(output, log.latest):
             return self._after_runaway()
+        if not late and self._look_is_short(age_s):
+            return _WAIT
         sizer.note_output(output, gain, log.latest)
         by_readings = not sizer.look.contradicts(gain.mean)
         determined = by_readings and estimator.gain_is_determined(gain)
@@ -105,6 +107,15 @@ class AdjustmentDecider:
         if move is not None and since_move_s >= estimator.wait_after_move_s(fit, gain):
             return self._careful_move()
         return _WAIT
+
+    def _look_is_short(self, age_s: float) -> bool:
+        """Whether the output is younger than the age asked for, of a trim moved with RF off alone.
+
+        Such an activation is all that is seen of a place: one that ends amid the rise tells nothing
+        of what the trim does.
+        """
+        spec = self._sizer.spec
+        return not spec.moves_while_on and age_s < spec.question.at_age_s
 
     def _demand(self, *, first: bool, at_nearest_count: bool) -> Demand:
         """How probably the output must be in tolerance for a release."""
