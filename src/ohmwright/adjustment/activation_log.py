@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,9 +78,9 @@ class ActivationLog:
     @property
     def interval_s(self) -> float:
         """Median time from one reading to the next, s; 0 while there are not two."""
-        gaps_s = sorted(later - age_s for age_s, later in pairwise(self._age))
-        middle = len(gaps_s) // 2
-        return (gaps_s[middle] + gaps_s[~middle]) / 2 if gaps_s else 0.0
+        if len(self._age) < 2:
+            return 0.0
+        return median(later - age_s for age_s, later in pairwise(self._age))
 
     @property
     def latest(self) -> float:

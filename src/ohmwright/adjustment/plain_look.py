@@ -72,9 +72,6 @@ class PlainLook:
         self._looked_at: tuple[float, list[tuple[float, int]]] | None = None
         """Age of the latest reading, and the moves, when `_seen` was found."""
         self._seen: list[Stay] = []
-        self._compared: list[Stay] = []
-        """The stays of which `_found_differing` are the pairs that differ."""
-        self._found_differing: list[tuple[Stay, Stay]] = []
 
     def begin_activation(self, log: ActivationLog, counts: int) -> None:
         """Look at `log` from now on; the trim stands at `counts` when RF comes on."""
@@ -133,11 +130,7 @@ class PlainLook:
 
     @property
     def _differing(self) -> list[tuple[Stay, Stay]]:
-        """All that differ: a decision asks for them several times."""
-        stays = self.stays
-        if stays != self._compared:
-            self._compared, self._found_differing = stays, self._that_differ(stays)
-        return self._found_differing
+        return self._that_differ(self.stays)
 
     def _that_differ(self, stays: list[Stay]) -> list[tuple[Stay, Stay]]:
         pairs = combinations(stays, 2)

@@ -72,8 +72,7 @@ class UnitEstimator:
             return
         whole = self.fit_with_departures()
         if whole is not None:
-            level = whole.level(0.0)
-            self._level_before = self._sizer.trim.origin[0], level
+            self._level_before = self._sizer.trim.origin[0], whole.level(0.0)
             self.prior = whole.as_prior().loosened(whole.extrapolation)
             still = self._log is not None and self._log.undisturbed
             self.note_habits(whole.habits if still else whole.habits.without_swing)
@@ -221,12 +220,13 @@ class UnitEstimator:
             return
         counts, before = self._level_before
         apart, change = self._sizer.trim.origin[0] - counts, level - before.mean
+        change_sd = float(np.hypot(sd, before.sd))
         least = max(
             _LEAST_CHANGE_TOLERANCES * self._sizer.tolerance,
-            self._parameters.moving.gain_sds * float(np.hypot(sd, before.sd)),
+            self._parameters.moving.gain_sds * change_sd,
         )
         if apart != 0 and abs(change) > least:
-            gain_sd = float(np.hypot(np.hypot(sd, before.sd), _OF_LEVELS * change)) / abs(apart)
+            gain_sd = float(np.hypot(change_sd, _OF_LEVELS * change)) / abs(apart)
             self.prior = self.prior.with_coefficient(Coefficient.GAIN, change / apart, gain_sd)
 
     def gain_is_determined(self, gain: Mixture) -> bool:

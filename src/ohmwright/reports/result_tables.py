@@ -209,9 +209,7 @@ def _error(result: Result) -> str:
     error, target = result.error, result.target
     if error is None or target is None or target.one_sided or result.said:
         return ""
-    # without the sign that a small negative error leaves before a zero
-    relative = round(100 * error / target.value, 1) + 0.0
-    return ("+" if relative >= 0 else "") + fixed_decimals(relative, 1)
+    return f"{100 * error / target.value:+z.1f}".replace("-", "−")  # z: no minus before a zero
 
 
 def adjustment_conditions(certificate: Certificate) -> MeasuringConditions:
