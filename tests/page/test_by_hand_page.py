@@ -29,6 +29,10 @@ model = "Marlow 150"
 serial = "TM1-00372"
 """
 ONE_POINT = one_activation("One point", "Marlow 150", "rest_s = 1\nmax_on_s = 30")
+SLOW_SCREEN = """() => addEventListener('click', () => setTimeout(() => {
+  const until = performance.now() + 3000
+  while (performance.now() < until);
+}), { once: true })"""
 RELEASE = "RELEASE THE FOOT SWITCH NOW."
 
 
@@ -56,6 +60,7 @@ def test_the_page_claims_no_more_than_a_person_did_and_told(
         page, stop = person.page, person.page.locator("#stop")
         line, field = page.locator("#line"), page.locator(".typed input")
         person.go("#/bench/1")
+        page.evaluate(SLOW_SCREEN)  # the begin and the first request are shown together
         person.begin("One point", work="as found", unattended=False)
         asked(page, "are to be off now")
         expect(field).to_be_focused()

@@ -75,8 +75,8 @@ function showCue(element, cue) {
 const sign = (cue) => s('svg', { viewBox: '0 0 64 64', class: 'cue-sign', 'aria-hidden': 'true' },
   s('path', { d: SIGNS[cue.kind] ?? SIGNS[cue.direction] ?? SIGNS.notice, 'fill-rule': 'evenodd' }))
 
-/** Whether nothing that a person works has the focus, so that a new request may take it. */
-const isIdle = (focused) => focused === null || focused === document.body || focused.id === 'view'
+/** Whether nothing that a person works has the focus, so that a new request may take it: what was hidden keeps it for a while. */
+const isIdle = (focused) => focused === null || focused === document.body || focused.id === 'view' || !focused.checkVisibility()
 
 /** What is said of RF beside a request changes while an answer is typed: it must not be lost. */
 function showRf(element, words) {

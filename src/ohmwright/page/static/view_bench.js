@@ -47,8 +47,8 @@ export function benchView(number, extra = null, went = null) {
       for (const part of [live, times]) set(part, 'hidden', !isBusy(known))
       set(parts.plot.element, 'hidden', !isBusy(known) && known.times.length === 0)
       run(parts, known)
-      parts.said.update(known)
       parts.start.update(known)
+      parts.said.update(known)  // after the form, which may still hold the focus, was hidden
       parts.command.update(known)
       extra?.update(known)
       went?.update(known)
