@@ -139,7 +139,7 @@ def test_dead_trim_is_given_up_and_put_back(keys):
     assert bench.on_s < 30
 
 
-TWO_SEEN = Stay(0, 0.94, 0.01, True, 1.0), Stay(20, 1.06, 0.01, True, 1.0)
+TWO_SEEN = Stay(0, 0.94, 0.01, True, 1.0, 5.0), Stay(20, 1.06, 0.01, True, 1.0, 9.0)
 
 
 def test_a_trim_that_the_readings_show_at_work_is_never_said_to_have_no_effect(monkeypatch):

@@ -88,6 +88,11 @@ class ActivationLog:
         return self._value[-1] / self.question.target
 
     @property
+    def highest(self) -> float:
+        """The highest reading so far, relative to the target."""
+        return max(self._value) / self.question.target
+
+    @property
     def readings(self) -> tuple[Floats, Floats]:
         """Ages, s, and values, unit of the readings, shape (n,) each."""
         return np.array(self._age), np.array(self._value)

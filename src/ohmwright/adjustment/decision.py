@@ -79,7 +79,8 @@ class AdjustmentDecider:
             return AdjustmentDecision("give up", reason="no output") if late else _WAIT
         gain = fit.combination(sizer.coarse_gain())
         output = fit.combination(self._trim.output_after(None))
-        if self._runaway_check.is_runaway(output, log.latest):
+        sizer.look.note_swings(fit.swings_until_s)
+        if self._runaway_check.is_runaway(output, log):
             return self._after_runaway()
         if not late and self._look_is_short(age_s):
             return _WAIT

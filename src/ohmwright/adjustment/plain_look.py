@@ -46,7 +46,7 @@ class Stay:
 
     Outputs are relative to the target; `spread` includes the meter's digit; `is_long`: whether it
     lasted as long as the rise took, so that it shows most of what the move did; `third_s`: time
-    from the first to the last reading of the last third.
+    from the first to the last reading of the last third; `ended_s`: age at the last reading.
     """
 
     counts: int
@@ -54,6 +54,7 @@ class Stay:
     spread: float
     is_long: bool
     third_s: float
+    ended_s: float
 
 
 class PlainLook:
@@ -67,6 +68,8 @@ class PlainLook:
         self._earlier_at_once: list[Stay] = []
         """Stays of ended activations, of all readings between two moves: of the first ones the
         window may have begun before the move."""
+        self._swings_until_s = 0.0
+        """Age before which an output may have been a swing of the rise."""
         self._log: ActivationLog | None = None
         self._counts = 0
         self._looked_at: tuple[float, list[tuple[float, int]]] | None = None
@@ -84,10 +87,17 @@ class PlainLook:
             self._earlier_at_once.extend(self._at_once)
         self._log = None
 
+    def note_swings(self, until_s: float) -> None:
+        """The rise swings until an age: what was, or will be, read sooner shows no place."""
+        self._swings_until_s = max(self._swings_until_s, until_s)
+
     @property
     def stays(self) -> list[Stay]:
         """All stays, the latest last."""
-        return [*self._earlier, *self._present]
+        return self._no_swings([*self._earlier, *self._present])
+
+    def _no_swings(self, stays: list[Stay]) -> list[Stay]:
+        return [stay for stay in stays if stay.ended_s >= self._swings_until_s]
 
     def two_that_differ(self) -> tuple[Stay, Stay] | None:
         """The two places farthest apart that differ in output, as the trim must have made it.
@@ -95,7 +105,7 @@ class PlainLook:
         A mean over two outputs lies between them: where it differs, too, a move did something,
         however long the meter's window is.
         """
-        stays = [*self._earlier_at_once, *self._at_once]
+        stays = self._no_swings([*self._earlier_at_once, *self._at_once])
         return _farthest_apart(self._differing) or _farthest_apart(self._that_differ(stays))
 
     def two_about_target(self) -> tuple[Stay, Stay] | None:
@@ -185,7 +195,8 @@ class PlainLook:
             spread = float(np.ptp(seen[latter])) + self._question.resolution
             output, target = float(np.mean(seen[latter])), self._question.target
             third_s = float(np.ptp(age_s[whole][latter]))
-            yield Stay(counts, output / target, spread / target, is_long, third_s)
+            ended_s = float(age_s[whole][-1])
+            yield Stay(counts, output / target, spread / target, is_long, third_s, ended_s)
 
 
 def _response_s(age_s: Floats, value: Floats) -> float:

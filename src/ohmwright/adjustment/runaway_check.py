@@ -5,6 +5,7 @@ from __future__ import annotations
 from ohmwright.estimation.mixture import Mixture
 
 from .actions import Action
+from .activation_log import ActivationLog
 from .parameters import Parameters
 from .step_sizing import StepSizer
 
@@ -28,19 +29,25 @@ class RunawayCheck:
             else self._bounds.key_runaway_relative
         )
         self._first_error: float | None = None
+        self._overshoot = 0.0
+        """By how much readings have lain above the target with the trim at its start: the rise, and
+        not a move, does that."""
         self.runaways = 0
 
-    def is_runaway(self, output: Mixture, reading: float) -> bool:
+    def is_runaway(self, output: Mixture, log: ActivationLog) -> bool:
         """Whether moves have brought the output far beyond its error at the start.
 
-        `reading`: the latest, relative to the target; it must be on its way there.
+        The latest reading of `log` must be on its way there.
         """
-        error = abs(1 - output.mean)
+        error = output.mean - 1
         if self._first_error is None:
-            self._first_error = error
-        far = error >= self._first_error + self._away
-        seen = abs(1 - reading) >= _ON_ITS_WAY * self._away
-        away = self._sizer.trim.moves > 0 and far and seen
+            self._first_error = abs(error)
+        if self._sizer.trim.origin == (0, 0) and log.undisturbed:
+            self._overshoot = max(self._overshoot, log.highest - 1)
+            return False
+        way = log.latest - 1 - self._overshoot if error > 0 else 1 - log.latest
+        far = abs(error) >= self._first_error + self._away
+        away = far and way >= _ON_ITS_WAY * self._away
         self.runaways += away
         return away
 

@@ -5,7 +5,8 @@ are relative to the point's target. A reading is linear in the first five; the o
 dynamics, are logarithms since they are positive and known to a factor.
 
 The output follows ON and moves of the trim through a dead time and two lags (the poles, with the
-first and the second time constant), and droops; the meter averages it over a window.
+first and the second time constant; or a pair that swings), and droops; the meter averages it over a
+window.
 """
 
 from __future__ import annotations
@@ -17,6 +18,8 @@ from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
+
+from .swinging_rise import swinging_response, swinging_with_slopes
 
 Floats = NDArray[np.float64]
 
@@ -39,7 +42,8 @@ class Coefficient(IntEnum):
     LOG_DEAD_TIME = 6
     """Logarithm of the dead time in s."""
     LOG_POLE_RATIO = 7
-    """Logarithm of the second time constant over the first."""
+    """Logarithm of the second time constant over the first; above 0, of a rise that swings, of its
+    sharpness, one over its damping ratio. The first is then that with which swings die away."""
 
 
 COUNT = len(Coefficient)
@@ -124,9 +128,13 @@ def window_mean_response(
 ) -> Floats:
     """Mean response to a unit step over a meter's window that ends `since_s` after the step.
 
-    `pole_ratio`: second time constant over the first, not 1; the first is `lag_s`. All broadcast
-    with `since_s`.
+    `pole_ratio`: second time constant over the first, not 1; the first is `lag_s`; or all above 1,
+    sharpnesses of rises that swing. All broadcast with `since_s`.
     """
+    if np.max(pole_ratio) > 1:
+        return swinging_response(
+            since_s, window_s, lag_s=lag_s, dead_time_s=dead_time_s, sharpness=pole_ratio
+        )
     second_s = lag_s * pole_ratio
     late = np.maximum(since_s - dead_time_s, 0.0)
     early = np.maximum(since_s - window_s - dead_time_s, 0.0)
@@ -205,6 +213,8 @@ def _window_mean_with_slopes(
     (k, n); `delay` (k, 1): factor on dead time and lags, `dynamics` (3,).
     """
     lag_s, dead_time_s, ratio = dynamics.tolist()
+    if ratio > 1:
+        return swinging_with_slopes(since_s, window_s, dynamics, delay)
     lags_s = lag_s * delay
     ends_s = np.maximum(np.array([since_s, since_s - window_s]) - dead_time_s * delay, 0.0)
     # of both poles, at the end of the window and at its beginning

@@ -74,16 +74,24 @@ DEPARTURE_COUNT = _OTHER_COUNT + WANDER_COUNT + COURSE_COUNT
 
 
 def departure_columns(
-    age_s: Floats, risen: Floats, *, dead_time_s: float, warm_s: Floats, at_age_s: float
+    age_s: Floats,
+    risen: Floats,
+    *,
+    dead_time_s: float,
+    pole_s: complex | None,
+    warm_s: Floats,
+    at_age_s: float,
 ) -> Floats:
     """Readings per unit of each departure, (n, DEPARTURE_COUNT): wander, shapes, droop.
 
     `age_s` (n,): ages of the readings; `risen` (n,): what has risen by then, relative to the level;
-    `warm_s` (n,): how long the output stage has been warming.
+    `pole_s`: of the rise, where it swings; `warm_s` (n,): how long the output stage has been
+    warming.
     """
     since_s = np.maximum(age_s - dead_time_s, 0.0)[:, None]
-    warm_s = warm_s[:, None]
-    parts = [*_wander(age_s[:, None]), *_other_shapes(since_s), *_course(warm_s, at_age_s)]
+    swings = _usual_swings(since_s) if pole_s is None else _own_swings(since_s, pole_s)
+    warm_s, creeps = warm_s[:, None], np.exp(since_s / _MINUS_CREEP_S)
+    parts = [*_wander(age_s[:, None]), creeps, *swings, *_course(warm_s, at_age_s)]
     return np.concatenate(parts, axis=1) * risen[:, None]
 
 
@@ -98,11 +106,18 @@ def _wander(age_s: Floats) -> Iterator[Floats]:
     yield np.cos(angle)
 
 
-def _other_shapes(since_s: Floats) -> Iterator[Floats]:
-    yield np.exp(since_s / _MINUS_CREEP_S)
+def _usual_swings(since_s: Floats) -> Iterator[Floats]:
     decay, angle = np.exp(-since_s / _SWING_TAU_S), _SWING_RATES * since_s
     yield decay * np.sin(angle)
     yield decay * np.cos(angle)
+
+
+def _own_swings(since_s: Floats, pole_s: complex) -> Iterator[Floats]:
+    """As the rise swings, by other amounts; and what another pole near that one would change."""
+    own = np.exp(-since_s / pole_s) * np.concatenate(([1.0], [1 / abs(pole_s)]))
+    own[:, 1:] *= since_s
+    yield own.imag
+    yield own.real
 
 
 def _course(warm_s: Floats, at_age_s: float) -> Iterator[Floats]:

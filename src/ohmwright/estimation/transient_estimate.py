@@ -23,6 +23,7 @@ from .departures import COURSE_COUNT, course_slopes
 from .habits import Habits
 from .mixture import Members, Mixture, members_with_departures, plain_members, square_sums
 from .prior import NoisePrior, TransientPrior
+from .swinging_rise import left_to_swing
 from .transient_fit import TransientFit, best_fit, without_early_departures
 from .transient_problem import Problem, delay_s, explicable
 from .two_states import Arrival, arrival, steadied
@@ -39,6 +40,8 @@ _RISEN = 0.05
 """Least mean of the last two readings, relative to the target, that is an output."""
 _MOST_SPIKES = 0.12
 """Largest share of spikes with which the other readings are believed."""
+_SWINGS_LAGS = 4.0
+"""So many lags after the dead time a rise that swings does so by less than 2 % of its level."""
 _UNSEEN = 0.08
 """Standard uncertainty of the extrapolated lag, relative to the lag still to come."""
 
@@ -84,6 +87,12 @@ class TransientEstimate:
         """Dead time at the most probable dynamics, s."""
         _, log_dead_time, _ = self.start.dynamics
         return float(np.exp(log_dead_time))
+
+    @property
+    def swings_until_s(self) -> float:
+        """Age from which a rise that swings does so by hardly more, s; 0 for one that does not."""
+        *_, sharpness = np.exp(self.start.dynamics)
+        return self.dead_time_s + _SWINGS_LAGS * self.lag_s if sharpness > 1 else 0.0
 
     def combination(self, factors: Floats) -> Mixture:
         """Distribution of a linear combination with `factors`, shape (8,).
@@ -227,13 +236,23 @@ def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
             swing=_swing(problem, fit),
             move_delay=state.move_delay,
         ),
-        remainder=float(abs(to_come) + 2 * np.sqrt(unsure)),
+        remainder=float(max(abs(to_come), _left_to_swing(problem, state)) + 2 * np.sqrt(unsure)),
         droop_uncertainty=_droop_uncertainty(problem, members, state),
         autocorrelation=members.correlation,
         spike_share=1 - np.count_nonzero(problem.keep) / problem.keep.size,
         arrival=arrival(problem, fit),
         start=state,
     )
+
+
+def _left_to_swing(problem: Problem, state: FitStart) -> float:
+    """By how much a rise that swings may still leave its level, relative to the target."""
+    lag_s, dead_time_s, sharpness = np.exp(state.dynamics).tolist()
+    if sharpness <= 1:
+        return 0.0
+    since_s = float(problem.record.age_s[-1]) - dead_time_s
+    level = abs(float(state.linear[Coefficient.LEVEL]))
+    return level * left_to_swing(since_s, lag_s, sharpness)
 
 
 def _with_departures(problem: Problem, fit: TransientFit) -> Members:

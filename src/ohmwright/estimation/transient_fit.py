@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import sqrt
+from math import log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from .ar1_regression import (
     spikes,
 )
 from .coefficients import COUNT, DYNAMIC, LINEAR, LINEAR_COUNT, Coefficient
-from .first_guess import LIMITS, first_guess, linear_fit
+from .first_guess import first_guess, limits, linear_fit
 from .transient_problem import Problem, delay_s
 
 Floats = NDArray[np.float64]
@@ -31,6 +31,9 @@ _SMALL = 0.05
 """Largest change of a logarithm by a small step, which ends the iteration."""
 _POOR = 1e-4
 """Variance, relative to the target, above which a fit may have converged to a wrong optimum."""
+_OTHER_RISE_BETTER = 3.0
+"""Difference of log evidence above which a rise that swings is taken for one by two lags, or the
+reverse."""
 _FIRST_STEPS = 2
 """First steps of a first fit, which never end it: spikes could pass for the rise."""
 _MOVE_DELAYS = (1.0, 0.35, 0.05, 2.5)
@@ -80,9 +83,12 @@ def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, Transie
     In that problem spikes do not count.
     """
     if start is None:
-        fit = _converged(problem, first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
+        fit = _from_first_guess(problem)
     else:
+        if (start.dynamics[-1] > 0) != problem.swings:
+            problem = problem.of_the_other_rise
         fit = _better_of_two_starts(problem, _converged(problem, start, _STEPS))
+    problem, fit = _better_of_two_rises(problem, fit)
     if _is_delay_due(problem.record, fit.state.dynamics):
         fit = _with_best_delay(problem, fit)
     flags = spikes(fit.residuals, fit.state.correlation, problem.keep)
@@ -117,8 +123,30 @@ def _better_of_two_starts(problem: Problem, fit: TransientFit) -> TransientFit:
     """`fit`; where it is poor, one from a first guess if that explains the readings better."""
     if fit.state.variance < _POOR:
         return fit
-    anew = _converged(problem, first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
+    anew = _from_first_guess(problem)
     return anew if anew.log_evidence > fit.log_evidence else fit
+
+
+def _better_of_two_rises(problem: Problem, fit: TransientFit) -> tuple[Problem, TransientFit]:
+    """`problem` and `fit`; where that is poor, those of the other rise if they explain more.
+
+    Each is judged under its own prior.
+    """
+    if fit.state.variance < _POOR:
+        return problem, fit
+    other = problem.of_the_other_rise
+    anew = _from_first_guess(other)
+    better = _weight(anew) > _weight(fit) + _OTHER_RISE_BETTER
+    return (other, anew) if better else (problem, fit)
+
+
+def _weight(fit: TransientFit) -> float:
+    """Log evidence in which the priors of fits with other noise count alike."""
+    return fit.log_evidence + 0.5 * COUNT * log(fit.state.variance)
+
+
+def _from_first_guess(problem: Problem) -> TransientFit:
+    return _converged(problem, first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
 
 
 def _with_best_delay(problem: Problem, fit: TransientFit) -> TransientFit:
@@ -182,7 +210,7 @@ def _improved(problem: Problem, state: FitStart) -> TransientFit:
         abs(each) * min(1.0, 0.2 / (sqrt(own) + 1e-3))
         for each, own in zip(change.tolist(), variances, strict=True)
     )
-    dynamics = _between(state.dynamics + change, *LIMITS)
+    dynamics = _between(state.dynamics + change, *limits(state.dynamics))
     correlation = float(CORRELATIONS[best])
     improved = FitStart(dynamics, centre[LINEAR], correlation, variance, state.move_delay)
     return TransientFit(state, columns, improved, found, moved, float(fit.log_evidence[0]))

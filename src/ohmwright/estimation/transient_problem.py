@@ -27,6 +27,7 @@ from .coefficients import (
 from .departures import departure_columns
 from .followed_moves import window_by_moves_s
 from .prior import NoisePrior, TransientPrior, vague_prior
+from .swinging_rise import both_lags_s, pole_s
 
 Floats = NDArray[np.float64]
 
@@ -44,6 +45,9 @@ _RISEN_LAGS = 4.0
 """So many lags after its dead time the quickest rise is within 2 % of its level."""
 _FEWEST = 4
 """Readings from which on a rise says something of the window."""
+_TWO_LAGS, _SWINGING = (float(np.log(0.15)), 1.0), (float(np.log(2.0)), 0.4)
+"""Mean and standard deviation of the coefficient of the poles, of a rise of which nothing is known
+but its kind."""
 EIGHT = slice(-COUNT - 1, -1)
 """Columns of the eight coefficients; the readings come after them, departures before."""
 
@@ -72,6 +76,18 @@ class Problem:
         keep = np.ones(record.age_s.size, dtype=np.bool_)
         excess = np.zeros(record.age_s.size)
         return cls(record, prior, noise, keep, departures, excess)
+
+    @property
+    def swings(self) -> bool:
+        """Whether its prior is one of rises that swing."""
+        return self.prior.mean_of(Coefficient.LOG_POLE_RATIO) > 0
+
+    @property
+    def of_the_other_rise(self) -> Problem:
+        """The problem of a rise that swings, if this is one of two lags, or the reverse."""
+        usual = _TWO_LAGS if self.swings else _SWINGING
+        prior = self.prior.with_coefficient(Coefficient.LOG_POLE_RATIO, *usual)
+        return replace(self, prior=prior)
 
     @property
     def floor(self) -> float:
@@ -132,21 +148,24 @@ class Problem:
         `times` (3,): lag s, dead time s and ratio of the poles.
         """
         record, (lag_s, dead_time_s, pole_ratio) = self.record, times.tolist()
-        lags_s = lag_s * (1 + pole_ratio)
+        swings = pole_ratio > 1
+        lags_s = both_lags_s(lag_s, pole_ratio) if swings else lag_s * (1 + pole_ratio)
+        by_ratio_s = -2 * lags_s if swings else lag_s * pole_ratio
         warm_s = record.age_s - (dead_time_s + lags_s)
         shape = droop_shape(warm_s, record.at_age_s, record.window_s, record.heat)
         per_s = (shape - exp(-record.at_age_s / DROOP_TAU_S)) / DROOP_TAU_S
-        delays_s = np.array([[lags_s], [dead_time_s], [lag_s * pole_ratio]])
+        delays_s = np.array([[lags_s], [dead_time_s], [by_ratio_s]])
         return shape, delays_s * per_s
 
     def with_departures(self, columns: Floats, state: FitStart) -> Floats:
         """Columns of the departures, then the `columns` that were taken about `state`."""
         record = self.record
-        _, log_dead_time, _ = state.dynamics
+        lag_s, dead_time_s, pole_ratio = np.exp(state.dynamics).tolist()
         departures = departure_columns(
             record.age_s,
             columns[:, Coefficient.LEVEL],
-            dead_time_s=float(np.exp(log_dead_time)),
+            dead_time_s=dead_time_s,
+            pole_s=pole_s(lag_s, pole_ratio) if pole_ratio > 1 else None,
             warm_s=record.age_s - 0.5 * record.window_s - delay_s(state.dynamics),
             at_age_s=record.at_age_s,
         )
@@ -256,5 +275,6 @@ def linearised(record: ActivationRecord, start: FitStart) -> Floats:
 def delay_s(dynamics: Floats) -> Floats:
     """Dead time and both lags together, s, shape () or (b,), of dynamics (3,) or (b, 3)."""
     lag_s, dead_time_s, pole_ratio = np.exp(dynamics).T
-    delays_s: Floats = dead_time_s + lag_s * (1 + pole_ratio)
+    swinging_s = both_lags_s(lag_s, pole_ratio)
+    delays_s: Floats = dead_time_s + np.where(pole_ratio > 1, swinging_s, lag_s * (1 + pole_ratio))
     return delays_s
