@@ -43,8 +43,8 @@ _FAR_BETTER = 5.0
 """Difference of log evidence above which another delay of moves is taken."""
 _SEEN_SDS = 4.0
 """A gain counts as seen from so many standard deviations on."""
-_DELAY_EVERY_S = 0.5
-"""Shortest time between two searches for the delay of moves."""
+_SEARCH_EVERY_S = 0.5
+"""Shortest time between two searches for the delay of moves, or for another rise."""
 _LOCAL_S = 0.8
 """Squares of residuals are averaged over this time before and after each reading."""
 _EXCESS = 6.0
@@ -88,7 +88,8 @@ def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, Transie
         if (start.dynamics[-1] > 0) != problem.swings:
             problem = problem.of_the_other_rise
         fit = _better_of_two_starts(problem, _converged(problem, start, _STEPS))
-    problem, fit = _better_of_two_rises(problem, fit)
+    if _is_other_rise_due(problem, fit):
+        problem, fit = _better_of_two_rises(problem, fit)
     if _is_delay_due(problem.record, fit.state.dynamics):
         fit = _with_best_delay(problem, fit)
     flags = spikes(fit.residuals, fit.state.correlation, problem.keep)
@@ -128,16 +129,23 @@ def _better_of_two_starts(problem: Problem, fit: TransientFit) -> TransientFit:
 
 
 def _better_of_two_rises(problem: Problem, fit: TransientFit) -> tuple[Problem, TransientFit]:
-    """`problem` and `fit`; where that is poor, those of the other rise if they explain more.
+    """`problem` and `fit`, or those of the other rise if they explain more.
 
     Each is judged under its own prior.
     """
-    if fit.state.variance < _POOR:
-        return problem, fit
     other = problem.of_the_other_rise
     anew = _from_first_guess(other)
     better = _weight(anew) > _weight(fit) + _OTHER_RISE_BETTER
     return (other, anew) if better else (problem, fit)
+
+
+def _is_other_rise_due(problem: Problem, fit: TransientFit) -> bool:
+    """Whether to try the other rise at the latest reading: this one is poor, or hardly believed."""
+    if fit.state.variance >= _POOR:
+        return True
+    if not _is_due(problem.record):
+        return False
+    return problem.noise.habits.rises_otherwise or bool(_early_excess(problem, fit)[0].any())
 
 
 def _weight(fit: TransientFit) -> float:
@@ -190,9 +198,14 @@ def _is_delay_due(record: ActivationRecord, dynamics: Floats) -> bool:
     """
     if record.steps.at_s.size == 1:
         return False
-    before_s, now_s = record.age_s[-2:]
     shown_s = record.steps.at_s[1] + float(delay_s(dynamics)) + 0.5 * record.window_s
-    return bool(now_s > shown_s and now_s // _DELAY_EVERY_S > before_s // _DELAY_EVERY_S)
+    return bool(record.age_s[-1] > shown_s) and _is_due(record)
+
+
+def _is_due(record: ActivationRecord) -> bool:
+    """Whether to search at the latest reading of `record` for what takes long to find."""
+    before_s, now_s = record.age_s[-2:]
+    return bool(now_s // _SEARCH_EVERY_S > before_s // _SEARCH_EVERY_S)
 
 
 def _improved(problem: Problem, state: FitStart) -> TransientFit:
