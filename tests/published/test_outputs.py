@@ -131,7 +131,7 @@ def slopes() -> Iterator[Check]:
 def course(index: int, warm_s: np.ndarray) -> np.ndarray:
     flat = np.ravel(warm_s)
     columns = departure_columns(
-        flat + 0.5, np.ones_like(flat), dead_time_s=0.4, warm_s=flat, at_age_s=AT_S
+        flat + 0.5, np.ones_like(flat), dead_time_s=0.4, pole_s=None, warm_s=flat, at_age_s=AT_S
     )
     return columns[:, index - COURSE_COUNT].reshape(np.shape(warm_s))
 

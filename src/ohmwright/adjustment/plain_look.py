@@ -89,7 +89,7 @@ class PlainLook:
 
     def note_swings(self, until_s: float) -> None:
         """The rise swings until an age: what was, or will be, read sooner shows no place."""
-        self._swings_until_s = max(self._swings_until_s, until_s)
+        self._swings_until_s = until_s
 
     @property
     def stays(self) -> list[Stay]:

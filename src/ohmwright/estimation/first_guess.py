@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 _LIMITS = np.log(np.array([QUICKEST, [6.0, 3.0, 0.97]]))
 """Least and largest logarithms of lag s, dead time s and ratio of the poles."""
 _SWINGING_LIMITS = np.log(np.array([[0.05, 0.02, 1.05], [6.0, 3.0, 6.0]]))
-"""Those of a rise that swings, with its sharpness."""
+"""Those of a rise that swings, with its sharpness: from 2 % of overshoot on."""
 _GRID_SDS = np.append([-3.4, -2.7], np.linspace(-2, 1.5, 8))
 """Grid of lags and of dead times for a first fit, in standard deviations of the prior."""
 
