@@ -13,6 +13,7 @@ from scripts.bench.worlds.driving import adjust
         ("jump and creep", 6506, 15, "each confirmation moved before the creep had come"),
         ("slow trim", 6606, 2, "a gain judged too early doubled each move, refuted or not"),
         ("slow trim", 6606, 39, "the same: 36 % off the target"),
+        ("overshoot", 7001, 9, "swings of the rise passed for hunting: undecided after 100 s"),
         ("overshoot", 6506, 78, "moves after a confirmation contradicted its own estimate"),
     ],
 )

@@ -109,3 +109,17 @@ def test_a_first_move_amid_the_rise_shows_no_slope() -> None:
     )
     assert look.slope() == 0
     assert look.two_that_differ() is None
+
+
+def test_readings_amid_the_swings_of_the_rise_show_no_place() -> None:
+    """A flat peak, 20 % too high, then the trim is moved, which does nothing."""
+
+    def swings(age_s: float, level: float) -> float:
+        return float(level * (1 - np.exp(-age_s / 1.5) * np.cos(1.6 * age_s)))
+
+    stays = [(0, 500, 2.25), (9, 500, 8)]
+    assert look_at(stays, output=swings).two_that_differ() is not None
+    look = look_at(stays, output=swings)
+    look.note_swings(6.0)
+    assert look.two_that_differ() is None
+    assert [stay.counts for stay in look.stays] == [9]

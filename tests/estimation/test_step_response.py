@@ -17,7 +17,10 @@ STEP = 1e-5
 
 
 @pytest.mark.parametrize("move_delay", [1.0, 0.35, 0.05, 2.5])
-@pytest.mark.parametrize("dynamics_s", [(0.8, 0.5, 0.15), (3.0, 0.1, 0.9), (0.2, 1.5, 0.01)])
+@pytest.mark.parametrize(
+    "dynamics_s",
+    [(0.8, 0.5, 0.15), (3.0, 0.1, 0.9), (0.2, 1.5, 0.01), (1.6, 0.3, 2.5), (0.9, 0.5, 1.1)],
+)
 def test_slopes_are_those_of_the_response(
     move_delay: float, dynamics_s: tuple[float, float, float]
 ) -> None:

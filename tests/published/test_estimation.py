@@ -4,6 +4,7 @@ No document prints these values: every one is a reference, computed apart from `
 time. Readings are made by `tests.estimation.activations`.
 """
 
+import math
 from collections.abc import Callable, Iterator
 from functools import lru_cache, partial
 
@@ -52,6 +53,7 @@ def test_a_whole_activation_agrees(seed: int, holds: Callable[[Check], None]) ->
 
 def checks() -> Iterator[Check]:
     yield from step_responses()
+    yield from swings()
     yield from regressions()
     yield from mixtures()
     yield from warmth()
@@ -62,6 +64,7 @@ def checks() -> Iterator[Check]:
 
 LAG_S, DEAD_S, RATIO, WINDOW_S = 0.8, 0.5, 0.2, 0.6
 MOVED_S, COUNTS = 3.0, 4.0
+RATE, DAMPING = 1.72, 0.36  # undamped natural frequency, rad/s
 
 
 def step_responses() -> Iterator[Check]:
@@ -76,9 +79,32 @@ def step_responses() -> Iterator[Check]:
     )
 
 
-def mean_shown(since_s: float) -> float:
+def swings() -> Iterator[Check]:
+    """A rise that overshoots; and its first peak by the formulas of textbooks on control."""
+    lags = np.array([RATE**-2, 2 * DAMPING / RATE, 1.0])
+    for age_s in (0.7, 2.0, 4.0, 9.0):
+        yield from clause_checks(
+            *("scipy.signal", f"damping 0.36, dead time, averaging, at {age_s:g} s", "reference"),
+            ("switched on", mean_shown(age_s, lags), 1e-6, partial(swing_shown, age_s, WINDOW_S)),
+        )
+    damped = RATE * math.sqrt(1 - DAMPING**2)
+    peak_s = DEAD_S + math.pi / damped
+    overshoot = math.exp(-math.pi * DAMPING * RATE / damped)
+    yield from clause_checks(
+        *("Ogata, Modern Control Engineering", "second-order system", "from memory"),
+        ("maximum overshoot", 1 + overshoot, 1e-5, partial(swing_shown, peak_s, 1e-4)),
+    )
+
+
+def swing_shown(age_s: float, window_s: float) -> float:
+    dynamics = np.array([[1 / (DAMPING * RATE), DEAD_S, 1 / DAMPING]])
+    return float(driven(np.array([age_s]), window_s, dynamics, Steps.switching_on())[0, 0, 0])
+
+
+def mean_shown(since_s: float, lags: np.ndarray | None = None) -> float:
     """Mean over the window; a third integrator turns the step response into its integral."""
-    lags = np.polymul([LAG_S, 1.0], [LAG_S * RATIO, 1.0])
+    if lags is None:
+        lags = np.polymul([LAG_S, 1.0], [LAG_S * RATIO, 1.0])
     integrated = signal.TransferFunction([1.0], np.polymul(lags, [1.0, 0.0]))
 
     def until(time_s: float) -> float:

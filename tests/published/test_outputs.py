@@ -144,6 +144,7 @@ def slope_of(index: int) -> float:
 
 CREEPS_S = (1.0, 1.4, 2.0, 2.8, 4.0, 5.6)
 SWINGS_S = ((0.9, 3.0), (2.0, 6.0))  # time constant, period
+OWN_S = (1.6, 4.2)  # of a rise that swings
 WANDERS_S = (3.0, 4.5, 6.75, 10.1, 15.2, 22.8)  # periods: each 1.5 times the last
 DEAD_S, SEEN_S = 0.4, 2.9
 
@@ -161,6 +162,14 @@ def free_motions() -> Iterator[Check]:
     for index, expected in enumerate(motions):
         row = (f"column {index} at 2.9 s", expected, 1e-9, partial(column_at, index, SEEN_S))
         yield from clause_checks("scipy expm", "equations of motion", "reference", row)
+    own = spring(*OWN_S, since_s)
+    pole_s = 1 / complex(1 / OWN_S[0], math.tau / OWN_S[1])
+    longer = (since_s / abs(pole_s) * part for part in own)
+    first = len(WANDERS_S) * 2 + len(CREEPS_S)
+    for index, expected in zip((0, 2, 1, 3), (*own, *longer), strict=True):
+        shown = partial(column_at, first + index, SEEN_S, pole_s)
+        row = (f"its own swing, column {index} at 2.9 s", expected, 1e-9, shown)
+        yield from clause_checks("scipy expm", "a rise that swings", "reference", row)
 
 
 def spring(tau_s: float, period_s: float, time_s: float) -> tuple[float, float]:
@@ -170,9 +179,9 @@ def spring(tau_s: float, period_s: float, time_s: float) -> tuple[float, float]:
     return float(motion[1, 0]), float(motion[0, 0])
 
 
-def column_at(index: int, age_s: float) -> float:
+def column_at(index: int, age_s: float, pole_s: complex | None = None) -> float:
     one = np.array([age_s])
     columns = departure_columns(
-        one, np.ones(1), dead_time_s=DEAD_S, warm_s=one - 0.5, at_age_s=AT_S
+        one, np.ones(1), dead_time_s=DEAD_S, pole_s=pole_s, warm_s=one - 0.5, at_age_s=AT_S
     )
     return float(columns[0, index])

@@ -114,10 +114,10 @@ def _usual_swings(since_s: Floats) -> Iterator[Floats]:
 
 def _own_swings(since_s: Floats, pole_s: complex) -> Iterator[Floats]:
     """As the rise swings, by other amounts; and what another pole near that one would change."""
-    own = np.exp(-since_s / pole_s) * np.concatenate(([1.0], [1 / abs(pole_s)]))
-    own[:, 1:] *= since_s
-    yield own.imag
-    yield own.real
+    own = np.exp(-since_s / pole_s.conjugate())
+    both = np.concatenate([own, own * since_s / abs(pole_s)], axis=1)
+    yield both.imag
+    yield both.real
 
 
 def _course(warm_s: Floats, at_age_s: float) -> Iterator[Floats]:

@@ -83,9 +83,7 @@ def _poles_s(lag_s: Floats | float, sharpness: Floats | float) -> Complexes:
     return poles_s
 
 
-def _ends_s(
-    since_s: Floats, window_s: float, dead_time_s: Floats | float
-) -> tuple[Floats, Floats]:
+def _ends_s(since_s: Floats, window_s: float, dead_time_s: Floats | float) -> tuple[Floats, Floats]:
     """Time from the end of the dead time to the end of the window, and to its beginning."""
     late: Floats = np.maximum(since_s - dead_time_s, 0.0)
     early: Floats = np.maximum(since_s - window_s - dead_time_s, 0.0)
