@@ -45,10 +45,10 @@ def test_a_place_is_taken_as_foretold_until_a_look_says_more() -> None:
     seen.note_seen(0, 0, at(0.95))
     seen.expect(12, 0, at(1.0, 0.004))
     seen.note_seen(12, 0, at(1.01, 0.02))
-    assert "is expected nearest the target, 0.00 tolerances off" in seen.description()
+    assert "is expected nearest the target, 0.00 ± 0.80 tolerances off" in seen.description()
     seen.note_seen(12, 0, at(1.004, 0.01))
     seen.expect(12, 0, at(1.0, 0.004))
-    assert "was seen nearest the target, 0.40 tolerances off" in seen.description()
+    assert "was seen nearest the target, 0.40 ± 2.00 tolerances off" in seen.description()
 
 
 def test_without_a_look_at_the_start_no_place_is_known_to_be_better() -> None:
@@ -62,7 +62,7 @@ def test_the_description_says_where_and_how_far_off() -> None:
     seen.note_seen(0, 0, at(0.95))
     seen.note_seen(-7, 0, at(1.004))
     assert "-7 counts" in seen.description()
-    assert "0.40 tolerances off" in seen.description()
+    assert "0.40 ± 0.40 tolerances off" in seen.description()
 
 
 def test_a_measured_place_is_not_forgotten_for_what_the_model_says_of_it() -> None:
@@ -73,7 +73,7 @@ def test_a_measured_place_is_not_forgotten_for_what_the_model_says_of_it() -> No
     seen.note_seen(12, 0, at(1.07))
     seen.note_seen(20, 0, at(1.0))
     seen.forget_what_models_say()
-    assert "was measured nearest the target, 0.30 tolerances off" in seen.description()
+    assert "was measured nearest the target, 0.30 ± 0.40 tolerances off" in seen.description()
     seen.note_measured(12, 0, at(1.07))
     assert seen.best() is None
 

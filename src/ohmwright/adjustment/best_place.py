@@ -12,6 +12,8 @@ _CLEARLY_BETTER_SDS = 1.64
 """A place is clearly better if its error is smaller by more standard deviations of the difference
 than this: 95 % one-sided."""
 
+_COVERAGE = 2.0
+"""Standard uncertainties that are stated of an error."""
 _VAGUE_RATIO = 3.0
 """A look is vague, and is not kept, from this many times the uncertainty of what is known on."""
 
@@ -106,5 +108,6 @@ class PlacesSeen:
             return "the trim is back at its start: nowhere was the output surely nearer the target"
         return (
             f"the trim is left {best.counts:+d} counts from its start, where the output "
-            f"{best.found} nearest the target, {best.error / self._tolerance:.2f} tolerances off"
+            f"{best.found} nearest the target, {best.error / self._tolerance:.2f} ± "
+            f"{_COVERAGE * best.sd / self._tolerance:.2f} tolerances off"
         )

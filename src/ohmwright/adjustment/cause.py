@@ -10,8 +10,10 @@ _DIGIT_TOLERANCES = 0.35
 """Digit of the meter above which it is named: it may be what prevents a decision."""
 _UNSURE_TOLERANCES = 0.25
 """Standard uncertainty above which a value is not decided wherever it lies in tolerance."""
-_HUNTS = 0.5
-"""Probability of hunting above which it is named."""
+_HUNTS, _SWING_TOLERANCES = 0.5, 0.25
+"""Probability of hunting, and its standard deviation, above which it is named."""
+_SETTLES_LATE = 1.3
+"""Time to come to rest, over the age asked for, above which it is named."""
 _WARMTH_TOLERANCES = 0.25
 """Droop left over from the activation before, above which the rest is named."""
 _PLAY_TOLERANCES = 0.5
@@ -46,21 +48,28 @@ def _causes(seen: Evidence) -> Iterator[str]:
             f"after a rest of {seen.rest_s:.0f} s the unit is still warm, which is worth "
             f"{seen.left_over_tolerances:.1f} tolerances; a longer rest would help"
         )
+    value, uncertainty = seen.value_tolerances, seen.uncertainty_tolerances
+    unsure = uncertainty is not None and uncertainty > _UNSURE_TOLERANCES
+    if unsure and seen.settles_s > _SETTLES_LATE * seen.at_age_s:
+        yield (
+            f"the output comes to rest after about {seen.settles_s:.0f} s, later than the age of "
+            f"{seen.at_age_s:g} s asked for, so that what it loses by then as it warms is not "
+            "seen; a later age_s in the procedure would help"
+        )
     if seen.surprises > 1:
         yield (
             f"the output does not behave as the model: {seen.surprises} times it was not where the "
             "readings before had predicted; see whether the unit is stable and its trim sound"
         )
-    if seen.hunting > _HUNTS:
+    if seen.hunting > _HUNTS and seen.swing_tolerances > _SWING_TOLERANCES:
         yield (
             "the output hunts, by too much for its tolerance; "
             "have the unit repaired, or use a meter that averages for longer"
         )
-    value, uncertainty = seen.value_tolerances, seen.uncertainty_tolerances
-    if value is None or uncertainty is None:
+    if value is None:
         yield "the output was never brought near enough to the target to be confirmed"
         return
-    if uncertainty > _UNSURE_TOLERANCES:
+    if unsure:
         yield (
             f"the readings scatter by {seen.noise_tolerances:.1f} tolerances and tell the output "
             f"to {uncertainty:.1f} only; a meter with less noise or a longer time-out would help"

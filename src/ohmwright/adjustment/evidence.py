@@ -14,6 +14,9 @@ from .findings import Findings
 from .rf_budget import RfBudget
 from .unit_estimator import UnitEstimator
 
+_SETTLED_LAGS = 5.0
+"""So many lags after the dead time a rise has come within 1 % of its level."""
+
 
 @dataclass(frozen=True)
 class Evidence:
@@ -21,7 +24,9 @@ class Evidence:
 
     `tolerance`, `digit` in the unit of the readings; `_tolerances` in those. `value`,
     `uncertainty`: of the latest confirmation; None without one. `noise`: standard deviation of a
-    reading; `hunting`: its probability; `left_over`: droop still felt after a rest of `rest_s`;
+    reading; `hunting`: its probability, `swing` its standard deviation; `at_age_s`: age asked for,
+    `settles_s`: age at which the rise has gone; `left_over`: droop still felt after a rest of
+    `rest_s`;
     `play`: lost motion; `time_outs`: activations that the service mode ended, the first of them
     after `times_out_s`; `surprises`: outputs that were not as predicted, 0 where `play` explains
     them.
@@ -35,6 +40,9 @@ class Evidence:
     uncertainty_tolerances: float | None = None
     noise_tolerances: float = 0.0
     hunting: float = 0.0
+    swing_tolerances: float = 0.0
+    at_age_s: float = 0.0
+    settles_s: float = 0.0
     left_over_tolerances: float = 0.0
     play_counts: float = 0.0
     play_tolerances: float = 0.0
@@ -73,6 +81,9 @@ def evidence(
         uncertainty_tolerances=None if latest is None else latest.sd,
         noise_tolerances=noise / tolerance,
         hunting=estimator.habits.hunting,
+        swing_tolerances=estimator.habits.swing / tolerance,
+        at_age_s=question.at_age_s,
+        settles_s=prior.dead_time_s + _SETTLED_LAGS * prior.lag_s,
         left_over_tolerances=max(0.0, droop, warmth_uncertainty) / tolerance,
         play_counts=play,
         play_tolerances=play * abs(prior.mean_of(Coefficient.GAIN)) / tolerance,

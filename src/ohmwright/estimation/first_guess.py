@@ -9,21 +9,12 @@ from .activation_record import FitStart
 from .ar1_regression import Decomposition, decompose, moments
 from .coefficients import DYNAMIC, LINEAR_COUNT, Coefficient
 from .prior import TransientPrior
-from .transient_problem import QUICKEST, Problem
+from .transient_problem import Problem, limits
 
 Floats = NDArray[np.float64]
 
-_LIMITS = np.log(np.array([QUICKEST, [6.0, 3.0, 0.97]]))
-"""Least and largest logarithms of lag s, dead time s and ratio of the poles."""
-_SWINGING_LIMITS = np.log(np.array([[0.05, 0.02, 1.05], [6.0, 3.0, 6.0]]))
-"""Those of a rise that swings, with its sharpness: from 2 % of overshoot on."""
 _GRID_SDS = np.append([-3.4, -2.7], np.linspace(-2, 1.5, 8))
 """Grid of lags and of dead times for a first fit, in standard deviations of the prior."""
-
-
-def limits(dynamics: Floats) -> Floats:
-    """Least and largest dynamics of a fit whose present ones are `dynamics`, shape (2, 3)."""
-    return _SWINGING_LIMITS if dynamics[-1] > 0 else _LIMITS
 
 
 def first_guess(problem: Problem) -> FitStart:

@@ -61,11 +61,6 @@ def swinging_with_slopes(
     return found
 
 
-def both_lags_s(lag_s: Floats | float, sharpness: Floats | float) -> Floats | float:
-    """Mean delay of the rise, s, without its dead time: the sum of both poles."""
-    return 2 * lag_s / sharpness**2
-
-
 def left_to_swing(since_s: float, lag_s: float, sharpness: float) -> float:
     """Largest part of the step by which the output is still off from `since_s` after it on."""
     amplitude = 1 / np.sqrt(1 - sharpness**-2)
@@ -79,8 +74,7 @@ def pole_s(lag_s: float, sharpness: float) -> complex:
 
 def _poles_s(lag_s: Floats | float, sharpness: Floats | float) -> Complexes:
     damping = 1 / np.asarray(sharpness)
-    poles_s: Complexes = lag_s * damping * np.exp(-1j * np.arccos(damping))
-    return poles_s
+    return np.asarray(lag_s * damping * np.exp(-1j * np.arccos(damping)), dtype=np.complex128)
 
 
 def _ends_s(since_s: Floats, window_s: float, dead_time_s: Floats | float) -> tuple[Floats, Floats]:

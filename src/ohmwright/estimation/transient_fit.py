@@ -20,8 +20,8 @@ from .ar1_regression import (
     spikes,
 )
 from .coefficients import COUNT, DYNAMIC, LINEAR, LINEAR_COUNT, Coefficient
-from .first_guess import first_guess, limits, linear_fit
-from .transient_problem import Problem, delay_s
+from .first_guess import first_guess, linear_fit
+from .transient_problem import Problem, delay_s, limits
 
 Floats = NDArray[np.float64]
 

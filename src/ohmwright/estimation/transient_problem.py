@@ -27,7 +27,7 @@ from .coefficients import (
 from .departures import departure_columns
 from .followed_moves import window_by_moves_s
 from .prior import NoisePrior, TransientPrior, vague_prior
-from .swinging_rise import both_lags_s, pole_s
+from .swinging_rise import pole_s
 
 Floats = NDArray[np.float64]
 
@@ -35,6 +35,10 @@ _SHAPE = 0.01
 """Standard deviation by which a rise leaves the model, relative to what is left to rise."""
 QUICKEST = (0.05, 0.02, 0.005)
 """Least lag s, dead time s and ratio of the poles that a rise may have."""
+_LIMITS: Floats = np.log(np.array([QUICKEST, [6.0, 3.0, 0.97]]))
+"""Least and largest logarithms of lag s, dead time s and ratio of the poles."""
+_SWINGING_LIMITS: Floats = np.log(np.array([[0.05, 0.02, 1.05], [6.0, 3.0, 6.0]]))
+"""Those of a rise that swings, with its sharpness: from 2 % of overshoot on."""
 _TOO_SOON = 0.02
 """How far above the quickest rise a reading comes too soon, relative to the level."""
 _DATING = 0.5
@@ -80,7 +84,7 @@ class Problem:
     @property
     def swings(self) -> bool:
         """Whether its prior is one of rises that swing."""
-        return self.prior.mean_of(Coefficient.LOG_POLE_RATIO) > 0
+        return bool(self.prior.mean[Coefficient.LOG_POLE_RATIO] > 0)
 
     @property
     def of_the_other_rise(self) -> Problem:
@@ -148,9 +152,8 @@ class Problem:
         `times` (3,): lag s, dead time s and ratio of the poles.
         """
         record, (lag_s, dead_time_s, pole_ratio) = self.record, times.tolist()
-        swings = pole_ratio > 1
-        lags_s = both_lags_s(lag_s, pole_ratio) if swings else lag_s * (1 + pole_ratio)
-        by_ratio_s = -2 * lags_s if swings else lag_s * pole_ratio
+        lags_s = float(_both_lags_s(*times[[0, 2]]))
+        by_ratio_s = -2 * lags_s if pole_ratio > 1 else lag_s * pole_ratio
         warm_s = record.age_s - (dead_time_s + lags_s)
         shape = droop_shape(warm_s, record.at_age_s, record.window_s, record.heat)
         per_s = (shape - exp(-record.at_age_s / DROOP_TAU_S)) / DROOP_TAU_S
@@ -272,9 +275,19 @@ def linearised(record: ActivationRecord, start: FitStart) -> Floats:
     return Problem.of(record, vague_prior(), NoisePrior(), departures=False).columns(start)
 
 
+def limits(dynamics: Floats) -> Floats:
+    """Least and largest dynamics of a fit whose present ones are `dynamics`, shape (2, 3)."""
+    return _SWINGING_LIMITS if dynamics[-1] > 0 else _LIMITS
+
+
 def delay_s(dynamics: Floats) -> Floats:
     """Dead time and both lags together, s, shape () or (b,), of dynamics (3,) or (b, 3)."""
     lag_s, dead_time_s, pole_ratio = np.exp(dynamics).T
-    swinging_s = both_lags_s(lag_s, pole_ratio)
-    delays_s: Floats = dead_time_s + np.where(pole_ratio > 1, swinging_s, lag_s * (1 + pole_ratio))
+    delays_s: Floats = dead_time_s + _both_lags_s(lag_s, pole_ratio)
     return delays_s
+
+
+def _both_lags_s(lag_s: Floats, pole_ratio: Floats) -> Floats:
+    """Sum of both time constants, also of complex ones."""
+    lags_s: Floats = lag_s * np.where(pole_ratio > 1, 2 / pole_ratio**2, 1 + pole_ratio)
+    return lags_s
