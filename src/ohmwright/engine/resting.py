@@ -13,7 +13,7 @@ from ohmwright.model.step import Timing
 
 _DUTY_OVER_S = 10.0
 """Part of an activation that must be within the duty when it begins; the rest is made up after."""
-_SHARE_OF_TOLERANCE = 0.07
+_SHARE_OF_TOLERANCE = 0.12
 """Standard uncertainty that the warmth left over may cause, relative to the tolerance."""
 
 
