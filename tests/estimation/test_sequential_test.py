@@ -107,3 +107,20 @@ def test_a_rise_that_swings_is_decided_as_soon_as_its_swings_are_small(
     assert age_s[count] < until_s
     assert test.value is not None
     assert test.value.mean == pytest.approx(level, abs=0.1 * 6.0)
+
+
+@pytest.mark.parametrize("dead_s", [4.3, 6.0])
+def test_an_output_that_comes_seconds_late_is_decided_as_soon_after_that_as_any(
+    dead_s: float,
+) -> None:
+    """As where a person dials the setting with RF on."""
+    made = Made(dead_s=dead_s)
+    age_s, value = made.readings(20.0)
+    test = ActivationTest(Question(500.0, 25.0, 0.5, 1.0), DecisionBounds())
+    for count in range(5, age_s.size):
+        if test.outcome(age_s[:count], value[:count]) != "undecided":
+            break
+    assert test.outcome(age_s[:count], value[:count]) == "in tolerance"
+    assert age_s[count] < dead_s + 8.5
+    assert test.value is not None
+    assert abs(test.value.mean - made.at(6.0)) < 2 * test.value.sd < 8.0

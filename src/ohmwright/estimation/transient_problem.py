@@ -35,9 +35,9 @@ _SHAPE = 0.01
 """Standard deviation by which a rise leaves the model, relative to what is left to rise."""
 QUICKEST = (0.05, 0.02, 0.005)
 """Least lag s, dead time s and ratio of the poles that a rise may have."""
-_LIMITS: Floats = np.log(np.array([QUICKEST, [6.0, 3.0, 0.97]]))
+_LIMITS: Floats = np.log(np.array([QUICKEST, [6.0, 10.0, 0.97]]))
 """Least and largest logarithms of lag s, dead time s and ratio of the poles."""
-_SWINGING_LIMITS: Floats = np.log(np.array([[0.05, 0.02, 1.05], [6.0, 3.0, 6.0]]))
+_SWINGING_LIMITS: Floats = np.log(np.array([[0.05, 0.02, 1.05], [6.0, 10.0, 6.0]]))
 """Those of a rise that swings, with its sharpness: from 2 % of overshoot on."""
 _TOO_SOON = 0.02
 """How far above the quickest rise a reading comes too soon, relative to the level."""
