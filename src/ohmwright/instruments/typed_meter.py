@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from math import inf, nan
 
 import anyio
 
-from ohmwright.model.errors import LinkLost, UsageError
+from ohmwright.model.errors import LinkLost, OutOfCapability, UsageError
 from ohmwright.model.hardware import MeterData
 from ohmwright.wire.clock import Clock
 
@@ -14,6 +15,8 @@ from .analyzer import Reading
 from .hand_requests import TypeReading, typed_current
 from .operator import Interjection, Operator
 
+POSTPONED = "Heard. First type what the meter shows with RF off: only that shows that RF is off."
+"""What is told to who says `stop`, `skip` or `back` in place of that reading."""
 _STILL_TRUE_S = 10.0
 """How long a zero that was typed with RF off counts as what the meter shows."""
 _STILL_TYPING_S = 1.0
@@ -65,9 +68,12 @@ class TypedMeter:
                 reading = await self._ask(TypeReading(self._meter, rf_to_be_off=True))
             except Interjection as said:
                 self._postponed = said
+                with suppress(OutOfCapability):  # an operator who cannot be told was heard as well
+                    await self._operator.tell(POSTPONED)
             except UsageError as nobody:
                 raise LinkLost("Nobody answers at the bench.", nobody.happened, nobody.do) from None
             else:
+                self._operator.take_back(POSTPONED)
                 withdrawn_s, self._withdrawn_s = self._withdrawn_s, -inf
                 if self._clock.now_s() < withdrawn_s + _STILL_TYPING_S:
                     continue  # once: a simulated clock may stand still while a person is asked
