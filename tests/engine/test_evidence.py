@@ -9,6 +9,7 @@ import pytest
 from ohmwright.engine.resume import results
 from ohmwright.engine.steps import step_kinds
 from ohmwright.engine.steps.base import InstrumentStep
+from ohmwright.instruments.requests import CORRECTED
 from ohmwright.model.errors import OffNotProved
 from ohmwright.model.event import ActivationClosed, Asked, ProtectionProved
 from ohmwright.model.result import Result
@@ -199,6 +200,7 @@ async def test_a_setting_dialled_wrong_is_found_and_measured_once_more(
     asked = [e for e in events if isinstance(e, Asked) and "Does the panel say" in e.question]
     assert [e.answer for e in asked] == ["corrected"]
     assert "cut, 100 W" in asked[0].question
+    assert "wrong before, too, go back" in CORRECTED.meaning  # an earlier point keeps its result
     assert abs(result.measured.value - 100) < 25
     # wrongly set, then right, and once more where that left the verdict undecided
     assert 2 <= len(rig.hardware.truth.rf_on_intervals) <= 3
