@@ -49,7 +49,7 @@ class TypedMeter:
 
         Raises StopRun, GoBack or SkipStep where the person says so.
         """
-        self._raise_postponed()
+        self.raise_postponed()
         with anyio.move_on_after(until_s - self._clock.now_s()):
             return await self._ask(TypeReading(self._meter, quantity))
         self._withdrawn_s = self._clock.now_s()
@@ -58,8 +58,9 @@ class TypedMeter:
     async def read_off(self) -> Reading:
         """Ask for what the meter shows with RF off, however often the person says something else.
 
-        What they say instead is raised by the next `read`. An answer that may have been begun for
-        the question before is asked for again. Raises LinkLost where nobody answers.
+        What they say instead is raised by `raise_postponed`, and by the next `read`. An answer
+        that may have been begun for the question before is asked for again. Raises LinkLost where
+        nobody answers.
         """
         if self._clock.now_s() < self._zero_until_s:
             return Reading(self.latest_ma, None, by_hand=True)
@@ -81,7 +82,8 @@ class TypedMeter:
                     self._zero_until_s = self._clock.now_s() + _STILL_TRUE_S
                 return reading
 
-    def _raise_postponed(self) -> None:
+    def raise_postponed(self) -> None:
+        """Raise what was said in place of a reading with RF off, now that it was read."""
         said, self._postponed = self._postponed, None
         if said is not None:
             raise said
