@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from rich.text import Text
 
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
@@ -201,6 +202,22 @@ async def test_what_was_told_is_drawn_until_it_is_taken_back() -> None:
     assert told.words == ">> RELEASE IT."
     person.take_back("RELEASE IT.")
     assert view.picture().notices == ()
+
+
+@pytest.mark.anyio
+async def test_what_was_told_stands_above_what_is_asked_next(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    view = LiveView(VirtualClock())
+    person = TerminalOperator(view)
+    question = [Text("What does the meter show?"), Text("> ")]
+    await person.tell("RELEASE IT.")
+    capsys.readouterr()  # it leaves the screen with what was drawn
+    with view.prompt(question):
+        assert capsys.readouterr().err.startswith(">> RELEASE IT.\nWhat does")
+    person.take_back("RELEASE IT.")
+    with view.prompt(question):
+        assert "RELEASE" not in capsys.readouterr().err
 
 
 @pytest.fixture

@@ -1,5 +1,6 @@
 """Points that a later trim moved are seen and adjusted again, on units whose trims are coupled."""
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -235,3 +236,18 @@ async def test_a_hand_adjusts_again_and_its_presses_are_summed(make_rig: Callabl
     # the meter's bandwidth, which is in U, makes it read low
     expanded = last.measured.expanded / last.target.half_width
     assert abs(true_error(rig, last)) < 1 + expanded
+
+
+@pytest.mark.parametrize("saved", [True, False])
+async def test_an_adjustment_that_was_not_saved_shows_as_left(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch, saved: bool
+) -> None:
+    """The unit is as it was found; what it landed at in service mode says otherwise."""
+    rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
+    if not saved:
+        monkeypatch.setattr(type(rig.hardware.panel), "store", lambda _: None)
+    events = await events_of(rig, ("adjust", "as_left"), ATTENDED)
+    told = [r.reason for r in results(events) if "may not have been saved" in r.reason]
+    assert bool(told) is not saved
+    if told:
+        assert re.search(r"P\d landed at \d+ ± \d+ mA in service mode, and \d+ ±", told[0])

@@ -9,6 +9,7 @@ import pytest
 from ohmwright.engine.resume import results
 from ohmwright.engine.steps import step_kinds
 from ohmwright.engine.steps.base import InstrumentStep
+from ohmwright.instruments.requests import CORRECTED
 from ohmwright.model.errors import OffNotProved
 from ohmwright.model.event import ActivationClosed, Asked, ProtectionProved
 from ohmwright.model.result import Result
@@ -125,6 +126,31 @@ async def test_who_is_asked_about_no_output_sees_the_meters_figure(
     assert (result.verdict, shown.group() in result.reason) == ("fail", True)
 
 
+async def test_no_output_is_held_against_what_flowed_before(
+    make_rig: Callable, tmp_path: Path
+) -> None:
+    """Also what is due is no more than the mode's limit: 900 mA, where P = I² R gives 1730 mA."""
+    rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
+    operator, defects = rig.bench.operator, rig.hardware.defects
+    operator.misdials, operator.finds = 0.1, "dead"
+    ask = operator.reply
+
+    async def unplug(request: object, problem: str) -> str:
+        defects.lead_off = defects.lead_off or "Does the panel say" in request.text
+        return await ask(request, problem)
+
+    operator.reply = unplug
+    path = tmp_path / "p.toml"
+    step = '\n[[step]]\nkind = "output"\nname = "it"\nmode = "cut"\nsetting_w = 150\n'
+    step += "load_ohm = 50\npower_w = 40.5\ntolerance = { percent = 10 }\n"
+    path.write_text(HEAD.replace("Quillon 300", "Marlow 150") + step, encoding="utf-8")
+    events = await rig.run(path, ("as_left",))
+    (result,) = results(events)
+    seen = r"up to 900 mA is due; \d{3} mA flowed here in an activation before"
+    assert re.search(seen, result.reason)
+    assert any(re.search(seen, event.question) for event in events if isinstance(event, Asked))
+
+
 async def test_who_is_asked_about_no_leakage_sees_the_meters_figure(
     make_rig: Callable, found: Callable
 ) -> None:
@@ -174,6 +200,7 @@ async def test_a_setting_dialled_wrong_is_found_and_measured_once_more(
     asked = [e for e in events if isinstance(e, Asked) and "Does the panel say" in e.question]
     assert [e.answer for e in asked] == ["corrected"]
     assert "cut, 100 W" in asked[0].question
+    assert "wrong before, too, go back" in CORRECTED.meaning  # an earlier point keeps its result
     assert abs(result.measured.value - 100) < 25
     # wrongly set, then right, and once more where that left the verdict undecided
     assert 2 <= len(rig.hardware.truth.rf_on_intervals) <= 3

@@ -10,7 +10,7 @@ import pytest
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.hand_requests import ConnectLoad
 from ohmwright.instruments.hand_worked_analyzer import HandWorkedAnalyzer
-from ohmwright.instruments.operator import GoBack, Operator
+from ohmwright.instruments.operator import GoBack, Operator, StopRun
 from ohmwright.instruments.requests import Request
 from ohmwright.model.by_hand import HandVerb
 from ohmwright.model.errors import LinkTimeout
@@ -93,6 +93,16 @@ async def test_after_an_activation_that_was_ended_the_meter_is_asked_with_rf_off
     await analyzer.end_watch()
     await analyzer.fetch_current()
     assert [vars(one)["rf_to_be_off"] for one in person.asked] == [False, True]
+
+
+@pytest.mark.parametrize("next_verb", ["set_load", "switch_on"])
+async def test_who_said_stop_while_off_was_asked_for_is_not_asked_to_key(next_verb: str) -> None:
+    """It was raised by the next reading with RF on: after the foot switch had been pressed."""
+    analyzer, person, _ = worked_by("stop", "0", by_hand=("load", "foot switch", "reading"))
+    await analyzer.fetch_current()
+    with pytest.raises(StopRun):
+        await getattr(analyzer, next_verb)(10.0)
+    assert len(person.asked) == 2
 
 
 async def test_what_nobody_typed_is_no_current_that_has_gone(

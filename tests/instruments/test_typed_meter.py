@@ -6,10 +6,10 @@ import anyio
 import pytest
 
 from ohmwright.instruments.hand_requests import TypeReading
-from ohmwright.instruments.operator import Operator
+from ohmwright.instruments.operator import Operator, StopRun
 from ohmwright.instruments.requests import Request
 from ohmwright.instruments.rf_monitor import RfMonitor
-from ohmwright.instruments.typed_meter import TypedMeter
+from ohmwright.instruments.typed_meter import POSTPONED, TypedMeter
 from ohmwright.model.hardware import MeterData
 from ohmwright.wire.clock import VirtualClock
 
@@ -29,6 +29,13 @@ class Typist(Operator):
 
     def __init__(self, clock: VirtualClock, *answers: tuple[float, str]) -> None:
         self.left, self._clock = list(answers), clock
+        self.told: list[str] = []
+
+    async def tell(self, words: str) -> None:
+        self.told.append(words)
+
+    def take_back(self, words: str) -> None:
+        self.told = [told for told in self.told if told != words]
 
     async def reply(self, request: Request, problem: str) -> str:
         after_s, said = self.left.pop(0)
@@ -83,6 +90,20 @@ async def test_a_zero_from_before_an_activation_says_nothing_after_it() -> None:
     meter.begin()
     await meter.read("current", until_s=0.01)
     assert (await meter.read_off()).current_ma == 400
+
+
+async def test_who_stops_while_off_is_not_known_is_told_what_is_asked_first() -> None:
+    clock = VirtualClock()
+    typist = Typist(clock, (1.0, "stop"), (0.0, "silent"))
+    meter = TypedMeter(METER, typist, clock)
+    with anyio.move_on_after(0.05):
+        await meter.read_off()
+    assert typist.told == [POSTPONED]
+    typist.left = [(1.0, "0")]
+    assert (await meter.read_off()).current_ma == 0
+    assert typist.told == []
+    with pytest.raises(StopRun):
+        await meter.read("current", until_s=9)
 
 
 @pytest.mark.parametrize("said", ["3000", "2201", "3 A"])

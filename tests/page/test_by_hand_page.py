@@ -35,6 +35,9 @@ SLOW_SCREEN = """() => addEventListener('click', () => setTimeout(() => {
 }), { once: true })"""
 RELEASE = "RELEASE THE FOOT SWITCH NOW."
 
+WORD_OVER_MS = 1700
+"""Longer than a letter counts as part of the word before it."""
+
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
@@ -74,12 +77,19 @@ def test_the_page_claims_no_more_than_a_person_did_and_told(
         expect(sign).to_have_attribute("data-look", "between")
         page.keyboard.press("x")
         expect(line).to_contain_text("is none of the answers")
+        page.keyboard.type("hold", delay=80)  # its d is the answer "done"
+        expect(line).to_contain_text("‘d’ was typed within a word: nothing was answered")
+        page.wait_for_timeout(WORD_OVER_MS)
+        asked(page, "Join the analyzer's input")
         page.keyboard.type("dd")  # a key that is pressed twice
         asked(page, "Set the generator")
         expect(line).to_be_hidden()
         page.keyboard.press("d")
         asked(page, "load resistance to 500 ohm")
         page.keyboard.press("d")
+        asked(page, "on a page p alone, or its button")
+        page.keyboard.type("stop", delay=80)
+        page.wait_for_timeout(WORD_OVER_MS)
         asked(page, "on a page p alone, or its button")
         page.keyboard.press("p")
         asked(page, "What current does the meter show now?")

@@ -146,6 +146,11 @@ class RunWatch:
         """Drop what a person was told: it is done."""
         self._told = tuple(told for told in self._told if told.words != words)
 
+    @property
+    def orders(self) -> tuple[str, ...]:
+        """What a person was told at once and that was not taken back, oldest first."""
+        return tuple(told.words for told in self._told if told.urgency == "alarm")
+
     def open_request(self, request: Request, problem: str, *, by_foot: bool) -> RequestPicture:
         """Keep a request that waits for its answer from now on; return it as data.
 

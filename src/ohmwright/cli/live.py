@@ -26,7 +26,7 @@ from .screen.layout import Extent, few_lines, screen
 from .screen.pieces import rf_line
 from .sound.sounding import Silence, Sounds
 from .stop_key import OnKeys, StopKey, ignore_keys
-from .terminal_operator import PlainDisplay, TerminalOperator
+from .terminal_operator import AT_ONCE, PlainDisplay, TerminalOperator
 
 _PLAIN = PlainDisplay()
 _TRIED_CHARACTERS = "█▀▄■□▁·─"
@@ -121,15 +121,17 @@ class LiveView:
 
     @contextmanager
     def prompt(self, question: Sequence[Text]) -> Iterator[None]:
-        """Print where it is asked and `question`, and stop drawing until the block ends.
+        """Print what was told, where it is asked and `question`; stop drawing until the block ends.
 
-        The cursor stands after the last line of the question.
+        What was told before, as to release the foot switch, has left the screen with what was
+        drawn. The cursor stands after the last line of the question.
         """
         drawing = self._live is not None
         self._clear()
         place = self.picture().place
         if place:
             question = [Text(place, style="dim"), *question]
+        question = [*(Text(words, style=AT_ONCE) for words in self.watch.orders), *question]
         self.watch.hold(self._clock.now_s())
         try:
             above = lines_kept_above(question, self._few_lines) if drawing else nullcontext()

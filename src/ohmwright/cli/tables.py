@@ -30,7 +30,7 @@ from ohmwright.reports.text import (
     probability_text,
     uncertainty_ratio_text,
 )
-from ohmwright.reports.traceability_marks import ValueMarks, value_marks
+from ohmwright.reports.traceability_marks import OF_A_PART, ValueMarks, value_marks
 from ohmwright.reports.verdict_grounds import is_by_readings_alone
 
 from .console import out
@@ -58,6 +58,8 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
     if adjusted:
         blocks.append(_widest_that_fits(partial(_adjusted_table, adjusted, marks)))
         blocks += _trims_told_by(adjusted)
+    if marks.figures:
+        blocks.append(Text(OF_A_PART, style="dim"))
     return Group(*blocks, *footer_lines(events, results, parts))
 
 

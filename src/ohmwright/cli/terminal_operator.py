@@ -22,6 +22,8 @@ from .screen.pieces import RF_WORDS
 
 _READING_TIME_S = 0.3
 """Nobody reads a request faster; what was typed earlier is not an answer to it."""
+AT_ONCE = "bold white on red"
+"""Style of what a person is told to do at once."""
 _TIME = RealClock()
 """Real time, whatever clock the bench has."""
 
@@ -102,7 +104,7 @@ class TerminalOperator(Operator):
 
 
 def _told(words: str) -> Text:
-    return Text(f">> {words}", style="bold white on red")
+    return Text(f">> {words}", style=AT_ONCE)
 
 
 def _request_lines(

@@ -1,4 +1,4 @@
-"""Whether values as left show that an adjusted point has moved since it was adjusted.
+"""What values as left show of adjusted points: that one has moved since, or was not saved.
 
 The as-left point that corresponds to it has the same mode and load, at full setting, which service
 mode is assumed to key. Where a unit keys another setting, a point seems to have moved, and the
@@ -7,13 +7,13 @@ check in service mode that follows shows that it has not.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import sqrt
-from typing import Literal
+from math import hypot, sqrt
+from typing import Literal, NamedTuple
 
 from ohmwright.model.hardware import GeneratorData
-from ohmwright.model.result import Result
+from ohmwright.model.result import Measured, Result
 
 from .point_measurement import OutputPointsStep
 from .procedure import Procedure
@@ -21,6 +21,25 @@ from .procedure import Procedure
 _Evidence = Literal["none", "to come", "moved", "stayed"]
 _MOVED_TOLERANCES = 0.5
 """Difference of the currents as left and as adjusted above which the point has moved."""
+
+
+class _Current(NamedTuple):
+    """A current with its expanded uncertainty."""
+
+    value_ma: float
+    expanded_ma: float
+
+    def __str__(self) -> str:
+        return f"{self.value_ma:.0f} ± {self.expanded_ma:.0f} mA"
+
+
+def _as_current(measured: Measured, load_ohm: float | None) -> _Current:
+    """Return a value, mA or W into a load, as a current of half the power's relative U."""
+    value, expanded = measured.value, measured.expanded or 2 * measured.uncertainty
+    if measured.quantity != "power_w":
+        return _Current(value, expanded)
+    current_ma = 1000 * sqrt(max(value, 0.0) / (load_ohm or 1.0))
+    return _Current(current_ma, 0.5 * current_ma * expanded / value if value > 0 else 0.0)
 
 
 @dataclass(frozen=True)
@@ -44,11 +63,36 @@ class AsLeftEvidence:
             return "to come"
         if left.measured is None or adjusted.measured is None or adjusted.target is None:
             return "none"
-        current_ma = left.measured.value
-        if left.measured.quantity == "power_w":
-            current_ma = 1000 * sqrt(max(current_ma, 0.0) / (adjusted.load_ohm or 1.0))
+        current_ma = _as_current(left.measured, adjusted.load_ohm).value_ma
         moved_ma = abs(current_ma - adjusted.measured.value)
         return "moved" if moved_ma > _MOVED_TOLERANCES * adjusted.target.half_width else "stayed"
+
+    def contradicting(self, left: Result) -> str:
+        """Return what was adjusted that a value as left contradicts, as a clause; empty where none.
+
+        `left` is none of the results yet. Its current then differs from that of an adjusted point
+        by more than the uncertainties of both, and by as much as a point that has moved.
+        """
+        for adjusted in self._latest_adjusted():
+            names = self._corresponding_point(adjusted)
+            if names != (left.step, left.point) or not (left.measured and adjusted.measured):
+                continue
+            landed = _as_current(adjusted.measured, adjusted.load_ohm)
+            now = _as_current(left.measured, left.load_ohm)
+            differ_ma = abs(now.value_ma - landed.value_ma)
+            moved = _MOVED_TOLERANCES * adjusted.target.half_width if adjusted.target else 0.0
+            if differ_ma > max(moved, hypot(now.expanded_ma, landed.expanded_ma)):
+                return (
+                    f"{adjusted.point} landed at {landed} in service mode, and {now} flows now "
+                    "into the same load at full setting: the adjustment may not have been saved, "
+                    "or service mode keys another setting"
+                )
+        return ""
+
+    def _latest_adjusted(self) -> Iterator[Result]:
+        """Yield the latest result of each point that was adjusted and passed."""
+        latest = {r.point: r for r in self.results if r.stage == "adjust"}
+        yield from (r for r in latest.values() if r.verdict == "pass")
 
     def _latest_since_moves(self, names: tuple[str, str]) -> Result | None:
         """Return the latest as-left result of a step and point since a trim was moved last."""

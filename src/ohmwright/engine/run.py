@@ -27,11 +27,13 @@ from ohmwright.model.step import STAGES
 from ohmwright.model.traceability import Traceability
 from ohmwright.wire.event_loop import refuse_other_event_loop
 
+from .as_left_evidence import AsLeftEvidence
 from .capability import refuse_impossible
 from .job import Job
 from .low_output import low_output
 from .opening_events import opening_events
 from .pending_events import PendingEvents
+from .procedure import Procedure
 from .protection_self_test import protection_self_test
 from .release import ensure_off_after, ensure_off_at_start
 from .resume import bench_time_s, on_time_s, refuse_another_job, results
@@ -134,15 +136,30 @@ async def _events(
             job.fleet,
             as_left_follows="as_left" in job.stages,
         ):
-            if isinstance(event, PointDone):
-                found.append(event.result)
-            yield event
+            if not isinstance(event, PointDone):
+                yield event
+                continue
+            done = held_against_adjusting(event, job.file.procedure, bench, found)
+            found.append(done.result)
+            yield done
     yield RunFinished(
         **session.stamp(),
         verdict=overall_verdict(found),
         on_s=round(on_time_s(job.earlier) + session.on_s, 3),
         bench_time_s=round(bench_time_s(job.earlier) + session.bench_time_s, 3),
     )
+
+
+def held_against_adjusting(
+    event: PointDone, procedure: Procedure, bench: Bench, found: Sequence[Result]
+) -> PointDone:
+    """Return the event; its reason tells where a value as left contradicts an adjusted point."""
+    result = event.result
+    if result.stage != "as_left":
+        return event
+    said = AsLeftEvidence(procedure, bench.generator.data, found).contradicting(result)
+    reason = "; ".join(filter(None, (result.reason, said)))
+    return event.model_copy(update={"result": result.model_copy(update={"reason": reason})})
 
 
 def keys_the_output(job: Job) -> bool:

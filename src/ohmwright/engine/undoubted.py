@@ -8,7 +8,7 @@ from math import isfinite, nan
 from typing import Generic, Protocol, TypeVar
 
 from ohmwright.instruments.operator import Interjection
-from ohmwright.instruments.plausible_current import due_current_ma, in_three_digits
+from ohmwright.instruments.plausible_current import in_three_digits
 from ohmwright.model.errors import FootSwitchLetGo, LoadNotConnected
 from ohmwright.model.event import Event
 from ohmwright.model.result import Measured, Sample
@@ -16,6 +16,7 @@ from ohmwright.model.tolerance import Target
 
 from .activation_events import activation_closed, activation_opened
 from .doubt import Doubt, DoubtResolver, OutputSetting, VerdictAndReason
+from .requirements import expected_ma
 from .session import Session
 
 
@@ -61,8 +62,7 @@ def doubt_in(
         return "too much"
     if not samples:
         return None
-    largest_ma = max(sample.current_ma for sample in samples[-_LATEST_READINGS:])
-    if largest_ma <= least_ma:
+    if _latest_ma(samples) <= least_ma:
         return "no output"
     if _comes_and_goes(samples, least_ma):
         return "interrupted"
@@ -73,12 +73,17 @@ def doubt_in(
 
 def meter_words(samples: Sequence[Sample]) -> str:
     """Return the largest of the latest readings, as the meter's own word."""
-    largest_ma = max((sample.current_ma for sample in samples[-_LATEST_READINGS:]), default=nan)
+    largest_ma = _latest_ma(samples)
     return (
         f"the meter shows {in_three_digits(largest_ma)}"
         if isfinite(largest_ma)
         else "no reading came"
     )
+
+
+def _latest_ma(samples: Sequence[Sample]) -> float:
+    """Return the largest current of the latest readings in mA; nan where there is none."""
+    return max((sample.current_ma for sample in samples[-_LATEST_READINGS:]), default=nan)
 
 
 def _comes_and_goes(samples: Sequence[Sample], least_ma: float) -> bool:
@@ -135,6 +140,8 @@ class UndoubtedMeasurement(Generic[T]):
     """The doubt of the last activation; None where there was none."""
     resolver: DoubtResolver = field(init=False)
     _let_go: int = field(init=False, default=0)
+    _flowed_ma: float = field(init=False, default=0.0)
+    """The current at the end of an earlier activation here; 0 where none flowed."""
 
     def __post_init__(self) -> None:
         self.resolver = DoubtResolver.for_setting(self.session, self.chosen)
@@ -161,6 +168,8 @@ class UndoubtedMeasurement(Generic[T]):
                 raise
             yield activation_closed(session)
             self.latest_doubt = doubt = self.doubt(self.latest)
+            if doubt not in ("no output", "no leakage") and self.latest.samples:
+                self._flowed_ma = _latest_ma(self.latest.samples)
             if doubt is None or self.resolver.is_accepted(doubt):
                 if not self.again(self.latest):
                     return
@@ -176,8 +185,12 @@ class UndoubtedMeasurement(Generic[T]):
         shown = meter_words(self.latest.samples)
         if doubt == "no leakage":
             return shown
-        due_ma = due_current_ma(self.chosen.setting_w, self.load_ohm)
-        return f"{shown}, up to {in_three_digits(due_ma)} is due"
+        mode = self.session.bench.generator.data.mode(self.chosen.mode)
+        due_ma = expected_ma(mode, self.chosen.setting_w, self.load_ohm)
+        due = f"{shown}, up to {in_three_digits(due_ma)} is due"
+        if not self._flowed_ma:
+            return due
+        return f"{due}; {in_three_digits(self._flowed_ma)} flowed here in an activation before"
 
     async def _tell(self, early: FootSwitchLetGo) -> None:
         """Tell the person that it is measured again; raises `early` when it was too often."""

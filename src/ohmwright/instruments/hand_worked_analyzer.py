@@ -92,7 +92,11 @@ class HandWorkedAnalyzer(Analyzer):
         return self._label if self._linked is None else await self._linked.identify()
 
     async def set_load(self, load_ohm: float) -> None:
-        """Have the load resistance connected; a person is asked once for each change."""
+        """Have the load resistance connected; a person is asked once for each change.
+
+        Raises, as `switch_on` does, what a person said while that RF is off was not known yet.
+        """
+        self._heed_what_was_said()
         if "load" not in self.by_hand:
             await self._by_line.set_load(load_ohm)
         elif load_ohm != self._load_ohm:
@@ -112,6 +116,7 @@ class HandWorkedAnalyzer(Analyzer):
 
     async def switch_on(self, limit_s: float) -> None:
         """Have the foot switch pressed, or send ON; with a line, return when a current is read."""
+        self._heed_what_was_said()
         if self._typed is not None:
             self._typed.begin()
         self._latest_ma, self._unseen_s, self.on_since_s = 0.0, 0.0, None
@@ -125,6 +130,11 @@ class HandWorkedAnalyzer(Analyzer):
         self._unseen_s = _PRESS_S
         if self._typed is None:
             await self._see_it_come()
+
+    def _heed_what_was_said(self) -> None:
+        """Raise what was said instead of a typed reading with RF off: RF must not come on first."""
+        if self._typed is not None:
+            self._typed.raise_postponed()
 
     async def _see_it_come(self) -> None:
         """Wait for the first current; what counts as ON is the last reading without one."""

@@ -299,7 +299,11 @@ WITHOUT = Answer("without", "w", "go on without it: it is recorded as not measur
 DEAD = Answer("dead", meaning="all of that is in order: it is the unit")
 JOINED = Answer("joined", "j", "it is joined, and nothing leaks")
 RIGHT = Answer("right", "r", "the panel says so")
-CORRECTED = Answer("corrected", "c", "it did not, and does now")
+CORRECTED = Answer(
+    "corrected",
+    "c",
+    "it did not, and does now; where it was wrong before, too, go back when asked next",
+)
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from math import inf, nan
 
 import anyio
 
-from ohmwright.model.errors import LinkLost, UsageError
+from ohmwright.model.errors import LinkLost, OutOfCapability, UsageError
 from ohmwright.model.hardware import MeterData
 from ohmwright.wire.clock import Clock
 
@@ -14,6 +15,8 @@ from .analyzer import Reading
 from .hand_requests import TypeReading, typed_current
 from .operator import Interjection, Operator
 
+POSTPONED = "Heard. First type what the meter shows with RF off: only that shows that RF is off."
+"""What is told to who says `stop`, `skip` or `back` in place of that reading."""
 _STILL_TRUE_S = 10.0
 """How long a zero that was typed with RF off counts as what the meter shows."""
 _STILL_TYPING_S = 1.0
@@ -46,7 +49,7 @@ class TypedMeter:
 
         Raises StopRun, GoBack or SkipStep where the person says so.
         """
-        self._raise_postponed()
+        self.raise_postponed()
         with anyio.move_on_after(until_s - self._clock.now_s()):
             return await self._ask(TypeReading(self._meter, quantity))
         self._withdrawn_s = self._clock.now_s()
@@ -55,8 +58,9 @@ class TypedMeter:
     async def read_off(self) -> Reading:
         """Ask for what the meter shows with RF off, however often the person says something else.
 
-        What they say instead is raised by the next `read`. An answer that may have been begun for
-        the question before is asked for again. Raises LinkLost where nobody answers.
+        What they say instead is raised by `raise_postponed`, and by the next `read`. An answer
+        that may have been begun for the question before is asked for again. Raises LinkLost where
+        nobody answers.
         """
         if self._clock.now_s() < self._zero_until_s:
             return Reading(self.latest_ma, None, by_hand=True)
@@ -65,9 +69,12 @@ class TypedMeter:
                 reading = await self._ask(TypeReading(self._meter, rf_to_be_off=True))
             except Interjection as said:
                 self._postponed = said
+                with suppress(OutOfCapability):  # an operator who cannot be told was heard as well
+                    await self._operator.tell(POSTPONED)
             except UsageError as nobody:
                 raise LinkLost("Nobody answers at the bench.", nobody.happened, nobody.do) from None
             else:
+                self._operator.take_back(POSTPONED)
                 withdrawn_s, self._withdrawn_s = self._withdrawn_s, -inf
                 if self._clock.now_s() < withdrawn_s + _STILL_TYPING_S:
                     continue  # once: a simulated clock may stand still while a person is asked
@@ -75,7 +82,8 @@ class TypedMeter:
                     self._zero_until_s = self._clock.now_s() + _STILL_TRUE_S
                 return reading
 
-    def _raise_postponed(self) -> None:
+    def raise_postponed(self) -> None:
+        """Raise what was said in place of a reading with RF off, now that it was read."""
         said, self._postponed = self._postponed, None
         if said is not None:
             raise said

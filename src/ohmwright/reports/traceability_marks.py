@@ -94,6 +94,10 @@ def _key(result: Result) -> tuple[str, str, str]:
     return result.stage, result.step, result.point
 
 
+OF_A_PART = "A figure beside a value: the part of the run that it was measured in."
+"""What the figures that are marks say."""
+
+
 def mark_notes(marks: ValueMarks) -> Iterable[str]:
     """What the letters and figures beside values mean; nothing where there are none."""
     if len(marks.bases) > 1:
@@ -102,4 +106,4 @@ def mark_notes(marks: ValueMarks) -> Iterable[str]:
             "that of values without a letter comes first."
         )
     if marks.figures:
-        yield "A figure beside a value: the part of the run that it was measured in."
+        yield OF_A_PART

@@ -11,11 +11,12 @@ const SIGNS = {  // drawn, since not every system has letters of these shapes
 }
 const LARGE = { hold: 'HOLD', notice: 'LOOK', done: 'DONE', rest: 'REST' }
 const READING_TIME_MS = 300
+const WORD_MS = 1500  // so long after a key that is no answer a letter belongs to the same word: the a of ‘wait’ is not ‘again’
 
 export function instruction(number) {
   const cue = h('div', { class: 'cue', hidden: true }), asked = h('div', { class: 'request', hidden: true })
   const element = h('div', { class: 'instruction' }, cue, asked)
-  let shownAt = 0, open = null, place = '', answered = false, told = ''
+  let shownAt = 0, strayAt = -Infinity, open = null, place = '', answered = false, told = ''
   const complain = (words) => { told = words; tell(words) }
   const say = async (words) => {
     if (open === null || answered || performance.now() - shownAt < READING_TIME_MS) return
@@ -34,7 +35,10 @@ export function instruction(number) {
     if (open === null || typing || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return
     if (event.key.length !== 1 || event.key === ' ' || !mayCommand(bench(number))) return  // no letter or figure
     const typed = event.key.toLowerCase(), answer = open.answers.find((one) => one.key === typed || one.word === typed)
-    if (answer !== undefined) say(answer.word)
+    const now = event.timeStamp, inWord = now - strayAt < WORD_MS
+    if (answer === undefined || inWord) strayAt = now
+    if (answer !== undefined && !inWord) say(answer.word)
+    else if (answer !== undefined) complain(`‘${event.key}’ was typed within a word: nothing was answered. Wait, then press one key.`)
     else if (open.answers.length > 0) complain(`‘${event.key}’ is none of the answers.`)
   }
   addEventListener('keydown', onKey)
