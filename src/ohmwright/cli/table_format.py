@@ -1,8 +1,10 @@
-"""What the tables of a run share: their form, and a value with its uncertainty as text."""
+"""What the tables of a run share: their form, wide or narrow, and a value with its uncertainty."""
 
 from __future__ import annotations
 
+from rich.console import Group, RenderableType
 from rich.table import Table
+from rich.text import Text
 
 from ohmwright.model.result import Measured
 from ohmwright.reports.text import decimals_of_uncertainty
@@ -21,6 +23,29 @@ def plain_table(title: str, *columns: str) -> Table:
     for name in columns:
         table.add_column(name, no_wrap=True)
     return table
+
+
+def one_below_another(table: Table) -> Group:
+    """Return the cells of `table` as lines, for a terminal that is too narrow for its columns.
+
+    Each cell follows the heading of its column, in a line of its own below the row's first one. A
+    cell whose column has no heading, and a dim one, which tells of the rows below it, stand in the
+    line before.
+    """
+    lines = [Text(str(table.title), style="bold")]
+    headings = [str(column.header) for column in table.columns][1:]
+    for first, *others in zip(*(column.cells for column in table.columns), strict=True):
+        lines.append(_words(first))
+        for heading, cell in zip(headings, map(_words, others), strict=True):
+            if heading == "" or cell.style == "dim":
+                lines[-1] = Text.assemble(lines[-1], " " if cell else "", cell)
+            elif cell:
+                lines.append(Text.assemble(f"    {heading}: ", cell))
+    return Group(*lines)
+
+
+def _words(cell: RenderableType) -> Text:
+    return cell if isinstance(cell, Text) else Text(str(cell))
 
 
 def value_with_uncertainty(measured: Measured) -> str:
