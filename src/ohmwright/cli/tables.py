@@ -33,10 +33,15 @@ from ohmwright.reports.text import (
 from ohmwright.reports.traceability_marks import ValueMarks, value_marks
 from ohmwright.reports.verdict_grounds import is_by_readings_alone
 
-from .console import out
 from .diagnosis_tables import diagnosis_tables
 from .run_summary import VERDICT_STYLES, footer_lines, header_lines
-from .table_format import one_below_another, plain_table, value_with_uncertainty
+from .table_format import (
+    as_it_fits,
+    fits,
+    one_below_another,
+    plain_table,
+    value_with_uncertainty,
+)
 
 
 def run_tables(events: Sequence[Event]) -> RenderableType:
@@ -53,8 +58,7 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
     if measured:
         blocks.append(_widest_that_fits(partial(_measured_table, measured, marks)))
     diagnoses = [event for event in events if isinstance(event, CurveDiagnosed)]
-    told = diagnosis_tables(diagnoses)
-    blocks += [table if _fits(table) else one_below_another(table) for table in told]
+    blocks += map(as_it_fits, diagnosis_tables(diagnoses))
     adjusted = [result for result in results if result.stage == "adjust"]
     if adjusted:
         blocks.append(_widest_that_fits(partial(_adjusted_table, adjusted, marks)))
@@ -80,16 +84,10 @@ def _widest_that_fits(build: Callable[[Columns], Table]) -> RenderableType:
 
     Where none does, cells one below another, each verdict beside its value: nothing is cut.
     """
-    table = next(filter(_fits, map(build, _VARIANTS)), None)
+    table = next(filter(fits, map(build, _VARIANTS)), None)
     if table is not None:
         return table
     return one_below_another(build(Columns(error=False, conformity=True)))
-
-
-def _fits(table: Table) -> bool:
-    """Whether the terminal has room for every column in full."""
-    unbounded = out().options.update(max_width=1000)
-    return out().measure(table, options=unbounded).maximum <= out().width
 
 
 def _measured_table(results: Sequence[Result], marks: ValueMarks, columns: Columns) -> Table:
