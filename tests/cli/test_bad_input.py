@@ -87,7 +87,15 @@ def test_a_name_that_is_no_text_is_refused_before_anything_is_opened(
 ) -> None:
     outcome = verify(procedure.rename(procedure.with_name("quick\udcff.toml")))
     assert outcome.code == 2
-    assert r"quick\xff.toml': this cannot be read as text" in outcome.err
+    assert r"quick\xff.toml: this cannot be read as text" in outcome.err
+
+
+def test_an_operator_of_another_encoding_is_refused(
+    verify: Callable, procedure: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("OHMWRIGHT_OPERATOR", "Jos\udce9")
+    outcome = verify(procedure)
+    assert (outcome.code, outcome.err.startswith("OHMWRIGHT_OPERATOR: this cannot")) == (2, True)
 
 
 def bench_at(tmp_path: Path, link: str) -> Path:

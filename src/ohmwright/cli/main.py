@@ -168,14 +168,19 @@ def _run_app() -> int:
 
 
 def _refuse_words_that_are_no_text() -> None:
-    """Raise UsageError where a word of the command line cannot be text: no record could keep it."""
-    for word in sys.argv[1:]:
+    """Raise UsageError where a word that was given cannot be text: no record could keep it."""
+    given = {_shown(word): word for word in sys.argv[1:]}
+    given |= {name: text for name, text in os.environ.items() if name.startswith("OHMWRIGHT_")}
+    for name, word in given.items():
         try:
             word.encode()
         except UnicodeEncodeError:
-            shown = os.fsencode(word).decode(errors="backslashreplace")
             raise UsageError(
-                f"'{shown}': this cannot be read as text, so no record could keep it.",
+                f"{name}: this cannot be read as text, so no record could keep it.",
                 "Its bytes are no UTF-8, or the system is told that text is not UTF-8.",
-                "Rename the file or folder, or set the locale to one of UTF-8: LC_ALL=C.UTF-8.",
+                "Write it or name the file otherwise, or set a locale of UTF-8: LC_ALL=C.UTF-8.",
             ) from None
+
+
+def _shown(word: str) -> str:
+    return os.fsencode(word).decode(errors="backslashreplace")
