@@ -57,6 +57,47 @@ def test_a_missing_file(verify: Callable, procedure: Path, tmp_path: Path) -> No
     assert (outcome.code, "no such file" in outcome.err) == (2, True)
 
 
+@pytest.mark.parametrize("name", ["", "/"])
+def test_a_path_that_no_file_has(verify: Callable, name: str) -> None:
+    outcome = verify(name)
+    assert (outcome.code, "is no ordinary file" in outcome.err) == (2, True)
+
+
+@pytest.mark.parametrize("place", [300 * "x", f"{300 * 'x'}.sqlite", f"{300 * 'x'}/records"])
+def test_records_where_it_cannot_be_seen_whether_any_are(
+    ohmwright: Callable, procedure: Path, tmp_path: Path, place: str
+) -> None:
+    """A name that is too long stands for a folder that may not be entered, too."""
+    for command in (("verify", procedure, "--bench", DEMO_BENCH), ("record", "list")):
+        outcome = ohmwright(*command, "--records", tmp_path / place)
+        assert (outcome.code, "cannot be seen: File name too long" in outcome.err) == (6, True)
+
+
+def test_an_empty_place_of_records_is_not_the_folder_one_works_in(
+    ohmwright: Callable, procedure: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    outcome = ohmwright("verify", procedure, "--bench", DEMO_BENCH, "--records", "")
+    assert (outcome.code, "place of the records is empty" in outcome.err) == (2, True)
+    assert not (tmp_path / "records.sqlite").exists()
+
+
+def test_a_name_that_is_no_text_is_refused_before_anything_is_opened(
+    verify: Callable, procedure: Path
+) -> None:
+    outcome = verify(procedure.rename(procedure.with_name("quick\udcff.toml")))
+    assert outcome.code == 2
+    assert r"quick\xff.toml: this cannot be read as text" in outcome.err
+
+
+def test_an_operator_of_another_encoding_is_refused(
+    verify: Callable, procedure: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("OHMWRIGHT_OPERATOR", "Jos\udce9")
+    outcome = verify(procedure)
+    assert (outcome.code, outcome.err.startswith("OHMWRIGHT_OPERATOR: this cannot")) == (2, True)
+
+
 def bench_at(tmp_path: Path, link: str) -> Path:
     path = tmp_path / "bench.toml"
     text = DEMO_BENCH.read_text(encoding="utf-8").replace('{ kind = "simulated" }', link)

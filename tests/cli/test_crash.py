@@ -74,6 +74,17 @@ def test_whatever_nobody_foresaw(crashed: Callable, state: Path, problem: Except
     assert len(list((state / "ohmwright" / "crashes").iterdir())) == 1
 
 
+def test_a_library_that_is_not_installed(crashed: Callable, state: Path) -> None:
+    said = crashed(ModuleNotFoundError("No module named 'typst.fonts'", name="typst.fonts"))
+    assert said.code == 70
+    assert "The library 'typst' is needed here and not installed." in said.err
+    assert "-m pip check' names what is missing" in said.err
+    assert "RF was never switched on by this command" in said.err
+    assert "No module named 'typst.fonts'" in trace_of(said.err)
+    own = crashed(ModuleNotFoundError("No module named 'ohmwright.x'", name="ohmwright.x"))
+    assert "ohmwright itself failed" in own.err
+
+
 def test_what_was_foreseen_in_one_of_several_tasks_is_told_as_it_is(
     crashed: Callable, state: Path
 ) -> None:
@@ -170,7 +181,7 @@ def test_a_crash_with_rf_on_ends_in_off_confirmed_and_on_record(
     assert not meter.hardware.truth.rf_on
     told = " ".join(outcome.err.split())
     assert "ZeroDivisionError: no such reading" in told
-    assert "RF was last read back as off, at " in told
+    assert told.count("RF was last read back as off, at ") == 1
     assert "RF MAY STILL BE ON" not in told
     run = re.search(r"Go on with: --resume (\S+)", told)[1]
     shown = ohmwright("record", "show", run, "--records", tmp_path / "r")
@@ -222,5 +233,5 @@ def test_a_program_that_cannot_be_imported_at_all(state: Path) -> None:
     broken = "import sys; sys.modules['typer'] = None; from ohmwright.__main__ import main; main()"
     done = ended(broken, XDG_STATE_HOME=str(state))
     assert done.returncode == 70
-    assert done.stderr.startswith("ohmwright itself failed: ")
+    assert done.stderr.startswith("The library 'typer' is needed here and not installed.")
     assert "typer" in trace_of(done.stderr)

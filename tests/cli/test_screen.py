@@ -79,6 +79,17 @@ def test_it_fits_any_terminal_and_says_in_words_what_matters(
             assert text.isascii()
 
 
+def test_a_terminal_of_a_few_lines_shows_rf_and_the_reading_first() -> None:
+    size = Extent(19, 4)
+    lines = [line.plain for line in screen(pictured(ON, 100.2), size, "q")]
+    assert ("RF ON" in lines[0], lines[1].startswith("842.1 mA"), len(lines)) == (True, True, 4)
+    watch = RunWatch([])
+    watch.open_request(LONG_REQUEST, "", by_foot=False)
+    watch.on_status(ON)
+    lines = [line.plain for line in screen(watch.picture(100.2), size, "q")]
+    assert ("RF ON" in lines[0], lines[1].startswith(">> Look"), len(lines)) == (True, True, 4)
+
+
 def test_a_line_that_is_cut_says_so() -> None:
     lines = [line.plain for line in screen(pictured(ON, 100.2), Extent(60, 20), "q" * 90)]
     assert lines[-1].endswith("q…")

@@ -1,8 +1,10 @@
 """Tables at a terminal of 80 columns: what is copied or decides is never cut."""
 
 import re
+from collections.abc import Callable
 from io import StringIO
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 from rich.console import Console
@@ -11,6 +13,7 @@ from rich.table import Table
 from ohmwright.cli.campaign_command import units_table
 from ohmwright.cli.record_command import runs_table
 from ohmwright.fleet.campaign_state import UnitState
+from ohmwright.model.shipped import shipped
 
 LONG = "HF-019-theatre-complex-north-identifier-0000000042"
 SERIAL = "TQ3-" + 33 * "0" + "-X"
@@ -22,6 +25,40 @@ def printed(table: Table) -> str:
     console = Console(width=80, file=StringIO())
     console.print(table)
     return console.file.getvalue()  # type: ignore[attr-defined,no-any-return]
+
+
+def test_a_run_at_a_narrow_terminal_has_values_and_verdicts_whole(
+    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    told = ohmwright("demo", "--records", tmp_path / "r").out
+    measured, adjusted = told.partition("\nAdjusted\n")[::2]
+    first = """\
+cut-full cut, 310 W
+  100 ohm
+    Limits: 76 to 86 W
+    As found: 91.6 ± 1.4 FAIL
+    As left: 81.2 ± 1.4 PASS
+    TUR: 3.5
+    P %: >99.9
+"""
+    assert first in measured.partition("\nMeasured\n")[2]
+    assert adjusted.startswith("cut current\n    Load: 100 ohm\n    Limits: 891 to 909 mA\n")
+    assert "    Landed at: 896.5 ± 5.3 PASS\n" in adjusted
+    assert "…" not in told
+
+
+def test_a_sweep_and_a_list_at_a_narrow_terminal_are_whole(
+    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    bench = ("--bench", shipped("benches", "demo.toml"), "--mode", "cut", "--settings", 155)
+    told = ohmwright("sweep", *bench, "--loads", 500, "--records", tmp_path / "r").out
+    measured = "cut\n    Setting: 155 W\n    Load: 500 ohm\n    Power ± U, W: "
+    assert (measured in told, "…" in told) == (True, False)
+    listed = ohmwright("record", "list", "--records", tmp_path / "r").out
+    assert "-HF-017-" in listed.splitlines()[0]
+    assert "    Date: 2026-01-05\n    Verdict: undecided\n    Unit: HF-017\n" in listed
 
 
 def columns_of(text: str) -> list[str]:

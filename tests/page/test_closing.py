@@ -2,6 +2,7 @@
 
 import gc
 import socket
+import sys
 from contextlib import suppress
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -42,3 +43,12 @@ def test_a_connection_that_comes_while_the_page_closes_is_closed(tmp_path: Path,
         gc.collect()
         with suppress(ConnectionResetError):  # never accepted, and told so
             assert client.recv(1) == b""
+
+
+def test_it_is_served_where_standard_output_is_closed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stdout", None)
+    monkeypatch.setattr(sys, "stderr", None)
+    with anyio.run(_close_while_one_connects, page_settings(tmp_path), 0) as client:
+        assert client.getpeername()[1] > 0

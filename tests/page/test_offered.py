@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from ohmwright.model.shipped import shipped
-from ohmwright.page.offered import OfferedProcedures
+from ohmwright.page.offered import OfferedProcedures, procedures_in
 
 
 def test_files_of_one_title_are_told_apart_by_their_names(tmp_path: Path) -> None:
@@ -29,3 +29,10 @@ def test_a_procedure_of_practice_is_offered_there_alone() -> None:
     numbers = {offer.file: offer.number for offer in offered.offers(to_practise=True)}
     assert numbers.keys() == {work.name, practice.name}
     assert offered.read(numbers[practice.name]).path == practice
+
+
+def test_a_file_whose_name_is_no_text_does_not_take_the_list_with_it(tmp_path: Path) -> None:
+    text = shipped("procedures", "practice-marlow.toml").read_text(encoding="utf-8")
+    for name in ("first.toml", "other\udcff.toml"):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    assert [path.name for path in procedures_in([tmp_path])] == ["first.toml"]

@@ -9,10 +9,11 @@ from functools import partial
 from pathlib import Path
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import Connection, text
 
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.audit import audit, has_head
+from ohmwright.records.database import Database
 from ohmwright.records.lease import LEASE_S
 from ohmwright.records.queries import (
     fetch_rows,
@@ -264,6 +265,31 @@ def test_what_a_killed_start_left_is_removed(
     opened(str(path)).close()
     assert not any(draft.exists() for draft in left)
     assert all(draft.exists() for draft in kept)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="no limit on the size of files")
+def test_a_disk_that_gets_full_while_a_store_is_made_leaves_no_part_of_it(
+    tmp_path: Path, opened: Callable[..., SqlStore], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The log had room and the file itself has not: that is found when the log is folded in."""
+    import resource
+
+    path, commit = tmp_path / "records.sqlite", Database.commit
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+
+    def full_after_commit(database: Database, connection: Connection) -> None:
+        commit(database, connection)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, hard))
+
+    with monkeypatch.context() as full:
+        full.setattr(Database, "commit", full_after_commit)
+        try:
+            with pytest.raises(RecordError, match="full"):
+                opened(str(path))
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert list(tmp_path.iterdir()) == []
+    kept(opened(str(path)), "run")
 
 
 def test_a_store_of_a_newer_program_is_left_alone(

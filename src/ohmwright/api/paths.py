@@ -18,7 +18,15 @@ from ohmwright.model.typed_command import typed_command
 
 
 def records_location(given: str | None) -> str:
-    """Return `given` (a folder, a .sqlite file or a URL), else the user's own folder of records."""
+    """Return `given` (a folder, a .sqlite file or a URL), else the user's own folder of records.
+
+    Raises UsageError for empty text.
+    """
+    if given == "":  # of a variable that has no value; it would be the folder one works in
+        raise UsageError(
+            "The place of the records is empty.",
+            do="Say where they are: --records, of a program records=; this folder is '.'.",
+        )
     return str(_user_folder(platformdirs.user_data_path) / "records") if given is None else given
 
 
@@ -98,6 +106,8 @@ def given_procedure(given: Path) -> Path:
 
     Else the shipped one of that name; `given` itself where there is none.
     """
+    if given.name == "":  # no file has such a path
+        return given
     named = f"{given.name}.toml"
     places = (given, given.with_name(named), shipped("procedures", *given.parent.parts, named))
     return next((path for path in places if is_existing_file(path)), given)

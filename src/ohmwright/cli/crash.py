@@ -14,6 +14,7 @@ import traceback
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
+from shlex import quote
 
 from ohmwright import __version__
 from ohmwright.model import rf_state
@@ -76,15 +77,31 @@ def _rf_unknown(why: str) -> ReleaseNotConfirmed:
 
 
 def _program_fault(problem: BaseException) -> ProgramFault:
+    known = f"{rf_state.latest().text()} What was recorded before it is kept: "
+    known += f"'{typed_command('record list')}'."
+    trace = f"{_write_trace(problem)} Give it to whoever looks after the program{_how_to_resume()}."
+    missing = _missing_library(problem)
+    if missing is not None:
+        return ProgramFault(
+            f"The library '{missing}' is needed here and not installed.",
+            f"The installation is not whole, which says nothing about any unit. {known}",
+            f"Install ohmwright anew; '{quote(sys.executable)} -m pip check' names what is "
+            f"missing. {trace}",
+        )
     text = " ".join(_text_of(problem).split())
     what = f"{type(problem).__name__}: {text[:_LONGEST]}" if text else type(problem).__name__
     return ProgramFault(
         f"ohmwright itself failed: {what}.",
-        "This is a fault of the program and says nothing about any unit. "
-        f"{rf_state.latest().text()} What was recorded before it is kept: "
-        f"'{typed_command('record list')}'.",
-        f"{_write_trace(problem)} Give it to whoever looks after the program{_how_to_resume()}.",
+        f"This is a fault of the program and says nothing about any unit. {known}",
+        trace,
     )
+
+
+def _missing_library(problem: BaseException) -> str | None:
+    """Return the library that could not be found; None where that is not what happened."""
+    name = problem.name if isinstance(problem, ModuleNotFoundError) else None
+    library = "" if name is None else name.partition(".")[0]
+    return library if library not in ("", "ohmwright") else None
 
 
 def _how_to_resume() -> str:

@@ -6,7 +6,7 @@ import sys
 from contextlib import suppress
 
 from ohmwright.model import rf_state
-from ohmwright.model.errors import OhmwrightError, RfUnsafe
+from ohmwright.model.errors import OhmwrightError, ProgramFault, RfUnsafe
 
 from .crash import reportable_errors
 
@@ -18,7 +18,7 @@ def report_error(problem: BaseException) -> int:
 
     What was not foreseen is reported as a fault of the program, with a log file. Where RF was on
     and has been read back as off since then, a line says so; not after a warning
-    that it may be on.
+    that it may be on, nor after a fault, which tells it itself.
     """
     errors = reportable_errors(problem)
     with suppress(Exception):  # standard error may be gone: the exit code remains
@@ -26,8 +26,8 @@ def report_error(problem: BaseException) -> int:
             if not error.is_reported:
                 print_error(error)
         rf = rf_state.latest()
-        warned = isinstance(errors[0], RfUnsafe)
-        if rf.was_on and not rf.may_be_on and not warned:
+        told = isinstance(errors[0], (RfUnsafe, ProgramFault))
+        if rf.was_on and not rf.may_be_on and not told:
             print(rf.text(), file=sys.stderr, flush=True)  # noqa: T201
     return errors[0].exit_code
 

@@ -4,6 +4,7 @@ Commands are declared in the `commands_*` modules; the module that carries one o
 the command is called.
 """
 
+import os
 import sys
 from contextvars import copy_context
 from functools import cache
@@ -14,7 +15,7 @@ from typer.core import TyperGroup
 
 from ohmwright import __version__
 from ohmwright.model import rf_state
-from ohmwright.model.errors import RfUnsafe
+from ohmwright.model.errors import RfUnsafe, UsageError
 
 from .commands_bench import doctor, probe, simulate, sweep
 from .commands_offline import certificate, checks, guide, lint, schema
@@ -155,6 +156,7 @@ def _main() -> None:
 
 def _run_app() -> int:
     try:
+        _refuse_words_that_are_no_text()
         program()()
     except SystemExit as ended:  # so typer ends, also where all is well
         return ended.code if isinstance(ended.code, int) else 0
@@ -163,3 +165,22 @@ def _run_app() -> int:
     except (Exception, KeyboardInterrupt) as problem:
         return report_error(problem)
     return 0
+
+
+def _refuse_words_that_are_no_text() -> None:
+    """Raise UsageError where a word that was given cannot be text: no record could keep it."""
+    given = {_shown(word): word for word in sys.argv[1:]}
+    given |= {name: text for name, text in os.environ.items() if name.startswith("OHMWRIGHT_")}
+    for name, word in given.items():
+        try:
+            word.encode()
+        except UnicodeEncodeError:
+            raise UsageError(
+                f"{name}: this cannot be read as text, so no record could keep it.",
+                "Its bytes are no UTF-8, or the system is told that text is not UTF-8.",
+                "Write it or name the file otherwise, or set a locale of UTF-8: LC_ALL=C.UTF-8.",
+            ) from None
+
+
+def _shown(word: str) -> str:
+    return os.fsencode(word).decode(errors="backslashreplace")

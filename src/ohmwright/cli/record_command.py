@@ -37,10 +37,12 @@ from .open_records import open_records_for_reading
 from .options import RunFilterOptions
 from .run_report import exit_code, print_run
 from .run_summary import VERDICT_STYLES
+from .table_format import one_below_another
 
 _MOST_LINES = 100
 """Runs in the table of `record list` where nobody says how many; a screen holds fewer."""
 _COPIED = ("run_id", "asset", "serial")
+_LEAST_WIDTH = 80
 _ROOM_FOR_COPIED = 45
 _ROOM_FOR_RUN = 31
 """Characters that leave room for the rest of a table of 80; what is longer takes more lines."""
@@ -85,7 +87,7 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
     if as_json:
         print_json([_run_json(row, refused, uncovered) for row in rows])
         return
-    out().print(runs_table(rows, refused, uncovered) if rows else "No runs like that.")
+    print_runs(rows, refused, uncovered)
     if uncovered:
         out().print(Text(_UNCOVERED_NOTE, style="dim"), soft_wrap=True)
     if refused:
@@ -115,6 +117,17 @@ def _run_json(
     said = {"run": row["run_id"], "simulated": bool(row["simulated"]), "void": row["voided"]}
     said |= {"not_traceable": row["number"] in uncovered}
     return said | {key: row[key] for key in keys} | {"refused": refused.get(row["run_id"])}
+
+
+def print_runs(
+    rows: Sequence[Row], refused: Mapping[str, str], uncovered: Collection[int] = ()
+) -> None:
+    """Print the table of runs, or that there are none; at a narrow terminal no table but lines."""
+    if not rows:
+        out().print("No runs like that.")
+        return
+    table = runs_table(rows, refused, uncovered)
+    out().print(table if out().width >= _LEAST_WIDTH else one_below_another(table))
 
 
 def runs_table(

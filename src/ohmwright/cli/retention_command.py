@@ -22,7 +22,7 @@ from .console import out, print_json
 from .export_command import write_runs
 from .open_records import open_records_for_reading
 from .own_file import new_file
-from .record_command import runs_table
+from .record_command import print_runs
 
 _AGE = re.compile(r"([1-9][0-9]{0,3})([yd])")
 _NOTHING_IS_DELETED = (
@@ -50,7 +50,7 @@ def show_retention(
     if as_json:
         print_json(_document(before, old, newest, archive, written))
         return
-    out().print(runs_table(old, refused) if old else "No runs like that.")
+    print_runs(old, refused)
     _say(f"{len(old)} runs began before {before:%Y-%m-%d}.")
     kept = [row["run_id"] for row in old if row["run_id"] in newest]
     if kept:

@@ -17,7 +17,7 @@ from ohmwright.reports.text import printable
 
 from .console import out, print_json
 from .run_summary import simulated_line, unit_line
-from .table_format import value_with_uncertainty
+from .table_format import as_it_fits, value_with_uncertainty
 
 _J_PER_KJ = 1000
 
@@ -51,7 +51,7 @@ def print_sweep(curve: Curve, others: Sequence[Curve], place: str, *, as_json: b
         print_json(_with_comparisons(points, curve, others) if others else points)
         return
     _print_origin(curve)
-    out().print(_table(curve))
+    out().print(as_it_fits(_table(curve)))
     out().print(_coverage(curve))
     if not curve.origin.certificate:
         out().print("No analyzer certificate: uncertainties are of the readings alone.")

@@ -33,10 +33,15 @@ from ohmwright.reports.text import (
 from ohmwright.reports.traceability_marks import OF_A_PART, ValueMarks, value_marks
 from ohmwright.reports.verdict_grounds import is_by_readings_alone
 
-from .console import out
 from .diagnosis_tables import diagnosis_tables
 from .run_summary import VERDICT_STYLES, footer_lines, header_lines
-from .table_format import plain_table, value_with_uncertainty
+from .table_format import (
+    as_it_fits,
+    fits,
+    one_below_another,
+    plain_table,
+    value_with_uncertainty,
+)
 
 
 def run_tables(events: Sequence[Event]) -> RenderableType:
@@ -53,7 +58,7 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
     if measured:
         blocks.append(_widest_that_fits(partial(_measured_table, measured, marks)))
     diagnoses = [event for event in events if isinstance(event, CurveDiagnosed)]
-    blocks += diagnosis_tables(diagnoses)
+    blocks += map(as_it_fits, diagnosis_tables(diagnoses))
     adjusted = [result for result in results if result.stage == "adjust"]
     if adjusted:
         blocks.append(_widest_that_fits(partial(_adjusted_table, adjusted, marks)))
@@ -76,14 +81,15 @@ _VARIANTS = tuple(
 """In order of preference; the first that fits the width of the terminal is used."""
 
 
-def _widest_that_fits(build: Callable[[Columns], Table]) -> Table:
-    """Return the first of the tables with `_VARIANTS` that fits the terminal, else the last."""
-    console = out()
-    unbounded = console.options.update(max_width=1000)
-    tables = [build(columns) for columns in _VARIANTS]
-    wanted = [console.measure(table, options=unbounded).maximum for table in tables]
-    fitting = (t for t, width in zip(tables, wanted, strict=True) if width <= console.width)
-    return next(fitting, tables[-1])
+def _widest_that_fits(build: Callable[[Columns], Table]) -> RenderableType:
+    """Return the first of the tables with `_VARIANTS` that fits the terminal.
+
+    Where none does, cells one below another, each verdict beside its value: nothing is cut.
+    """
+    table = next(filter(fits, map(build, _VARIANTS)), None)
+    if table is not None:
+        return table
+    return one_below_another(build(Columns(error=False, conformity=True)))
 
 
 def _measured_table(results: Sequence[Result], marks: ValueMarks, columns: Columns) -> Table:

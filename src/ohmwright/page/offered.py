@@ -82,13 +82,14 @@ class OfferedProcedures:
 
 
 def procedures_in(folders: Iterable[Path]) -> list[Path]:
-    """Return the procedure files in `folders`, by name."""
+    """Return the procedure files in `folders`, by name; none whose name is no text."""
     found: list[Path] = []
     for folder in dict.fromkeys(folder.resolve() for folder in folders):
         for path in sorted(folder.glob("*.toml"))[:_MOST_FILES]:
             try:
+                path.name.encode()  # as the page and the record want it
                 if _MARK in path.read_text(encoding="utf-8", errors="replace"):
                     found.append(path)
-            except OSError:
+            except (OSError, UnicodeEncodeError):
                 continue
     return found

@@ -154,6 +154,7 @@ async def _stop_accepting(listener: socket.socket) -> None:
 def _config(app: ASGIApp) -> uvicorn.Config:
     return uvicorn.Config(
         app,
+        log_config=None,  # which asks standard output about a terminal, and it may be closed
         log_level="critical",
         access_log=False,
         lifespan="off",

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, inspect, text
 
 from ohmwright.model.errors import RecordError
 
-from .database import Database
+from .database import Database, driver_connection
 from .keys import Notify, no_notice
 from .open_database import ReadOnlyDatabase, open_database
 from .private_files import create_private_file, link_into_place
@@ -105,12 +105,23 @@ def _create_file(path: Path) -> None:
     try:
         with made.write() as connection:
             run_migrations(connection)
+        _fold_log_in(made)
         made.close()
         link_into_place(draft, path)  # unless another program was first
     finally:
         made.close()
         for end in ("", "-wal", "-shm", "-journal"):  # where the disk is full, SQLite leaves them
             draft.with_name(f"{draft.name}{end}").unlink(missing_ok=True)
+
+
+def _fold_log_in(database: Database) -> None:
+    """Write a file's whole log into the file.
+
+    Closing it does so, too, but says nothing where the disk is full: a file without its log is a
+    damaged one. Raises RecordError.
+    """
+    with database.errors_translated(), database.engine.connect() as connection:
+        driver_connection(connection).execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
 
 def _remove_left_drafts(path: Path) -> None:

@@ -27,11 +27,13 @@ def is_url(where: str) -> bool:
 def sqlite_file(where: str) -> Path:
     """The file that `where` means: itself when it ends in .sqlite, else one in that folder.
 
-    Raises UsageError for another file.
+    Raises UsageError for another file, RecordError where it cannot be seen whether one is there.
     """
     path = Path(where)
     if path.suffix == ".sqlite":
+        _refuse_unseen(path)
         return path
+    _refuse_unseen(path / FILE_NAME)
     if path.is_file():
         raise UsageError(
             f"{path} is a file, and no records.",
@@ -39,6 +41,20 @@ def sqlite_file(where: str) -> Path:
             "Say where they are: --records, of a program records=.",
         )
     return path / FILE_NAME
+
+
+def _refuse_unseen(path: Path) -> None:
+    """Raise RecordError for a path of which the system does not say whether a file is there."""
+    try:
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return
+    except OSError as problem:  # a folder that this account may not enter, a name that is too long
+        raise RecordError(
+            f"{path.parent}: whether records are there cannot be seen: {problem.strerror}.",
+            "Nothing was measured or changed.",
+            "Correct the permissions of the folders on the way, or name another with --records.",
+        ) from None
 
 
 def open_database(where: str, *, wait_s: float = _WAIT_S) -> Database:

@@ -124,7 +124,8 @@ def _dejavu() -> Path:
     """The folder of the DejaVu fonts that come with matplotlib."""
     found = find_spec("matplotlib")  # which takes half a second to import
     if found is None or found.origin is None:
-        raise ModuleNotFoundError("matplotlib, whose fonts the papers are set in")
+        said = "matplotlib, whose fonts the papers are set in"
+        raise ModuleNotFoundError(said, name="matplotlib")
     return Path(found.origin).parent / "mpl-data" / "fonts" / "ttf"
 
 

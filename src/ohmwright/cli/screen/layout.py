@@ -66,7 +66,11 @@ def screen(picture: RunPicture, room: Extent, hint: str, panel: Sequence[Text] =
     if not room.holds(_MEDIUM_FROM):
         to_do = _request(picture, room) or _cue_words(picture, room, lines=1)
         foot = [*filter(_has_words, to_do), *panel, progress, Text(hint)]
-        return _fitted(few_lines(picture, room), foot, room)
+        lines = few_lines(picture, room)
+        if len(lines) + len(foot) > room.rows:  # the last ones are cut, and RF is none of them
+            place, rf, reading, gauge_line = lines
+            lines = [rf, reading, place, gauge_line]
+        return _fitted(lines, foot[: max(0, room.rows - 1)], room)
     head = [
         Text(f"{picture.unit}   {picture.procedure}" if picture.unit else "", style="dim"),
         _two_ended(place_line(picture), next_line(picture), room.columns),
