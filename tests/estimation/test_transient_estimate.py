@@ -207,10 +207,11 @@ def test_an_early_disturbance_takes_weight_from_readings_within_a_second_and_no_
     assert count_less.max() == pytest.approx(3.0 + 0.8, abs=0.25)
 
 
-def test_no_dead_time_and_no_lag_is_longer_than_any_that_is_believed():
+def test_a_late_rise_is_seen_and_no_lag_is_longer_than_any_that_is_believed():
     """A generator that does nothing for 4 s, and one that rises with a lag of 9 s."""
     late, slow = (
         fit_transient(record(made, 40.0), vague_prior(), NoisePrior(), None)
         for made in (Made(dead_s=4.0), Made(lag_s=9.0))
     )
-    assert (late.dead_time_s, slow.lag_s) == (pytest.approx(3.0), pytest.approx(6.0))
+    assert late.dead_time_s == pytest.approx(4.0, abs=0.2)
+    assert slow.lag_s == pytest.approx(6.0)

@@ -31,6 +31,8 @@ _TEST_EVERY_S = 0.5
 """Time between two tests whether a value has settled."""
 _TEST_AGAIN_S, _TEST_AT_LAST_S = 0.2, 0.8
 """Shortest and longest time between two tests whether a target is decided."""
+_ROUNDING_S = 1e-6
+"""By so much an age may lie before the time of a test: which reading is tested is no rounding's."""
 _DECISIVE_SDS = 2.6
 """Standard deviations from a value to the nearest limit with which it is decided."""
 _NARROWING = 1.5
@@ -74,7 +76,7 @@ class UntilSettled:
     def read(self, age_s: float, current_ma: float) -> bool:
         """Take a reading; return True when the value has settled, tested every half second."""
         self.add_reading(age_s, current_ma)
-        if age_s < self._next_test_s:
+        if age_s < self._next_test_s - _ROUNDING_S:
             return False
         self._next_test_s = age_s + _TEST_EVERY_S
         settled = self.settled()
@@ -158,7 +160,7 @@ class UntilDecided:
     def read(self, age_s: float, current_ma: float) -> bool:
         """Take a reading; return True when the verdict is known."""
         self.add_reading(age_s, current_ma)
-        if age_s >= self._next_test_s:
+        if age_s >= self._next_test_s - _ROUNDING_S:
             self._decided = self._is_decided(age_s, *self._until_settled.readings)
         return self._decided
 

@@ -45,6 +45,8 @@ _SEEN_SDS = 4.0
 """A gain counts as seen from so many standard deviations on."""
 _SEARCH_EVERY_S = 0.5
 """Shortest time between two searches for the delay of moves, or for another rise."""
+_SEARCH_FROM_S = 0.27
+"""Age of the first: no meter reads at this and each half second on, where rounding would decide."""
 _LOCAL_S = 0.8
 """Squares of residuals are averaged over this time before and after each reading."""
 _EXCESS = 6.0
@@ -204,8 +206,8 @@ def _is_delay_due(record: ActivationRecord, dynamics: Floats) -> bool:
 
 def _is_due(record: ActivationRecord) -> bool:
     """Whether to search at the latest reading of `record` for what takes long to find."""
-    before_s, now_s = record.age_s[-2:]
-    return bool(now_s // _SEARCH_EVERY_S > before_s // _SEARCH_EVERY_S)
+    before, now = (record.age_s[-2:] - _SEARCH_FROM_S) // _SEARCH_EVERY_S
+    return bool(now > before)
 
 
 def _improved(problem: Problem, state: FitStart) -> TransientFit:
