@@ -109,14 +109,9 @@ def _policy(
     timing: Timing,
     trim: int,
     prior: PriorOfPoint,
-    spent_s: float = 0.0,
 ) -> AdjustPolicy:
-    """Return a policy without readings for a point whose trim stands at `trim` counts.
-
-    `spent_s`: how long RF was on at the point before.
-    """
-    spec = point_spec(session, point, timing, trim, prior)
-    return AdjustPolicy(spec, prior.prior, spent_s=spent_s)
+    """Return a policy without readings for a point whose trim stands at `trim` counts."""
+    return AdjustPolicy(point_spec(session, point, timing, trim, prior), prior.prior)
 
 
 @dataclass
@@ -195,11 +190,12 @@ class _Adjustment:
     async def begun_anew(self, doubt: Doubt, seen: str) -> VerdictAndReason | None:
         """Restart where a person has removed the cause of a doubt; else return the verdict.
 
-        Every start counts towards the RF that a point may have.
+        What is begun anew has its whole RF time: the RF before said nothing of the point, as where
+        the unit was in service mode at another one. No start follows once as much was spent so.
         """
         verdict = await self.resolver.resolve(doubt, seen)
-        if verdict is None and not self.policy.has_rf_left:
-            on_s = self.policy.spent_s
+        on_s = self._on_s
+        if verdict is None and on_s >= self.policy.parameters.giving_up.most_rf_s:
             verdict = "not measured", f"{doubt} after {on_s:.0f} s of RF; the cause was not found"
         if verdict is None:
             self.restart()
@@ -208,8 +204,7 @@ class _Adjustment:
     def restart(self) -> None:
         """Begin anew from where the trim stands, with a policy without readings."""
         trim = self.actuator.trim
-        spent_s = self.policy.spent_s
-        self.policy = _policy(self.session, self.point, self.timing, trim, self.prior, spent_s)
+        self.policy = _policy(self.session, self.point, self.timing, trim, self.prior)
         self.actuator.use_policy(self.policy)
 
     def presses_may_be_missing(self, end: Finish) -> bool:
@@ -305,9 +300,13 @@ class _Adjustment:
 
     def _without_value(self, verdict: Verdict, reason: str) -> Observation:
         """Return an observation with the time on of all activations and the last one's readings."""
-        on_s = sum(each.on_s for each in self.activations)
         samples = self.activations[-1].samples if self.activations else ()
-        return Observation(verdict, reason, None, None, on_s, samples)
+        return Observation(verdict, reason, None, None, self._on_s, samples)
+
+    @property
+    def _on_s(self) -> float:
+        """Time on of all activations so far."""
+        return sum(each.on_s for each in self.activations)
 
     @property
     def _mode(self) -> str | None:
