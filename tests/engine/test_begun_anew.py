@@ -10,10 +10,12 @@ import pytest
 from ohmwright.engine import doubt
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.requests_on_record import missing_requests
 from ohmwright.engine.resume import results
+from ohmwright.engine.rf_on_record import misfit_results
 from ohmwright.engine.run import run
 from ohmwright.instruments.requests import EnterService, LookForCause, Request
-from ohmwright.model.event import ActivationClosed, Event
+from ohmwright.model.event import ActivationClosed, Event, TrimsStored
 from ohmwright.model.shipped import shipped
 
 pytestmark = pytest.mark.anyio
@@ -51,6 +53,21 @@ async def test_rf_at_a_wrong_point_is_not_held_against_the_right_one(rig) -> Non
     events = [event async for event in adjusted_from_another_point(rig, 1)]
     (result,) = results(events)
     assert (result.verdict, result.reason) == ("pass", "")
+    assert list(missing_requests(events)) == list(misfit_results(events)) == []
+
+
+@pytest.mark.parametrize("seed", [5, 6, 7])
+async def test_presses_at_a_wrong_point_are_not_saved_with_the_right_one(
+    make_rig: Callable, seed: int
+) -> None:
+    """They had not shown, and so were not put back: P2 was saved up to 133 counts off."""
+    rig = make_rig(seed=seed, age_months=30, bench="attended", attended=True)
+    before = dict(rig.hardware.truth.trims)
+    events = [event async for event in adjusted_from_another_point(rig, 1)]
+    assert any(isinstance(event, TrimsStored) for event in events)
+    after = dict(rig.hardware.truth.trims)
+    assert after.pop("P1") != before.pop("P1")
+    assert after == before
 
 
 async def test_rf_of_all_starts_together_is_bounded(rig, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -25,7 +25,7 @@ from .point_measurement import Observation, observation_of
 from .point_spec import point_spec
 from .prior_of_point import PriorOfPoint
 from .requirements import full_power_w
-from .service_exit import left_unsaved
+from .service_exit import left_unsaved, left_whatever_was_moved
 from .service_state import ServiceState
 from .session import Session
 from .steps.base import Step, StepRun
@@ -57,12 +57,13 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
             await adjustment.actuator.tell_unseen_presses()
             if not adjustment.presses_may_be_missing(action):
                 break
-            verdict = await adjustment.begun_anew("no effect", point.name)
+            verdict = await adjustment.resolved("no effect", point.name)
             if verdict is not None:
                 async for event in adjustment.leave_unsaved(verdict):
                     yield event
                 return
-            await session.bench.generator.enter_service(point.name)
+            async for event in adjustment.enter_service_anew():
+                yield event
         elif isinstance(action, Move | Press):
             adjustment.begin_rest()
             await adjustment.actuator.carry_out(action)
@@ -185,10 +186,13 @@ class _Adjustment:
         if doubt is None:
             return None
         seen = last.excess or meter_words(last.samples)
-        return await self.begun_anew(doubt, seen)
+        verdict = await self.resolved(doubt, seen)
+        if verdict is None:
+            self.restart()
+        return verdict
 
-    async def begun_anew(self, doubt: Doubt, seen: str) -> VerdictAndReason | None:
-        """Restart where a person has removed the cause of a doubt; else return the verdict.
+    async def resolved(self, doubt: Doubt, seen: str) -> VerdictAndReason | None:
+        """Return None where a person has removed the cause of a doubt; else the verdict.
 
         What is begun anew has its whole RF time: the RF before said nothing of the point, as where
         the unit was in service mode at another one. No start follows once as much was spent so.
@@ -197,9 +201,19 @@ class _Adjustment:
         on_s = self._on_s
         if verdict is None and on_s >= self.policy.parameters.giving_up.most_rf_s:
             verdict = "not measured", f"{doubt} after {on_s:.0f} s of RF; the cause was not found"
-        if verdict is None:
-            self.restart()
         return verdict
+
+    async def enter_service_anew(self) -> AsyncIterator[Event]:
+        """Have service mode left without saving and entered again, and restart; yield the events.
+
+        Presses that did not show may have moved another point, which the unit would save with this.
+        """
+        session, name = self.session, self.point.name
+        yield await left_whatever_was_moved(session, name)
+        self.actuator.note_put_back(self.start)
+        session.enters_service(ServiceState(name, by_hand=True))
+        await session.bench.generator.enter_service(name)
+        self.restart()
 
     def restart(self) -> None:
         """Begin anew from where the trim stands, with a policy without readings."""
