@@ -308,6 +308,24 @@ def test_an_adjustment_by_hand_is_foreseen_longer() -> None:
     assert by_hand.expected_s == 2 * by_port.expected_s
 
 
+@pytest.mark.parametrize(
+    ("by_foot", "note"),
+    [
+        (True, "hold: reading asked for soon"),
+        (False, "reading asked for soon"),
+    ],
+)
+def test_before_the_first_typed_reading_it_is_told_to_come(by_foot: bool, note: str) -> None:
+    """The first seconds said "no new reading", and nothing of holding the foot switch."""
+    watch = RunWatch()
+    first = ON._replace(current_ma=None, read_by_eye=True, keyed_by_foot=by_foot)
+    watch.on_status(first)
+    picture = watch.picture(first.bench_s + 2.0)
+    assert picture.reading_note == note
+    watch.on_status(first._replace(read_by_eye=False))
+    assert watch.picture(first.bench_s + 2.0).reading_note == ""
+
+
 def test_a_typed_reading_stands_until_the_next_beside_its_age() -> None:
     watch = RunWatch()
     watch.on_status(ON._replace(read_by_eye=True))

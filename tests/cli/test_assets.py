@@ -402,6 +402,18 @@ def test_who_says_nothing_at_the_bench_is_shown_what_may_be_said(
     assert said.out.count("Next: ") == 1
 
 
+def test_no_run_is_begun_anew_where_none_was_begun(
+    workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It began one, with no tag scanned."""
+    ohmwright("campaign", "new", "may", "--simulated", "--work", "verify")
+    with _scanned(monkeypatch, "anew\nstop\n"):
+        said = ohmwright("campaign", "work", "may", "--bench", "bench.toml")
+    assert "No run of HF-1 is begun" in said.err
+    assert "Scan or type its tag." in said.err
+    assert ohmwright("record", "list", "--json").json == []
+
+
 def test_lint_holds_a_procedure_against_the_generator_of_its_model(
     workshop: Path, ohmwright: Callable
 ) -> None:

@@ -113,6 +113,13 @@ def test_a_typed_reading_is_shown_with_its_age() -> None:
     assert any(line.plain.count("█") > 5 for line in large)
 
 
+def test_who_is_to_type_is_told_to_hold_before_the_first_reading() -> None:
+    moment = ON._replace(current_ma=None, read_by_eye=True, keyed_by_foot=True)
+    for room in (Extent(80, 24), Extent(60, 24), Extent(48, 10)):
+        lines = [line.plain for line in screen(pictured(moment, 101.0), room, "Ctrl-C stops.")]
+        assert any("hold: reading asked for soon" in line for line in lines)
+
+
 def test_parts_keep_their_places_while_rf_goes_on_and_off() -> None:
     """A view that jumps cannot be read from across the room."""
 

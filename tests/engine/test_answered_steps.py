@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from ohmwright.api.attached_files import read_given_values
+from ohmwright.engine.answers_on_record import differing_answers
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import results
@@ -160,6 +161,47 @@ def test_a_figure_is_taken_in_its_unit_alone_and_a_bound_where_it_decides() -> N
     insulation = TypeFigure("?", at_least("insulation_megohm", 20))
     assert insulation.answer("> 2000 Mohm").word == ">2000"
     assert ChooseWord("?", ("one", "two")).answer(" TWO ").word == "two"
+
+
+def test_a_figure_in_another_unit_is_refused_for_the_unit_and_not_for_its_digits() -> None:
+    earth = TypeFigure("?", at_most("earth_ohm", 0.2))
+    assert earth.problem("150 mohm").startswith("'mohm' is not the unit asked for: type it in ohm")
+    assert earth.problem("0.15 kohm").startswith("'kohm' is not the unit")
+    assert "without a sign for thousands" in earth.problem("1.250.5")
+
+
+async def test_a_figure_far_beyond_its_limit_is_asked_about_once(
+    make_rig: Callable, path: Path
+) -> None:
+    """50 milliohm for a limit of 0.2 ohm was a fail without a word."""
+    rig = make_rig(attended=True)
+    sure = "50 ohm was typed, and the limit is 0.2 ohm. Does the instrument show 50 ohm?"
+    rest = {"Pedal?": ["single"], "Cords?": ["-"]}
+    for typed, said, verdict in ((["50", "0.05"], "no", "pass"), (["50"], "yes", "fail")):
+        answers = {"Earth?": typed, sure: [said], **{key: [*words] for key, words in rest.items()}}
+        rig.bench.operator.reply = _from(answers)
+        found = await events_of(rig, path, Assignment())
+        assert isinstance(found[-1], RunFinished)
+        assert answers == {"Earth?": [], sure: [], "Pedal?": [], "Cords?": []}
+        assert next(results(found)).verdict == verdict
+        assert list(differing_answers(found)) == []
+
+
+@pytest.mark.parametrize(
+    ("target", "typed", "asked"),
+    [
+        (at_most("earth_ohm", 0.2), "2.1", True),
+        (at_most("earth_ohm", 0.2), "1.9", False),
+        (at_most("earth_ohm", 0.2), ">50", False),
+        (at_most("earth_ohm", 0.2), "0", False),
+        (at_least("insulation_megohm", 20), "1.9", True),
+        (at_least("insulation_megohm", 20), "20000", False),
+    ],
+)
+def test_only_a_figure_that_is_hardly_meant_is_asked_about(
+    target: Target, typed: str, asked: bool
+) -> None:
+    assert (TypeFigure("?", target).to_be_sure(typed) is not None) == asked
 
 
 @pytest.mark.parametrize("typed", ["50 mohm", "50 mΩ", ">50 mohm"])

@@ -20,14 +20,16 @@ from ohmwright.engine.figures_on_record import differing_figures
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.recomputed_values import differing, recomputable
+from ohmwright.engine.requests_on_record import missing_requests
 from ohmwright.engine.requirements import abilities_of
 from ohmwright.engine.run import run
 from ohmwright.engine.stop_rules import dated
+from ohmwright.engine.undoubted import ONCE_MORE
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.foot_switch import RELEASE
-from ohmwright.instruments.hand_requests import PressFootSwitch, TypeReading
+from ohmwright.instruments.hand_requests import MeasureAgain, PressFootSwitch, TypeReading
 from ohmwright.instruments.requests import LookForCause, Request
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.bench_status import BenchStatus
@@ -346,13 +348,40 @@ async def test_whoever_holds_it_until_told_has_not_let_go(near_a_limit: Path, ty
     assert isinstance(rig.person, SlowTypist)
     rig.person.many, rig.person.each_s = typed, 3.0 if typed < 5 else 1.3
     events = await rig.run(near_a_limit)
-    assert set(rig.person.told) == {RELEASE}
+    repeated = len(of_kind(events, ActivationOpened)) > 1
+    assert set(rig.person.told) == ({RELEASE, ONCE_MORE} if repeated else {RELEASE})
+    assert rig.person.told.count(ONCE_MORE) == repeated == (typed > 3)
     (result,) = results(events)
     assert result.verdict == ("undecided" if typed > 3 else "not measured"), result.reason
     assert typed not in (1, 2, 3) or result.reason == "too few readings of a risen output"
     assert len(result.samples) == typed
     assert list(differing_figures(events)) == []
     assert differing(recomputable(events)[0]) == []
+
+
+class SlowAtFirst(SlowTypist):
+    """Types two readings in the first activation, and enough in the second, which they ask for."""
+
+    many = 2
+
+    async def reply(self, request: Request, problem: str) -> str:
+        if isinstance(request, MeasureAgain):
+            self.asked, self.many, self.each_s = request.text, 12, 1.3
+            return "again"
+        return await super().reply(request, problem)
+
+
+@pytest.mark.usefixtures("_withdrawn_in_virtual_time")
+async def test_too_few_typed_readings_are_offered_to_be_measured_again(verify: Path) -> None:
+    """The run went on at once, and the point was not measured."""
+    rig = make(ALL, person=SlowAtFirst)
+    events = await rig.run(verify)
+    assert isinstance(rig.person, SlowAtFirst)
+    assert rig.person.asked.startswith("Too few readings of a risen output at cut, 150 W: a value")
+    (result,) = results(events)
+    assert result.verdict == "pass"
+    assert len(of_kind(events, ActivationOpened)) == 2
+    assert list(missing_requests(events)) == []
 
 
 async def test_letting_go_during_the_last_reading_is_noticed(verify: Path) -> None:

@@ -382,9 +382,3 @@ async def test_a_cause_that_is_never_found_is_asked_for_twice(rig) -> None:
     (result,) = results(events)
     assert result.verdict == "not measured"
     assert "look whether the unit is in service mode at point P1" in result.reason
-
-
-def test_a_point_that_is_begun_anew_has_the_rf_that_is_left_of_it() -> None:
-    spec = PointSpec(Question(900.0, 14.0, 1.0, 1.0), 30.0, 20.0, Keys())
-    assert AdjustPolicy(spec, spent_s=60.0).has_rf_left
-    assert not AdjustPolicy(spec, spent_s=111.0).has_rf_left

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 
 import pytest
 
-from ohmwright.cli.worklist_command import unit_document
+from ohmwright.cli.worklist_command import unit_document, unit_words
 from ohmwright.fleet.campaign_state import progress, tag_to_take, unit_states
 from ohmwright.fleet.worklist import (
     LastWork,
@@ -19,6 +19,7 @@ from ohmwright.fleet.worklist import (
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.records.campaigns import CampaignEntry, EntryWhat, Worker
 from ohmwright.records.last_runs import WorkDone
+from ohmwright.reports.verdict_grounds import READINGS_MARK
 
 TODAY = date(2026, 7, 1)
 LATER = "2026-07-01T12:00:00"
@@ -91,6 +92,15 @@ def test_undecided_runs_foretell_the_risk_of_a_unit_that_was_never_decided() -> 
     assert undecided.is_due(TODAY)
     assert unit_document(never, ())["risk_now"] is None
     assert unit_document(undecided, ())["risk_now"] == 0.73
+
+
+def test_that_a_unit_has_failed_is_said_once() -> None:
+    """It read "failed 2026-06-30, risk failed"."""
+    failed = work_unit(unit("a"), LastWork(date(2026, 6, 30), "fail"), TODAY)
+    assert unit_words(failed, ()).endswith("; failed 2026-06-30")
+    assert unit_words(failed, ("a",)).endswith(f"; failed 2026-06-30{READINGS_MARK}")
+    fresh = work_unit(unit("a"), passed(date(2026, 6, 1)), TODAY)
+    assert "; due 2027-06-01, risk ~" in unit_words(fresh, ())
 
 
 def test_of_two_that_leave_within_the_year_the_one_nearer_the_limit_comes_first() -> None:

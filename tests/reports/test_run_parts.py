@@ -28,7 +28,7 @@ from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.html import certificate_html
-from ohmwright.reports.part_texts import rf_not_ended_text
+from ohmwright.reports.part_texts import interruption_lines, rf_not_ended_text
 from ohmwright.reports.pdf import certificate_pdf
 from ohmwright.reports.run_parts import REASON_NOT_RECORDED, parts_of_run
 from ohmwright.reports.traceability_marks import NOT_TRACEABLE, traceability_text
@@ -285,6 +285,15 @@ def test_a_spreadsheet_has_mode_setting_load_and_path_of_each(certificate: Certi
     told = ("mode", "setting_w", "load_ohm", "path")
     assert [first[key] for key in told] == ["cut", "300.0", "100.0", "OUTPUT"]
     assert [trim[key] for key in told] == ["cut", "", "500.0", "OUTPUT"]
+
+
+def test_a_part_without_an_end_may_go_on_still(interrupted: tuple[Event, ...]) -> None:
+    """Its record is that of a run that somebody works on now, too."""
+    first, point, _, resumed, *_ = interrupted
+    before, now = interruption_lines(parts_of_run((first, point, resumed)))
+    assert "UTC: no reason is on record." in before
+    assert "no end is on record after" in now
+    assert "it goes on still, or was cut short" in now
 
 
 def test_a_crash_has_no_reason_and_may_have_left_rf_on(interrupted: tuple[Event, ...]) -> None:

@@ -75,6 +75,14 @@ def test_a_result_that_a_later_one_took_the_place_of_is_not_hidden() -> None:
     )
 
 
+def test_remarks_of_every_kind_stand_in_order_of_time() -> None:
+    """A result that was replaced at 09:31 stood below a comment of 09:33."""
+    first = result("as_left", "cut", "500 ohm")
+    events = [PointDone(**at(n), result=first) for n in (0, 1)]
+    told = remarks_of_run([*events, asked("comment", "plug loose")])
+    assert [line[11:16] for line in told] == ["09:31", "09:33"]
+
+
 def protected(*events: Event, **had: Any) -> tuple[Event, ...]:
     first, *rest = a_run([result("as_left", "cut", "500 ohm")])
     return (first.model_copy(update={"protections": Protections(**had)}), *events, *rest)

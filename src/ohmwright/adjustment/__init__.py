@@ -77,7 +77,11 @@ Rejected: a coefficient for it, as a reversal shorter than the play is not linea
 Held by tests/adjustment/test_backlash.py; `scripts/bench/worlds` (backlash: 0.93 to 1.00).
 
 **A point has a budget of RF time**, over all its activations. What is not confirmed by then ends
-undecided with the cause that the findings give. Held by tests/adjustment/test_rf_budget.py.
+undecided with the cause that the findings give. Where a person has mended what kept the presses or
+the output from showing, the point is begun anew with a whole budget, as RF spent at another point
+says nothing of this one; once a whole budget went that way, the point is not measured. Rejected: to
+count it, which left too little to confirm and blamed the unit. Held by
+tests/adjustment/test_rf_budget.py, tests/engine/test_begun_anew.py.
 
 **A gain that only other units showed is used until the unit contradicts it**, in a fit without it.
 Moves by it stay small, each and all together: even a gain 3 times as large, of the other sign,

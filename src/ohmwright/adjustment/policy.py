@@ -47,9 +47,7 @@ class AdjustPolicy:
         spec: PointSpec,
         prior: FleetPrior | None = None,
         parameters: Parameters | None = None,
-        spent_s: float = 0.0,
     ) -> None:
-        """`spent_s`: how long RF was on before, at the same point."""
         self.spec = spec
         self.parameters = parameters or Parameters()
         self.trim = Trim(spec.keys)
@@ -64,7 +62,6 @@ class AdjustPolicy:
         self._end: Finish | None = None
         self._rf_on = self._release_asked = False
         self._budget = RfBudget(self.parameters.giving_up, spec.timeout_s)
-        self._budget.spent_s = spent_s
         self._heat = 0.0
         self._residual_warmth = ResidualWarmth()
         self._to_confirm = self._confirming_began = self._refuted = False
@@ -76,16 +73,6 @@ class AdjustPolicy:
             )
             if move is not None:
                 self._queue.move([move], rf_on=False)
-
-    @property
-    def spent_s(self) -> float:
-        """How long RF was on at this point, in s."""
-        return self._budget.spent_s
-
-    @property
-    def has_rf_left(self) -> bool:
-        """Whether another activation of this point is allowed."""
-        return not self._budget.exhausted
 
     # reports of what happened
 

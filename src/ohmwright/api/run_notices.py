@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ohmwright.instruments.hand_requests import FEWEST_TYPED
 from ohmwright.model.event import (
     Event,
     Fault,
@@ -18,9 +19,6 @@ from ohmwright.model.event import (
 from ohmwright.model.result import Result
 
 from .rf_words import Urgency
-
-_FEWEST_TYPED = 4
-"""So many typed readings make a value at least (page `by_hand` of the guide)."""
 
 
 def notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
@@ -62,9 +60,9 @@ def passing_notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
 def _few_typed(result: Result) -> str:
     """Return how many readings were typed where they are too few for a value; else empty."""
     count = len(result.samples)
-    if result.readings_told_by is None or not 0 < count < _FEWEST_TYPED:
+    if result.readings_told_by is None or not 0 < count < FEWEST_TYPED:
         return ""
-    return f" ({count} typed; a value takes {_FEWEST_TYPED} at least)"
+    return f" ({count} typed; a value takes {FEWEST_TYPED} at least)"
 
 
 def _slow_release_words(event: SlowRelease) -> str:

@@ -220,7 +220,8 @@ class RunPicture(FrozenModel):
     reading: str
     """The same with the digits that the meter has; empty where there is none."""
     reading_note: str
-    """How long ago the reading was typed; empty where an instrument reads."""
+    """How long ago the reading was typed, or that it is asked for soon; empty where an instrument
+    reads."""
     band: BandPicture | None
     """Target and limits for the reading; None where it has none."""
     trend: tuple[TrendPoint, ...]

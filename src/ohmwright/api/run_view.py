@@ -206,7 +206,7 @@ class RunWatch:
             rf=rf,
             current_ma=current_ma,
             reading=reading_digits(current_ma, None if moment is None else moment.digit_ma),
-            reading_note="" if current_ma is None else _typed_when(moment, now_s),
+            reading_note="" if moment is None else self._note_of(moment, current_ma, now_s),
             band=None if aim is None else band_picture(aim, current_ma),
             trend=trend,
             cue=cue_picture(self._cue),
@@ -222,6 +222,15 @@ class RunWatch:
             notices=(*self._notices, *self._told)[-NOTICES_KEPT:],
             verdict=self._verdict,
         )
+
+    def _note_of(self, moment: BenchStatus, current_ma: float | None, now_s: float) -> str:
+        """Return when a reading was typed, or that one will be; empty where an instrument reads."""
+        if not moment.read_by_eye:
+            return ""
+        if current_ma is not None:
+            return _typed_when(moment, now_s)
+        waits = moment.rf == "on" and self._request is None
+        return _typed_soon(moment) if waits else ""
 
     def _tell(self, notice: Notice) -> None:
         self._told = (*self._told, notice)[-NOTICES_KEPT:]
@@ -289,7 +298,10 @@ def _current_ma(moment: BenchStatus | None, now_s: float) -> float | None:
     return None if is_old and not moment.read_by_eye else moment.current_ma
 
 
-def _typed_when(moment: BenchStatus | None, now_s: float) -> str:
-    if moment is None or not moment.read_by_eye:
-        return ""
+def _typed_when(moment: BenchStatus, now_s: float) -> str:
     return f"typed {short_time(max(0.0, now_s - moment.bench_s))} ago"
+
+
+def _typed_soon(moment: BenchStatus) -> str:
+    hold = "hold: " if moment.keyed_by_foot else ""
+    return f"{hold}reading asked for soon"

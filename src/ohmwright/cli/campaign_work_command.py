@@ -114,7 +114,7 @@ def _one_unit(
         if (noted := _noted(desk, unit.asset.tag, said)) is not None:
             out().print(Text(printable(f"{noted}.")), soft_wrap=True)
         elif said.casefold() == "anew":
-            _run(request, desk, unit, resume=None)
+            _begin_anew(request, desk, unit)
         else:
             _scanned(request, desk, unit, said)
     except (RfUnsafe, RecordError):
@@ -148,6 +148,17 @@ def _scanned(request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit, 
         unit = desk.take(scanned.tag)
         out().print(Text(f"Taken instead: {taken_words(unit)}"), soft_wrap=True)
     _run(request, desk, unit, resume=unit.resumes)
+
+
+def _begin_anew(request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit) -> None:
+    """Leave the begun run of a unit, and begin another. Raises UsageError where it has none."""
+    if unit.resumes is None:
+        raise UsageError(
+            f"No run of {unit.asset.tag} is begun and could be left for another.",
+            "Nothing was run: its tag says that it is this unit.",
+            "Scan or type its tag.",
+        )
+    _run(request, desk, unit, resume=None)
 
 
 def _run(

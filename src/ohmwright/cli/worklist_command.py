@@ -119,7 +119,7 @@ def show_next(
     if as_json:
         print_json(unit_document(units[0], marked) if units else None)
     else:
-        said = _words(units[0], marked) if units else _none()
+        said = unit_words(units[0], marked) if units else _none()
         out().print(Text(said), soft_wrap=True)
         if marked:
             out().print(Text(RISK_NOTE), soft_wrap=True)
@@ -181,10 +181,18 @@ def unit_document(unit: WorkUnit, uncovered: Collection[str]) -> dict[str, objec
     return unit.asset.model_dump() | told
 
 
-def _words(unit: WorkUnit, uncovered: Collection[str]) -> str:
+def unit_words(unit: WorkUnit, uncovered: Collection[str]) -> str:
+    """Return unit, due date and risk in one line; of one that has failed no risk beside that."""
     now, ahead = _risks(unit, uncovered)
+    if _has_failed(unit):
+        mark = READINGS_MARK if unit.asset.tag in uncovered else ""
+        return f"{asset_words(unit.asset)}; {_due(unit)}{mark}"
     risk = now if now == ahead else f"{now}, within a year {ahead}"
     return f"{asset_words(unit.asset)}; {_due(unit)}, risk {risk}"
+
+
+def _has_failed(unit: WorkUnit) -> bool:
+    return unit.last is not None and unit.last.verdict == "fail"
 
 
 def _risks(unit: WorkUnit, uncovered: Collection[str]) -> tuple[str, str]:
@@ -192,7 +200,7 @@ def _risks(unit: WorkUnit, uncovered: Collection[str]) -> tuple[str, str]:
     if not unit.is_risk_known:
         return "not known", "not known"
     mark = READINGS_MARK if unit.asset.tag in uncovered else ""
-    if unit.last is not None and unit.last.verdict == "fail":
+    if _has_failed(unit):
         return f"failed{mark}", f"failed{mark}"
     about = "" if unit.is_foretold else "~"
     now, ahead = _percent(unit.risk.now), _percent(unit.risk.within_year)
@@ -207,7 +215,7 @@ def _percent(share: float) -> str:
 
 
 def _due(unit: WorkUnit) -> str:
-    if unit.last is not None and unit.last.verdict == "fail":
+    if _has_failed(unit):
         return f"failed {unit.due}"
     if unit.is_probably_out and unit.is_risk_known:
         return "now: probably out"

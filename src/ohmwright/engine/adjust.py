@@ -25,7 +25,7 @@ from .point_measurement import Observation, observation_of
 from .point_spec import point_spec
 from .prior_of_point import PriorOfPoint
 from .requirements import full_power_w
-from .service_exit import left_unsaved
+from .service_exit import left_unsaved, left_whatever_was_moved
 from .service_state import ServiceState
 from .session import Session
 from .steps.base import Step, StepRun
@@ -57,12 +57,13 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
             await adjustment.actuator.tell_unseen_presses()
             if not adjustment.presses_may_be_missing(action):
                 break
-            verdict = await adjustment.begun_anew("no effect", point.name)
+            verdict = await adjustment.resolved("no effect", point.name)
             if verdict is not None:
                 async for event in adjustment.leave_unsaved(verdict):
                     yield event
                 return
-            await session.bench.generator.enter_service(point.name)
+            async for event in adjustment.enter_service_anew():
+                yield event
         elif isinstance(action, Move | Press):
             adjustment.begin_rest()
             await adjustment.actuator.carry_out(action)
@@ -109,14 +110,9 @@ def _policy(
     timing: Timing,
     trim: int,
     prior: PriorOfPoint,
-    spent_s: float = 0.0,
 ) -> AdjustPolicy:
-    """Return a policy without readings for a point whose trim stands at `trim` counts.
-
-    `spent_s`: how long RF was on at the point before.
-    """
-    spec = point_spec(session, point, timing, trim, prior)
-    return AdjustPolicy(spec, prior.prior, spent_s=spent_s)
+    """Return a policy without readings for a point whose trim stands at `trim` counts."""
+    return AdjustPolicy(point_spec(session, point, timing, trim, prior), prior.prior)
 
 
 @dataclass
@@ -190,26 +186,39 @@ class _Adjustment:
         if doubt is None:
             return None
         seen = last.excess or meter_words(last.samples)
-        return await self.begun_anew(doubt, seen)
-
-    async def begun_anew(self, doubt: Doubt, seen: str) -> VerdictAndReason | None:
-        """Restart where a person has removed the cause of a doubt; else return the verdict.
-
-        Every start counts towards the RF that a point may have.
-        """
-        verdict = await self.resolver.resolve(doubt, seen)
-        if verdict is None and not self.policy.has_rf_left:
-            on_s = self.policy.spent_s
-            verdict = "not measured", f"{doubt} after {on_s:.0f} s of RF; the cause was not found"
+        verdict = await self.resolved(doubt, seen)
         if verdict is None:
             self.restart()
         return verdict
 
+    async def resolved(self, doubt: Doubt, seen: str) -> VerdictAndReason | None:
+        """Return None where a person has removed the cause of a doubt; else the verdict.
+
+        What is begun anew has its whole RF time: the RF before said nothing of the point, as where
+        the unit was in service mode at another one. No start follows once as much was spent so.
+        """
+        verdict = await self.resolver.resolve(doubt, seen)
+        on_s = self._on_s
+        if verdict is None and on_s >= self.policy.parameters.giving_up.most_rf_s:
+            verdict = "not measured", f"{doubt} after {on_s:.0f} s of RF; the cause was not found"
+        return verdict
+
+    async def enter_service_anew(self) -> AsyncIterator[Event]:
+        """Have service mode left without saving and entered again, and restart; yield the events.
+
+        Presses that did not show may have moved another point, which the unit would save with this.
+        """
+        session, name = self.session, self.point.name
+        yield await left_whatever_was_moved(session, name)
+        self.actuator.note_put_back(self.start)
+        session.enters_service(ServiceState(name, by_hand=True))
+        await session.bench.generator.enter_service(name)
+        self.restart()
+
     def restart(self) -> None:
         """Begin anew from where the trim stands, with a policy without readings."""
         trim = self.actuator.trim
-        spent_s = self.policy.spent_s
-        self.policy = _policy(self.session, self.point, self.timing, trim, self.prior, spent_s)
+        self.policy = _policy(self.session, self.point, self.timing, trim, self.prior)
         self.actuator.use_policy(self.policy)
 
     def presses_may_be_missing(self, end: Finish) -> bool:
@@ -305,9 +314,13 @@ class _Adjustment:
 
     def _without_value(self, verdict: Verdict, reason: str) -> Observation:
         """Return an observation with the time on of all activations and the last one's readings."""
-        on_s = sum(each.on_s for each in self.activations)
         samples = self.activations[-1].samples if self.activations else ()
-        return Observation(verdict, reason, None, None, on_s, samples)
+        return Observation(verdict, reason, None, None, self._on_s, samples)
+
+    @property
+    def _on_s(self) -> float:
+        """Time on of all activations so far."""
+        return sum(each.on_s for each in self.activations)
 
     @property
     def _mode(self) -> str | None:

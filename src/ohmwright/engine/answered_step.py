@@ -9,6 +9,8 @@ from typing import Annotated, ClassVar
 from pydantic import Field
 
 from ohmwright.instruments.answer_requests import AnswerRequest
+from ohmwright.instruments.operator import Operator
+from ohmwright.instruments.requests import NO, Answer, Request
 from ohmwright.model.event import Event
 from ohmwright.model.given_values import GivenValue
 from ohmwright.model.result import Result
@@ -30,6 +32,10 @@ class AnsweredStep(Step):
     @abstractmethod
     def request(self, *, rf_follows: bool) -> AnswerRequest:
         """Return what is asked; it also says what a file may answer."""
+
+    def to_be_sure(self, said: str) -> Request | None:  # noqa: ARG002
+        """Return the question whether an accepted answer is meant; None where it may well be."""
+        return None
 
     @abstractmethod
     def judged(self, said: str, result: Result) -> Result:
@@ -68,7 +74,7 @@ class AnsweredStep(Step):
         request = self.request(rf_follows=work.rf_follows)
         answer = None if given is None else request.answer(given.text)
         if answer is None:
-            answer = await operator.carry_out(request)
+            answer = await self._asked(operator, request)
         result = Result(
             stage=work.stage,
             step=self.name,
@@ -79,6 +85,14 @@ class AnsweredStep(Step):
             readings_told_by=operator.name if given is None else _told_by(operator.name, given),
         )
         yield work.session.point_done(self.judged(answer.word, result), "none")
+
+    async def _asked(self, operator: Operator, request: AnswerRequest) -> Answer:
+        """Ask a person until an answer is given that may well be meant, or is said to be."""
+        while True:
+            answer = await operator.carry_out(request)
+            unsure = self.to_be_sure(answer.word)
+            if unsure is None or (await operator.carry_out(unsure)).word != NO.word:
+                return answer
 
 
 def _told_by(operator: str, given: GivenValue) -> str:

@@ -10,12 +10,14 @@ from collections.abc import Awaitable, Callable
 from functools import partial
 from typing import Literal, NamedTuple
 
+from ohmwright.instruments.hand_requests import MeasureAgain
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import (
     AGAIN,
     CORRECTED,
     JOINED,
     UNKNOWN,
+    WITHOUT,
     LookAtPanel,
     LookForCause,
 )
@@ -24,7 +26,9 @@ from ohmwright.model.result import Verdict
 from .coach_words import CHANGED_NOTHING
 from .session import Session
 
-Doubt = Literal["no output", "interrupted", "far off", "too much", "no leakage", "no effect"]
+Doubt = Literal[
+    "no output", "interrupted", "far off", "too much", "no leakage", "no effect", "no value"
+]
 VerdictAndReason = tuple[Verdict, str]
 """A verdict without a value, and its reason."""
 WHAT_TO_CHECK = (
@@ -78,6 +82,8 @@ class DoubtResolver:
             return await self._ask_for_cause(doubt, *self._looked_for(doubt, seen))
         if doubt == "no effect":
             return await self._resolve_no_effect(seen)
+        if doubt == "no value":
+            return await self._offer_to_measure_again(seen)
         if not again:
             return await self._check_setting(seen)
         return "fail", f"{seen}, twice; {self.note}"
@@ -118,6 +124,13 @@ class DoubtResolver:
             "the trim has no effect; service mode and keys are in order",
         )
         return await self._ask_for_cause("no effect", asked, if_in_order)
+
+    async def _offer_to_measure_again(self, why: str) -> VerdictAndReason | None:
+        """Ask whether to measure again where the readings that a person typed gave no value."""
+        if self._met.count("no value") > _ASKED_AT_MOST:
+            return "not measured", why
+        answer = await self._session.bench.operator.carry_out(MeasureAgain(why, self._chosen))
+        return ("not measured", why) if answer == WITHOUT else None
 
     async def _ask_for_cause(
         self, doubt: Doubt, asked: LookForCause, if_in_order: VerdictAndReason

@@ -231,7 +231,8 @@ async def _measured_events(
     pooling = _PooledPoint(session, point, chosen, timing)
 
     def doubt(seen: Observation) -> Doubt | None:
-        return doubt_in(seen.samples, least_ma, seen.excess, seen.measured, point.target)
+        found = doubt_in(seen.samples, least_ma, seen.excess, seen.measured, point.target)
+        return found or doubt_of_typed(session, seen)
 
     await session.input.join("OUTPUT")
     await bench.generator.select(*chosen)
@@ -249,6 +250,12 @@ async def _measured_events(
         yield event
     result = final_observation(measured).result(work.stage, step, point)
     yield session.point_done(result, "OUTPUT", *chosen)
+
+
+def doubt_of_typed(session: Session, seen: Observation) -> Doubt | None:
+    """Return "no value" where a person read the meter by eye, and what they typed gave none."""
+    typed = session.bench.analyzer.read_by_eye
+    return "no value" if typed and seen.measured is None and not seen.excess else None
 
 
 def final_observation(measured: UndoubtedMeasurement[Observation]) -> Observation:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from functools import partial
 
 import anyio
@@ -58,19 +58,24 @@ async def _leave(session: Session) -> None:
 async def left_unsaved(session: Session) -> AsyncIterator[Event]:
     """Leave service mode without saving where a trim was moved; yield the event of it.
 
-    That undoes what was moved and not stored. A person cannot skip it: they are asked until it is
-    done.
+    That undoes what was moved and not stored.
     """
     session.show_cue(None)
-    service, generator = session.service, session.bench.generator
-    while service is not None and service.has_unstored_moves:
-        try:
-            await generator.leave_unsaved()
-        except (SkipStep, GoBack):
-            continue
-        session.left_service()
-        yield ServiceLeft(**session.stamp(), point=service.point, told_by=session.told_by)
-        return
+    service = session.service
+    if service is not None and service.has_unstored_moves:
+        yield await left_whatever_was_moved(session, service.point)
+
+
+async def left_whatever_was_moved(session: Session, point: str) -> ServiceLeft:
+    """Leave service mode without saving, whether or not a move is known of; return its event.
+
+    A person cannot skip it: they are asked until it is done.
+    """
+    while True:
+        with suppress(SkipStep, GoBack):
+            await session.bench.generator.leave_unsaved()
+            session.left_service()
+            return ServiceLeft(**session.stamp(), point=point, told_by=session.told_by)
 
 
 async def leave_before_going_on(session: Session, earlier: Iterable[Event]) -> None:

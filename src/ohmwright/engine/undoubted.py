@@ -37,6 +37,8 @@ _FAR_TOLERANCES, _FAR_RATIO = 3.0, 0.25
 """Distance from the target, in tolerances or as part of it, above which a value is far off."""
 _LATEST_READINGS = 5
 """Readings at the end of an activation of which the largest tells whether there is output."""
+ONCE_MORE = "The value is too near to a limit to be decided by these readings: once more."
+"""What is told to who keys RF by foot where one activation has not decided a point."""
 _LET_GO_AT_MOST = 5
 """Times that a foot switch may be let go too early before that ends the run."""
 
@@ -173,6 +175,7 @@ class UndoubtedMeasurement(Generic[T]):
             if doubt is None or self.resolver.is_accepted(doubt):
                 if not self.again(self.latest):
                     return
+                await self._tell_once_more()
                 continue
             self.verdict_instead = await self.resolver.resolve(doubt, self._seen(doubt))
             if self.verdict_instead is not None:
@@ -198,6 +201,12 @@ class UndoubtedMeasurement(Generic[T]):
         if self._let_go >= _LET_GO_AT_MOST:
             raise early
         await self.session.bench.operator.tell(f"{early} It is measured again.")
+
+    async def _tell_once_more(self) -> None:
+        """Tell a person who keys RF why they are asked to key it again."""
+        bench = self.session.bench
+        if bench.analyzer.keyed_by_foot:
+            await bench.operator.tell(ONCE_MORE)
 
     def with_notes(self, reason: str) -> str:
         """Return `reason` completed by how the doubts about the kept value were resolved."""

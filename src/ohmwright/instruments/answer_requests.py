@@ -8,13 +8,15 @@ from typing import NamedTuple
 
 from ohmwright.model.tolerance import Target
 
-from .requests import Answer, ValueRequest, is_reserved
+from .requests import NO, YES, Answer, ValueRequest, is_reserved
 
-_FIGURE = re.compile(r"([<>]?)\s*(\d{1,9}(?:[.,]\d{1,9})?)\s*(\S{0,12})")
-"""A bound or none, the digits, a unit or none."""
+_FIGURE = re.compile(r"([<>]?)\s*(\d{1,9}(?:[.,]\d{1,9})?)\s*([^\s\d.,]{0,12})")
+"""A bound or none, the digits, a unit or none, in which no digit and no decimal sign stands."""
 _THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
 """Digits that may be meant as thousands, or with three decimals."""
 LONGEST_WORDS = 200
+_HARDLY_MEANT = 10.0
+"""How many times beyond its limit a figure is that rather has another unit; common practice."""
 
 
 class TypedFigure(NamedTuple):
@@ -29,6 +31,28 @@ class TypedFigure(NamedTuple):
     def value(self) -> float:
         """The number that was typed."""
         return float(self.digits)
+
+
+@dataclass(frozen=True)
+class BeSureOfFigure:
+    """Say whether a figure far beyond its limit is meant as it was typed."""
+
+    typed: str
+    limit: float
+    unit: str
+    rf_follows: bool = False
+    answers: tuple[Answer, ...] = (
+        Answer(YES.word, YES.key, "it shows so, in this unit: it is recorded as a fail"),
+        Answer(NO.word, NO.key, "it was mistyped, or is in another unit: type it again"),
+    )
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        typed, limit = (
+            f"{figure} {self.unit}".rstrip() for figure in (self.typed, _plain(self.limit))
+        )
+        return f"{typed} was typed, and the limit is {limit}. Does the instrument show {typed}?"
 
 
 @dataclass(frozen=True)
@@ -59,6 +83,8 @@ class TypeFigure(ValueRequest):
                 f"'{shown}' is no figure: type it {self.how_to_answer}, with 0 to 9 and without a "
                 "sign for thousands."
             )
+        if not self._has_this_unit(found):
+            return f"'{found[3]}' is not the unit asked for: type it {self.how_to_answer}."
         if _THOUSANDS.fullmatch(found[2]):
             return f"'{shown}' may be meant as thousands: type it without a comma."
         return f"'{shown}' cannot be held against the limits: change the range."
@@ -66,10 +92,26 @@ class TypeFigure(ValueRequest):
     def typed(self, said: str) -> TypedFigure | None:
         """Return what was typed; None for no figure in this unit, or one that decides nothing."""
         found = self._found(said)
-        if found is None or _THOUSANDS.fullmatch(found[2]):
+        if found is None or not self._has_this_unit(found) or _THOUSANDS.fullmatch(found[2]):
             return None
         typed = TypedFigure(found[1], found[2].replace(",", "."))
         return typed if self._decides(typed) else None
+
+    def to_be_sure(self, said: str) -> BeSureOfFigure | None:
+        """Return what is asked about a figure that is taken; None for one that may well be meant.
+
+        Far beyond its limit a figure is rather in another unit. A bound is where a range ends.
+        """
+        typed, target = self.typed(said), self.target
+        if typed is None or typed.beyond:
+            return None
+        if typed.value > _HARDLY_MEANT * target.upper:
+            limit = target.upper
+        elif typed.value < target.lower / _HARDLY_MEANT:
+            limit = target.lower
+        else:
+            return None
+        return BeSureOfFigure(typed.digits, limit, target.unit, self.rf_follows)
 
     @property
     def in_order(self) -> str:
@@ -80,9 +122,12 @@ class TypeFigure(ValueRequest):
         return _plain((max(0.0, target.lower) + target.upper) / 2)
 
     def _found(self, said: str) -> re.Match[str] | None:
-        """The parts of a figure in this unit or in none; None where it is no such figure."""
-        found = _FIGURE.fullmatch(said.strip())
-        return None if found is None or (found[3] and not self._is_unit(found[3])) else found
+        """The parts of a figure in any unit or in none; None where it is no such figure."""
+        return _FIGURE.fullmatch(said.strip())
+
+    def _has_this_unit(self, found: re.Match[str]) -> bool:
+        """Whether a figure has the unit asked for, or none."""
+        return not found[3] or self._is_unit(found[3])
 
     def _is_unit(self, word: str) -> bool:
         """Whether `word` is the unit, in any case; but M is mega and m is milli."""

@@ -8,8 +8,10 @@ from typing import NamedTuple
 
 from ohmwright.model.hardware import MeterData
 
-from .requests import DONE, Answer, ValueRequest
+from .requests import DONE, WITHOUT, Answer, ValueRequest
 
+FEWEST_TYPED = 4
+"""So many typed readings make a value at least (page `by_hand` of the guide)."""
 PRESSED = Answer("pressed", "p")
 SHOWN_NOW = "does the meter show now?"
 """The end of each question for a reading with RF on."""
@@ -64,6 +66,26 @@ class PressFootSwitch:
             "Foot switch: press it at the very moment of your answer (at a terminal Enter after p; "
             "on a page p alone, or its button). Hold it until you are told to release it, "
             f"{self.most_s:g} s at most."
+        )
+
+
+@dataclass(frozen=True)
+class MeasureAgain:
+    """Say whether a point is measured again whose typed readings gave no value."""
+
+    why: str
+    """Why they gave none, as a clause."""
+    chosen: str
+    """Mode and setting, in words."""
+    answers: tuple[Answer, ...] = (Answer("again", "a", "measure it again"), WITHOUT)
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return (
+            f"{self.why[0].upper()}{self.why[1:]} at {self.chosen}: a value takes {FEWEST_TYPED} "
+            "typed readings at least. Is it to be measured again?"
         )
 
 

@@ -121,6 +121,16 @@ def _rf_open_text(following: RunPart | None) -> str:
     return f"{said}; the next part began with the output {told}."
 
 
+def _end_text(part: RunPart, *, is_last: bool) -> str:
+    """How a part ended; of the last one without an end on record, that it may go on still."""
+    ended = minute_text(part.ended_at)
+    if not part.cut_short_by:
+        return f"finished {ended}"
+    if is_last and part.cut_short_by == REASON_NOT_RECORDED:
+        return f"no end is on record after {ended}: it goes on still, or was cut short"
+    return f"interrupted {ended}: {part.cut_short_by.rstrip('.')}"
+
+
 def interruption_lines(parts: Sequence[RunPart]) -> Iterable[str]:
     """One line for each part of an interrupted run: who, when, how it ended, and in which room.
 
@@ -130,8 +140,7 @@ def interruption_lines(parts: Sequence[RunPart]) -> Iterable[str]:
         return
     for part, following in zip_longest(parts, parts[1:]):
         how = "begun" if part.number == 1 else "resumed"
-        why = f"interrupted {minute_text(part.ended_at)}: {part.cut_short_by.rstrip('.')}"
-        end = why if part.cut_short_by else f"finished {minute_text(part.ended_at)}"
+        end = _end_text(part, is_last=following is None)
         count = len(part.results)
         left = f" Left open: {part.left_open.rstrip('.')}." if part.left_open else ""
         left += _rf_open_text(following) if part.rf_left_open else ""

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import NamedTuple
 
 from ohmwright.engine.trim_log import trims_moved
 from ohmwright.model.assignment import PROGRAM
@@ -38,43 +40,52 @@ def remarks_of_run(events: Sequence[Event]) -> tuple[str, ...]:
 
     First, oldest first: what was told before RF, comments, skipped steps, steps begun anew,
     questions without an answer, slow releases, RF that nobody had asked for, service mode left
-    without saving. Then each result that a later measurement of the same point replaced, and
+    without saving, and each result that a later measurement of the same point replaced. Then
     outputs that were drifting.
     """
-    return tuple(
-        printable(line)
-        for line in (
-            *_event_remarks(events),
-            *_repetition_remarks(events),
-            *drift_remarks(events),
-        )
-    )
+    dated = [*_event_remarks(events), *_repetition_remarks(events)]
+    dated.sort(key=lambda remark: remark.at)
+    lines = (*(remark.words for remark in dated), *drift_remarks(events))
+    return tuple(printable(line) for line in lines)
 
 
-def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
+class _Remark(NamedTuple):
+    at: datetime
+    words: str
+
+
+def _event_remarks(events: Iterable[Event]) -> Iterable[_Remark]:
     """One remark for each thing told, answer, slow release, unrequested RF, unsaved service."""
     for event in events:
-        time = minute_text(event.at)
-        if isinstance(event, Asked) and event.answer in _ANSWER_WORDS:
+        if words := _event_words(event):
+            yield _Remark(event.at, f"{minute_text(event.at)}{words}")
+
+
+def _event_words(event: Event) -> str:
+    """What is remarked of an event, after its time; empty where it needs no remark."""
+    match event:
+        case Asked() if event.answer in _ANSWER_WORDS:
             words = f": {event.words}" if event.words else ""
             who = event.told_by or NOT_RECORDED
             answer = _ANSWER_WORDS[event.answer]
-            yield f"{time}, {who}, asked \u201c{event.question}\u201d: {answer}{words}"
-        elif isinstance(event, Foretold):
-            yield f"{time}: told before RF, {event.severity} of {event.step}: {event.what}"
-        elif isinstance(event, Commented | FileAttached | UnitIdentified):
-            yield f"{time}, {_added_text(event)}"
-        elif isinstance(event, SlowRelease):
-            yield f"{time}: {_slow_release_text(event)}"
-        elif isinstance(event, UnaskedRf):
+            return f", {who}, asked \u201c{event.question}\u201d: {answer}{words}"
+        case Foretold():
+            return f": told before RF, {event.severity} of {event.step}: {event.what}"
+        case Commented() | FileAttached() | UnitIdentified():
+            return f", {_added_text(event)}"
+        case SlowRelease():
+            return f": {_slow_release_text(event)}"
+        case UnaskedRf():
             seen = f"RF was read though nobody had asked for it ({event.seen})"
-            yield f"{time}: {seen}; {_ended(event)}"
-        elif isinstance(event, ServiceLeft):
+            return f": {seen}; {_ended(event)}"
+        case ServiceLeft():
             how = f", as told by {event.told_by}" if event.told_by else ""
-            yield (
-                f"{time}: service mode at {event.point} left without saving{how}: "
+            return (
+                f": service mode at {event.point} left without saving{how}: "
                 "moves that were not stored are undone"
             )
+        case _:
+            return ""
 
 
 def _added_text(event: Commented | FileAttached | UnitIdentified) -> str:
@@ -112,7 +123,7 @@ def _slow_release_text(event: SlowRelease) -> str:
     )
 
 
-def _repetition_remarks(events: Iterable[Event]) -> Iterable[str]:
+def _repetition_remarks(events: Iterable[Event]) -> Iterable[_Remark]:
     """One remark for each result that a later result of the same point replaced.
 
     Points as left that had passed, and were measured again after trims were moved, share one.
@@ -120,7 +131,7 @@ def _repetition_remarks(events: Iterable[Event]) -> Iterable[str]:
     latest: dict[tuple[str, str, str], Result] = {}
     done = [event for event in events if isinstance(event, PointDone)]
     moved = max((i for i, e in enumerate(done) if e.result.again == "adjusted"), default=len(done))
-    void = 0
+    void = list[PointDone]()
     for place, event in enumerate(done):
         result = event.result
         key = (result.stage, result.step, result.point)
@@ -128,13 +139,14 @@ def _repetition_remarks(events: Iterable[Event]) -> Iterable[str]:
         if before is None:
             continue
         if result.stage == "as_left" and place > moved and before.verdict == "pass":
-            void += 1
+            void.append(event)
             continue
         where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
         text = f"{where} {_repetition_text(result)}; before: {_result_text(before)}"
-        yield f"{minute_text(event.at)}: {text}"
+        yield _Remark(event.at, f"{minute_text(event.at)}: {text}")
     if void:
-        yield f"as left: {void} points that had passed measured again after trims were moved"
+        words = f"as left: {len(void)} points that had passed measured again after trims were moved"
+        yield _Remark(void[-1].at, words)
 
 
 def _repetition_text(result: Result) -> str:

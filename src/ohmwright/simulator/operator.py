@@ -7,6 +7,7 @@ from ohmwright.instruments.foot_switch import RELEASE
 from ohmwright.instruments.hand_requests import (
     ConnectContact,
     ConnectLoad,
+    MeasureAgain,
     PressFootSwitch,
     TypeReading,
 )
@@ -95,7 +96,7 @@ class SimulatedOperator(Operator):
                 return self._look_at_panel()
             case LookForCause():
                 return self.finds or UNKNOWN.word
-            case MendLoad():
+            case MendLoad() | MeasureAgain():
                 return self.finds or WITHOUT.word
             case EnterService():
                 panel.service(on=True)

@@ -124,7 +124,7 @@ def _large_words(picture: RunPicture) -> tuple[str, str]:
         return picture.reading, shown_unit(picture)
     if picture.rf.rest_left_s is not None:
         return f"REST {picture.rf.rest_left_s:.0f}", "s"
-    return ("-", "no new reading") if picture.rf.state == "on" else ("", "")
+    return ("-", picture.reading_note or "no new reading") if picture.rf.state == "on" else ("", "")
 
 
 def _letters(words: str, width: int, rows: int, *, blocks: bool) -> list[str]:

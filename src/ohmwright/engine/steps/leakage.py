@@ -10,7 +10,12 @@ from pydantic import model_validator
 
 from ohmwright.engine.delivery import proof_of_delivery
 from ohmwright.engine.doubt import Doubt, OutputSetting
-from ohmwright.engine.point_measurement import Observation, final_observation, measure_point
+from ohmwright.engine.point_measurement import (
+    Observation,
+    doubt_of_typed,
+    final_observation,
+    measure_point,
+)
 from ohmwright.engine.requirements import Abilities, Complaint, points_within_range
 from ohmwright.engine.undoubted import UndoubtedMeasurement, doubt_in, least_output_ma
 from ohmwright.engine.watched_rest import confirm_nothing_flows
@@ -113,7 +118,7 @@ def _activation(
         return latest
 
     def doubt(latest: Observation) -> Doubt | None:
-        found = doubt_in(latest.samples, least_ma)
+        found = doubt_in(latest.samples, least_ma) or doubt_of_typed(session, latest)
         return "no leakage" if found == "no output" else found
 
     return UndoubtedMeasurement(
@@ -123,6 +128,6 @@ def _activation(
         timing.max_on_s,
         measure,
         doubt,
-        lambda _: "",
+        lambda latest: latest.reason,
         prepare=lambda: session.input.join("LEAKAGE"),
     )

@@ -9,7 +9,7 @@ from typing import Literal
 from pydantic import model_validator
 
 from ohmwright.engine.answered_step import AnsweredStep
-from ohmwright.instruments.answer_requests import TypedFigure, TypeFigure
+from ohmwright.instruments.answer_requests import BeSureOfFigure, TypedFigure, TypeFigure
 from ohmwright.model.hardware import NotNegative, Positive
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import AMPLE_DOF, Measured, Result
@@ -58,6 +58,10 @@ class ValueStep(AnsweredStep):
     def request(self, *, rf_follows: bool) -> TypeFigure:
         """Return the request for the figure."""
         return TypeFigure(self.prompt, self.target, rf_follows)
+
+    def to_be_sure(self, said: str) -> BeSureOfFigure | None:
+        """Return the question about a figure far beyond its limit; None for any other."""
+        return self.request(rf_follows=False).to_be_sure(said)
 
     def judged(self, said: str, result: Result) -> Result:
         """Return the result with the figure, compared with its limits as it was typed."""
