@@ -19,6 +19,7 @@ from ohmwright.engine.recomputed_values import (
     differing,
     recomputable,
 )
+from ohmwright.engine.resting import OutputWarmth
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import (
@@ -32,7 +33,7 @@ from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import BudgetEntry, Measured, Result, Sample
 from ohmwright.model.shipped import shipped
 
-from .conftest import Rig
+from .conftest import MeterKind, Rig
 
 
 @pytest.fixture
@@ -77,6 +78,30 @@ def off_by(share: float) -> Callable[[Result], dict[str, Any]]:
 def test_the_values_of_a_job_are_those_of_its_readings(job: Sequence[Event]) -> None:
     assert differing_values(job) == []
     assert why_not(job)[""] >= 4
+
+
+def test_a_value_is_computed_again_with_the_warmth_that_the_run_took(
+    make_rig: Callable[..., Rig], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Would notice RF counted until it was first read as off, not until the release was confirmed.
+
+    Readings that allow of two values tell the one with the one warmth, and the other with another.
+    """
+    took = list[ResidualWarmth]()
+
+    def noted(self: OutputWarmth, now_s: float, age_s: float) -> ResidualWarmth:
+        took.append(warmth_of(self, now_s, age_s))
+        return took[-1]
+
+    warmth_of = OutputWarmth.residual_warmth
+    monkeypatch.setattr(OutputWarmth, "residual_warmth", noted)
+    rig = make_rig(meter=MeterKind(4.0, 1.0))
+    procedure = shipped("procedures", "demo-monopolar.toml")
+    events = anyio.run(rig.run, procedure, ("as_found",))
+    again = [beside.warmth.heat for _, _, beside in recomputable(events)[0] if beside.warmth]
+    heats = np.array([one.heat for one in took])
+    assert len(again) >= 4
+    assert max(np.abs(heats - heat).min() for heat in again) < 1e-3
 
 
 @pytest.mark.parametrize("share", [0.02, -0.02])

@@ -235,7 +235,13 @@ def _ran_back(number: int, last: int) -> ProtocolError:
 
 
 def _gap(counted_s: float, clock_s: str) -> ActivationVoid:
-    return activation_void(f"the meter counted {counted_s:.1f} s, the clock {clock_s}")
+    return ActivationVoid(
+        f"Meter and clock differ: the meter counted {counted_s:.1f} s, the clock {clock_s}.",
+        "Time has passed in which nobody looked, or a digit of a reading's number was changed on "
+        "the line; no value was taken.",
+        "Keep the computer from sleeping and the program from being stopped; where neither was, "
+        "check cable and shielding. Then resume the run.",
+    )
 
 
 def _count_silence(silent: int) -> int:
