@@ -47,4 +47,4 @@ def _says(done: subprocess.CompletedProcess[bytes], encoding: str, unit: str, si
 def test_a_file_name_that_is_no_text(tmp_path: Path) -> None:
     done = ended("lint", os.fsdecode(b"caf\xe9.toml"), encoding="utf-8")
     assert done.returncode == 2
-    assert b"there is no such file" in done.stderr
+    assert b"caf\\xe9.toml: this cannot be read as text" in done.stderr

@@ -33,18 +33,18 @@ def test_a_run_at_a_narrow_terminal_has_values_and_verdicts_whole(
     monkeypatch.setenv("COLUMNS", "40")
     told = ohmwright("demo", "--records", tmp_path / "r").out
     measured, adjusted = told.partition("\nAdjusted\n")[::2]
-    first = """\
+    first = r"""
 cut-full cut, 310 W
   100 ohm
     Limits: 76 to 86 W
-    As found: 91.6 ± 1.4 FAIL
-    As left: 81.2 ± 1.4 PASS
-    TUR: 3.5
-    P %: >99.9
+    As found: 9\d\.\d ± \d\.\d FAIL
+    As left: 8\d\.\d ± \d\.\d PASS
+    TUR: \d\.\d
+    P %: >99\.9
 """
-    assert first in measured.partition("\nMeasured\n")[2]
+    assert re.search(first, measured.partition("\nMeasured")[2])
     assert adjusted.startswith("cut current\n    Load: 100 ohm\n    Limits: 891 to 909 mA\n")
-    assert "    Landed at: 896.5 ± 5.3 PASS\n" in adjusted
+    assert re.search(r"\n    Landed at: \d{3}\.\d ± \d\.\d PASS\n", adjusted)
     assert "…" not in told
 
 

@@ -121,8 +121,8 @@ def bench(
     2 points
     >>> for point in curve:
     ...     print(f"{point.power_w:.1f} W, U = {point.power.expanded:.1f} W")
-    143.6 W, U = 2.4 W
-    146.7 W, U = 2.4 W
+    143.5 W, U = 2.7 W
+    146.8 W, U = 2.4 W
     """
     opening = open_bench(
         path,
