@@ -52,6 +52,14 @@ PATH_OF = {"leakage": "LEAKAGE", "contact_quality": "CQUALITY"}
 HINTS = {"contact_quality": "neutral electrode's lead"}
 
 
+def one_cut_output(tmp_path: Path, point: str) -> Path:
+    """Return the file of a procedure for the attended unit that measures `point` in cut."""
+    path = tmp_path / "p.toml"
+    step = f'\n[[step]]\nkind = "output"\nname = "it"\nmode = "cut"\n{point}'
+    path.write_text(HEAD.replace("Quillon 300", "Marlow 150") + step, encoding="utf-8")
+    return path
+
+
 @pytest.fixture
 def found(tmp_path: Path) -> Callable:
     """Events of a procedure of one step on a rig."""
@@ -140,11 +148,8 @@ async def test_no_output_is_held_against_what_flowed_before(
         return await ask(request, problem)
 
     operator.reply = unplug
-    path = tmp_path / "p.toml"
-    step = '\n[[step]]\nkind = "output"\nname = "it"\nmode = "cut"\nsetting_w = 150\n'
-    step += "load_ohm = 50\npower_w = 40.5\ntolerance = { percent = 10 }\n"
-    path.write_text(HEAD.replace("Quillon 300", "Marlow 150") + step, encoding="utf-8")
-    events = await rig.run(path, ("as_left",))
+    point = "setting_w = 150\nload_ohm = 50\npower_w = 40.5\ntolerance = { percent = 10 }\n"
+    events = await rig.run(one_cut_output(tmp_path, point), ("as_left",))
     (result,) = results(events)
     seen = r"up to 900 mA is due; \d{3} mA flowed here in an activation before"
     assert re.search(seen, result.reason)
@@ -191,11 +196,9 @@ async def test_a_setting_dialled_wrong_is_found_and_measured_once_more(
 ) -> None:
     rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
     rig.bench.operator.misdials = misdials
-    path = tmp_path / "p.toml"
-    step = '\n[[step]]\nkind = "output"\nname = "it"\nmode = "cut"\nsetting_w = 100\n'
-    step += "load_ohm = 500\npower_w = 100\ntolerance = { percent = 5, absolute_w = 8 }\n"
-    path.write_text(HEAD.replace("Quillon 300", "Marlow 150") + step, encoding="utf-8")
-    events = await rig.run(path, ("as_left",))
+    point = "setting_w = 100\nload_ohm = 500\npower_w = 100\n"
+    point += "tolerance = { percent = 5, absolute_w = 8 }\n"
+    events = await rig.run(one_cut_output(tmp_path, point), ("as_left",))
     (result,) = results(events)
     asked = [e for e in events if isinstance(e, Asked) and "Does the panel say" in e.question]
     assert [e.answer for e in asked] == ["corrected"]
@@ -211,10 +214,8 @@ async def test_far_too_much_ends_the_activation_within_a_reading(
 ) -> None:
     rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
     rig.bench.operator.misdials = 7.5
-    path = tmp_path / "p.toml"
-    step = '\n[[step]]\nkind = "output"\nname = "it"\nmode = "cut"\nsetting_w = 20\n'
-    step += "load_ohm = 500\npower_w = 20\ntolerance = { percent = 20 }\n"
-    path.write_text(HEAD.replace("Quillon 300", "Marlow 150") + step, encoding="utf-8")
+    point = "setting_w = 20\nload_ohm = 500\npower_w = 20\ntolerance = { percent = 20 }\n"
+    path = one_cut_output(tmp_path, point)
     events = await rig.run(path, ("as_left",))
     first, second = (e.on_s for e in events if isinstance(e, ActivationClosed))
     assert first < 4 < second

@@ -88,7 +88,8 @@ class ActivationRecord:
 class FitStart:
     """Where a fit ended: a good start for the next one, with a few readings more.
 
-    `dynamics` (3,): logarithms of lag s, dead time s and ratio of the poles; `linear` (5,): the
+    `dynamics` (3,): logarithms of lag s, dead time s and ratio of the poles (of a rise that swings,
+    of its sharpness); `linear` (5,): the
     linear coefficients; `correlation` of neighbouring readings and `variance` of the noise;
     `move_delay`: dead time and lags with which moves act, relative to those of the rise.
     """
@@ -98,6 +99,11 @@ class FitStart:
     correlation: float
     variance: float
     move_delay: float = 1.0
+
+    @property
+    def swings(self) -> bool:
+        """Whether the rise swings, as no rise by two lags does."""
+        return bool(self.dynamics[-1] > 0)
 
     @property
     def droop(self) -> float:

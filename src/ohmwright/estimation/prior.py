@@ -124,6 +124,8 @@ _VAGUE: dict[Coefficient, tuple[float, float]] = {
 The droop is up to 1.5 % as a rule (common practice, no source); what is written here is the scale
 of a Cauchy distribution.
 """
+VAGUE_POLE_RATIO = _VAGUE[Coefficient.LOG_POLE_RATIO]
+"""Mean and standard deviation of that of a rise by two lags of which nothing else is known."""
 VAGUE_GAIN_SD = _VAGUE[Coefficient.GAIN][1]
 """Standard deviation of the gain of a point of which nothing is known, relative, per count."""
 _STATED_DROOP = (0.5, 0.3)

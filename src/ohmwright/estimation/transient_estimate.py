@@ -91,8 +91,7 @@ class TransientEstimate:
     @property
     def swings_until_s(self) -> float:
         """Age from which a rise that swings does so by hardly more, s; 0 for one that does not."""
-        *_, sharpness = np.exp(self.start.dynamics)
-        return self.dead_time_s + _SWINGS_LAGS * self.lag_s if sharpness > 1 else 0.0
+        return self.dead_time_s + _SWINGS_LAGS * self.lag_s if self.start.swings else 0.0
 
     def combination(self, factors: Floats) -> Mixture:
         """Distribution of a linear combination with `factors`, shape (8,).
@@ -247,9 +246,9 @@ def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
 
 def _left_to_swing(problem: Problem, state: FitStart) -> float:
     """By how much a rise that swings may still leave its level, relative to the target."""
-    lag_s, dead_time_s, sharpness = np.exp(state.dynamics).tolist()
-    if sharpness <= 1:
+    if not state.swings:
         return 0.0
+    lag_s, dead_time_s, sharpness = np.exp(state.dynamics).tolist()
     since_s = float(problem.record.age_s[-1]) - dead_time_s
     level = abs(float(state.linear[Coefficient.LEVEL]))
     return level * left_to_swing(since_s, lag_s, sharpness)

@@ -87,7 +87,7 @@ def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, Transie
     if start is None:
         fit = _from_first_guess(problem)
     else:
-        if (start.dynamics[-1] > 0) != problem.swings:
+        if start.swings != problem.swings:
             problem = problem.of_the_other_rise
         fit = _better_of_two_starts(problem, _converged(problem, start, _STEPS))
     if _is_other_rise_due(problem, fit):

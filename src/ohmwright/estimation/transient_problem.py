@@ -26,7 +26,7 @@ from .coefficients import (
 )
 from .departures import departure_columns
 from .followed_moves import window_by_moves_s
-from .prior import NoisePrior, TransientPrior, vague_prior
+from .prior import VAGUE_POLE_RATIO, NoisePrior, TransientPrior, vague_prior
 from .swinging_rise import pole_s
 
 Floats = NDArray[np.float64]
@@ -35,10 +35,12 @@ _SHAPE = 0.01
 """Standard deviation by which a rise leaves the model, relative to what is left to rise."""
 QUICKEST = (0.05, 0.02, 0.005)
 """Least lag s, dead time s and ratio of the poles that a rise may have."""
-_LIMITS: Floats = np.log(np.array([QUICKEST, [6.0, 10.0, 0.97]]))
+_LATEST = (6.0, 10.0)
+"""Largest lag s and dead time s."""
+_LIMITS: Floats = np.log(np.array([QUICKEST, (*_LATEST, 0.97)]))
 """Least and largest logarithms of lag s, dead time s and ratio of the poles."""
-_SWINGING_LIMITS: Floats = np.log(np.array([[0.05, 0.02, 1.05], [6.0, 10.0, 6.0]]))
-"""Those of a rise that swings, with its sharpness: from 2 % of overshoot on."""
+_SWINGING_LIMITS: Floats = np.log(np.array([(*QUICKEST[:2], 1.05), (*_LATEST, 6.0)]))
+"""Those of a rise that swings, with its sharpness: from hardly any overshoot on."""
 _TOO_SOON = 0.02
 """How far above the quickest rise a reading comes too soon, relative to the level."""
 _DATING = 0.5
@@ -49,9 +51,8 @@ _RISEN_LAGS = 4.0
 """So many lags after its dead time the quickest rise is within 2 % of its level."""
 _FEWEST = 4
 """Readings from which on a rise says something of the window."""
-_TWO_LAGS, _SWINGING = (float(np.log(0.15)), 1.0), (float(np.log(2.0)), 0.4)
-"""Mean and standard deviation of the coefficient of the poles, of a rise of which nothing is known
-but its kind."""
+_SWINGING = float(np.log(2.0)), 0.4
+"""Mean and standard deviation of the logarithm of the sharpness of a rise that swings."""
 EIGHT = slice(-COUNT - 1, -1)
 """Columns of the eight coefficients; the readings come after them, departures before."""
 
@@ -89,7 +90,7 @@ class Problem:
     @property
     def of_the_other_rise(self) -> Problem:
         """The problem of a rise that swings, if this is one of two lags, or the reverse."""
-        usual = _TWO_LAGS if self.swings else _SWINGING
+        usual = VAGUE_POLE_RATIO if self.swings else _SWINGING
         prior = self.prior.with_coefficient(Coefficient.LOG_POLE_RATIO, *usual)
         return replace(self, prior=prior)
 
@@ -152,7 +153,7 @@ class Problem:
         `times` (3,): lag s, dead time s and ratio of the poles.
         """
         record, (lag_s, dead_time_s, pole_ratio) = self.record, times.tolist()
-        lags_s = float(_both_lags_s(*times[[0, 2]]))
+        lags_s = float(_both_lags_s(lag_s, pole_ratio))
         by_ratio_s = -2 * lags_s if pole_ratio > 1 else lag_s * pole_ratio
         warm_s = record.age_s - (dead_time_s + lags_s)
         shape = droop_shape(warm_s, record.at_age_s, record.window_s, record.heat)
@@ -168,7 +169,7 @@ class Problem:
             record.age_s,
             columns[:, Coefficient.LEVEL],
             dead_time_s=dead_time_s,
-            pole_s=pole_s(lag_s, pole_ratio) if pole_ratio > 1 else None,
+            pole_s=pole_s(lag_s, pole_ratio) if state.swings else None,
             warm_s=record.age_s - 0.5 * record.window_s - delay_s(state.dynamics),
             at_age_s=record.at_age_s,
         )
@@ -287,7 +288,7 @@ def delay_s(dynamics: Floats) -> Floats:
     return delays_s
 
 
-def _both_lags_s(lag_s: Floats, pole_ratio: Floats) -> Floats:
+def _both_lags_s(lag_s: Floats | float, pole_ratio: Floats | float) -> Floats:
     """Sum of both time constants, also of complex ones."""
     lags_s: Floats = lag_s * np.where(pole_ratio > 1, 2 / pole_ratio**2, 1 + pole_ratio)
     return lags_s
