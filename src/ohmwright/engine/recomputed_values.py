@@ -10,14 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from math import inf, sqrt
+from math import sqrt
 from typing import Any, NamedTuple
 
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth, cooled, heated
 from ohmwright.model.event import (
     ActivationClosed,
-    ActivationOpened,
     Event,
     PointDone,
     RunResumed,
@@ -124,14 +123,12 @@ def _has_earlier_readings(result: Result) -> bool:
 
 def _with_evidence(events: Iterable[Event]) -> Iterator[Recomputable]:
     """Yield each result that has a value, with its number and what else the record holds of it."""
-    on_record, limit_s = list[ActivationClosed](), inf
+    on_record = list[ActivationClosed]()
     for number, event, part in with_parts(events):
         if isinstance(event, RunStarted | RunResumed):
             on_record = []  # the engine takes a unit as rested then
-        elif isinstance(event, ActivationOpened):
-            limit_s = inf if event.limit_s is None else event.limit_s
         elif isinstance(event, ActivationClosed):
-            on_record.append(_as_the_run_counted(event, limit_s))
+            on_record.append(event)
         elif isinstance(event, PointDone) and event.result.measured is not None and part:
             analyzer = part.table("analyzer data").get("data", {})
             generator = part.table("generator data").get("data", {})
@@ -139,18 +136,6 @@ def _with_evidence(events: Iterable[Event]) -> Iterator[Recomputable]:
             warmth = _warmth(on_record, generator, event.result, age_s)
             meter = analyzer.get("meter", {})
             yield number, event.result, BesideReadings(meter, warmth, part.began.software)
-
-
-def _as_the_run_counted(closed: ActivationClosed, limit_s: float) -> ActivationClosed:
-    """Return an activation with the time for which the run took the unit to be warmed by it.
-
-    A run counts until the release is confirmed, which a meter with a long window makes late: that
-    is when this event was written, or at the limit. RF was read as off before that.
-    """
-    if closed.on_s <= 0 or closed.on_at_bench_s is None:
-        return closed
-    confirmed_s = min(closed.bench_s - closed.on_at_bench_s, limit_s)
-    return closed.model_copy(update={"on_s": max(closed.on_s, confirmed_s)})
 
 
 def _warmth(

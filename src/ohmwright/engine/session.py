@@ -276,10 +276,11 @@ class Session:
             sent_s = before_s if opened is None else opened.began_s
             self.last_on_at_s, self.last_on_s = sent_s, most_on_s(self.bench, sent_s, off_s)
             self.pending.on_s += self.last_on_s
+            read_off_s = sent_s + self.last_on_s
             is_off = self.bench.rf.state == "off"
-            self.pending.on_at_s = None if is_off else sent_s + self.last_on_s
+            self.pending.on_at_s = None if is_off else read_off_s
             seen_w = None if opened is None else opened.largest_power_w
-            self.warmth.add_activation(before_s, off_s, power_w if seen_w is None else seen_w)
+            self.warmth.add_activation(sent_s, read_off_s, power_w if seen_w is None else seen_w)
             self.report_rf_state()
             if opened is not None and opened.release is not None:
                 slow = slow_release(self.bench, opened.release, self.stamp())

@@ -33,6 +33,9 @@ T = TypeVar("T", bound=WithReadings)
 
 _NO_OUTPUT_RATIO = 0.1
 """A current below this part of what was asked for (1 % of the power) is no output."""
+_COME_RATIO = 2.0
+"""A current above so many times what is no output has come: noise makes a slow rise, or a small
+leakage, cross a limit more than once."""
 _FAR_TOLERANCES, _FAR_RATIO = 3.0, 0.25
 """Distance from the target, in tolerances or as part of it, above which a value is far off."""
 _LATEST_READINGS = 5
@@ -90,8 +93,9 @@ def _latest_ma(samples: Sequence[Sample]) -> float:
 
 def _comes_and_goes(samples: Sequence[Sample], least_ma: float) -> bool:
     """Return whether the current has gone after it had come: the readings have no one value."""
-    seen = [sample.current_ma > least_ma for sample in samples]
-    return True in seen and False in seen[seen.index(True) :]
+    currents_ma = [sample.current_ma for sample in samples]
+    came = next((k for k, ma in enumerate(currents_ma) if ma > _COME_RATIO * least_ma), None)
+    return came is not None and min(currents_ma[came:]) <= least_ma
 
 
 def is_far_off(value: float, target: Target) -> bool:
