@@ -10,7 +10,7 @@ from rich.text import Text
 from ohmwright.engine.resume import is_refused, recorded_unit, results, run_started_event
 from ohmwright.model import errors, rf_state
 from ohmwright.model.event import CurveDiagnosed, Event, Fault, FileAttached, RunFinished
-from ohmwright.model.result import Result, Verdict
+from ohmwright.model.result import Result, Verdict, asks_nothing
 from ohmwright.model.typed_command import records_option
 from ohmwright.records.addendum import Addendum, is_voided
 from ohmwright.records.seal import SealStatement
@@ -126,10 +126,13 @@ def verdict(events: tuple[Event, ...]) -> Verdict:
 def exit_code(events: tuple[Event, ...]) -> int:
     """Return the exit code of a run: 0 pass, 1 fail, 4 undecided, not measured or unfinished.
 
-    That of a run that ended with an error is the error's.
+    That of a run that ended with an error is the error's; 0 where it was to measure alone, without
+    limits, and every value is known.
     """
     last = events[-1]
     if isinstance(last, Fault):
         error = getattr(errors, last.error, None)
         return int(getattr(error, "exit_code", EXIT_CODES["not measured"]))
+    if isinstance(last, RunFinished) and asks_nothing(tuple(results(events))):
+        return EXIT_CODES["pass"]
     return EXIT_CODES[verdict(events)]

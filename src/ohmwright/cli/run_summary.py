@@ -10,7 +10,7 @@ from rich.text import Text
 from ohmwright.engine.steps.sweep import NO_LIMITS
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.event import Event, Fault, RunFinished, RunStarted
-from ohmwright.model.result import Result, TraceabilityBasis, Verdict
+from ohmwright.model.result import Result, TraceabilityBasis, Verdict, asks_nothing
 from ohmwright.reports.part_texts import fault_text, interruption_lines, rf_not_ended_text
 from ohmwright.reports.run_parts import RunPart, on_time_text, run_totals_s
 from ohmwright.reports.run_remarks import remarks_of_run
@@ -48,7 +48,7 @@ def footer_lines(
     yield from _protections(parts)
     yield from _interruptions(parts)
     yield from (Text(remark, style="dim") for remark in remarks_of_run(events))
-    yield from _ending(events, parts)
+    yield from _ending(events, parts, results)
 
 
 def unit_line(unit: Asset) -> str:
@@ -168,11 +168,20 @@ def _rules(results: Sequence[Result]) -> Iterable[Text]:
         yield Text(printable(f"Decided by: {'; '.join(rules)}."), style="dim")
 
 
-def _ending(events: Sequence[Event], parts: Sequence[RunPart]) -> Iterable[RenderableType]:
+def _verdict_words(last: RunFinished, results: Sequence[Result]) -> tuple[str, str]:
+    """Return the verdict of a run and its style; of one without limits, that it measured."""
+    if asks_nothing(results):
+        return "measured, with no limits to decide by", ""
+    return last.verdict.upper(), VERDICT_STYLES[last.verdict]
+
+
+def _ending(
+    events: Sequence[Event], parts: Sequence[RunPart], results: Sequence[Result]
+) -> Iterable[RenderableType]:
     last = events[-1] if events else None
     if isinstance(last, RunFinished):
         on_s, bench_time_s = run_totals_s(events)
-        text = Text("Result: ").append(last.verdict.upper(), style=VERDICT_STYLES[last.verdict])
+        text = Text("Result: ").append(*_verdict_words(last, results))
         on_time = on_time_text(on_s, parts)
         yield text.append(f"   ({bench_time_s / 60:.1f} min at the bench, RF on for {on_time})")
     elif isinstance(last, Fault):

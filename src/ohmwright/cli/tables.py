@@ -196,7 +196,8 @@ def _outcome(result: Result | None, marks: ValueMarks, columns: Columns) -> tupl
     """Return the cells value with expanded uncertainty, error in percent (optional), verdict."""
     value, error, verdict = "", "", Text()
     if result is not None:
-        verdict = Text(result.verdict.upper(), style=VERDICT_STYLES[result.verdict])
+        if not result.asks_nothing:
+            verdict = Text(result.verdict.upper(), style=VERDICT_STYLES[result.verdict])
         value = "" if result.measured is None else value_with_uncertainty(result.measured)
         value = printable(result.shown) if result.shown else value
         value = f"{value} {marks.of(result)}".strip()

@@ -22,7 +22,7 @@ from ohmwright.model.event import (
     RunStarted,
     StageStarted,
 )
-from ohmwright.model.result import Result, Verdict, latest, worst
+from ohmwright.model.result import Result, Verdict, latest, worst_of
 from ohmwright.model.step import STAGES
 from ohmwright.model.traceability import Traceability
 from ohmwright.wire.event_loop import refuse_other_event_loop
@@ -175,6 +175,6 @@ def overall_verdict(found: Sequence[Result]) -> Verdict:
     measured again has.
     """
     now = sorted(latest(found), key=lambda result: STAGES.index(result.stage))
-    adjusted = [result.verdict for result in now if result.stage == "adjust"]
-    measured = {(r.step, r.point): r.verdict for r in now if r.stage != "adjust"}
-    return worst((*adjusted, *measured.values()))
+    adjusted = [result for result in now if result.stage == "adjust"]
+    measured = {(r.step, r.point): r for r in now if r.stage != "adjust"}
+    return worst_of((*adjusted, *measured.values()))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import Literal, NamedTuple
 
 from .base import FrozenModel
@@ -162,11 +162,28 @@ class Result(FrozenModel):
         return self.said if len(self.said) <= _LONGEST_SHOWN else ""
 
     @property
+    def asks_nothing(self) -> bool:
+        """Whether it is a settled value without limits, as a sweep's: nothing is to be decided."""
+        return self.sweep is not None and self.sweep.settled and self.verdict == "undecided"
+
+    @property
     def error(self) -> float | None:
         """Measured value less target, in the unit of the target."""
         if self.measured is None or self.target is None:
             return None
         return self.measured.value - self.target.value
+
+
+def worst_of(results: Iterable[Result]) -> Verdict:
+    """The gravest verdict of `results`; values without limits count only where all are such."""
+    every = tuple(results)
+    decided = [one.verdict for one in every if not one.asks_nothing]
+    return worst(decided or (one.verdict for one in every))
+
+
+def asks_nothing(results: Collection[Result]) -> bool:
+    """Whether all `results` are settled values without limits, at least one."""
+    return bool(results) and all(one.asks_nothing for one in results)
 
 
 def latest(results: Iterable[Result]) -> tuple[Result, ...]:

@@ -20,7 +20,7 @@ from ohmwright.model.event import (
     StepStarted,
     TrimMoved,
 )
-from ohmwright.model.result import Result, Verdict, latest, worst
+from ohmwright.model.result import Result, Verdict, latest, worst_of
 from ohmwright.model.step import MEASURED, Stage
 
 from .issue import Issue
@@ -159,7 +159,7 @@ class Certificate:
 
     def verdict_of(self, stage: Stage) -> Verdict:
         """The verdict of one stage."""
-        return worst(r.verdict for r in self.results if r.stage == stage)
+        return worst_of(r for r in self.results if r.stage == stage)
 
 
 def certificate_of(

@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import UTC
 from typing import Any
 
+from ohmwright.engine.steps.sweep import NO_LIMITS
 from ohmwright.model.result import Result
 from ohmwright.model.step import Stage
 
@@ -210,9 +211,16 @@ def _simulated(seed: int | None) -> str:
 
 
 def _reasons(results: Iterable[Result]) -> Iterable[str]:
-    """Why each point that did not pass did not, and what the record says of others."""
+    """Why each point that did not pass did not, and what the record says of others.
+
+    One line for all points of a step that have no limits and nothing else to be said of them.
+    """
+    said = dict[str, None]()
     for result in results:
-        if result.verdict != "pass" or result.reason:
-            where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
+        where = f"{result.stage.replace('_', ' ')}, {result.step}"
+        if result.reason == NO_LIMITS:
+            said[f"{where}: {NO_LIMITS}"] = None
+        elif result.verdict != "pass" or result.reason:
             why = ", ".join(filter(None, (result.verdict, result.reason)))
-            yield printable(f"{where}: {why}").replace(" ohm", " Ω")
+            said[f"{where}, {result.point}: {why}"] = None
+    return (printable(line).replace(" ohm", " Ω") for line in said)

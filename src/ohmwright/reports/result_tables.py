@@ -198,7 +198,7 @@ def _result_cells(result: Result | None, marks: ValueMarks) -> ResultCells:
         error=_error(result),
         probability="" if held is None else probability_text(held),
         ratio="" if held is None else uncertainty_ratio_text(held),
-        verdict=result.verdict,
+        verdict="" if result.asks_nothing else result.verdict,
         alone=readings_mark(result) if result.measured is not None else "",
         mark=marks.of(result),
     )
