@@ -82,6 +82,6 @@ def _causes(seen: Evidence) -> Iterator[str]:
 
 def _not_as_predicted(how_often: str) -> str:
     return (
-        f"the output does not behave as the model: {how_often} it was not where the readings before "
-        "had predicted; see whether the unit is stable and its trim sound"
+        f"the output does not behave as the model: {how_often} it was not where the readings "
+        "before had predicted; see whether the unit is stable and its trim sound"
     )
