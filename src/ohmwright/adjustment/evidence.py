@@ -26,9 +26,9 @@ class Evidence:
     `uncertainty`: of the latest confirmation; None without one. `noise`: standard deviation of a
     reading; `hunting`: its probability by readings, `swing` its standard deviation; `at_age_s`: age
     asked for, `settles_s`: age at which the rise has gone; `left_over`: droop still felt after a
-    rest of `rest_s`; `play`: lost motion; `time_outs`: activations that the service mode ended, the first
-    of them after `times_out_s`; `surprises`: outputs that were not as predicted, 0 where `play`
-    explains them.
+    rest of `rest_s`; `play`: lost motion; `time_outs`: activations that the service mode
+    ended, the first of them after `times_out_s`; `surprises`: outputs that were not as predicted, 0
+    where `play` explains them.
     """
 
     tolerance: float
