@@ -64,7 +64,7 @@ async def recorded_events(
     ReleaseNotConfirmed.
     """
     notes = PendingEvents() if notes is None else notes
-    failed: Exception | None = None
+    failed: BaseException | None = None
 
     async def keep_stop(why: str) -> None:
         stopped = Stopped(why)
@@ -82,7 +82,7 @@ async def recorded_events(
                 await keep(store, job.run_id, event)
                 try:
                     view.on_event(event)
-                except Exception as problem:
+                except BaseException as problem:  # as of a program that ends itself there
                     failed = problem
                     break
                 yield event
