@@ -141,7 +141,7 @@ def test_records_are_asked_for_what_there_can_be(bench_file: Path, records: str)
     assert len(known.runs(verdict="undecided")) == 1
     assert known.runs(verdict="unfinished") == known.runs(verdict="refused") == ()
     for ask in (known.runs, known.results):
-        with pytest.raises(UsageError, match="unknown verdict 'failed'; the nearest .* 'fail'"):
+        with pytest.raises(UsageError, match=r"unknown verdict 'failed'; the nearest .* 'fail'"):
             ask(verdict="failed")
         with pytest.raises(UsageError, match="since= takes a datetime, not '2026-01-01'"):
             ask(since="2026-01-01")

@@ -24,6 +24,7 @@ from ohmwright.api.open_records import open_records
 from ohmwright.engine import steps
 from ohmwright.engine.procedure import Procedure, rebuild
 from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.steps.base import SettingStep
 from ohmwright.engine.steps.instruction import InstructionStep
 from ohmwright.engine.steps.output import OutputStep
 from ohmwright.model.errors import UsageError
@@ -377,8 +378,20 @@ def test_a_step_of_ones_own_is_read_and_replaced_and_a_taken_name_is_refused(
         class Other(OutputStep):
             """Another output."""
 
-        with pytest.raises(ValueError, match="there is a step kind 'output' already"):
-            ohmwright.register_step(Other)
+        class Half(SettingStep):
+            """Says nothing of its points, nor how it is run."""
+
+            kind: Literal["half"]
+
+        unusable: list[tuple[Any, str]] = [
+            (Other, "there is a step kind 'output' already"),
+            (Half, "Half lacks what each Step needs: points, run"),
+            (dict, "dict is no class derived from Step"),
+            (3, "3 is no class derived from Step"),
+        ]
+        for kind, says in unusable:
+            with pytest.raises(ValueError, match=says):
+                ohmwright.register_step(kind)
     finally:
         monkeypatch.undo()
         steps.step_kinds.cache_clear()

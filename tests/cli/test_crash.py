@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from pydantic_core import SchemaError
 
 from ohmwright.api import open_bench
 from ohmwright.cli import lint_command
@@ -98,8 +99,18 @@ def test_a_folder_that_cannot_be_written(ohmwright: Callable, tmp_path: Path) ->
     assert (outcome.code, "cannot be written" in outcome.err) == (2, True)
 
 
-def test_stopped_by_hand_is_no_verdict(crashed: Callable, state: Path) -> None:
-    outcome = crashed(KeyboardInterrupt())
+@pytest.mark.parametrize(
+    "problem",
+    [
+        KeyboardInterrupt(),
+        # as pydantic tells of it where it came amid an import, seen with version 2.14
+        SchemaError('Error building "model" validator:\n  KeyboardInterrupt: '),
+    ],
+)
+def test_stopped_by_hand_is_no_verdict(
+    crashed: Callable, state: Path, problem: BaseException
+) -> None:
+    outcome = crashed(problem)
     assert outcome.code == 4
     assert outcome.err.splitlines()[-2:] == [
         "Stopped by hand.",

@@ -20,7 +20,7 @@ STAGES: tuple[Stage, ...] = ("as_found", "adjust", "as_left")
 
 
 def known_stages(stages: Iterable[str]) -> tuple[Stage, ...]:
-    """Return the stages of those names, in order. Raises UsageError for no stage, or an unknown one."""
+    """Return the stages of those names, in order. Raises UsageError for none or unknown ones."""
     names = (stages,) if isinstance(stages, str) else tuple(stages)
     if unknown := [name for name in names if name not in STAGES]:
         raise UsageError(
