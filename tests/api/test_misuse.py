@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from pydantic import ValidationError
 
 import ohmwright
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, Fault, PointDone
+from ohmwright.model.result import Measured
 
 PLAN = ohmwright.Sweep(modes={"cut": (150,)}, loads_ohm=(200, 500), rest_s=0)
 
@@ -132,6 +134,23 @@ def test_a_block_ends_once_the_points_left_early_have_ended(
     assert isinstance(last, Fault)
     assert (last.error, last.rf_state) == ("Stopped", "off")
     assert caplog.text == ""
+
+
+def test_a_fault_of_a_program_is_on_record_with_its_kind(
+    bench_file: Path, records: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A KeyError says its key alone, and pydantic the address of a page of its own."""
+
+    def fails(*_: object) -> None:
+        Measured.model_validate({"quantity": "power_w"})
+
+    monkeypatch.setattr("ohmwright.engine.steps.sweep.SweepStep.run", fails)
+    with ohmwright.bench(bench_file) as bench, pytest.raises(ValidationError):
+        bench.measure(PLAN, records=records)
+    last = ohmwright.Records(records)["last"].events[-1]
+    assert isinstance(last, Fault)
+    assert last.message.startswith("ValidationError: 4 validation errors for Measured value")
+    assert "http" not in last.message
 
 
 def test_records_are_asked_for_what_there_can_be(bench_file: Path, records: str) -> None:
