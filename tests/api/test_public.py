@@ -136,6 +136,10 @@ def test_a_plan_that_makes_no_sense_is_refused_by_its_key() -> None:
             "nearest valid key is 'repeats'",
         ),
         ({"modes": {"cut": [5]}, "loads_ohm": [100, -1]}, "Sweep: loads_ohm entry 2: must be gr"),
+        (
+            {"modes": ["cut"], "loads_ohm": 100},
+            "modes: must be a dict, as in {'key': value}; loads_ohm: must be a list. Correct",
+        ),
     ):
         with pytest.raises(ohmwright.OhmwrightError, match=words):
             ohmwright.Sweep(**wrong)
