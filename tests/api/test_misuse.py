@@ -91,7 +91,7 @@ def test_a_program_that_ends_in_on_event_ends_with_that_on_record(
     ends: BaseException, bench_file: Path, records: str
 ) -> None:
     def leave(event: Event) -> None:
-        if isinstance(event, PointDone):
+        if isinstance(event, PointDone | Fault):
             raise ends
 
     with ohmwright.bench(bench_file) as bench:

@@ -71,7 +71,7 @@ async def recorded_events(
         ended_by = await ensure_off_after(stopped, bench, notes, view.on_status)
         for event in (*notes.take(), fault_event(ended_by, bench, notes)):
             await keep(store, job.run_id, event)
-            with suppress(Exception):  # the stop is on record, whoever fails to show it
+            with suppress(BaseException):  # the stop is on record, whoever fails to show it
                 view.on_event(event)
         if ended_by is not stopped:
             raise ended_by

@@ -79,7 +79,8 @@ def refused_by_name(what: str, noun: type[BaseModel]) -> Iterator[None]:
     try:
         yield
     except ValidationError as problem:
-        found = [f"{_given(one.loc)}: {in_python(one.say())}" for one in _details(problem, noun)[:_MOST]]
+        details = _details(problem, noun)[:_MOST]
+        found = [f"{_given(one.loc)}: {in_python(one.say())}" for one in details]
         raise UsageError(f"{what}: {'; '.join(found)}.", do="Correct it.") from None
 
 
