@@ -153,6 +153,22 @@ def test_a_fault_of_a_program_is_on_record_with_its_kind(
     assert "http" not in last.message
 
 
+def test_what_a_notebook_shows_takes_one_line(bench_file: Path, records: str) -> None:
+    """A budget for each point, or each result, fills screens."""
+    procedure = bench_file.parents[1] / "procedures" / "demo-monopolar.toml"
+    with ohmwright.bench(bench_file) as bench:
+        assert repr(bench) == f"<bench {bench.data.file.name}>"
+        point = bench.measure(PLAN, records=records)[1]
+        run = bench.run(procedure, stages=["as_found"], records=records)
+    assert repr(bench).endswith(", closed>")
+    value = f"{point.power_w:.4g} W, U = "
+    assert str(point).startswith(f"<CurvePoint cut 150 W, 500 ohm (1): {value}")
+    assert point.model_copy(update={"power": None}).__repr__().endswith(": not measured>")
+    failed = [result.verdict for result in run.results].count("fail")
+    assert f"{failed} fail" in repr(run.results)
+    assert len(repr(run.results)) < 100
+
+
 def test_records_are_asked_for_what_there_can_be(bench_file: Path, records: str) -> None:
     with ohmwright.bench(bench_file) as bench:
         bench.measure(PLAN, records=records)

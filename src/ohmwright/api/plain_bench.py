@@ -50,6 +50,10 @@ class PlainBench:
         self._handed_out: list[AsyncGenerator[CurvePoint, None]] = []
         self._thread = portal.call(threading.get_ident)
 
+    def __repr__(self) -> str:
+        closed = "" if self._bench.use.is_open else ", closed"
+        return f"<bench {self.data.file.name}{closed}>"
+
     @property
     def data(self) -> BenchData:
         """The content of the bench file and of the files that it names."""
