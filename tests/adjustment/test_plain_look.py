@@ -123,3 +123,21 @@ def test_readings_amid_the_swings_of_the_rise_show_no_place() -> None:
     look.note_swings(6.0)
     assert look.two_that_differ() is None
     assert [stay.counts for stay in look.stays] == [9]
+
+
+FEEBLE_TRIMS = (7, 18, 19, 22, 15, 16)
+"""Places of a trim that moves an output by 0.1 % a count, no more than a usual droop in all."""
+
+
+@pytest.mark.parametrize(("per_count_ma", "shows"), [(0.5, True), (0.0, False)])
+def test_outputs_in_line_with_the_trim_show_it_at_work(per_count_ma: float, shows: bool) -> None:
+    """Beside a droop of 1 %, which alone shows nothing of the trim."""
+    moves = np.diff(FEEBLE_TRIMS, prepend=0)
+    stays = [(0, 492.0, 6)]
+    for at, moved in zip(FEEBLE_TRIMS, moves, strict=True):
+        stays.append((int(moved), 492.0 + per_count_ma * at, 3))
+    look = look_at(stays, noise=0.3, output=droop(0.01))
+    pair = look.two_that_differ()
+    assert (pair is not None) == shows
+    if pair is not None:
+        assert {one.counts for one in pair} == {0, 22}
