@@ -12,9 +12,9 @@ from ohmwright.cli.doctor_command import _findings
 from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
 from ohmwright.model.errors import LinkTimeout
 from ohmwright.model.hardware import AnalyzerData

@@ -14,10 +14,10 @@ from ohmwright.engine.decidability import needed_after_age_s
 from ohmwright.engine.low_output import low_output
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.protection_self_test import protection_self_test
-from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.room import narrowest_tolerance_ma, rounded_up
 from ohmwright.engine.session import Session
 from ohmwright.engine.traceability import refuse_foreign
+from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import observe, title

@@ -34,13 +34,13 @@ from .low_output import low_output
 from .opening_events import opening_events
 from .pending_events import PendingEvents
 from .protection_self_test import protection_self_test
-from .release import ensure_off_after, ensure_off_at_start
 from .resume import bench_time_s, on_time_s, refuse_another_job, results
 from .service_exit import leave_before_going_on, service_left_on_exit
 from .session import Session
 from .stage import stage_events
 from .steps.base import TimedStep
 from .traceability import accuracy_of, traceability_of
+from .unasked_rf import ensure_off_after, ensure_off_at_start
 
 _OPENING = RunStarted | RunResumed | DocumentKept
 """The events that a run or a part of it begins with: what it is a run of, and its documents."""
