@@ -19,6 +19,7 @@ from ohmwright.api.jobs import claimed_events
 from ohmwright.api.unit_on_bench import IN_REPAIR
 from ohmwright.cli import campaign_work_command, run_command
 from ohmwright.cli.open_records import open_existing_records
+from ohmwright.cli.scanner import Scanner
 from ohmwright.engine.job import Job
 from ohmwright.model.errors import LinkLost, UsageError
 from ohmwright.model.event import Commented, Fault, FileAttached, RunStarted
@@ -245,7 +246,7 @@ def test_a_serial_number_under_another_maker_is_told(workshop: Path, ohmwright: 
 
 def test_labels_that_come_in_one_burst_are_taken_in_order(monkeypatch: pytest.MonkeyPatch) -> None:
     labels = ["ohmwright\npass\nrun A\nhead 1", "ohmwright\nfail\nrun B\nhead 2"]
-    scanner = campaign_work_command.Scanner()
+    scanner = Scanner()
     with _scanned(monkeypatch, "\n".join([*labels, ""])):
         assert [scanner.asked(), scanner.asked()] == labels
     with _scanned(monkeypatch, "HF-1\nHF-2\n"):
