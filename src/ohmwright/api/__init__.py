@@ -18,7 +18,7 @@ Read in this order:
     async_bench, plain_bench    an open bench for asynchronous programs; for scripts and notebooks
     curve, curve_difference     what a sweep found; one curve less another
     recorded_curve              the curve of a sweep on record
-    curve_file, curve_plot      curves as files and as pictures
+    curve_rows, curve_file, curve_plot   curves as rows, as files and as pictures
     curve_band                  limits that a picture shows
     live_plot                   a picture that grows in a notebook
     run_of_record, records_view a run on record, and the records of a place
