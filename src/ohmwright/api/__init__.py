@@ -25,7 +25,7 @@ Read in this order:
     laboratory                  the laboratory file, and what papers state beside the record
     certificate_files           which papers of a run are asked for, and where they are written
     signature_notes             what papers say of keys that nobody trusts
-    shown_files, result_rows    what a file is that somebody shows; results without proof
+    shown_files, result_rows, dcc_rows   what a file is that somebody shows; results without proof
     issued_paper                the paper that an approval issues, and how a copy differs from it
     certificate_renderer        each paper of a run: a draft, as issued, or a copy
     assets, attached_files      the unit that a tag or scan means; files given with a run
