@@ -11,7 +11,8 @@ Read in this order:
     recorded_events             a run whose events are stored before they are handed out
     run_plan, run_pace          the points of a run in their order, and how long the rest will take
     plan_progress               what of them is done, where the run is and what comes next
-    rf_words, run_picture, kept_results, run_view   a run at one moment, for any face
+    rf_words, reading_picture, run_picture, kept_results, run_view
+                                a run at one moment, for any face
     run_notices                 what a person should know of its events
     practice                    an invented unit in real time, worked by a person
     sweep_plan, sweep_run       what a sweep measures, and how it is carried out and kept
