@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ohmwright.instruments.requests import AGAIN, MendLoad
+from ohmwright.instruments.doubt_requests import AGAIN, MendLoad
 from ohmwright.model.errors import LoadNotConnected
 
 from .session import Session
