@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.api import unit_on_bench
 from ohmwright.api.assets import asset_of_scan
 from ohmwright.api.bench_data import BenchData
 from ohmwright.api.campaign_changes import CampaignChanges
@@ -348,7 +349,7 @@ def _scanned(
     reading, writing = os.pipe()
     os.write(writing, lines.encode())
     os.close(writing)
-    put_on, brought = BenchData.with_unit, set[str]()
+    put_on, brought = unit_on_bench.with_unit, set[str]()
 
     def with_unit(data: BenchData, unit: object) -> BenchData:
         there = put_on(data, unit)
@@ -357,7 +358,7 @@ def _scanned(
         return there.with_seed(900) if first else there
 
     with monkeypatch.context() as patched, os.fdopen(reading) as scanner:
-        patched.setattr(BenchData, "with_unit", with_unit)
+        patched.setattr(unit_on_bench, "with_unit", with_unit)
         patched.setattr("sys.stdin", scanner)
         patched.setattr(campaign_work_command, "at_a_terminal", lambda: by_hand)
         yield

@@ -6,6 +6,7 @@ Read in this order:
 
     paths                       the user's own folders, and the data files that a bench file names
     spoken_to, bench_data       how each instrument is spoken to; a bench file read and checked
+    bench_generators            which of its generators is for a unit, or for a model
     open_links, open_back_ends, open_bench   and opened
     open_records, jobs          the store that a caller names; a run begun there, or gone on with
     recorded_events             a run whose events are stored before they are handed out

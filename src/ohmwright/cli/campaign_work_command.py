@@ -10,6 +10,7 @@ from rich.text import Text
 
 from ohmwright.api.assets import InRepairError, asset_of_scan, refuse_in_repair
 from ohmwright.api.bench_data import BenchChoice
+from ohmwright.api.bench_generators import models_of
 from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk, TakenUnit
 from ohmwright.model.account import account_name
@@ -72,7 +73,7 @@ def work_campaign(request: CampaignWorkRequest) -> int:
     simulated = bench.file.simulation is not None
     worker = Worker(request.operator or account_name(), bench.file.name)
     with open_existing_records(request.records) as store:
-        desk = CampaignDesk(store, request.name, worker, models=bench.models())
+        desk = CampaignDesk(store, request.name, worker, models=models_of(bench))
         if desk.campaign.simulated != simulated:
             raise _wrong_kind(request.name, simulated=simulated)
         before, again, told, scanner = "", "", "", Scanner()
