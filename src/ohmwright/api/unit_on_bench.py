@@ -12,7 +12,7 @@ from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.typed_command import typed_command
-from ohmwright.records.keys import Notify, no_notice
+from ohmwright.records.notices import Notify, no_notice
 from ohmwright.records.sql_store import SqlStore
 
 from .assets import asset_of_scan, refuse_in_repair

@@ -16,6 +16,7 @@ Read in this order:
     sqlite_file         a SQLite file opened for writing, for reading, or as a copy
     database_errors     errors of the database, put into words
     private_files       files and folders for their owner alone
+    notices             how a person is told something meanwhile
     migrate             makes the tables, or brings older ones up to date
     flat_rows           rows of runs and results, made from events
     bulk_insert         many rows in one statement

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -20,18 +20,12 @@ from typing import TYPE_CHECKING
 from ohmwright.model.errors import OhmwrightError, RecordError, UsageError
 
 from .key_file import new_key, public_hex, read_key, write_key
+from .notices import Notify, no_notice
 from .private_files import create_private_file, make_private_folder
 from .seal import Seal, SealStatement, fingerprint, is_public_key
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-
-Notify = Callable[[str], None]
-"""Takes a sentence that a person should see."""
-
-
-def no_notice(_: str) -> None:
-    """Ignore a message that a person would otherwise be shown."""
 
 
 @dataclass(frozen=True)
