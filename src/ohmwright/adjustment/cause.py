@@ -57,15 +57,14 @@ def _causes(seen: Evidence) -> Iterator[str]:
             "seen; a later age_s in the procedure would help"
         )
     if seen.surprises > 1:
-        yield (
-            f"the output does not behave as the model: {seen.surprises} times it was not where the "
-            "readings before had predicted; see whether the unit is stable and its trim sound"
-        )
+        yield _not_as_predicted(f"{seen.surprises} times")
     if seen.hunting > _HUNTS and seen.swing_tolerances > _SWING_TOLERANCES:
         yield (
             "the output hunts, by too much for its tolerance; "
             "have the unit repaired, or use a meter that averages for longer"
         )
+    if seen.surprises:
+        yield _not_as_predicted("once")
     if value is None:
         yield "the output was never brought near enough to the target to be confirmed"
         return
@@ -79,3 +78,10 @@ def _causes(seen: Evidence) -> Iterator[str]:
         yield f"{off}: moves of the trim did not bring it nearer; see whether the trim is sound"
         return
     yield f"{off}, too near to the limit to be sure; a trim with smaller counts would help"
+
+
+def _not_as_predicted(how_often: str) -> str:
+    return (
+        f"the output does not behave as the model: {how_often} it was not where the readings "
+        "before had predicted; see whether the unit is stable and its trim sound"
+    )

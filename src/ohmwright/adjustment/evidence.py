@@ -24,11 +24,11 @@ class Evidence:
 
     `tolerance`, `digit` in the unit of the readings; `_tolerances` in those. `value`,
     `uncertainty`: of the latest confirmation; None without one. `noise`: standard deviation of a
-    reading; `hunting`: its probability, `swing` its standard deviation; `at_age_s`: age asked for,
-    `settles_s`: age at which the rise has gone; `left_over`: droop still felt after a rest of
-    `rest_s`; `play`: lost motion; `time_outs`: activations that the service mode ended, the first
-    of them after `times_out_s`; `surprises`: outputs that were not as predicted, 0 where `play`
-    explains them.
+    reading; `hunting`: its probability by readings, `swing` its standard deviation; `at_age_s`: age
+    asked for, `settles_s`: age at which the rise has gone; `left_over`: droop still felt after a
+    rest of `rest_s`; `play`: lost motion; `time_outs`: activations that the service mode
+    ended, the first of them after `times_out_s`; `surprises`: outputs that were not as predicted, 0
+    where `play` explains them.
     """
 
     tolerance: float
@@ -79,7 +79,7 @@ def evidence(
         value_tolerances=None if latest is None else latest.mean,
         uncertainty_tolerances=None if latest is None else latest.sd,
         noise_tolerances=noise / tolerance,
-        hunting=estimator.habits.hunting,
+        hunting=estimator.seen_hunting,
         swing_tolerances=estimator.habits.swing / tolerance,
         at_age_s=question.at_age_s,
         settles_s=prior.dead_time_s + _SETTLED_LAGS * prior.lag_s,

@@ -49,6 +49,8 @@ class UnitEstimator:
         self.prior = fleet.transient_prior(spec.largest_droop)
         self._hunting_share = fleet.hunting_share()
         self.habits = Habits(0.0, 0.0)
+        self.seen_hunting = 0.0
+        """Probability of hunting by the readings of an activation, not by a jump between two."""
         self._prior_gain_sd = self.prior.sd_of(Coefficient.GAIN)
         self._gain_size = 1e-3
         self._fleet_gain_proven = False
@@ -105,6 +107,7 @@ class UnitEstimator:
         """Add the habits that an activation has `seen`."""
         if seen is not None:
             self.habits = self.habits.after(seen)
+            self.seen_hunting = max(self.seen_hunting, seen.hunting)
 
     def note_jump(self, jump: float) -> None:
         """Take note of an output `jump` away from its prediction, relative to the target."""

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from .complaint_words import in_python
 from .errors import SourceError, UsageError
 from .placed_complaints import MOST, Detail, details_of, nearest_place, placed_complaints
 from .positions import Path as KeyPath
@@ -75,7 +76,8 @@ def refused_by_name(what: str, noun: type[BaseModel]) -> Iterator[None]:
     try:
         yield
     except ValidationError as problem:
-        found = [f"{_given(one.loc)}: {one.say()}" for one in details_of(problem, noun)[:MOST]]
+        details = details_of(problem, noun)[:MOST]
+        found = [f"{_given(one.loc)}: {in_python(one.say())}" for one in details]
         raise UsageError(f"{what}: {'; '.join(found)}.", do="Correct it.") from None
 
 

@@ -178,7 +178,7 @@ def _verdict(verdict: str, qualified: str = "") -> str:
     """A verdict in bold capitals; as large beside it, what it rests on where that needs saying."""
     name = verdict.replace(" ", "-")
     said = f'<b class="verdict {escape(name)}">{escape(verdict.upper())}</b>'
-    return f"{said} {_ground(qualified)}" if qualified else said
+    return f"{said}, {_ground(qualified)}" if qualified else said
 
 
 def _ground(qualified: str) -> str:

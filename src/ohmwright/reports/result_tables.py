@@ -32,6 +32,9 @@ from .text import (
 from .traceability_marks import ValueMarks
 from .verdict_grounds import is_by_readings_alone, readings_mark
 
+_NO_BREAK = "\u00a0"
+"""A space at which a line does not break, as between a figure and its unit."""
+
 
 @dataclass(frozen=True)
 class ResultCells:
@@ -142,7 +145,7 @@ def _row(
     )
     return PointRow(
         point=point,
-        at=_unsaid(at, point),
+        at=_unsaid(at, point).replace(" W", f"{_NO_BREAK}W"),
         target="" if target is None or one_sided else four_digits(target.value, target),
         limits="" if target is None else limits_text(target),
         accepted=_accepted(line.last),
