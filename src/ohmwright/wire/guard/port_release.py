@@ -113,7 +113,8 @@ class PortRelease:
             return
         for _ in range(_PAUSES_AT_MOST):  # a late reply makes the pause begin anew
             self._drop(self._busy_s + self.orders.pause_s - elapsed_s())
-        self.write(message)
+        self.port.write(message)
+        self._busy_s = elapsed_s()
 
     def _reads_off(self) -> bool:
         """Whether the instrument says, in a whole reply and nothing else, that it is off."""
