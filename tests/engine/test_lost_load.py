@@ -9,7 +9,7 @@ from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
-from ohmwright.instruments.requests import MendLoad
+from ohmwright.instruments.doubt_requests import MendLoad
 from ohmwright.model.errors import ReleaseNotConfirmed
 from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, Fault, RunFinished
 from ohmwright.model.result import Result

@@ -12,12 +12,13 @@ from ohmwright.engine.activation import activation
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.release import LAST_TRY_BOUND_S, RELEASE_BOUND_S, ensure_off_at_start
+from ohmwright.engine.release import LAST_TRY_BOUND_S, RELEASE_BOUND_S
 from ohmwright.engine.requirements import Abilities
 from ohmwright.engine.resume import results
 from ohmwright.engine.session import Session
 from ohmwright.engine.steps.base import StepRun
 from ohmwright.engine.steps.leakage import LeakageStep
+from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.engine.watched_rest import rest
 from ohmwright.instruments.analyzer import Analyzer, GuardProof
 from ohmwright.instruments.conformance_kit import Kit, off_limit_s

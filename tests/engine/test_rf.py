@@ -12,10 +12,10 @@ from ohmwright.engine.activation import activation
 from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
+from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.engine.watched_rest import rest, wait_with_rf_off
 from ohmwright.instruments.operator import StopRun
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, check_limit_agreement

@@ -20,6 +20,8 @@ Read in this order:
     activation, release, meter_tail
                                   the only way to switch RF on, and the way it is switched off;
                                   what a meter still shows then
+    unasked_rf                    RF that nobody asked for: at first contact, before ON, after a
+                                  fault
     resting, watched_rest         how long RF must stay off; a rest in which that is watched
     sampling, ages_without_numbers, pace
                                   readings of an open activation, each once and with its age; when

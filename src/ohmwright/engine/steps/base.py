@@ -26,7 +26,7 @@ from ohmwright.engine.session import Session
 from ohmwright.instruments.required_messages import MODES, missing_messages
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.decision import NEEDS_TWO_LIMITS, Decision, SimpleAcceptance
-from ohmwright.model.event import Event
+from ohmwright.model.event import Event, StepStarted
 from ohmwright.model.hardware import GeneratorData, NotNegative, Positive, ServicePoint
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import Result
@@ -81,6 +81,10 @@ class Step(FrozenModel):
     value_rule: ClassVar[ValueRule | None] = None
     """What made its values of current or power of their readings, which give them again by it;
     None for another way, which is not gone again."""
+
+    def started(self, session: Session, stage: Stage) -> StepStarted:
+        """Return the event of its beginning now in `stage`."""
+        return StepStarted(**session.stamp(), stage=stage, step=self.name, note=self.note)
 
     @abstractmethod
     def point_names(self) -> tuple[str, ...]:

@@ -9,7 +9,6 @@ from typing import ClassVar, Literal
 from ohmwright.engine.activation_events import activation_closed
 from ohmwright.engine.doubt import Doubt, OutputSetting
 from ohmwright.engine.measured_value import measured_value
-from ohmwright.engine.release import ensure_off_after
 from ohmwright.engine.requirements import (
     Abilities,
     Complaint,
@@ -21,6 +20,7 @@ from ohmwright.engine.requirements import (
 from ohmwright.engine.rested_activation import ActivationReadings, measure_settled_output
 from ohmwright.engine.sweep_points import FaultChoice, SweepPoint, SweepPoints
 from ohmwright.engine.traceability import accuracy_at
+from ohmwright.engine.unasked_rf import ensure_off_after
 from ohmwright.engine.undoubted import UndoubtedMeasurement, doubt_in
 from ohmwright.instruments.operator import GoBack, SkipStep
 from ohmwright.instruments.required_messages import MODES
