@@ -41,7 +41,9 @@ async def open_visa(resource: str, *, backend: str = "@py") -> Link:
         session = await asyncio.wrap_future(opening)
     except Exception as problem:
         _give_up(opening, thread, lock)
-        raise not_opened(f"{resource} ({backend})", why_not_opened(problem), CHECK_RESOURCE) from None
+        raise not_opened(
+            f"{resource} ({backend})", why_not_opened(problem), CHECK_RESOURCE
+        ) from None
     except BaseException:
         _give_up(opening, thread, lock)
         raise
