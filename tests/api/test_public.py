@@ -24,6 +24,7 @@ from ohmwright.api.open_records import open_records
 from ohmwright.engine import steps
 from ohmwright.engine.procedure import Procedure, rebuild
 from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.steps.base import SettingStep
 from ohmwright.engine.steps.instruction import InstructionStep
 from ohmwright.engine.steps.output import OutputStep
 from ohmwright.model.errors import UsageError
@@ -135,6 +136,10 @@ def test_a_plan_that_makes_no_sense_is_refused_by_its_key() -> None:
             "nearest valid key is 'repeats'",
         ),
         ({"modes": {"cut": [5]}, "loads_ohm": [100, -1]}, "Sweep: loads_ohm entry 2: must be gr"),
+        (
+            {"modes": ["cut"], "loads_ohm": 100},
+            "modes: must be a dict, as in {'key': value}; loads_ohm: must be a list. Correct",
+        ),
     ):
         with pytest.raises(ohmwright.OhmwrightError, match=words):
             ohmwright.Sweep(**wrong)
@@ -377,8 +382,20 @@ def test_a_step_of_ones_own_is_read_and_replaced_and_a_taken_name_is_refused(
         class Other(OutputStep):
             """Another output."""
 
-        with pytest.raises(ValueError, match="there is a step kind 'output' already"):
-            ohmwright.register_step(Other)
+        class Half(SettingStep):
+            """Says nothing of its points, nor how it is run."""
+
+            kind: Literal["half"]
+
+        unusable: list[tuple[Any, str]] = [
+            (Other, "there is a step kind 'output' already"),
+            (Half, "Half lacks what each Step needs: points, run"),
+            (dict, "dict is no class derived from Step"),
+            (3, "3 is no class derived from Step"),
+        ]
+        for kind, says in unusable:
+            with pytest.raises(ValueError, match=says):
+                ohmwright.register_step(kind)
     finally:
         monkeypatch.undo()
         steps.step_kinds.cache_clear()

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from pydantic_core import SchemaError
 
 from ohmwright.api import open_bench
 from ohmwright.cli import lint_command
@@ -98,8 +99,18 @@ def test_a_folder_that_cannot_be_written(ohmwright: Callable, tmp_path: Path) ->
     assert (outcome.code, "cannot be written" in outcome.err) == (2, True)
 
 
-def test_stopped_by_hand_is_no_verdict(crashed: Callable, state: Path) -> None:
-    outcome = crashed(KeyboardInterrupt())
+@pytest.mark.parametrize(
+    "problem",
+    [
+        KeyboardInterrupt(),
+        # as pydantic tells of it where it came amid an import, seen with version 2.14
+        SchemaError('Error building "model" validator:\n  KeyboardInterrupt: '),
+    ],
+)
+def test_stopped_by_hand_is_no_verdict(
+    crashed: Callable, state: Path, problem: BaseException
+) -> None:
+    outcome = crashed(problem)
     assert outcome.code == 4
     assert outcome.err.splitlines()[-2:] == [
         "Stopped by hand.",
@@ -185,7 +196,7 @@ def test_a_crash_with_rf_on_ends_in_off_confirmed_and_on_record(
     assert "RF MAY STILL BE ON" not in told
     run = re.search(r"Go on with: --resume (\S+)", told)[1]
     shown = ohmwright("record", "show", run, "--records", tmp_path / "r")
-    assert "Cut short: no such reading" in shown.out
+    assert "Cut short: ZeroDivisionError: no such reading" in shown.out
     monkeypatch.undo()
     assert ohmwright("verify", procedure, *arguments, "--resume", run).code == 1
 

@@ -3,9 +3,11 @@
 import importlib.util
 import multiprocessing
 import os
+import signal
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -14,6 +16,7 @@ from ohmwright.rehearsal.outcome import UnitOutcome
 from ohmwright.rehearsal.population import unit_seed
 from ohmwright.rehearsal.rehearse import Rehearsal, Sharing, rehearse_units
 from ohmwright.rehearsal.unit_run import Rehearsed
+from ohmwright.rehearsal.workers import on_cores
 
 UNITS = 6
 
@@ -120,6 +123,24 @@ def test_after_ctrl_c_no_worker_is_left_at_work(make: Callable[..., Rehearsed]):
     while lives := [child.pid for child in multiprocessing.active_children() if _lives(child.pid)]:
         assert time.monotonic() < end_s, lives
         time.sleep(0.05)
+
+
+class _HoldsBack:
+    """In place of a rehearsal: whether Ctrl-C waits in the process that runs a unit."""
+
+    def run_unit(self, _: int) -> bool:
+        return _waits()
+
+
+def _waits() -> bool:
+    return signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, ())
+
+
+def test_a_worker_does_not_hear_ctrl_c_while_it_begins() -> None:
+    """Else a Ctrl-C in the first seconds printed the traceback of each worker's imports."""
+    rehearsed: Any = (_HoldsBack(),)
+    assert list(on_cores(rehearsed, [(0, 0)], 1)) == [(0, True)]
+    assert not _waits()
 
 
 def _lives(pid: int | None) -> bool:

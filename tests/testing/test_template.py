@@ -154,7 +154,7 @@ def test_a_stranger_is_told_what_is_wrong(project: Path):
         r"RF is on after the test: the simulated generator delivers",
         r"knows no 'sead'; it takes bench, seed",
         r"ohmwright_bench cannot be opened: the mark: age_months: must be greater",
-        r"the mark: bench: must be the name of a file; faults: must be a list in brackets",
+        r"the mark: bench: must be the name of a file; faults: must be a list\.",
         r"ohmwright\('bench\.toml'\): name what you choose, as in seed=7",
         r"""Replay: .*apostrophe\[a'"'"'b\]' --ohmwright-seed 5""",
         r"ReleaseNotConfirmed: RF MAY STILL BE ON: The line to simulated analyzer is gone.*\n"

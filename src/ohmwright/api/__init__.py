@@ -15,6 +15,7 @@ Read in this order:
     run_notices                 what a person should know of its events
     practice                    an invented unit in real time, worked by a person
     sweep_plan, sweep_run       what a sweep measures, and how it is carried out and kept
+    given, handed_out_points    what a program gives is refused by its name; points left early
     async_bench, plain_bench    an open bench for asynchronous programs; for scripts and notebooks
     curve, curve_difference     what a sweep found; one curve less another
     recorded_curve              the curve of a sweep on record

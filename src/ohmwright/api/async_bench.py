@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncGenerator, AsyncIterator, Callable, Iterator, Sequence
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from contextlib import AsyncExitStack, aclosing, contextmanager, suppress
 from os import PathLike
 from pathlib import Path
@@ -21,8 +21,10 @@ from ohmwright.records.sql_store import SqlStore
 
 from .bench_data import BenchChoice, BenchData
 from .bench_use import BenchUse
-from .curve import Curve, CurvePoint
+from .curve import Curve
 from .curve_file import refuse_unknown_ending, write_curve
+from .given import refuse_no_operator, refuse_no_sweep, refuse_wrong_options
+from .handed_out_points import HandedOutPoints, Points
 from .jobs import claimed_events, new_job
 from .open_bench import open_bench as opened_instruments
 from .open_records import open_existing_records, open_records, resolved_run_id
@@ -92,6 +94,7 @@ class AsyncBench:
         self._operator_name, self._records = operator_name, records
         self._unit = UnitOnBench(data, registered)
         self._open, self.use = AsyncExitStack(), BenchUse()
+        self.handed_out = HandedOutPoints()
 
     async def reopen(self) -> None:
         """Close every line and open it again. Raises LinkError."""
@@ -121,6 +124,7 @@ class AsyncBench:
 
     async def measure(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Curve:
         """Carry out a sweep and return its curve; see `points`."""
+        refuse_no_sweep(plan)
         return await self._whole(plan, None, options)
 
     async def resume(self, run: str = "last", **options: Unpack[SweepOptions]) -> Curve:
@@ -137,14 +141,16 @@ class AsyncBench:
                     pass
             return sweep.curve()
 
-    async def points(
-        self, plan: Sweep, **options: Unpack[SweepOptions]
-    ) -> AsyncGenerator[CurvePoint, None]:
+    def points(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Points:
         """Carry out a sweep and yield each point, with RF off, once it is on record.
 
         What the bench cannot do and a path that cannot be written are refused before RF. Raises
         OhmwrightError; the points until then are kept, and `resume` measures the rest.
         """
+        return self.handed_out.follow(self._points(plan, options))
+
+    async def _points(self, plan: Sweep, options: SweepOptions) -> Points:
+        refuse_no_sweep(plan)
         with self._written_sweep(plan, None, options) as sweep:
             async with aclosing(sweep.points()) as points:
                 async for point in points:
@@ -155,6 +161,7 @@ class AsyncBench:
         self, plan: Sweep | None, run: str | None, options: SweepOptions
     ) -> Iterator[SweepRun]:
         """Open a sweep; write its curve when the block ends, however it ends."""
+        refuse_wrong_options(options, SweepOptions)
         out = _out_path(options)
         opened = self.sweep(
             plan,
@@ -214,6 +221,7 @@ class AsyncBench:
         Without a file, the procedure is that of the unit in the register of assets. Raises
         OhmwrightError. A run that a person stops is returned unfinished.
         """
+        refuse_wrong_options(options, ProcedureOptions)
         self.use.refuse_unready()
         file = procedure_of(None if procedure is None else Path(procedure), self._unit)
         stages = known_stages(options.get("stages", STAGES))
@@ -299,6 +307,7 @@ async def open_bench(
     200 ohm: 144 W
     500 ohm: 147 W
     """
+    refuse_no_operator(operator)
     data = BenchChoice(Path(path), port, guarded=guarded).read()
     registered = None
     if asset is not None:
@@ -310,7 +319,10 @@ async def open_bench(
     bench = AsyncBench(data, operator, guarded=guarded, registered=registered, records=records)
     try:
         await bench.reopen()
-        yield bench
+        try:
+            yield bench
+        finally:
+            await bench.handed_out.end_all()
     finally:
         await bench.close()
 

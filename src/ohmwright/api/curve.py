@@ -53,6 +53,17 @@ class CurvePoint(FrozenModel):
     on_s: float
     at: datetime
 
+    def __repr__(self) -> str:
+        """Return where and what; the budgets would fill a notebook's screen."""
+        value = "not measured"
+        if self.power is not None and self.power.expanded is not None:
+            value = f"{self.power_w:.4g} W, U = {self.power.expanded:.2g} W"
+        where = f"{self.mode} {self.setting_w:g} W, {self.load_ohm:g} ohm ({self.repeat})"
+        return f"<CurvePoint {where}: {value}>"
+
+    def __str__(self) -> str:
+        return repr(self)
+
     @property
     def key(self) -> CurveKey:
         """Mode, setting and load."""

@@ -101,7 +101,7 @@ def read(path: str | Path) -> Curve:
 
 def _no_curve(path: Path, why: str) -> SourceError:
     return SourceError(
-        f"{path}: this is no curve as a sweep writes it: {why}.",
+        f"{path}: this is no curve as a sweep writes it: {why.rstrip('.')}.",
         do="Name a CSV or Parquet file that a sweep wrote.",
     )
 

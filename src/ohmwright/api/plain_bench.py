@@ -32,12 +32,27 @@ _RELEASE_BOUND_S = 60
 """How long an interrupted call waits for the output to be off and the record to say so."""
 
 
+class _ProgramEnds(Exception):  # noqa: N818 - no error: the program has asked for it
+    """What `on_event` raises to end the program, carried out of the bench's loop.
+
+    Raised within that loop it would end the loop, with lines open and nobody to close them.
+    """
+
+    def __init__(self, by: BaseException) -> None:
+        self.by = by
+
+
 class PlainBench:
     """An open bench; `bench` makes one. Its calls are those of `AsyncBench`, without await."""
 
     def __init__(self, opened: AsyncBench, portal: BlockingPortal) -> None:
         self._bench, self._portal = opened, portal
         self._handed_out: list[AsyncGenerator[CurvePoint, None]] = []
+        self._thread = portal.call(threading.get_ident)
+
+    def __repr__(self) -> str:
+        closed = "" if self._bench.use.is_open else ", closed"
+        return f"<bench {self.data.file.name}{closed}>"
 
     @property
     def data(self) -> BenchData:
@@ -81,11 +96,15 @@ class PlainBench:
     def _call(self, work: Callable[[], Awaitable[T]]) -> T:
         """Await `work` in the bench's thread; an interruption is raised once RF is off."""
         self._bench.use.refuse_closed()  # with it the thread has ended
+        if threading.get_ident() == self._thread:  # within `on_event` of a job
+            self._bench.use.refuse_unready()
         ended = Signal()
 
         async def told() -> T:
             try:
                 return await work()
+            except (KeyboardInterrupt, SystemExit) as problem:
+                raise _ProgramEnds(problem) from None
             finally:
                 ended.set()
 
@@ -93,6 +112,8 @@ class PlainBench:
             future = self._portal.start_task_soon(told)
             try:
                 return future.result()
+            except _ProgramEnds as told_of:
+                raise told_of.by from None
             except BaseException:
                 if future.cancel():
                     _wait_for_release(ended)

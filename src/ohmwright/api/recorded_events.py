@@ -64,14 +64,14 @@ async def recorded_events(
     ReleaseNotConfirmed.
     """
     notes = PendingEvents() if notes is None else notes
-    failed: Exception | None = None
+    failed: BaseException | None = None
 
     async def keep_stop(why: str) -> None:
         stopped = Stopped(why)
         ended_by = await ensure_off_after(stopped, bench, notes, view.on_status)
         for event in (*notes.take(), fault_event(ended_by, bench, notes)):
             await keep(store, job.run_id, event)
-            with suppress(Exception):  # the stop is on record, whoever fails to show it
+            with suppress(BaseException):  # the stop is on record, whoever fails to show it
                 view.on_event(event)
         if ended_by is not stopped:
             raise ended_by
@@ -82,7 +82,7 @@ async def recorded_events(
                 await keep(store, job.run_id, event)
                 try:
                     view.on_event(event)
-                except Exception as problem:
+                except BaseException as problem:  # as of a program that ends itself there
                     failed = problem
                     break
                 yield event

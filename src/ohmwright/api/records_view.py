@@ -8,6 +8,7 @@ from datetime import datetime
 from ohmwright.records import queries, run_lists
 from ohmwright.records.run_lists import Filter
 
+from .given import refuse_no_time, refuse_wrong_verdict
 from .open_records import open_existing_records, resolved_run_id
 from .pandas_extra import Rows
 from .run_of_record import Run
@@ -56,13 +57,16 @@ class Records:
         operator: str | None = None,
         search: str = "",
     ) -> Rows:
-        """Return one row a run, oldest first; `verdict` may be "unfinished".
+        """Return one row a run, oldest first; `verdict` may be "unfinished" or "refused", too.
 
         Keys of a row: "run_id", "asset", "model", "serial", "procedure", "operator", "at",
         "simulated", "verdict" and "voided" among others. A whole `Run` is `self[row["run_id"]]`.
         `until` is before that time. Each word of `search` is part of the run's number, unit,
         serial number, model, procedure, operator or date.
         """
+        refuse_wrong_verdict(verdict, run_lists.UNFINISHED, run_lists.REFUSED)
+        refuse_no_time("since", since)
+        refuse_no_time("until", until)
         wanted = Filter(asset, model, verdict, since, until, serial, operator, search)
         with open_existing_records(self.place) as store:
             return Rows(run_lists.runs(store.database, wanted))
@@ -76,5 +80,7 @@ class Records:
         since: datetime | None = None,
     ) -> Rows:
         """Return one row a result, in the order of the runs."""
+        refuse_wrong_verdict(verdict)
+        refuse_no_time("since", since)
         with open_existing_records(self.place) as store:
             return Rows(queries.results(store.database, Filter(asset, model, verdict, since)))

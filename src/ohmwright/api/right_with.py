@@ -48,9 +48,12 @@ class AsyncWith(Generic[T]):
     """What opens at `async with`."""
 
     def __init__(self, manager: AbstractAsyncContextManager[T]) -> None:
-        self._manager = manager
+        self._manager, self._begun = manager, False
 
     async def __aenter__(self) -> T:
+        if self._begun:
+            raise _begun_again("ohmwright.open_bench")
+        self._begun = True
         return await self._manager.__aenter__()
 
     async def __aexit__(self, *raised: *_Raised) -> bool | None:
@@ -70,9 +73,12 @@ class PlainWith(Generic[T]):
     """What opens at `with`."""
 
     def __init__(self, manager: AbstractContextManager[T]) -> None:
-        self._manager = manager
+        self._manager, self._begun = manager, False
 
     def __enter__(self) -> T:
+        if self._begun:
+            raise _begun_again("ohmwright.bench")
+        self._begun = True
         return self._manager.__enter__()
 
     def __exit__(self, *raised: *_Raised) -> bool | None:
@@ -92,6 +98,14 @@ def _no_block(name: str, function: str, right: str) -> AttributeError:
     return AttributeError(
         f"no '{name}' before a block is begun, and nothing is opened yet: write "
         f"'{right} {function}(…) as bench:', and 'bench.{name}' within it"
+    )
+
+
+def _begun_again(function: str) -> UsageError:
+    return UsageError(
+        f"What {function} returns opens one block, and this one has had it.",
+        "Nothing was opened.",
+        f"Call {function} again for another block.",
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from os import PathLike
 from pathlib import Path
@@ -24,6 +25,11 @@ class Results(tuple[Result, ...]):
     """The results of a run, each point by its latest measurement."""
 
     __slots__ = ()
+
+    def __repr__(self) -> str:
+        counted = Counter(result.verdict for result in self)
+        words = ", ".join(f"{many} {verdict}" for verdict, many in counted.items())
+        return f"<Results: {words or 'none'}; to_pandas() gives a table>"
 
     def to_pandas(self) -> Any:
         """Return a DataFrame, one row a result. Raises UsageError where pandas is missing."""

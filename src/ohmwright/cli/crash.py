@@ -55,7 +55,7 @@ def reportable_errors(problem: BaseException) -> tuple[OhmwrightError, ...]:
 
 
 def _errors_of(problem: BaseException) -> Iterator[OhmwrightError]:
-    if isinstance(problem, KeyboardInterrupt):
+    if _is_interruption(problem):
         yield Stopped("Stopped by hand.", rf_state.latest().text())
     elif not isinstance(problem, OhmwrightError):
         yield _program_fault(problem)
@@ -65,6 +65,16 @@ def _errors_of(problem: BaseException) -> Iterator[OhmwrightError]:
         crashed = isinstance(behind, Exception) and not isinstance(behind, OhmwrightError)
         if isinstance(problem, RfUnsafe) and behind is not None and crashed:
             yield _program_fault(behind)
+
+
+def _is_interruption(problem: BaseException) -> bool:
+    """Whether Ctrl-C is behind it.
+
+    One that comes while a module is imported and pydantic builds a model of it is raised as that
+    library's SchemaError, whose words alone tell it.
+    """
+    by_words = type(problem).__name__ == "SchemaError" and "KeyboardInterrupt" in _text_of(problem)
+    return isinstance(problem, KeyboardInterrupt) or by_words
 
 
 def _rf_unknown(why: str) -> ReleaseNotConfirmed:

@@ -72,6 +72,8 @@ async def run_adjustment_activation(
         on_s, detector.output_lost = session.on_s - before_s, True
     policy.released(on_s, timed_out=detector.output_lost)
     session.note_window_by_moves(policy.log.record())
+    if policy.log.undisturbed:
+        session.note_droop(readings, policy.spec.question.at_age_s)
     await actuator.resolve_unanswered_presses()
     return AdjustmentActivation(on_s, tuple(readings), no_output=not detector.onset_seen)
 

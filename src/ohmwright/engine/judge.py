@@ -7,8 +7,9 @@ changed by this; simple acceptance and 4:1 are.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import hypot, inf, isclose, isfinite, sqrt
+from typing import Any
 
 from ohmwright.model.decision import (
     Decision,
@@ -20,6 +21,7 @@ from ohmwright.model.decision import (
     SimpleAcceptance,
     SpecificRisk,
 )
+from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Conformity, Measured, Verdict
 from ohmwright.model.tolerance import Target
 from ohmwright.uncertainty import conformity as rules
@@ -153,8 +155,35 @@ def rule_of(decision: Decision) -> rules.DecisionRule:
         case FourToOne():
             return rules.UncertaintyRatioRule()
         case OwnRule():
-            own: rules.DecisionRule = decision.arithmetic()
-            return own
+            own: object = decision.arithmetic()
+            return _OwnArithmetic(decision.rule, own)
+
+
+@dataclass(frozen=True)
+class _OwnArithmetic:
+    """What decides by a rule of another package, which may return anything."""
+
+    name: str
+    own: Any
+
+    def decide(
+        self, measured: rules.MeasuredValue, tolerance: rules.Limits
+    ) -> rules.ConformityDecision:
+        """Return its decision. Raises UsageError where it is none."""
+        decide = getattr(self.own, "decide", None)
+        if decide is None:
+            raise _no_decision(self.name, f"its arithmetic() returns {self.own!r}")
+        outcome = decide(measured, tolerance)
+        if not isinstance(outcome, rules.ConformityDecision):
+            raise _no_decision(self.name, f"its decide() returns {outcome!r}")
+        return outcome
+
+
+def _no_decision(rule: str, why: str) -> UsageError:
+    return UsageError(
+        f"The decision rule '{rule}' decides nothing: {why}.",
+        do="See 'Add a decision rule' in DEVELOPERS.md: decide() returns a ConformityDecision.",
+    )
 
 
 def _finite(value: float) -> float | None:

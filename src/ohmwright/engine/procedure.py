@@ -95,7 +95,7 @@ def register_step(kind: type[S]) -> type[S]:
 
     DEVELOPERS.md, "Add a step kind", says what a class needs; its bases are in
     `ohmwright.engine.steps.base`. A class of the same module and name replaces the one before, as
-    in a notebook. Raises ValueError where its name is missing or another's.
+    in a notebook. Raises ValueError where its name is missing or another's, or a method is missing.
     """
     add_step_kind(kind)
     rebuild()
@@ -106,7 +106,8 @@ def register_rule(kind: type[R]) -> type[R]:
     """Make a decision rule of another package known to procedures; returns it, to be a decorator.
 
     DEVELOPERS.md, "Add a decision rule", says what decides. A class of the same module and name
-    replaces the one before. Raises ValueError where its name is missing or another's.
+    replaces the one before. Raises ValueError where its name is missing or another's, or
+    `arithmetic` is missing.
     """
     add_rule_kind(kind)
     rebuild()

@@ -11,7 +11,7 @@ from collections.abc import AsyncGenerator, AsyncIterator, Sequence
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
 from ohmwright.model.bench_status import OnStatus, ignore_status
-from ohmwright.model.errors import Stopped
+from ohmwright.model.errors import OhmwrightError, Stopped
 from ohmwright.model.event import (
     DocumentKept,
     Event,
@@ -105,11 +105,22 @@ def fault_event(error: Exception, bench: Bench, pending: PendingEvents) -> Fault
         at=bench.clock.wall(),
         bench_s=round(bench.clock.now_s(), 6),
         error=type(error).__name__,
-        message=str(error),
+        message=_words_of(error),
         rf_state=bench.rf.state,
         left_open=pending.left_open,
         on_s=round(pending.on_s, 3),
     )
+
+
+def _words_of(error: Exception) -> str:
+    """Return what an error says; of a fault of a program first its kind, as in "KeyError: 'x'".
+
+    Without the address at which pydantic explains an error: a record is read elsewhere, too.
+    """
+    if isinstance(error, OhmwrightError):
+        return str(error)
+    words = " ".join(str(error).split()).partition(" For further information visit ")[0]
+    return f"{type(error).__name__}: {words}" if words else type(error).__name__
 
 
 async def _events(

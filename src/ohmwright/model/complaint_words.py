@@ -68,6 +68,11 @@ def words_of_kind(kind: str) -> str:
     return f"must be {_WANTED[kind]}"
 
 
+def in_python(words: str) -> str:
+    """Return words of an error for who writes Python instead of TOML."""
+    return words.replace(_TABLE, "a dict, as in {'key': value}").replace(_LIST, "a list")
+
+
 def _unknown_tag(about: Mapping[str, Any]) -> str:
     known = about["expected_tags"].strip("'").split("', '")
     return suggestion(str(about["tag"]), known, noun=discriminator(about))

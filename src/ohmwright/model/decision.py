@@ -93,7 +93,11 @@ def rule_kinds() -> dict[str, type[FrozenModel]]:
 
 
 def add_rule_kind(kind: type[OwnRule]) -> None:
-    """Add a rule of another package. Raises ValueError where its name is missing or taken."""
+    """Add a rule of another package. Raises ValueError where its name is missing or taken.
+
+    And where it is no class of a rule, or does not say what decides.
+    """
+    refuse_half_a_class(kind, OwnRule)
     names = _names(kind)
     if not names:
         raise ValueError(f'{kind.__name__} needs a rule: Literal["its name in procedures"]')
@@ -109,6 +113,18 @@ def refuse_taken_name(noun: str, name: str, kind: type, other: type | None) -> N
         kind.__qualname__,
     ):
         raise ValueError(f"there is a {noun} '{name}' already: {other.__module__}")
+
+
+def refuse_half_a_class(kind: object, base: type) -> None:
+    """Raise ValueError where `kind` is no class derived from `base`, or leaves methods unwritten.
+
+    Else such a class would be found out by the first procedure that names it.
+    """
+    if not (isinstance(kind, type) and issubclass(kind, base)):
+        name = getattr(kind, "__name__", kind)
+        raise ValueError(f"{name} is no class derived from {base.__name__}")
+    if missing := ", ".join(sorted(getattr(kind, "__abstractmethods__", ()))):
+        raise ValueError(f"{kind.__name__} lacks what each {base.__name__} needs: {missing}")
 
 
 def _names(kind: type[FrozenModel]) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple, TypeVar
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from .complaint_words import AT_KEY, discriminator, key_name, words_of_error
+from .complaint_words import AT_KEY, discriminator, in_python, key_name, words_of_error
 from .errors import SourceError, UsageError
 from .positions import Path as KeyPath
 from .positions import Position, key_positions
@@ -79,7 +79,8 @@ def refused_by_name(what: str, noun: type[BaseModel]) -> Iterator[None]:
     try:
         yield
     except ValidationError as problem:
-        found = [f"{_given(one.loc)}: {one.say()}" for one in _details(problem, noun)[:_MOST]]
+        details = _details(problem, noun)[:_MOST]
+        found = [f"{_given(one.loc)}: {in_python(one.say())}" for one in details]
         raise UsageError(f"{what}: {'; '.join(found)}.", do="Correct it.") from None
 
 

@@ -20,13 +20,17 @@ STAGES: tuple[Stage, ...] = ("as_found", "adjust", "as_left")
 
 
 def known_stages(stages: Iterable[str]) -> tuple[Stage, ...]:
-    """Return the stages of those names, in order. Raises UsageError for one that there is not."""
+    """Return the stages of those names, in order. Raises UsageError for none or unknown ones."""
     names = (stages,) if isinstance(stages, str) else tuple(stages)
     if unknown := [name for name in names if name not in STAGES]:
         raise UsageError(
             f"There is no stage {unknown[0]!r}.",
             "Nothing was switched on.",
             f"The stages are {', '.join(STAGES)}.",
+        )
+    if not names:
+        raise UsageError(
+            "No stage is named.", "Nothing was switched on.", f"Name some of {', '.join(STAGES)}."
         )
     return tuple(stage for stage in STAGES if stage in names)
 

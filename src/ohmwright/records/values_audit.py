@@ -17,7 +17,7 @@ from ohmwright.engine.recomputed_values import (
     recomputable,
 )
 from ohmwright.model.event import Event
-from ohmwright.wire.worker_process import begin_worker
+from ohmwright.wire.worker_process import begin_worker, ctrl_c_held_back
 
 from .audit_finding import AuditFinding
 
@@ -97,7 +97,8 @@ class RecomputedValues:
         if self._pool is None:
             self._pool = ProcessPoolExecutor(cpu_count(), get_context("spawn"), begin_worker)
         try:
-            found = self._pool.submit(differing, values)
+            with ctrl_c_held_back():  # the first ones start the workers
+                found = self._pool.submit(differing, values)
         except BrokenProcessPool as broken:
             found = Future()
             found.set_exception(broken)

@@ -17,7 +17,7 @@ from multiprocessing import active_children, get_context
 from multiprocessing.synchronize import Event
 
 from ohmwright.model.errors import ProgramFault
-from ohmwright.wire.worker_process import begin_worker
+from ohmwright.wire.worker_process import begin_worker, ctrl_c_held_back
 
 from .outcome import UnitOutcome
 from .unit_run import Rehearsed
@@ -70,7 +70,8 @@ def _with_one_pool(
         while left or running:
             while left and len(running) < _AHEAD * workers:
                 task = left.popleft()
-                running[pool.submit(_run, *task)] = task
+                with ctrl_c_held_back():  # the first ones start the workers
+                    running[pool.submit(_run, *task)] = task
             for future in wait(running, return_when=FIRST_COMPLETED).done:
                 outcome = future.result()  # before it is taken off: a broken pool raises here
                 which, _ = running.pop(future)

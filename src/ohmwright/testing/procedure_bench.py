@@ -12,6 +12,7 @@ from typing import TypeVar
 import anyio
 
 from ohmwright.api.bench_data import BenchData, read_bench, read_simulation_profiles
+from ohmwright.api.bench_use import BenchUse
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
@@ -55,6 +56,11 @@ class ProcedureBench:
     """The faults of the lines, as the mark of the test names them."""
     runs: list[list[Event]] = field(default_factory=list)
     """The events of each run so far."""
+    use: BenchUse = field(default_factory=BenchUse)
+    """One run at a time: of two each would take what the other switches for its own doing."""
+
+    def __post_init__(self) -> None:
+        self.use.is_open = True
 
     @classmethod
     def opened(cls, folder: Path, root: Path, keep_in: Path, mark: Mark) -> ProcedureBench:
@@ -129,9 +135,10 @@ class ProcedureBench:
     async def _run(self, procedure: str | Path, stages: tuple[Stage, ...]) -> ProcedureRun:
         file = read_procedure(_found(procedure, self.folder, self.root))
         chosen, events = known_stages(stages), list[Event]()
-        self.runs.append(events)
-        async for event in run(Job(file, chosen, f"test-{len(self.runs)}"), self.bench):
-            events.append(event)
+        with self.use.one_job():
+            self.runs.append(events)
+            async for event in run(Job(file, chosen, f"test-{len(self.runs)}"), self.bench):
+                events.append(event)
         return ProcedureRun(tuple(events))
 
     def what_shows_rf(self) -> str:

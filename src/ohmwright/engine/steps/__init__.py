@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
-from ohmwright.model.decision import refuse_taken_name
+from ohmwright.model.decision import refuse_half_a_class, refuse_taken_name
 
 from .base import Step
 
@@ -43,7 +43,11 @@ def step_kind(name: str) -> type[Step]:
 
 
 def add_step_kind(kind: type[Step]) -> None:
-    """Add a kind of another package. Raises ValueError where its name is missing or taken."""
+    """Add a kind of another package. Raises ValueError where its name is missing or taken.
+
+    And where it is no class of a step, or lacks a method that each needs.
+    """
+    refuse_half_a_class(kind, Step)
     names = getattr(kind.model_fields["kind"].annotation, "__args__", ())
     if not names or not all(isinstance(name, str) for name in names):
         raise ValueError(f'{kind.__name__} needs a kind: Literal["its name in procedures"]')
