@@ -32,7 +32,8 @@ Read in this order:
     shown_files, result_rows, dcc_rows   what a file is that somebody shows; results without proof
     issued_paper                the paper that an approval issues, and how a copy differs from it
     certificate_renderer        each paper of a run: a draft, as issued, or a copy
-    assets, attached_files      the unit that a tag or scan means; files given with a run
+    assets                      the unit that a tag or scan means
+    attached_files, given_values_file   files kept with a run; the file that answers its steps
     campaign_work               a campaign as one bench works it: what is next, what is done
     campaign_changes            what becomes of its units by a person's word
     pandas_extra                rows as DataFrames

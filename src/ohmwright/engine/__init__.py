@@ -175,7 +175,7 @@ Held by tests/engine/test_point_measurement.py.
 
 **Rests are as short as the tolerance allows** (`resting`), and the procedure's rest at most. Where
 the generator's data say how it droops and recovers, the warmth left over is corrected for, and the
-rest lasts until the uncertainty of that correction is 7 % of the tolerance. The duty of load bank
+rest lasts until the uncertainty of that correction is 12 % of the tolerance. The duty of load bank
 and generator, a running mean of two minutes, is never shortened.
 
 **Warming up is activations like any other** (`steps/warm_up`): rested, limited, within the duty,

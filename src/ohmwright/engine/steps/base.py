@@ -94,6 +94,10 @@ class Step(FrozenModel):
         """Return the limits that the step states, by point; records are compared with them."""
         return {}
 
+    def without_effect(self) -> frozenset[str]:
+        """Return the keys that say nothing beside those given, as of another form of the limit."""
+        return frozenset()
+
     @abstractmethod
     def run(self, work: StepRun) -> AsyncIterator[Event]:
         """Measure the missing points and yield the events; RF is off at every yield."""
