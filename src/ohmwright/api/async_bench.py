@@ -23,7 +23,7 @@ from .bench_use import BenchUse
 from .curve import Curve
 from .curve_file import write_curve
 from .given import refuse_no_operator, refuse_no_sweep, refuse_wrong_options
-from .handed_out_points import HandedOutPoints, Points
+from .handed_out_points import CurvePoints, HandedOutPoints
 from .job_options import (
     EventListener,
     ProcedureOptions,
@@ -112,7 +112,7 @@ class AsyncBench:
                     pass
             return sweep.curve()
 
-    def points(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Points:
+    def points(self, plan: Sweep, **options: Unpack[SweepOptions]) -> CurvePoints:
         """Carry out a sweep and yield each point, with RF off, once it is on record.
 
         What the bench cannot do and a path that cannot be written are refused before RF. Raises
@@ -120,7 +120,7 @@ class AsyncBench:
         """
         return self.handed_out.follow(self._points(plan, options))
 
-    async def _points(self, plan: Sweep, options: SweepOptions) -> Points:
+    async def _points(self, plan: Sweep, options: SweepOptions) -> CurvePoints:
         refuse_no_sweep(plan)
         with self._written_sweep(plan, None, options) as sweep:
             async with aclosing(sweep.points()) as points:
