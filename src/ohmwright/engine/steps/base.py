@@ -11,9 +11,9 @@ from __future__ import annotations
 from abc import abstractmethod
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from ohmwright.engine.prior_of_point import PriorOfPoint
 from ohmwright.engine.requirements import (
@@ -81,6 +81,13 @@ class Step(FrozenModel):
     value_rule: ClassVar[ValueRule | None] = None
     """What made its values of current or power of their readings, which give them again by it;
     None for another way, which is not gone again."""
+
+    @model_validator(mode="after")
+    def _refuse_idle_keys(self) -> Self:
+        """Refuse what is given and says nothing: whoever gave it believes that it does."""
+        if idle := self.without_effect() & self.model_fields_set:
+            raise ValueError(f"{' and '.join(sorted(idle))} has no effect here: leave it out")
+        return self
 
     def started(self, session: Session, stage: Stage) -> StepStarted:
         """Return the event of its beginning now in `stage`."""
