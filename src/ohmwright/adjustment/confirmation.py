@@ -79,6 +79,11 @@ class Confirmation:
         """How the unit departs from a plain rise with droop by this activation."""
         return self._test.seen_habits
 
+    @property
+    def bends(self) -> bool:
+        """Whether the later readings contradict those about the age asked for."""
+        return self._test.bends
+
     def estimate_with_departures(self, log: ActivationLog) -> Mixture | None:
         """Estimate by this activation alone with departures allowed for, in tolerances."""
         estimate = self._test.estimate(*log.readings)

@@ -48,6 +48,8 @@ class Evidence:
     time_outs: int = 0
     times_out_s: float = 0.0
     surprises: int = 0
+    bends: bool = False
+    """Whether the output sank on, long after the age asked for, as no droop does."""
 
 
 def evidence(
@@ -89,4 +91,5 @@ def evidence(
         time_outs=budget.time_outs,
         times_out_s=budget.times_out_s,
         surprises=findings.surprises if play == 0 else 0,
+        bends=findings.bends,
     )
