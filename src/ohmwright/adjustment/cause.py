@@ -58,8 +58,8 @@ def _causes(seen: Evidence) -> Iterator[str]:
         )
     if seen.bends:
         yield (
-            f"the output stood, and sank after the age of {seen.at_age_s:g} s asked for, as where a "
-            "unit reduces it when it is warm; a longer rest, or less on-time before, would help"
+            f"the output stood, and sank after the age of {seen.at_age_s:g} s asked for, as where "
+            "a unit reduces it when it is warm; a longer rest, or less on-time before, would help"
         )
     if seen.surprises > 1:
         yield _not_as_predicted(f"{seen.surprises} times")

@@ -113,6 +113,9 @@ class ActivationTest:
         self.bounds = bounds
         self.value: Mixture | None = None
         """The latest estimate of the output at the age asked for, in the unit of the readings."""
+        self.bends = False
+        """Whether the latest readings contradict those about the age asked for; they are left out
+        of `value` then."""
         self._whole: TransientEstimate | None = None
         """The fit that it was taken from."""
         self._residual_warmth = residual_warmth
@@ -140,7 +143,8 @@ class ActivationTest:
             return None
         estimate = self._estimate_of(fit, age_s[-1])
         until_s = self._read_until_s(fit)
-        if age_s[-1] > until_s and self._bends(fit, estimate, age_s, value):
+        self.bends = age_s[-1] > until_s and self._bends(fit, estimate, age_s, value)
+        if self.bends:
             by_then = age_s <= until_s
             fit = self._fit(age_s[by_then], value[by_then], departures=True) or fit
             estimate = self._estimate_of(fit, until_s)
