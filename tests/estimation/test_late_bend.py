@@ -31,6 +31,29 @@ def test_what_comes_long_after_the_age_does_not_move_its_value(seed: int, until_
     assert seen.outcome(DecisionBounds()) != "in tolerance"
 
 
+RAMP_MA = """
+0 0 13.3 41.8 74.9 109.6 144.6 180 215 250.1 285.5 315.1 324.2 325.8 327.3 326.6 326.6 327.2
+325.8 325.9 327.4 325.8 326.5 325.2 324.9 324.6 324.6 324.5 324.4 323.7 322.9 324.3 323.4 322.5
+322.7 321.9 322.1 321.5 321.2 321.3 321.4 320.8 320.8 320.9 321.3 320.4 320.5 320.9 319.3 319.7
+319.8 319.8 319.5 319.3 318.6 319 318.6 318 318.6 318.5 317.4 317.6 317.7 317.5 316.5 316.4
+317.3 317 316.7 316.2 316 315.7 316.1 315.3 315
+"""
+"""Readings from the age of 0.1 s on, every 0.2 s, of an emulated unit that starts by a ramp and
+reduces its output once it is warm: from 327 mA at 3 s by 4 % within 12 s."""
+
+
+def test_a_start_by_a_ramp_hides_no_bend() -> None:
+    """It had passed as 318.7 ± 2 mA, where no reading from 5 to 8 s was within the limits."""
+    value = np.array(RAMP_MA.split(), dtype=np.float64)
+    age_s = 0.1 + 0.2 * np.arange(value.size)
+    test = ActivationTest(Question(310.0, 12.4, 0.05, 0.1), DecisionBounds())
+    seen = test.estimate(age_s, value)
+    assert seen is not None
+    assert seen.outcome(DecisionBounds()) == "undecided"
+    assert test.value is not None
+    assert test.value.mean == pytest.approx(322.9, abs=2.0)
+
+
 @pytest.mark.parametrize("hunting", [0.0, 0.02])
 def test_a_usual_output_is_known_better_by_later_readings(hunting: float) -> None:
     """A droop has no knee, and an output that hunts comes back: nothing is left out."""

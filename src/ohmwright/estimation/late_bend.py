@@ -31,11 +31,22 @@ def bends(age_s: Floats, value: Floats, until_s: float, found: Mixture, correlat
     Those up to `until_s`, the last of those about the age asked for, do; and the later ones sink
     from there. `correlation`: of the noise of neighbouring readings.
     """
-    about = value[(age_s >= until_s - 2 * ABOUT_S) & (age_s <= until_s)]
+    about = value[_is_about(age_s, until_s)]
     if about.size < _FEWEST or not _sinks(about, value[age_s > until_s]):
         return False
     sd = float(np.hypot(found.sd, _mean_sd(about, correlation)))
     return abs(found.mean - float(np.median(about))) > _CONTRADICTS_SDS * sd
+
+
+def sinks_about(age_s: Floats, value: Floats, until_s: float) -> bool:
+    """Return whether the readings up to `until_s` sink, so that their rise is over."""
+    first, last = np.array_split(value[_is_about(age_s, until_s)], 2)
+    return last.size > 1 and bool(np.median(last) < np.median(first))
+
+
+def _is_about(age_s: Floats, until_s: float) -> NDArray[np.bool_]:
+    """Which readings, (n,), are about the age asked for, the last of them at `until_s`."""
+    return (age_s >= until_s - 2 * ABOUT_S) & (age_s <= until_s)
 
 
 def _sinks(before: Floats, later: Floats) -> bool:

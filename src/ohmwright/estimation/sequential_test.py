@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from .activation_record import ActivationRecord, FitStart, Question
 from .coefficients import Steps
 from .habits import Habits
-from .late_bend import ABOUT_S, bends
+from .late_bend import ABOUT_S, bends, sinks_about
 from .mixture import Mixture
 from .prior import NoisePrior, TransientPrior, vague_prior
 from .thermal_droop import ResidualWarmth
@@ -164,10 +164,9 @@ class ActivationTest:
         """
         until_s = self._read_until_s(fit)
         risen_s = max(fit.dead_time_s + _RISEN_LAGS * fit.lag_s, fit.swings_until_s)
-        if until_s - 2 * ABOUT_S < risen_s:
-            return False
+        has_risen = until_s - 2 * ABOUT_S >= risen_s or sinks_about(age_s, value, until_s)
         found = self.question.in_readings(estimate.value)
-        return bends(age_s, value, until_s, found, fit.autocorrelation)
+        return has_risen and bends(age_s, value, until_s, found, fit.autocorrelation)
 
     @property
     def seen_habits(self) -> Habits | None:
