@@ -113,7 +113,9 @@ Held by tests/engine/test_rf.py and test_slow_meters.py.
 
 **Ages come from reading numbers, and clocks check each other** (`sampling`). A reading's number and
 the meter's rate give its age, which a late request for it does not change; it is never farther from
-the request than a reading can be, at whatever rate the meter truly counts. A reading without a
+the request than a reading can be, at whatever rate the meter truly counts. A number that was asked
+for again and was still the old one shows a meter that pauses or holds: the time it stood is not
+held against its count. A reading without a
 number is dated between two fetches, and the same text within an interval is the same reading: to
 count each fetch as a reading would make the mean look surer than it is. Where the meter's count,
 the bench's clock, the machine's boot clock or the time left of the limit disagree, the activation

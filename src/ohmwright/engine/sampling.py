@@ -24,8 +24,12 @@ from .pace import Pace
 
 Floats = NDArray[np.float64]
 
+LONGEST_HOLD_S = 2.5
+"""A meter that changes its range holds its figure or its count for less; common practice, no
+source."""
 _SILENT_READINGS = 20
-"""Reading intervals without a new reading after which the meter has stopped."""
+"""Reading intervals without a new reading after which the meter has stopped; no sooner than the
+longest hold."""
 _LOOKS_PER_INTERVAL, _LOOK_EVERY_S = 4, 0.1
 """A meter without reading numbers is asked so often in an interval, to see when a reading comes;
 no oftener than this."""
@@ -62,7 +66,7 @@ async def samples(
     have typed one. `digit_ma`: the meter's last digit. Raises ProtocolError when the numbers stand
     still or run back, or a fine figure stands still: the reply may be an old one or another
     instrument's. Raises ActivationVoid when clocks
-    differ by more than about a reading: then time has passed that one of them has not counted.
+    differ by more than a pause of the meter explains: then time has passed that one did not count.
     """
     ages: ReadingAges | None = None
     clock_s, began_s = clock.now_s, activation.began_s
@@ -97,7 +101,7 @@ async def samples(
             continue  # delayed on its way, by more than its age may be uncertain
         age_s = ages.age_of(reading, asked_s, came_s)
         if age_s is None:
-            silent = _count_silence(silent)
+            silent = _count_silence(silent, interval_s)
             if silent == 1:
                 pace.asked_too_soon()
             continue
@@ -135,37 +139,60 @@ def ages_of(first: Reading, interval_s: float) -> ReadingAges:
 
 
 class AgesByNumber:
-    """Dates each reading from its number and that of the one before."""
+    """Dates each reading from its number and that of the one before.
+
+    A meter may pause, as for a change of range, or hold a reading and then go on with the latest.
+    That its number stood still is seen where it was asked for meanwhile.
+    """
 
     def __init__(self, interval_s: float) -> None:
         self._interval_s, self._apart_s = interval_s, (1 + _JITTER) * interval_s
         self._number: int | None = None
         self._asked_s = self._came_s = self._age_s = 0.0
+        """When the latest number was first asked for and came, and its reading's age."""
+        self._again_asked_s, self._again_came_s = 0.0, 0.0
+        """When the latest number was last asked for and came."""
+        self._stood_s = 0.0
+        """How long beyond an interval a number was seen to stand at most, in this activation."""
+        self._held_s = LONGEST_HOLD_S
+        """How old the latest number may have been when it was first seen, beyond an interval. The
+        first one may be an old one: nobody looked before."""
 
     def age_of(self, reading: Reading, asked_s: float, came_s: float) -> float | None:
         """Return the age in s of the reading; None where its number is the last one again.
 
-        A reading was complete when it came, and at most an interval before it was asked for;
-        between those bounds lies the time that the meter may have counted, and the age, however
-        far from its stated rate a meter counts. Raises ActivationVoid where the count from one
-        reading to the next is outside, ProtocolError where it runs back.
+        A reading was complete when it came, at most an interval before it was asked for, and after
+        the last look that still gave the number before. Between those bounds lies the time that the
+        meter may have counted, and the age, however far from its stated rate a meter counts. Raises
+        ActivationVoid where the count from one reading to the next is outside, ProtocolError where
+        it runs back.
         """
-        number, last, age_s, apart_s = reading.number, self._number, came_s, self._apart_s
+        number, last, age_s = reading.number, self._number, came_s
         if last is not None and number is not None:
-            if number <= last:
-                if number == last:
-                    return None
+            if number < last:
                 raise _ran_back(number, last)
+            if number == last:
+                self._again_asked_s, self._again_came_s = asked_s, came_s
+                return None
             counted_s = self._interval_s * (number - last)
-            shortest_s = asked_s - self._came_s - apart_s
-            longest_s = came_s - self._asked_s + apart_s
-            if _LEAST_RATE * counted_s > longest_s:
-                raise _gap(counted_s, f"at most {longest_s:.1f} s")
-            if _MOST_RATE * counted_s < shortest_s:
-                raise _gap(counted_s, f"at least {shortest_s:.1f} s")
-            age_s = min(came_s, max(asked_s - apart_s, self._age_s + counted_s))
-        self._number, self._asked_s, self._came_s, self._age_s = number, asked_s, came_s, age_s
+            self._refuse_other_count(counted_s, asked_s, came_s)
+            by_count_s = self._age_s + counted_s
+            if by_count_s >= self._again_asked_s:  # else it has paused: the count begins anew
+                age_s = min(came_s, max(asked_s - self._apart_s, by_count_s))
+            stood_s = self._again_asked_s - self._came_s - self._interval_s
+            self._held_s = self._stood_s = max(self._stood_s, stood_s)
+        self._number, self._age_s = number, age_s
+        self._asked_s, self._came_s = self._again_asked_s, self._again_came_s = asked_s, came_s
         return age_s
+
+    def _refuse_other_count(self, counted_s: float, asked_s: float, came_s: float) -> None:
+        """Raise ActivationVoid where the clock cannot have counted as much, or as little."""
+        longest_s = came_s - self._asked_s + self._apart_s + self._held_s
+        if _LEAST_RATE * counted_s > longest_s:
+            raise _counted_more(counted_s, longest_s)
+        shortest_s = asked_s - self._again_came_s - self._apart_s
+        if _MOST_RATE * counted_s < shortest_s:
+            raise _counted_less(counted_s, shortest_s)
 
 
 def repeated(currents_ma: Floats, digit_ma: float) -> NDArray[np.bool_]:
@@ -234,18 +261,31 @@ def _ran_back(number: int, last: int) -> ProtocolError:
     )
 
 
-def _gap(counted_s: float, clock_s: str) -> ActivationVoid:
+def _counted_more(counted_s: float, clock_s: float) -> ActivationVoid:
     return ActivationVoid(
-        f"Meter and clock differ: the meter counted {counted_s:.1f} s, the clock {clock_s}.",
-        "Time has passed in which nobody looked, or a digit of a reading's number was changed on "
-        "the line; no value was taken.",
-        "Keep the computer from sleeping and the program from being stopped; where neither was, "
-        "check cable and shielding. Then resume the run.",
+        f"Meter and clock differ: the meter counted {counted_s:.1f} s, the clock at most "
+        f"{clock_s:.1f} s.",
+        "The computer's clocks show no sleep. A digit of a reading's number was changed on the "
+        "line, or the meter takes more readings a second than its data state, or the "
+        "computer was halted, clocks and all, as a virtual machine may be. No value was taken.",
+        "Resume the run. Where it happens again, check cable and shielding, then 'readings_per_s' "
+        "in the analyzer's data, then what may halt the computer.",
     )
 
 
-def _count_silence(silent: int) -> int:
-    if silent >= _SILENT_READINGS:
+def _counted_less(counted_s: float, clock_s: float) -> ActivationVoid:
+    return ActivationVoid(
+        f"Meter and clock differ: the meter counted {counted_s:.1f} s, the clock at least "
+        f"{clock_s:.1f} s since it was last asked.",
+        "The meter paused, as for a change of range, while nobody could ask it; or a reply was "
+        "held up on the line, or a digit of a reading's number changed there. No value was taken.",
+        "Resume the run. Where it happens again, fix the meter's range, then check cable and "
+        "shielding.",
+    )
+
+
+def _count_silence(silent: int, interval_s: float) -> int:
+    if silent >= max(_SILENT_READINGS, LONGEST_HOLD_S / interval_s):
         raise ProtocolError(
             f"The meter has given no new reading for {silent} reading intervals.",
             "It has stopped, or an old reply is repeated.",
