@@ -6,12 +6,8 @@ A meter whose figure stands still, as no output does, is refused.
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Awaitable, Callable
-from itertools import pairwise
 from math import isnan
 from typing import Protocol
-
-import numpy as np
-from numpy.typing import NDArray
 
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.model.errors import ActivationVoid, ProtocolError
@@ -21,8 +17,6 @@ from ohmwright.wire.clock import Clock
 from .activation import Activation
 from .ages_without_numbers import AgesAsSeen, AgesAsTyped
 from .pace import Pace
-
-Floats = NDArray[np.float64]
 
 LONGEST_HOLD_S = 2.5
 """A meter that changes its range holds its figure or its count for less; common practice, no
@@ -47,6 +41,11 @@ an output are equal in about one case of five."""
 _SOME_ALIKE = 4
 """Equal readings in a row from which nothing is decided: the meter may stand still while the output
 rises."""
+_STRIDE, _STRIDE_DIGITS = 0.01, 2.0
+"""From one reading to the next, over the figure and in digits: more is no noise, but a rise (common
+practice, no source)."""
+_NO_CURRENT_DIGITS = 10.0
+"""A meter shows less with RF off."""
 
 
 async def samples(
@@ -70,7 +69,7 @@ async def samples(
     """
     ages: ReadingAges | None = None
     clock_s, began_s = clock.now_s, activation.began_s
-    standing, pace = StandingReading(digit_ma), Pace(clock_s(), interval_s)
+    hanging, pace = HangingMeter(digit_ma), Pace(clock_s(), interval_s)
     silent, asleep_s = 0, clock.asleep_s()
     query_s = latest_s = 0.0
     while True:
@@ -108,7 +107,7 @@ async def samples(
         silent = 0
         if not isnan(current_ma):
             if not by_hand:
-                standing.note(current_ma)
+                hanging.note(age_s, current_ma)
             yield Sample(age_s, current_ma)
 
 
@@ -195,50 +194,80 @@ class AgesByNumber:
             raise _counted_less(counted_s, shortest_s)
 
 
-def repeated(currents_ma: Floats, digit_ma: float) -> NDArray[np.bool_]:
-    """Return which readings only repeat the figure before, shape (n,), while the meter stood still.
+class StandingFigure:
+    """Tells a figure that a meter holds, as while it changes its range, from a quiet output.
 
-    None where the digit hides noise, or where fewer than four in a row are alike. Where the latest
-    is one, the meter may stand still now, and one must wait for another figure.
-    """
-    again = np.zeros(currents_ma.shape, dtype=np.bool_)
-    if not currents_ma.size or digit_ma > _FINE_DIGIT * currents_ma.max():
-        return again
-    alike = 1
-    for place, (before_ma, current_ma) in enumerate(pairwise(currents_ma.tolist()), start=1):
-        same = _shows_alike(current_ma, before_ma, digit_ma)
-        alike = alike + 1 if same else 1
-        if alike >= _SOME_ALIKE:
-            again[place - alike + 2 : place + 1] = True
-    return again
-
-
-def _shows_alike(current_ma: float, before_ma: float, digit_ma: float) -> bool:
-    """Return whether two readings are of one figure, with a digit in which noise would show."""
-    return digit_ma <= _FINE_DIGIT * current_ma and abs(current_ma - before_ma) < 0.5 * digit_ma
-
-
-class StandingReading:
-    """Counts readings of one figure. `digit_ma`: the meter's last digit.
-
-    A coarse digit hides an output's noise: then nothing is decided.
+    `digit_ma`: the meter's last digit. A fine one shows the noise of any output. A figure that the
+    readings came to in one stride, as those of a rise do, may be held until another one comes: was
+    that a stride, too, the output had moved on meanwhile.
     """
 
     def __init__(self, digit_ma: float) -> None:
         self._digit_ma = digit_ma
-        self._figure_ma = 0.0
-        self._alike = 0
+        self._figure_ma = self._began_s = self._latest_s = 0.0
+        """The latest figure, and the ages of the first and the latest reading of it."""
+        self.alike = 0
+        """Readings of it in a row."""
+        self._came_in_stride = False
+        self.counts: list[bool] = []
+        """Of each reading, whether it counts: not where it only repeats a figure that is held."""
 
-    def note(self, current_ma: float) -> None:
-        """Take in a reading in mA. Raises ProtocolError where the figure stands still."""
-        figure_ma, self._figure_ma = self._figure_ma, current_ma
-        if not _shows_alike(current_ma, figure_ma, self._digit_ma):
-            self._alike = 1
+    def note(self, age_s: float, current_ma: float) -> None:
+        """Take in a reading in mA, with its age."""
+        self._latest_s = age_s
+        if self.alike and abs(current_ma - self._figure_ma) < 0.5 * self._digit_ma:
+            self.alike += 1
+            self.counts.append(True)
+            self._count_repeats(not self.stands)
             return
-        self._alike += 1
-        if self._alike >= _ALIKE:
+        in_stride = self._is_stride(current_ma)
+        if self._may_be_held:
+            self._count_repeats(not in_stride)
+        self._figure_ma, self._began_s, self.alike = current_ma, age_s, 1
+        self._came_in_stride = in_stride
+        self.counts.append(True)
+
+    @property
+    def stands(self) -> bool:
+        """Whether the meter may hold its figure now: then nothing is to be decided."""
+        return self.alike > 1 and (self._is_too_quiet or self._may_be_held)
+
+    @property
+    def _may_be_held(self) -> bool:
+        """Whether the figure is one of a rise, and has not stood too long for a change of range."""
+        return self._came_in_stride and self._latest_s - self._began_s < LONGEST_HOLD_S
+
+    @property
+    def _is_too_quiet(self) -> bool:
+        """Whether a digit that shows noise shows none."""
+        return self.alike >= _SOME_ALIKE and self._digit_ma <= _FINE_DIGIT * self._figure_ma
+
+    def _is_stride(self, current_ma: float) -> bool:
+        """Return whether neither noise nor digit explains the way from the last figure to this."""
+        way_ma, larger_ma = abs(current_ma - self._figure_ma), max(current_ma, self._figure_ma)
+        flows = larger_ma > _NO_CURRENT_DIGITS * self._digit_ma
+        return flows and way_ma > max(_STRIDE * larger_ma, _STRIDE_DIGITS * self._digit_ma)
+
+    def _count_repeats(self, count: bool) -> None:
+        repeats = self.alike - 1
+        if repeats:
+            self.counts[-repeats:] = [count] * repeats
+
+
+class HangingMeter:
+    """Refuses a figure that stands still as no output does."""
+
+    def __init__(self, digit_ma: float) -> None:
+        self._figure = StandingFigure(digit_ma)
+        self._digit_ma = digit_ma
+
+    def note(self, age_s: float, current_ma: float) -> None:
+        """Take in a reading in mA, with its age. Raises ProtocolError where the meter hangs."""
+        self._figure.note(age_s, current_ma)
+        alike = self._figure.alike
+        if self._digit_ma <= _FINE_DIGIT * current_ma and alike >= _ALIKE:
             raise ProtocolError(
-                f"The meter shows {current_ma:g} mA again and again, {self._alike} readings long.",
+                f"The meter shows {current_ma:g} mA again and again, {alike} readings long.",
                 "No output is so quiet: the meter may hang. No value was taken from it.",
                 "See whether it follows the output; restart it, then run again.",
             )
