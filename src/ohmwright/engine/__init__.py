@@ -122,11 +122,13 @@ the bench's clock, the machine's boot clock or the time left of the limit disagr
 is void and the run can be resumed. Rejected: repeating it by itself, since what made the machine
 sleep would do so again. Held by tests/engine/test_sampling.py; `scripts/faults --mutate clocks`.
 
-**A figure that stands after a stride may be held** (`sampling.StandingFigure`). A meter that changes
-its range shows the last figure for a second or more, and as often as it is asked where it numbers
-no readings. A repeat of a figure that the readings came to by more than noise and digit explain is
-waited out: another figure, or 2.5 s. A stride away from it shows that it was held, and its repeats
-count no more. Held by tests/engine/test_standing_reading.py.
+**A figure that stands after a stride may be held** (`sampling.StandingFigure`). A meter that
+changes its range shows the last figure for a second or more, and as often as it is asked where it
+numbers no readings. A repeat of a figure that the readings came to by more than noise and digit
+explain is waited out: another figure, or 2.5 s. A stride away from it shows that it was held, and
+its repeats count no more. A fine figure that repeats more often in a row than its neighbours were
+equal before is waited out, too; far more often, and the meter hangs. Rejected: a fixed number, as a
+meter that smooths its readings repeats them. Held by tests/engine/test_standing_reading.py.
 
 **No output is no value** (`undoubted`, `doubt`). A current under a tenth of what was asked for says
 nothing of the unit: a lead may be off. Nor does one that comes and goes within an activation, a

@@ -6,7 +6,7 @@ A meter whose figure stands still, as no output does, is refused.
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Awaitable, Callable
-from math import isnan
+from math import inf, isnan, log
 from typing import Protocol
 
 from ohmwright.instruments.analyzer import Reading
@@ -35,12 +35,17 @@ _LEAST_RATE, _MOST_RATE = 1 - _RATE, 1 + _RATE
 _FINE_DIGIT = 3e-4
 """Largest digit, over the reading, that shows an output's noise, which is 0.05 % or more (common
 practice, no source)."""
+_USUALLY_EQUAL = 0.2
+"""With such a digit two neighbours of an output are equal in about one case of five."""
 _ALIKE = 10
-"""Equal readings in a row from which the meter stands still: with such a digit, two neighbours of
-an output are equal in about one case of five."""
+"""Equal readings in a row from which the meter stands still, where they are equal as usually."""
 _SOME_ALIKE = 4
-"""Equal readings in a row from which nothing is decided: the meter may stand still while the output
-rises."""
+"""Equal readings in a row from which nothing is decided, then: the meter may stand still."""
+_DOUBT = 5
+"""Pairs of neighbours by which it is doubted how often those of this meter are equal: readings of
+the end of a rise are not, though the meter smooths them."""
+_HANGS_S = 2 * LONGEST_HOLD_S
+"""No sooner, since droop moves an output, too: for so long nothing is decided."""
 _STRIDE, _STRIDE_DIGITS = 0.01, 2.0
 """From one reading to the next, over the figure and in digits: more is no noise, but a rise (common
 practice, no source)."""
@@ -209,6 +214,8 @@ class StandingFigure:
         self.alike = 0
         """Readings of it in a row."""
         self._came_in_stride = False
+        self._neighbours = self._equal = 0
+        """Pairs of neighbours so far that no stride parts, and equal ones among them."""
         self.counts: list[bool] = []
         """Of each reading, whether it counts: not where it only repeats a figure that is held."""
 
@@ -223,6 +230,9 @@ class StandingFigure:
         in_stride = self._is_stride(current_ma)
         if self._may_be_held:
             self._count_repeats(not in_stride)
+        if self.alike and not in_stride:
+            self._neighbours += self.alike
+            self._equal += self.alike - 1
         self._figure_ma, self._began_s, self.alike = current_ma, age_s, 1
         self._came_in_stride = in_stride
         self.counts.append(True)
@@ -235,12 +245,30 @@ class StandingFigure:
     @property
     def _may_be_held(self) -> bool:
         """Whether the figure is one of a rise, and has not stood too long for a change of range."""
-        return self._came_in_stride and self._latest_s - self._began_s < LONGEST_HOLD_S
+        return self._came_in_stride and self.stood_s < LONGEST_HOLD_S
+
+    @property
+    def stood_s(self) -> float:
+        """How long the figure has stood so far, s."""
+        return self._latest_s - self._began_s
+
+    @property
+    def hangs(self) -> bool:
+        """Whether it has stood still as no output does: a rise goes on, and noise shows."""
+        if not self._shows_noise or self.alike < _ALIKE or self.stood_s < _HANGS_S:
+            return False
+        seen = (self._equal + _DOUBT) / (self._neighbours + _DOUBT)
+        return self._came_in_stride or self.alike >= _as_rare(_ALIKE, seen)
 
     @property
     def _is_too_quiet(self) -> bool:
         """Whether a digit that shows noise shows none."""
-        return self.alike >= _SOME_ALIKE and self._digit_ma <= _FINE_DIGIT * self._figure_ma
+        seen = self._equal / (self._neighbours + _DOUBT)
+        return self._shows_noise and self.alike >= _as_rare(_SOME_ALIKE, seen)
+
+    @property
+    def _shows_noise(self) -> bool:
+        return self._digit_ma <= _FINE_DIGIT * self._figure_ma
 
     def _is_stride(self, current_ma: float) -> bool:
         """Return whether neither noise nor digit explains the way from the last figure to this."""
@@ -254,20 +282,33 @@ class StandingFigure:
             self.counts[-repeats:] = [count] * repeats
 
 
+def _as_rare(alike: int, equal: float) -> float:
+    """Return how many alike in a row are as rare as `alike` of an output's readings usually are.
+
+    `equal`: the share of two neighbours that are equal, as a meter's that smooths its readings.
+    """
+    if equal >= 1:
+        return inf
+    return 1 + (alike - 1) * log(_USUALLY_EQUAL) / log(max(_USUALLY_EQUAL, equal))
+
+
 class HangingMeter:
-    """Refuses a figure that stands still as no output does."""
+    """Refuses a figure that stands still as no output does. `digit_ma`: the meter's last digit.
+
+    A coarse digit hides an output's noise: then nothing is refused.
+    """
 
     def __init__(self, digit_ma: float) -> None:
         self._figure = StandingFigure(digit_ma)
-        self._digit_ma = digit_ma
 
     def note(self, age_s: float, current_ma: float) -> None:
         """Take in a reading in mA, with its age. Raises ProtocolError where the meter hangs."""
-        self._figure.note(age_s, current_ma)
-        alike = self._figure.alike
-        if self._digit_ma <= _FINE_DIGIT * current_ma and alike >= _ALIKE:
+        figure = self._figure
+        figure.note(age_s, current_ma)
+        if figure.hangs:
             raise ProtocolError(
-                f"The meter shows {current_ma:g} mA again and again, {alike} readings long.",
+                f"The meter shows {current_ma:g} mA again and again, {figure.alike} readings in "
+                f"{figure.stood_s:.1f} s.",
                 "No output is so quiet: the meter may hang. No value was taken from it.",
                 "See whether it follows the output; restart it, then run again.",
             )
