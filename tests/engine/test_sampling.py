@@ -45,6 +45,42 @@ class Meter:
         return Reading(self.shows(number), number if self.numbered else None)
 
 
+@dataclass
+class Pausing(Meter):
+    """Shows no new reading for `pause_s`; `counts`: whether its number goes on meanwhile."""
+
+    began_s: float = 1.03
+    pause_s: float = 1.0
+    counts: bool = True
+
+    async def fetch(self) -> Reading:
+        self.fetched += 1
+        self.at.pop(self.fetched, lambda: None)()
+        now_s, ends_s = self.clock.now_s(), self.began_s + self.pause_s
+        if now_s < self.began_s:
+            number = count(now_s, self.interval_s)
+            return Reading(number * self.interval_s, number)
+        before = count(self.began_s, self.interval_s)
+        if now_s < ends_s:
+            return Reading(before * self.interval_s, before)
+        if self.counts:
+            number = count(now_s, self.interval_s)
+            return Reading(number * self.interval_s, number)
+        since = count(now_s - ends_s, self.interval_s)
+        taken_at_s = ends_s + since * self.interval_s
+        return Reading(taken_at_s, before + 1 + since)
+
+
+def count(duration_s: float, interval_s: float) -> int:
+    """Return how many intervals have passed."""
+    return int(duration_s / interval_s + 1e-6)
+
+
+async def taken(meter: Pausing, until_s: float) -> list[Sample]:
+    """Age of each reading and, in place of a current, when the meter took it."""
+    return [sample async for sample in readings_of(meter, until_s)]
+
+
 class SleepyClock(VirtualClock):
     """Of a machine that sleeps; `counts` says whether the time then counts."""
 
@@ -210,7 +246,7 @@ async def test_a_number_that_runs_back_is_no_reading() -> None:
 
 
 async def test_a_number_that_stands_still_is_a_meter_that_stopped() -> None:
-    with pytest.raises(ProtocolError, match="no new reading for 20"):
+    with pytest.raises(ProtocolError, match="no new reading for 25"):
         await ages(Meter(VirtualClock(), rate=0.0))
 
 
@@ -229,10 +265,36 @@ async def test_a_meter_that_paused_voids_the_activation() -> None:
     readings = readings_of(meter, 3.0)
     for _ in range(9):
         await anext(readings)
-    meter.clock.advance(0.5)
+    meter.clock.advance(1.0)
     meter.ahead_s -= 0.5
-    with pytest.raises(ActivationVoid, match="the clock at least"):
+    with pytest.raises(ActivationVoid, match="the clock at least") as caught:
         await anext(readings)
+    assert "sleep" not in str(caught.value)
+
+
+@pytest.mark.parametrize("interval_s", [0.05, 0.1, 0.25, 0.5])
+@pytest.mark.parametrize("pause_s", [0.8, 1.5])
+@pytest.mark.parametrize("counts", [True, False])
+async def test_a_pause_in_which_the_number_was_seen_to_stand_leaves_the_ages_right(
+    interval_s: float, pause_s: float, counts: bool
+) -> None:
+    """The meter changes its range or holds its reply: no figure comes, and then it goes on."""
+    meter = Pausing(VirtualClock(), interval_s=interval_s, counts=counts, pause_s=pause_s)
+    for age_s, taken_at_s in await taken(meter, 6.0):
+        assert taken_at_s <= age_s + 1e-6 <= taken_at_s + 1.5 * interval_s
+
+
+@pytest.mark.parametrize("interval_s", [0.1, 0.25])
+async def test_the_first_number_may_be_one_that_the_meter_holds(interval_s: float) -> None:
+    meter = Pausing(VirtualClock(), interval_s=interval_s, began_s=0.4 * interval_s, pause_s=0.9)
+    meter.clock.advance(1.2)
+    assert len(await taken(meter, 6.0)) > 4 / interval_s
+
+
+async def test_replies_that_come_late_and_then_together_are_no_gap() -> None:
+    meter = Pausing(VirtualClock(), counts=False, pause_s=0.35)
+    meter.at[20] = lambda: setattr(meter, "counts", True)  # all that were late are there at once
+    assert len(await taken(meter, 3.0)) > 20
 
 
 @pytest.mark.parametrize("counts", [True, False])

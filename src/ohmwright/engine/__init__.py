@@ -115,12 +115,22 @@ Held by tests/engine/test_rf.py and test_slow_meters.py.
 
 **Ages come from reading numbers, and clocks check each other** (`sampling`). A reading's number and
 the meter's rate give its age, which a late request for it does not change; it is never farther from
-the request than a reading can be, at whatever rate the meter truly counts. A reading without a
+the request than a reading can be, at whatever rate the meter truly counts. A number that was asked
+for again and was still the old one shows a meter that pauses or holds: the time it stood is not
+held against its count. A reading without a
 number is dated between two fetches, and the same text within an interval is the same reading: to
 count each fetch as a reading would make the mean look surer than it is. Where the meter's count,
 the bench's clock, the machine's boot clock or the time left of the limit disagree, the activation
 is void and the run can be resumed. Rejected: repeating it by itself, since what made the machine
 sleep would do so again. Held by tests/engine/test_sampling.py; `scripts/faults --mutate clocks`.
+
+**A figure that stands after a stride may be held** (`sampling.StandingFigure`). A meter that
+changes its range shows the last figure for a second or more, and as often as it is asked where it
+numbers no readings. A repeat of a figure that the readings came to by more than noise and digit
+explain is waited out: another figure, or 2.5 s. A stride away from it shows that it was held, and
+its repeats count no more. A fine figure that repeats more often in a row than its neighbours were
+equal before is waited out, too; far more often, and the meter hangs. Rejected: a fixed number, as a
+meter that smooths its readings repeats them. Held by tests/engine/test_standing_reading.py.
 
 **No output is no value** (`undoubted`, `doubt`). A current under a tenth of what was asked for says
 nothing of the unit: a lead may be off. Nor does one that comes and goes within an activation, a

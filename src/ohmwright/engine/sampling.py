@@ -6,12 +6,8 @@ A meter whose figure stands still, as no output does, is refused.
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Awaitable, Callable
-from itertools import pairwise
-from math import isnan
+from math import inf, isnan, log
 from typing import Protocol
-
-import numpy as np
-from numpy.typing import NDArray
 
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.model.errors import ActivationVoid, ProtocolError
@@ -22,10 +18,12 @@ from .activation import Activation
 from .ages_without_numbers import AgesAsSeen, AgesAsTyped
 from .pace import Pace
 
-Floats = NDArray[np.float64]
-
+LONGEST_HOLD_S = 2.5
+"""A meter that changes its range holds its figure or its count for less; common practice, no
+source."""
 _SILENT_READINGS = 20
-"""Reading intervals without a new reading after which the meter has stopped."""
+"""Reading intervals without a new reading after which the meter has stopped; no sooner than the
+longest hold."""
 _LOOKS_PER_INTERVAL, _LOOK_EVERY_S = 4, 0.1
 """A meter without reading numbers is asked so often in an interval, to see when a reading comes;
 no oftener than this."""
@@ -37,12 +35,22 @@ _LEAST_RATE, _MOST_RATE = 1 - _RATE, 1 + _RATE
 _FINE_DIGIT = 3e-4
 """Largest digit, over the reading, that shows an output's noise, which is 0.05 % or more (common
 practice, no source)."""
+_USUALLY_EQUAL = 0.2
+"""With such a digit two neighbours of an output are equal in about one case of five."""
 _ALIKE = 10
-"""Equal readings in a row from which the meter stands still: with such a digit, two neighbours of
-an output are equal in about one case of five."""
+"""Equal readings in a row from which the meter stands still, where they are equal as usually."""
 _SOME_ALIKE = 4
-"""Equal readings in a row from which nothing is decided: the meter may stand still while the output
-rises."""
+"""Equal readings in a row from which nothing is decided, then: the meter may stand still."""
+_DOUBT = 5
+"""Pairs of neighbours by which it is doubted how often those of this meter are equal: readings of
+the end of a rise are not, though the meter smooths them."""
+_HANGS_S = 2 * LONGEST_HOLD_S
+"""No sooner, since droop moves an output, too: for so long nothing is decided."""
+_STRIDE, _STRIDE_DIGITS = 0.01, 2.0
+"""From one reading to the next, over the figure and in digits: more is no noise, but a rise (common
+practice, no source)."""
+_NO_CURRENT_DIGITS = 10.0
+"""A meter shows less with RF off."""
 
 
 async def samples(
@@ -62,11 +70,11 @@ async def samples(
     have typed one. `digit_ma`: the meter's last digit. Raises ProtocolError when the numbers stand
     still or run back, or a fine figure stands still: the reply may be an old one or another
     instrument's. Raises ActivationVoid when clocks
-    differ by more than about a reading: then time has passed that one of them has not counted.
+    differ by more than a pause of the meter explains: then time has passed that one did not count.
     """
     ages: ReadingAges | None = None
     clock_s, began_s = clock.now_s, activation.began_s
-    standing, pace = StandingReading(digit_ma), Pace(clock_s(), interval_s)
+    hanging, pace = HangingMeter(digit_ma), Pace(clock_s(), interval_s)
     silent, asleep_s = 0, clock.asleep_s()
     query_s = latest_s = 0.0
     while True:
@@ -97,14 +105,14 @@ async def samples(
             continue  # delayed on its way, by more than its age may be uncertain
         age_s = ages.age_of(reading, asked_s, came_s)
         if age_s is None:
-            silent = _count_silence(silent)
+            silent = _count_silence(silent, interval_s)
             if silent == 1:
                 pace.asked_too_soon()
             continue
         silent = 0
         if not isnan(current_ma):
             if not by_hand:
-                standing.note(current_ma)
+                hanging.note(age_s, current_ma)
             yield Sample(age_s, current_ma)
 
 
@@ -135,83 +143,172 @@ def ages_of(first: Reading, interval_s: float) -> ReadingAges:
 
 
 class AgesByNumber:
-    """Dates each reading from its number and that of the one before."""
+    """Dates each reading from its number and that of the one before.
+
+    A meter may pause, as for a change of range, or hold a reading and then go on with the latest.
+    That its number stood still is seen where it was asked for meanwhile.
+    """
 
     def __init__(self, interval_s: float) -> None:
         self._interval_s, self._apart_s = interval_s, (1 + _JITTER) * interval_s
         self._number: int | None = None
         self._asked_s = self._came_s = self._age_s = 0.0
+        """When the latest number was first asked for and came, and its reading's age."""
+        self._again_asked_s, self._again_came_s = 0.0, 0.0
+        """When the latest number was last asked for and came."""
+        self._stood_s = 0.0
+        """How long beyond an interval a number was seen to stand at most, in this activation."""
+        self._held_s = LONGEST_HOLD_S
+        """How old the latest number may have been when it was first seen, beyond an interval. The
+        first one may be an old one: nobody looked before."""
 
     def age_of(self, reading: Reading, asked_s: float, came_s: float) -> float | None:
         """Return the age in s of the reading; None where its number is the last one again.
 
-        A reading was complete when it came, and at most an interval before it was asked for;
-        between those bounds lies the time that the meter may have counted, and the age, however
-        far from its stated rate a meter counts. Raises ActivationVoid where the count from one
-        reading to the next is outside, ProtocolError where it runs back.
+        A reading was complete when it came, at most an interval before it was asked for, and after
+        the last look that still gave the number before. Between those bounds lies the time that the
+        meter may have counted, and the age, however far from its stated rate a meter counts. Raises
+        ActivationVoid where the count from one reading to the next is outside, ProtocolError where
+        it runs back.
         """
-        number, last, age_s, apart_s = reading.number, self._number, came_s, self._apart_s
+        number, last, age_s = reading.number, self._number, came_s
         if last is not None and number is not None:
-            if number <= last:
-                if number == last:
-                    return None
+            if number < last:
                 raise _ran_back(number, last)
+            if number == last:
+                self._again_asked_s, self._again_came_s = asked_s, came_s
+                return None
             counted_s = self._interval_s * (number - last)
-            shortest_s = asked_s - self._came_s - apart_s
-            longest_s = came_s - self._asked_s + apart_s
-            if _LEAST_RATE * counted_s > longest_s:
-                raise _gap(counted_s, f"at most {longest_s:.1f} s")
-            if _MOST_RATE * counted_s < shortest_s:
-                raise _gap(counted_s, f"at least {shortest_s:.1f} s")
-            age_s = min(came_s, max(asked_s - apart_s, self._age_s + counted_s))
-        self._number, self._asked_s, self._came_s, self._age_s = number, asked_s, came_s, age_s
+            self._refuse_other_count(counted_s, asked_s, came_s)
+            by_count_s = self._age_s + counted_s
+            if by_count_s >= self._again_asked_s:  # else it has paused: the count begins anew
+                age_s = min(came_s, max(asked_s - self._apart_s, by_count_s))
+            stood_s = self._again_asked_s - self._came_s - self._interval_s
+            self._held_s = self._stood_s = max(self._stood_s, stood_s)
+        self._number, self._age_s = number, age_s
+        self._asked_s, self._came_s = self._again_asked_s, self._again_came_s = asked_s, came_s
         return age_s
 
-
-def repeated(currents_ma: Floats, digit_ma: float) -> NDArray[np.bool_]:
-    """Return which readings only repeat the figure before, shape (n,), while the meter stood still.
-
-    None where the digit hides noise, or where fewer than four in a row are alike. Where the latest
-    is one, the meter may stand still now, and one must wait for another figure.
-    """
-    again = np.zeros(currents_ma.shape, dtype=np.bool_)
-    if not currents_ma.size or digit_ma > _FINE_DIGIT * currents_ma.max():
-        return again
-    alike = 1
-    for place, (before_ma, current_ma) in enumerate(pairwise(currents_ma.tolist()), start=1):
-        same = _shows_alike(current_ma, before_ma, digit_ma)
-        alike = alike + 1 if same else 1
-        if alike >= _SOME_ALIKE:
-            again[place - alike + 2 : place + 1] = True
-    return again
+    def _refuse_other_count(self, counted_s: float, asked_s: float, came_s: float) -> None:
+        """Raise ActivationVoid where the clock cannot have counted as much, or as little."""
+        longest_s = came_s - self._asked_s + self._apart_s + self._held_s
+        if _LEAST_RATE * counted_s > longest_s:
+            raise _counted_more(counted_s, longest_s)
+        shortest_s = asked_s - self._again_came_s - self._apart_s
+        if _MOST_RATE * counted_s < shortest_s:
+            raise _counted_less(counted_s, shortest_s)
 
 
-def _shows_alike(current_ma: float, before_ma: float, digit_ma: float) -> bool:
-    """Return whether two readings are of one figure, with a digit in which noise would show."""
-    return digit_ma <= _FINE_DIGIT * current_ma and abs(current_ma - before_ma) < 0.5 * digit_ma
+class StandingFigure:
+    """Tells a figure that a meter holds, as while it changes its range, from a quiet output.
 
-
-class StandingReading:
-    """Counts readings of one figure. `digit_ma`: the meter's last digit.
-
-    A coarse digit hides an output's noise: then nothing is decided.
+    `digit_ma`: the meter's last digit. A fine one shows the noise of any output. A figure that the
+    readings came to in one stride, as those of a rise do, may be held until another one comes: was
+    that a stride, too, the output had moved on meanwhile.
     """
 
     def __init__(self, digit_ma: float) -> None:
         self._digit_ma = digit_ma
-        self._figure_ma = 0.0
-        self._alike = 0
+        self._figure_ma = self._began_s = self._latest_s = 0.0
+        """The latest figure, and the ages of the first and the latest reading of it."""
+        self.alike = 0
+        """Readings of it in a row."""
+        self._came_in_stride = False
+        self._neighbours = self._equal = 0
+        """Pairs of neighbours so far that no stride parts, and equal ones among them."""
+        self.counts: list[bool] = []
+        """Of each reading, whether it counts: not where it only repeats a figure that is held."""
 
-    def note(self, current_ma: float) -> None:
-        """Take in a reading in mA. Raises ProtocolError where the figure stands still."""
-        figure_ma, self._figure_ma = self._figure_ma, current_ma
-        if not _shows_alike(current_ma, figure_ma, self._digit_ma):
-            self._alike = 1
+    def note(self, age_s: float, current_ma: float) -> None:
+        """Take in a reading in mA, with its age."""
+        self._latest_s = age_s
+        if self.alike and abs(current_ma - self._figure_ma) < 0.5 * self._digit_ma:
+            self.alike += 1
+            self.counts.append(True)
+            self._count_repeats(not self.stands)
             return
-        self._alike += 1
-        if self._alike >= _ALIKE:
+        in_stride = self._is_stride(current_ma)
+        if self._may_be_held:
+            self._count_repeats(not in_stride)
+        if self.alike and not in_stride:
+            self._neighbours += self.alike
+            self._equal += self.alike - 1
+        self._figure_ma, self._began_s, self.alike = current_ma, age_s, 1
+        self._came_in_stride = in_stride
+        self.counts.append(True)
+
+    @property
+    def stands(self) -> bool:
+        """Whether the meter may hold its figure now: then nothing is to be decided."""
+        return self.alike > 1 and (self._is_too_quiet or self._may_be_held)
+
+    @property
+    def _may_be_held(self) -> bool:
+        """Whether the figure is one of a rise, and has not stood too long for a change of range."""
+        return self._came_in_stride and self.stood_s < LONGEST_HOLD_S
+
+    @property
+    def stood_s(self) -> float:
+        """How long the figure has stood so far, s."""
+        return self._latest_s - self._began_s
+
+    @property
+    def hangs(self) -> bool:
+        """Whether it has stood still as no output does: a rise goes on, and noise shows."""
+        if not self._shows_noise or self.alike < _ALIKE or self.stood_s < _HANGS_S:
+            return False
+        seen = (self._equal + _DOUBT) / (self._neighbours + _DOUBT)
+        return self._came_in_stride or self.alike >= _as_rare(_ALIKE, seen)
+
+    @property
+    def _is_too_quiet(self) -> bool:
+        """Whether a digit that shows noise shows none."""
+        seen = self._equal / (self._neighbours + _DOUBT)
+        return self._shows_noise and self.alike >= _as_rare(_SOME_ALIKE, seen)
+
+    @property
+    def _shows_noise(self) -> bool:
+        return self._digit_ma <= _FINE_DIGIT * self._figure_ma
+
+    def _is_stride(self, current_ma: float) -> bool:
+        """Return whether neither noise nor digit explains the way from the last figure to this."""
+        way_ma, larger_ma = abs(current_ma - self._figure_ma), max(current_ma, self._figure_ma)
+        flows = larger_ma > _NO_CURRENT_DIGITS * self._digit_ma
+        return flows and way_ma > max(_STRIDE * larger_ma, _STRIDE_DIGITS * self._digit_ma)
+
+    def _count_repeats(self, count: bool) -> None:
+        repeats = self.alike - 1
+        if repeats:
+            self.counts[-repeats:] = [count] * repeats
+
+
+def _as_rare(alike: int, equal: float) -> float:
+    """Return how many alike in a row are as rare as `alike` of an output's readings usually are.
+
+    `equal`: the share of two neighbours that are equal, as a meter's that smooths its readings.
+    """
+    if equal >= 1:
+        return inf
+    return 1 + (alike - 1) * log(_USUALLY_EQUAL) / log(max(_USUALLY_EQUAL, equal))
+
+
+class HangingMeter:
+    """Refuses a figure that stands still as no output does. `digit_ma`: the meter's last digit.
+
+    A coarse digit hides an output's noise: then nothing is refused.
+    """
+
+    def __init__(self, digit_ma: float) -> None:
+        self._figure = StandingFigure(digit_ma)
+
+    def note(self, age_s: float, current_ma: float) -> None:
+        """Take in a reading in mA, with its age. Raises ProtocolError where the meter hangs."""
+        figure = self._figure
+        figure.note(age_s, current_ma)
+        if figure.hangs:
             raise ProtocolError(
-                f"The meter shows {current_ma:g} mA again and again, {self._alike} readings long.",
+                f"The meter shows {current_ma:g} mA again and again, {figure.alike} readings in "
+                f"{figure.stood_s:.1f} s.",
                 "No output is so quiet: the meter may hang. No value was taken from it.",
                 "See whether it follows the output; restart it, then run again.",
             )
@@ -234,18 +331,31 @@ def _ran_back(number: int, last: int) -> ProtocolError:
     )
 
 
-def _gap(counted_s: float, clock_s: str) -> ActivationVoid:
+def _counted_more(counted_s: float, clock_s: float) -> ActivationVoid:
     return ActivationVoid(
-        f"Meter and clock differ: the meter counted {counted_s:.1f} s, the clock {clock_s}.",
-        "Time has passed in which nobody looked, or a digit of a reading's number was changed on "
-        "the line; no value was taken.",
-        "Keep the computer from sleeping and the program from being stopped; where neither was, "
-        "check cable and shielding. Then resume the run.",
+        f"Meter and clock differ: the meter counted {counted_s:.1f} s, the clock at most "
+        f"{clock_s:.1f} s.",
+        "The computer's clocks show no sleep. A digit of a reading's number was changed on the "
+        "line, or the meter takes more readings a second than its data state, or the "
+        "computer was halted, clocks and all, as a virtual machine may be. No value was taken.",
+        "Resume the run. Where it happens again, check cable and shielding, then 'readings_per_s' "
+        "in the analyzer's data, then what may halt the computer.",
     )
 
 
-def _count_silence(silent: int) -> int:
-    if silent >= _SILENT_READINGS:
+def _counted_less(counted_s: float, clock_s: float) -> ActivationVoid:
+    return ActivationVoid(
+        f"Meter and clock differ: the meter counted {counted_s:.1f} s, the clock at least "
+        f"{clock_s:.1f} s since it was last asked.",
+        "The meter paused, as for a change of range, while nobody could ask it; or a reply was "
+        "held up on the line, or a digit of a reading's number changed there. No value was taken.",
+        "Resume the run. Where it happens again, fix the meter's range, then check cable and "
+        "shielding.",
+    )
+
+
+def _count_silence(silent: int, interval_s: float) -> int:
+    if silent >= max(_SILENT_READINGS, LONGEST_HOLD_S / interval_s):
         raise ProtocolError(
             f"The meter has given no new reading for {silent} reading intervals.",
             "It has stopped, or an old reply is repeated.",

@@ -23,7 +23,7 @@ from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.bench import Bench
 from ohmwright.uncertainty.inputs import resolution_uncertainty
 
-from .sampling import repeated
+from .sampling import StandingFigure
 
 Floats = NDArray[np.float64]
 
@@ -67,6 +67,7 @@ class UntilSettled:
     ) -> None:
         self._at_age_s, self._window_s, self._resolution_ma = at_age_s, window_s, resolution_ma
         self._warmth = warmth
+        self._figure = StandingFigure(resolution_ma)
         self._age_s: list[float] = []
         self._current_ma: list[float] = []
         self._found: Settled | None = None
@@ -86,6 +87,7 @@ class UntilSettled:
         """Take a reading without testing whether the value has settled."""
         self._age_s.append(age_s)
         self._current_ma.append(current_ma)
+        self._figure.note(age_s, current_ma)
         self._found = None
 
     @property
@@ -94,14 +96,13 @@ class UntilSettled:
 
         A figure that was repeated while the meter stood still counts when it was read first.
         """
-        currents_ma = np.array(self._current_ma)
-        counts = ~repeated(currents_ma, self._resolution_ma)
-        return np.array(self._age_s)[counts], currents_ma[counts]
+        counts = np.array(self._figure.counts, dtype=np.bool_)
+        return np.array(self._age_s)[counts], np.array(self._current_ma)[counts]
 
     @property
     def stands_still(self) -> bool:
         """Whether the meter may stand still now."""
-        return bool(repeated(np.array(self._current_ma), self._resolution_ma)[-1:].any())
+        return self._figure.stands
 
     def settled(self) -> Settled | None:
         """Return the value by the readings so far, in mA; None before the first reading."""
@@ -230,10 +231,10 @@ class UntilDecided:
 
     def _why_undecided(self) -> str:
         """Why the latest value is not settled; empty where it is."""
-        if self._until_settled.stands_still:
-            return STANDS
         if self._test.jumps:
             return JUMPS
+        if self._until_settled.stands_still:
+            return STANDS
         settled = self._remainder <= _REMAINDER_TOLERANCES
         return "" if settled else "the output is still rising or falling"
 
