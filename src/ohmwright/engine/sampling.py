@@ -46,6 +46,8 @@ _DOUBT = 5
 the end of a rise are not, though the meter smooths them."""
 _HANGS_S = 2 * LONGEST_HOLD_S
 """No sooner, since droop moves an output, too: for so long nothing is decided."""
+_HELD_ALIKE = 3
+"""Equal readings in a row of a rise from which nothing is decided, whatever the digit."""
 _STRIDE, _STRIDE_DIGITS = 0.01, 2.0
 """From one reading to the next, over the figure and in digits: more is no noise, but a rise (common
 practice, no source)."""
@@ -221,9 +223,8 @@ class StandingFigure:
 
     def note(self, age_s: float, current_ma: float) -> None:
         """Take in a reading in mA, with its age."""
-        self._latest_s = age_s
         if self.alike and abs(current_ma - self._figure_ma) < 0.5 * self._digit_ma:
-            self.alike += 1
+            self._latest_s, self.alike = age_s, self.alike + 1
             self.counts.append(True)
             self._count_repeats(not self.stands)
             return
@@ -233,14 +234,15 @@ class StandingFigure:
         if self.alike and not in_stride:
             self._neighbours += self.alike
             self._equal += self.alike - 1
-        self._figure_ma, self._began_s, self.alike = current_ma, age_s, 1
+        self._figure_ma, self.alike = current_ma, 1
+        self._began_s = self._latest_s = age_s
         self._came_in_stride = in_stride
         self.counts.append(True)
 
     @property
     def stands(self) -> bool:
         """Whether the meter may hold its figure now: then nothing is to be decided."""
-        return self.alike > 1 and (self._is_too_quiet or self._may_be_held)
+        return self._is_too_quiet or (self.alike >= _HELD_ALIKE and self._may_be_held)
 
     @property
     def _may_be_held(self) -> bool:
