@@ -56,7 +56,7 @@ def _causes(seen: Evidence) -> Iterator[str]:
             f"{seen.at_age_s:g} s asked for, so that what it loses by then as it warms is not "
             "seen; a later age_s in the procedure would help"
         )
-    if seen.bends:
+    if seen.bends > 1:
         yield (
             f"the output stood, and sank after the age of {seen.at_age_s:g} s asked for, as where "
             "a unit reduces it when it is warm; a longer rest, or less on-time before, would help"

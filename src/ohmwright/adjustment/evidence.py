@@ -48,8 +48,8 @@ class Evidence:
     time_outs: int = 0
     times_out_s: float = 0.0
     surprises: int = 0
-    bends: bool = False
-    """Whether the output sank on, long after the age asked for, as no droop does."""
+    bends: int = 0
+    """Confirmations in which it sank on after the age asked for; one may hunt."""
 
 
 def evidence(

@@ -53,8 +53,8 @@ class Findings:
         self.undecided: list[Mixture] = []
         self.refuted_here = 0
         self.surprises = 0
-        self.bends = False
-        """Whether a confirmation's output sank on after the age asked for, as no droop does."""
+        self.bends = 0
+        """Confirmations whose output sank on after the age asked for, as no droop does."""
         self.latest: Mixture | None = None
         self._before_surprise: _Suspicions | None = None
         self._predicted_from_s = 0.0

@@ -211,7 +211,8 @@ class AdjustPolicy:
             return
         outcome = self._confirmation.outcome(self.log, self.estimator.prior, age_s, late=late)
         value = self._confirmation.value
-        self.findings.bends = self.findings.bends or self._confirmation.bends
+        if outcome not in ("continue", "accept"):
+            self.findings.bends += self._confirmation.bends
         if outcome == "accept" and value is not None:
             self._end = Finish("confirmed", "", value.mean, value.sd, value.dof)
             self._queue.release()
