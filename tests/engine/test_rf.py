@@ -175,6 +175,26 @@ async def test_what_flows_at_first_contact_is_no_zero(make_rig: Callable) -> Non
 numbers = iter(n // 2 for n in range(10**6))
 
 
+async def test_after_rf_that_came_amid_the_measurement_of_zero_it_is_measured_anew(
+    make_rig: Callable,
+) -> None:
+    rig, asked, is_off = make_rig(), iter(range(10**6)), False
+
+    def act(line: bytes) -> bytes | None:
+        nonlocal is_off
+        is_off = is_off or line.startswith(b"OUTPut:STATe OFF")
+        if b"FETCh:CURR" not in line:
+            return None
+        number = next(asked)
+        return b"%+.5E,A,%05d\n" % (0.4 if number > 4 and not is_off else 0.0, number // 2)
+
+    heard(rig, act)
+    pending = PendingEvents()
+    await ensure_off_at_start(rig.bench, pending)
+    assert [type(event) for event in pending.take()] == [UnaskedRf]
+    assert rig.bench.rf.zero_limit_ma < rig.bench.analyzer.data.meter.largest_zero_ma
+
+
 def showing(rig: object, shown_ma: float) -> None:
     """Have the meter show `shown_ma` from now on, as its zero, whatever flows."""
     count = iter(n // 2 for n in range(10**6))

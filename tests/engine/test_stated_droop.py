@@ -17,11 +17,12 @@ from ohmwright.model.step import Timing
 AT_AGE_S, REST_S = 6.0, 25.0
 
 
-def sinking(loss: float, noise: float = 0.002) -> list[Sample]:
+def sinking(loss: float, noise: float = 0.002, overshoot_s: float = 0.5) -> list[Sample]:
     """From 500 mA, after a rise that overshoots by 6 %, down by `loss` within 12 s."""
     age_s = np.arange(0.5, 15.0, 0.25)
     noisy = 1 + noise * np.random.default_rng(1).normal(size=age_s.size)
-    course = 1 - loss * np.clip((age_s - 3.0) / 12.0, 0.0, 1.0) + 0.06 * np.exp(-age_s / 0.5)
+    overshoot = 0.06 * np.exp(-age_s / overshoot_s)
+    course = 1 - loss * np.clip((age_s - 3.0) / 12.0, 0.0, 1.0) + overshoot
     return [Sample(age, 500 * now) for age, now in zip(age_s, course * noisy, strict=True)]
 
 
@@ -29,12 +30,15 @@ def test_what_sank_is_the_loss_from_the_highest_median() -> None:
     assert sunk_by([one.current_ma for one in sinking(0.04, noise=0.0)]) == pytest.approx(
         0.04, abs=0.01
     )
+    rises_first = [*np.linspace(450.0, 500.0, 11), *[500.0] * 5, *[480.0] * 5]
+    assert sunk_by(rises_first) == pytest.approx(0.04)
     assert sunk_by([500.0] * 9) == 0.0  # too few
     assert sunk_by([0.0] * 20) == 0.0
 
 
 def test_an_ordinary_droop_contradicts_nothing() -> None:
     assert StatedDroop(0.0125).finding(sinking(0.0125), AT_AGE_S) == ""
+    assert StatedDroop(0.0125).finding(sinking(0.0125, overshoot_s=1.0), AT_AGE_S) == ""
     assert StatedDroop(None).finding(sinking(0.04), AT_AGE_S) == ""
 
 

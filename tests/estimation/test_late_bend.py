@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from ohmwright.estimation.activation_record import Question
+from ohmwright.estimation.late_bend import bends
+from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds
 
 from .activations import Floats, Made
@@ -65,3 +67,29 @@ def test_a_usual_output_is_known_better_by_later_readings(hunting: float) -> Non
         assert test.value is not None
         sd.append(test.value.sd)
     assert sd[1] < 0.8 * sd[0]
+
+
+ABOUT_S, LATER_S = np.arange(4.6, 7.6, 0.2), np.arange(7.6, 16.0, 0.2)
+
+
+def bent(found_ma: float, *later_ma: float) -> bool:
+    """Whether readings about 7.5 s of 670 mA, then of these, contradict a value `found_ma`."""
+    about = 670.0 + 0.4 * (-1.0) ** np.arange(ABOUT_S.size)
+    value = np.concatenate([about, np.repeat(later_ma, LATER_S.size // 3)])
+    age_s = np.concatenate([ABOUT_S, LATER_S])
+    found = Mixture(np.ones(1), np.array([found_ma]), np.ones(1), 1e6)
+    return bends(age_s, value, 7.55, found, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("found_ma", "later_ma", "contradicted"),
+    [
+        (668.0, (668.0, 666.0, 664.0), True),
+        (669.0, (668.0, 666.0, 664.0), False),  # by one standard deviation they may differ
+        (668.0, (666.0, 662.0, 664.0), False),  # it comes back, as it hunts
+    ],
+)
+def test_readings_that_sink_on_contradict_a_value_that_is_not_theirs(
+    found_ma: float, later_ma: tuple[float, ...], *, contradicted: bool
+) -> None:
+    assert bent(found_ma, *later_ma) is contradicted

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from itertools import count
+from math import exp
 from pathlib import Path
 
 import pytest
@@ -100,3 +101,15 @@ def test_a_guard_that_is_left_alone_warns_of_a_current(
     assert release.end_for_good() is off
     assert port.offs > 1 or shows is not flowing
     assert release.switch_off()  # which is all that a guard says to an engine that lives
+
+
+def test_a_meters_filter_is_no_current_that_stays(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It shows 2 % of the current after four of its time constants, its window."""
+    ticks = count()
+    monkeypatch.setattr(port_release, "elapsed_s", lambda: 0.001 * next(ticks))
+
+    def fading(_: int) -> bytes:
+        return b"+%.5E,A,00012\n" % (0.4 * exp(-0.001 * next(ticks) / METER.window_s))
+
+    made = orders("scpi-1999-analyzer")
+    assert PortRelease(Port(fading), made.release, made.current).end_for_good()
