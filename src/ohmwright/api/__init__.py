@@ -5,7 +5,9 @@ The names in `ohmwright/__init__.py` are public; the command line is built on th
 Read in this order:
 
     paths                       the user's own folders, and the data files that a bench file names
+    simulation_profiles         what a bench is simulated from
     spoken_to, bench_data       how each instrument is spoken to; a bench file read and checked
+    simulated_commands          how its instruments are spoken to where they are simulated
     bench_generators            which of its generators is for a unit, or for a model
     open_links, open_back_ends, open_bench   and opened
     open_records, jobs          the store that a caller names; a run begun there, or gone on with

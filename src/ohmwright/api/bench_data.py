@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import NamedTuple, SupportsIndex
+from typing import SupportsIndex
 
 from ohmwright.engine.requirements import Abilities
 from ohmwright.engine.resume import stored_moves
@@ -21,22 +21,15 @@ from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.event import Event, TrimMoved
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.protections import Protections
-from ohmwright.model.source import load, place_in
+from ohmwright.model.source import place_in
 from ohmwright.model.traceability import Environment, RoomFigures, environment_of
 from ohmwright.simulator.faults import LineFault
-from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.wire.command_set import CommandSet, Verb
 from ohmwright.wire.line_proof import is_proved
 
 from .paths import certificate_file, data_file
+from .simulation_profiles import SimulationProfiles, read_simulation_profiles
 from .spoken_to import FileReader, analyzer_way, generator_way, verbs_of_way
-
-
-class SimulationProfiles(NamedTuple):
-    """What a simulated bench is simulated from."""
-
-    analyzer: AnalyzerProfile
-    generator: GeneratorProfile
 
 
 @dataclass(frozen=True)
@@ -234,13 +227,6 @@ def read_bench_of(file: BenchFile, path: Path, documents: tuple[Document, ...]) 
         documents=tuple(read.documents),
         analyzer_back_end=analyzer_by.back_end,
         generator_back_end=generator_by.back_end,
-    )
-
-
-def read_simulation_profiles(analyzer_path: Path, generator_path: Path) -> SimulationProfiles:
-    """Read the simulation profiles in two data files. Raises SourceError where one has none."""
-    return SimulationProfiles(
-        load(analyzer_path, AnalyzerProfile), load(generator_path, GeneratorProfile)
     )
 
 
