@@ -22,6 +22,7 @@ Read in this order:
                                   what a meter still shows then
     unasked_rf                    RF that nobody asked for: at first contact, before ON, after a
                                   fault
+    stated_droop                  whether the output sinks by more than the data state
     resting, watched_rest         how long RF must stay off; a rest in which that is watched
     sampling, ages_without_numbers, pace
                                   readings of an open activation, each once and with its age; when
