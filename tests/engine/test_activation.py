@@ -204,6 +204,23 @@ async def test_after_a_stop_the_time_with_rf_on_counts_on_only_where_rf_is_not_o
         )
 
 
+async def test_while_it_is_not_known_who_read_off_rf_is_unknown() -> None:
+    """Would notice RF OFF on show, by an instrument that does not say that it is the one."""
+    bench, analyzer = bench_with(found=[True])
+    meanwhile = list[str]()
+    analyzer.identify = AsyncMock(side_effect=[LinkTimeout("nothing came"), "scripted"])  # type: ignore[method-assign]
+    sleep = bench.clock.sleep
+
+    async def looking(for_s: float) -> None:
+        meanwhile.append(bench.rf.state)
+        await sleep(for_s)
+
+    bench.clock.sleep = looking  # type: ignore[method-assign]
+    await release_module.confirmed_release(bench, current_seen=True)
+    assert meanwhile == ["unknown"]
+    assert bench.rf.state == "off"
+
+
 async def test_off_in_a_cancelled_scope() -> None:
     bench, analyzer = bench_with()
     with anyio.CancelScope() as scope:

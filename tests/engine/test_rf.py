@@ -830,3 +830,18 @@ async def test_a_view_shows_what_was_read_after_a_fault(make_rig: Callable) -> N
     assert error is not None
     assert isinstance(events[-1], Fault)
     assert shown[-1].rf == events[-1].rf_state == "unknown"
+
+
+async def test_where_rf_was_not_read_as_off_its_time_counts_on(make_rig: Callable) -> None:
+    """Would notice a view that stops counting while RF may still be on."""
+    for stays in (False, True):
+        rig = make_rig()
+        await ensure_off_at_start(rig.bench, PendingEvents())
+        session = Session(rig.bench)
+        try:
+            async with session.activation(load_ohm=500, power_w=300, limit_s=10):
+                await rig.bench.clock.sleep(3)
+                rig.hardware.defects.contact_welded = stays
+        except ReleaseNotConfirmed:
+            assert stays
+        assert (session.pending.on_at_s is not None) == stays

@@ -101,7 +101,7 @@ class OperatorKey:
     def own_keys(self) -> frozenset[str]:
         """The public keys with which this computer signs or has signed; none is made."""
         standing = self.status()
-        newest = {standing.public} if standing.public and standing.problem is None else set()
+        newest = {standing.public} if standing.public else set()
         return frozenset(newest.union(self.remembered_keys()))
 
     def seal(self, run: str, events: int, head: bytes, operator: str, at: datetime) -> Seal:
