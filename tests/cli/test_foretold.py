@@ -47,7 +47,7 @@ def test_lint_prints_it_with_its_place_and_refuses_nothing(
     assert (outcome.code, outcome.err) == (0, "")
     told, summary = outcome.out.splitlines()
     assert told == f"{procedure}:12:1: warning: step 'cut': {WHAT}."
-    assert summary.startswith(f"{procedure}: 1 step, nothing wrong")
+    assert summary.startswith(f"{procedure}: 1 step, 1 warning, else nothing wrong")
 
 
 @pytest.mark.parametrize(
@@ -78,7 +78,7 @@ def test_lint_warns_of_what_is_hardly_meant(
     told, summary = outcome.out.splitlines()
     assert outcome.code == 0
     assert told.startswith(f"{procedure}:{place}: warning: step 'cut': {what}"), told
-    assert "nothing wrong" in summary
+    assert "1 step, 1 warning, else nothing wrong" in summary
 
 
 def test_lint_takes_upper_limits_and_usual_figures_without_a_word(

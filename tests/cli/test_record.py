@@ -148,6 +148,8 @@ def test_export_and_import(ohmwright: Callable, run: str, tmp_path: Path) -> Non
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
     twice = ohmwright("record", "export", file, "--records", tmp_path)
     assert (twice.code, "Nothing is ever written over" in twice.err) == (2, True)
+    table = ohmwright("record", "export", tmp_path / "all.csv", "--records", tmp_path)
+    assert (table.code, "ohmwright certificate RUN --csv FILE" in table.err) == (2, True)
     new = tmp_path / "new.sqlite"
     first = ohmwright("record", "import", file, "--records", new).out
     assert "1 run imported" in first

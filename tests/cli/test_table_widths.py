@@ -61,6 +61,18 @@ def test_a_sweep_and_a_list_at_a_narrow_terminal_are_whole(
     assert "    Date: 2026-01-05\n    Verdict: undecided\n    Unit: HF-017\n" in listed
 
 
+def test_a_list_of_runs_names_people_and_procedures_only_where_they_can_be_read(
+    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = ("--bench", shipped("benches", "demo.toml"), "--mode", "cut", "--settings", 155)
+    assert ohmwright("sweep", *bench, "--loads", 500, "--records", tmp_path / "r").code == 0
+    for width, last in (("80", "Serial"), ("120", "Procedure")):
+        monkeypatch.setenv("COLUMNS", width)
+        told = ohmwright("record", "list", "--records", tmp_path / "r").out
+        assert "…" not in told
+        assert told.splitlines()[0].split()[-1] == last
+
+
 def columns_of(text: str) -> list[str]:
     """The text of each column, its lines joined; columns begin where their heading does."""
     lines = text.splitlines()

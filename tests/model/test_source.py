@@ -114,6 +114,8 @@ def test_complaints_are_in_plain_words(tmp_path: Path, old: str, new: str, says:
         ("= 300", "= 300 ohm", "{0}a number stands without a unit."),
         ("= 300", "= 300 %", "{0}a number stands without a unit."),
         ("= 300", "= .5", "{0}a number has a digit before its point, as in 0.5."),
+        ("= 300", "= 31.01.2026", "{0}a date is written as in 2026-01-31."),
+        ("= 300", "= 1/31/2026", "{0}a date is written as in 2026-01-31."),
         ("= 300", "=", "10:11: {0}a value is missing."),
         ("= 300", ": 300", "{0}a key and its value are joined by =, as in key = 40."),
         ('"output"', "“output”", '6:8: {0}quotes are straight, as in "text".'),

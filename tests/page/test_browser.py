@@ -101,6 +101,40 @@ def test_an_unattended_calibration_wholly_through_the_page(
     assert {one.stage for one in run.results} == {"as_found", "adjust", "as_left"}
 
 
+def test_what_was_chosen_is_still_chosen_after_a_look_at_what_would_be_done(
+    browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with serving(page_settings(place, 5.0, place / "short.toml"), monkeypatch) as site:
+        person = Person.admitted(browser, site)
+        page, form = person.page, person.page.locator("form.start")
+        person.go("#/bench/1")
+        person.choose(TITLE, work="as found")
+        page.get_by_label("Room temperature in °C").fill("21.5")
+        page.get_by_text("What would be done").click()
+        page.get_by_text("← the bench").click()
+        expect(form.locator("select[name=procedure] option:checked")).to_contain_text(TITLE)
+        expect(form.locator("select[name=work]")).to_have_value("as found")
+        expect(form.locator("input[name=unattended]")).to_be_checked()
+        expect(page.get_by_label("Room temperature in °C")).to_have_value("21.5")
+        page.get_by_role("button", name="Begin").click()
+        person.sees_state("Ended")
+        assert person.complaints == []
+
+
+def test_an_answer_stands_among_the_results(
+    browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = '[[step]]\nkind = "inspection"\nname = "cords"\nquestion = "Are the cords sound?"\n'
+    (place / "asked.toml").write_text(SHORT.replace("[[step]]", f"{asked}[[step]]", 1))
+    with serving(page_settings(place, 20.0, place / "asked.toml"), monkeypatch) as site:
+        person = Person.admitted(browser, site)
+        person.go("#/bench/1")
+        person.begin(TITLE, work="as found", unattended=False)
+        person.sees_state("Ended")
+        row = person.page.get_by_role("row", name="cords")
+        expect(row.get_by_role("cell", name="yes", exact=True)).to_be_visible()
+
+
 def test_practice_is_worked_at_the_keys_on_the_page(
     browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -110,6 +110,8 @@ class ResultPicture(FrozenModel):
     unit: str
     """Of value and uncertainty; empty for a number without a unit."""
     reason: str
+    said: str
+    """What was answered, where that is the result; empty where something was measured."""
 
 
 def result_picture(result: Result) -> ResultPicture:
@@ -125,6 +127,7 @@ def result_picture(result: Result) -> ResultPicture:
         limits="" if target is None else limits_words(target),
         unit="" if target is None else target.unit,
         reason=result.reason,
+        said=result.said if measured is None else "",
     )
 
 

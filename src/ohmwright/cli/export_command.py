@@ -60,7 +60,8 @@ def export_runs(file: Path, selection: Selection, records: str | None) -> None:
         file,
         "JSON Lines",
         means=_NOTHING_WRITTEN,
-        do="Give it the ending .jsonl, or add --parquet for a flat table of results.",
+        do="Give it the ending .jsonl, or add --parquet for a flat table of results. CSV of a run: "
+        "'ohmwright certificate RUN --csv FILE'.",
     )
     with open_records_for_reading(records) as store:
         chosen, void = selection.run_ids_in(store), store.voided_run_ids()

@@ -60,7 +60,7 @@ def run_lint(
 
 
 def _print(file: ProcedureFile, bench_path: Path | None, told: Sequence[Foreseen]) -> None:
-    """Print each thing told with its place, then that nothing is wrong."""
+    """Print each thing told with its place, then that nothing else is wrong."""
     for one in told:
         where = f"{file.path}:{one.line}:{one.column}"
         out().print(
@@ -70,7 +70,9 @@ def _print(file: ProcedureFile, bench_path: Path | None, told: Sequence[Foreseen
         )
     against = "" if bench_path is None else f", and by its files {bench_path} can do it"
     steps = counted(len(file.procedure.step), "step")
-    out().print(f"{file.path}: {steps}, nothing wrong{against}.", soft_wrap=True)
+    warnings = sum(one.severity == "warning" for one in told)
+    wrong = f"{counted(warnings, 'warning')}, else nothing wrong" if warnings else "nothing wrong"
+    out().print(f"{file.path}: {steps}, {wrong}{against}.", soft_wrap=True)
     for stage in MEASURED:
         if not file.procedure.steps_in(stage):
             out().print(f"{stage.replace('_', ' ').capitalize()}: no step, nothing is measured.")

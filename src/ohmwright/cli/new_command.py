@@ -39,7 +39,7 @@ def new_analyzer(folder: Path, answers: Path | None) -> int:
     name = _file_name(given.model)
     words = _words(given, name) | {
         "analyzer_file": _toml(f"{name}.toml"),
-        "bench_name": _toml(f"Bench with a {given.model}"),
+        "bench_name": _toml(f"Bench with {given.model}"),
     }
     bench = folder / f"{name}-bench.toml"
     _write(

@@ -42,7 +42,11 @@ from .table_format import one_below_another
 _MOST_LINES = 100
 """Runs in the table of `record list` where nobody says how many; a screen holds fewer."""
 _COPIED = ("run_id", "asset", "serial")
+_NAMED = ("operator", "procedure")
 _LEAST_WIDTH = 80
+_ROOM_FOR_VERDICT = 30
+"""Characters of date, verdict and the blanks between all columns."""
+_LEAST_FOR_NAME = 12
 _ROOM_FOR_COPIED = 45
 _ROOM_FOR_RUN = 31
 """Characters that leave room for the rest of a table of 80; what is longer takes more lines."""
@@ -133,11 +137,11 @@ def print_runs(
 def runs_table(
     rows: Sequence[Row], refused: Mapping[str, str], uncovered: Collection[int] = ()
 ) -> Table:
-    """Return a table, a line a run; long names are cut where the terminal is narrow.
+    """Return a table, a line a run; operator and procedure stand there where there is room.
 
-    What is copied is never cut: where it is long it takes more lines, and the procedure is left
-    out. `refused`: why, for each run that was refused at its start; it may name no unit.
-    `uncovered`: numbers of the runs whose verdict is marked, for want of an analyzer certificate.
+    What is copied is never cut: where it is long it takes more lines. `refused`: why, for each run
+    that was refused at its start; it may name no unit. `uncovered`: numbers of the runs whose
+    verdict is marked, for want of an analyzer certificate.
     """
     rows = [row | {"asset": row["asset"] or unit_in_number(row["run_id"])} for row in rows]
     table = Table(box=None, pad_edge=False)
@@ -148,7 +152,7 @@ def runs_table(
         table.add_column(name, no_wrap=True)
     for name in ("Unit", "Serial"):
         table.add_column(name, no_wrap=is_short, overflow="fold")
-    named = ("operator", "procedure") if is_short else ("operator",)
+    named = _named(run + unit + serial)
     for name in named:
         table.add_column(name.capitalize())
     for row in rows:
@@ -161,6 +165,17 @@ def runs_table(
         names = (_in_one_line(_cell(row[key])) for key in named)
         table.add_row(copied[0], row["at"][:10], verdict, *copied[1:], *names)
     return table
+
+
+def _named(copied: int) -> tuple[str, ...]:
+    """Return the columns that have room beside `copied` characters, in which a name can be read.
+
+    A narrow terminal shows cells one below another, all of them.
+    """
+    if out().width < _LEAST_WIDTH:
+        return _NAMED
+    room = out().width - copied - _ROOM_FOR_VERDICT
+    return _NAMED[: max(0, room // _LEAST_FOR_NAME)]
 
 
 def _cell(text: str) -> str:

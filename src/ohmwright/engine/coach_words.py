@@ -22,7 +22,7 @@ _SAID: dict[HowDone, str] = {
     "other key": "The meter shows the other key: {seen}, not {asked}.",
     "other direction": "The meter shows the other direction: {seen}, not {asked}.",
 }
-_MOVED = "The output has moved. What a press does here was not known before: {asked}."
+_MOVED = "The output has moved after {asked}. What a press does here was not known before."
 _LIKELY = " That is likely, and not sure yet."
 _TO_LEARN = " Only to learn what it does."
 _EARLIER = " An earlier cue was probably not carried out as asked ({done}); it is allowed for."

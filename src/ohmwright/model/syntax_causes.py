@@ -20,6 +20,7 @@ _AT_VALUE = {
 }
 """What is wrong with what begins where a value should."""
 _IN_LINE = {
+    re.compile(r"=\s*\d{1,4}[./]\d{1,2}[./]\d{2,4}\b"): "a date is written as in 2026-01-31",
     re.compile(r"=\s*[-+]?\d+,\d+"): "a number has a point, as in 40.5",
     re.compile(rf"=\s*[-+]?\d[\d.]*\s*[^\W\d]+{_LINE_ENDS}"): "a number stands without a unit",
     re.compile(rf"=\s*[-+]?\d[\d.]*\s*%{_LINE_ENDS}"): "a number stands without a unit",

@@ -71,7 +71,7 @@ function showCue(element, cue) {
   redo(element, JSON.stringify(cue), () => [
     sign(cue),
     h('div', {},
-      h('p', { class: 'cue-big' }, cue.kind === 'press' && cue.presses > 0 ? `${cue.key} ${cue.direction} × ${cue.presses}` : LARGE[cue.kind] ?? ''),
+      h('p', { class: 'cue-big' }, cue.kind === 'press' && cue.presses > 0 ? `${cue.key} ${cue.direction} ×\u00a0${cue.presses}` : LARGE[cue.kind] ?? ''),
       h('p', { class: 'cue-words' }, cue.words.replace(cue.seen, '').trim()), cue.seen === '' ? null : h('p', { class: 'cue-seen' }, cue.seen)),
   ])
 }

@@ -43,5 +43,5 @@ function kept(body, rows, results) {
 function row(one) {
   return h('tr', {},
     h('td', {}, verdict(one.verdict), one.verdict !== 'pass' && one.reason ? h('div', { class: 'soft' }, one.reason) : ''), h('td', {}, one.step), h('td', {}, one.point),
-    h('td', { class: 'number' }, `${withUncertainty(one.value, one.expanded)} ${one.unit}`), h('td', { class: 'number' }, one.limits), h('td', {}, STAGES[one.stage]))
+    h('td', { class: 'number' }, one.said || `${withUncertainty(one.value, one.expanded)} ${one.unit}`), h('td', { class: 'number' }, one.limits), h('td', {}, STAGES[one.stage]))
 }

@@ -23,7 +23,17 @@ function keepName(name) {
   } catch { /* it is asked for again */ }
 }
 
+// the form of each bench is kept: who looks at what would be done finds what was chosen again
+const forms = new Map()
+
 export function startForm(number) {
+  if (!forms.has(number)) forms.set(number, newForm(number))
+  const form = forms.get(number)
+  form.askAnew()
+  return form
+}
+
+function newForm(number) {
   const fields = {
     procedure: h('select', { required: true, name: 'procedure', onchange: () => look() }),
     work: h('select', { name: 'work' }, h('option', { value: 'calibrate' }, 'As found, adjust, as left'),
@@ -38,7 +48,7 @@ export function startForm(number) {
   const preview = h('a', { href: '#' }, 'What would be done'), begin = h('button', { class: 'begin' }, 'Begin')
   const look = () => set(preview, 'href', `#/bench/${number}/procedure/${fields.procedure.value}`)
   const label = (words, field) => h('label', {}, h('span', {}, words), field)
-  const element = h('form', { class: 'card start', hidden: true, onsubmit: (event) => { event.preventDefault(); attempt(() => post(`/benches/${number}/begin`, order(fields)).then(() => scrollTo(0, 0))) } },
+  const element = h('form', { class: 'card start', hidden: true, onsubmit: (event) => { event.preventDefault(); attempt(() => post(`/benches/${number}/begin`, order(fields)).then(() => { forms.delete(number); scrollTo(0, 0) })) } },
     h('h2', {}, 'Begin a run'), h('p', { class: 'caution' }, CAUTION),
     label('Procedure', fields.procedure), label('Work', fields.work), label('Your name, for the record', fields.operator),
     h('label', { class: 'check' }, fields.unattended, h('span', {}, 'Unattended: nobody stays here to answer questions')),
@@ -48,6 +58,7 @@ export function startForm(number) {
   let asked = ''
   return {
     element,
+    askAnew() { asked = '' },
     update(known) {
       const free = !isBusy(known)
       set(element, 'hidden', !free)
@@ -64,12 +75,13 @@ export function startForm(number) {
 async function load(number, fields, known) {
   const { procedures, unfinished } = await ask(`/benches/${number}/procedures`)
   const fits = (one) => one.problem === '' && one.model === known.now.model
-  const chosen = fields.procedure.value
+  const chosen = fields.procedure.value, resumed = fields.resume.value
   const offered = known.now.practice ? procedures.filter(fits).sort((a, b) => a.steps - b.steps) : [...procedures].sort((a, b) => fits(b) - fits(a))
   fields.procedure.replaceChildren(...offered.map((one) =>
     h('option', { value: one.number }, `${one.title || one.file}${fits(one) ? '' : one.problem ? ' (has an error)' : ` (for ${one.model})`}`)))
   if (chosen !== '') fields.procedure.value = chosen
   fields.resume.replaceChildren(h('option', { value: '' }, 'nothing: a new run'), ...unfinished.map((run) => h('option', { value: run }, run)))
+  fields.resume.value = unfinished.includes(resumed) ? resumed : ''
 }
 
 function order(fields) {
