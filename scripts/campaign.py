@@ -238,11 +238,12 @@ def _cut(world: World, bench: subprocess.Popen[str]) -> list[str]:
 
 def work_as_bench(world: World) -> int:
     """Be the bench's program, in a world where hands may bring the wrong unit once."""
+    from ohmwright.api import bench_generators, unit_on_bench
     from ohmwright.api.bench_data import BenchData
     from ohmwright.cli.main import main
     from ohmwright.model.registered_asset import RegisteredAsset
 
-    put_on, brought = BenchData.with_unit, world.folder / "brought"
+    put_on, brought = bench_generators.with_unit, world.folder / "brought"
 
     def with_unit(data: BenchData, unit: RegisteredAsset) -> BenchData:
         there = put_on(data, unit)
@@ -251,7 +252,7 @@ def work_as_bench(world: World) -> int:
         brought.touch()
         return there.with_seed(SWAPPED_SEED)
 
-    BenchData.with_unit = with_unit  # type: ignore
+    unit_on_bench.with_unit = with_unit  # type: ignore
     bench = str(world.folder / "Bench A.toml")
     sys.argv = ["ohmwright", "campaign", "work", NAME, "--bench", bench]
     sys.argv += ["--records", str(world.records)]

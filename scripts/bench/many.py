@@ -27,8 +27,9 @@ from statistics import median
 import anyio
 import numpy as np
 
-from ohmwright.api.bench_data import BenchData, read_bench, read_simulation_profiles
+from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.api.open_bench import open_bench, simulated_bench
+from ohmwright.api.simulation_profiles import read_simulation_profiles
 from ohmwright.engine.activation import activation
 from ohmwright.engine.sampling import samples
 from ohmwright.instruments.analyzer import Reading

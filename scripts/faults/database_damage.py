@@ -15,8 +15,8 @@ from tempfile import TemporaryDirectory
 
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.records.audit import audit, has_head
-from ohmwright.records.queries import signatures
 from ohmwright.records.run_lists import runs
+from ohmwright.records.signed_contents import signatures
 from ohmwright.records.sql_store import SqlStore, open_store
 from ohmwright.records.tables import LEASES, METADATA
 

@@ -41,8 +41,8 @@ WARM: tuple[ModuleType, ...] = (
 )
 """Imported before the first fork, as every engine needs them."""
 WITHOUT_GUARD = """
-from ohmwright.wire.guard.process import Guard
-Guard.release = lambda self: True  # mutation: a guard that does nothing
+from ohmwright.wire.guard.port_release import PortRelease
+PortRelease.switch_off = lambda self: True  # mutation: a guard that does nothing
 from ohmwright.wire.guard import process
 process.main()
 """

@@ -8,7 +8,7 @@ from typing import Any
 
 import anyio
 
-from ohmwright.engine import release, rested_activation, sampling
+from ohmwright.engine import release, rested_activation, sampling, unasked_rf
 from ohmwright.wire import verified_dialogue
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import Ask, CommandSet
@@ -40,6 +40,7 @@ def _without_shield() -> None:
 
     replace(release, "anyio", Bare())
     replace(release, "uncancellable", straight)
+    replace(unasked_rf, "uncancellable", straight)
 
 
 def _without_read_back() -> None:

@@ -64,7 +64,7 @@ NOT_DRAWN = (
     ("estimation/transient_fit.py", "+ 1e-3", "keeps a deviation above zero"),
     ("estimation/transient_fit.py", "largest_change < _SMALL and", "when an iteration ends"),
     ("estimation/transient_fit.py", "moved = max(", "when an iteration ends"),
-    ("estimation/transient_fit.py", "-0.5, 0.5", "longest step of an iteration"),
+    ("estimation/transient_fit.py", "_LARGEST_STEP = ", "longest step of an iteration"),
     ("estimation/first_guess.py", "np.linspace(-2, 1.5", "coarse grid of a first guess"),
     ("estimation/first_guess.py", "move_delay), 0.5, variance)", "first guess"),
     ("estimation/first_guess.py", "return FitStart(dynamics[best]", "first guess"),

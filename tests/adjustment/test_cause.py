@@ -33,6 +33,7 @@ SOUND = Evidence(
             "comes to rest after about 16 s, later than the age of 6 s",
             "a later age_s",
         ),
+        ({"bends": 2, "surprises": 3, "at_age_s": 6.0}, "sank after the age of 6 s", "rest"),
         ({"surprises": 3}, "model: 3 times it was not", "trim sound"),
         ({"surprises": 1, "uncertainty_tolerances": 0.4}, "once it was not", "trim sound"),
         ({"value_tolerances": -3.0}, "3.00 tolerances off the target: moves", "trim is sound"),

@@ -123,3 +123,42 @@ def test_readings_amid_the_swings_of_the_rise_show_no_place() -> None:
     look.note_swings(6.0)
     assert look.two_that_differ() is None
     assert [stay.counts for stay in look.stays] == [9]
+
+
+FEEBLE_TRIMS = (7, 18, 19, 22, 15, 16)
+"""Places of a trim that moves an output by 0.1 % a count, no more than a usual droop in all."""
+
+
+@pytest.mark.parametrize(("per_count_ma", "shows"), [(0.5, True), (0.0, False)])
+def test_outputs_in_line_with_the_trim_show_it_at_work(per_count_ma: float, shows: bool) -> None:
+    """Beside a droop of 1 %, which alone shows nothing of the trim."""
+    moves = np.diff(FEEBLE_TRIMS, prepend=0)
+    stays = [(0, 492.0, 6)]
+    for at, moved in zip(FEEBLE_TRIMS, moves, strict=True):
+        stays.append((int(moved), 492.0 + per_count_ma * at, 3))
+    look = look_at(stays, noise=0.3, output=droop(0.01))
+    pair = look.two_that_differ()
+    assert (pair is not None) == shows
+    if pair is not None:
+        assert {one.counts for one in pair} == {0, 22}
+
+
+def in_line(times_sd: float) -> PlainLook:
+    """Outputs that sink with age and follow the trim, by so many standard uncertainties."""
+    counts, lasts_s = np.array([0, 4, 9, 12, 18, 23, 26]), 8.0
+    ended_s = lasts_s * np.arange(1, counts.size + 1)
+    columns = np.column_stack([counts, np.ones(counts.size), ended_s])
+    left = np.array([1.0, -1.0, 2.0, -2.0, 1.0, -1.0, 1.0])
+    left -= columns @ np.linalg.lstsq(columns, left)[0]
+    variance = left @ left / (counts.size - 3)
+    slope_sd = np.sqrt(variance * np.linalg.inv(columns.T @ columns)[0, 0])
+    level = 500.0 - 3.0 * ended_s + times_sd * slope_sd * counts + left
+    moves = np.diff(counts, prepend=0)
+    stays = [(int(moved), at, lasts_s) for moved, at in zip(moves, level, strict=True)]
+    return look_at(stays, droop=1.0, noise=0.0)
+
+
+@pytest.mark.parametrize(("times_sd", "shows"), [(0.0, False), (4.0, False), (7.0, True)])
+def test_outputs_about_in_line_by_chance_show_nothing(times_sd: float, shows: bool) -> None:
+    """The trim is moved one way while the output sinks, as a drift alone would have it."""
+    assert (in_line(times_sd).two_that_differ() is not None) == shows

@@ -223,6 +223,16 @@ def test_what_is_said_about_a_unit_is_what_was_done(store: SqlStore) -> None:
     assert [state.phase for state in one.states().values()] == ["open", "open"]
 
 
+def test_blanks_are_no_reason_and_no_part_of_a_name(store: SqlStore) -> None:
+    """To a name with blanks around it a unit would be handed over that nobody has."""
+    with pytest.raises(UsageError, match="Why is it skipped"):
+        changes(store).skip("HF-1", "  ")
+    with pytest.raises(UsageError, match="To whom"):
+        changes(store).hand_over("HF-1", " ")
+    changes(store).hand_over("HF-1", " Oake ")
+    assert desk(store).states()["HF-1"].only_by == "Oake"
+
+
 def test_units_come_into_a_campaign_that_runs_and_go_out_of_it(store: SqlStore) -> None:
     more = [RegisteredAsset(tag=tag, maker="T", model="Q", serial=tag) for tag in ("HF-3", "HF-4")]
     AssetRegister(store.database).apply([AssetChange("added", u, 1) for u in more], by="Fenn")

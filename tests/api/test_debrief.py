@@ -10,11 +10,11 @@ from ohmwright.api.overheard import CoachRemark, CueGiven, OverheardOperator
 from ohmwright.api.practice import open_practice_bench, practice_bench, practice_job
 from ohmwright.cli.debrief_table import slip_said
 from ohmwright.engine.run import run
+from ohmwright.instruments.doubt_requests import LookForCause
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import (
     EnterService,
     LeaveService,
-    LookForCause,
     Request,
     SelectMode,
     StoreTrims,

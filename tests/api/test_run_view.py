@@ -12,8 +12,9 @@ import pytest
 from ohmwright.api import open_bench as open_bench_module
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import open_bench, simulated_bench
+from ohmwright.api.reading_picture import band_picture
 from ohmwright.api.rf_words import rf_picture
-from ohmwright.api.run_picture import RunPicture, band_picture
+from ohmwright.api.run_picture import RunPicture
 from ohmwright.api.run_plan import PlannedPoint, planned_points
 from ohmwright.api.run_view import NOTICES_KEPT, RESULTS_KEPT, TREND_READINGS, RunWatch, watch_of
 from ohmwright.engine.job import Job

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.api import unit_on_bench
 from ohmwright.api.assets import asset_of_scan
 from ohmwright.api.bench_data import BenchData
 from ohmwright.api.campaign_changes import CampaignChanges
@@ -19,6 +20,7 @@ from ohmwright.api.jobs import claimed_events
 from ohmwright.api.unit_on_bench import IN_REPAIR
 from ohmwright.cli import campaign_work_command, run_command
 from ohmwright.cli.open_records import open_existing_records
+from ohmwright.cli.scanner import Scanner
 from ohmwright.engine.job import Job
 from ohmwright.model.errors import LinkLost, UsageError
 from ohmwright.model.event import Commented, Fault, FileAttached, RunStarted
@@ -245,7 +247,7 @@ def test_a_serial_number_under_another_maker_is_told(workshop: Path, ohmwright: 
 
 def test_labels_that_come_in_one_burst_are_taken_in_order(monkeypatch: pytest.MonkeyPatch) -> None:
     labels = ["ohmwright\npass\nrun A\nhead 1", "ohmwright\nfail\nrun B\nhead 2"]
-    scanner = campaign_work_command.Scanner()
+    scanner = Scanner()
     with _scanned(monkeypatch, "\n".join([*labels, ""])):
         assert [scanner.asked(), scanner.asked()] == labels
     with _scanned(monkeypatch, "HF-1\nHF-2\n"):
@@ -347,7 +349,7 @@ def _scanned(
     reading, writing = os.pipe()
     os.write(writing, lines.encode())
     os.close(writing)
-    put_on, brought = BenchData.with_unit, set[str]()
+    put_on, brought = unit_on_bench.with_unit, set[str]()
 
     def with_unit(data: BenchData, unit: object) -> BenchData:
         there = put_on(data, unit)
@@ -356,7 +358,7 @@ def _scanned(
         return there.with_seed(900) if first else there
 
     with monkeypatch.context() as patched, os.fdopen(reading) as scanner:
-        patched.setattr(BenchData, "with_unit", with_unit)
+        patched.setattr(unit_on_bench, "with_unit", with_unit)
         patched.setattr("sys.stdin", scanner)
         patched.setattr(campaign_work_command, "at_a_terminal", lambda: by_hand)
         yield

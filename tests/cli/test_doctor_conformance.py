@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from ohmwright.cli import doctor_command, doctor_conformance
+from ohmwright.cli import doctor_checks, doctor_conformance
 from ohmwright.engine.activation import Activation
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.instruments.analyzer import Reading
@@ -124,7 +124,7 @@ def test_an_off_that_fails_has_its_row(
 def test_who_does_not_let_rf_come_on_again_ends_the_checks(
     ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    first_contact, reply = doctor_command.ensure_off_at_start, SimulatedOperator.reply
+    first_contact, reply = doctor_checks.ensure_off_at_start, SimulatedOperator.reply
 
     async def warned(bench: Bench, pending: PendingEvents) -> None:
         await first_contact(bench, pending)
@@ -134,7 +134,7 @@ def test_who_does_not_let_rf_come_on_again_ends_the_checks(
         asks = isinstance(request, LetRfComeOnAgain)
         return "n" if asks else await reply(self, request, problem)
 
-    monkeypatch.setattr(doctor_command, "ensure_off_at_start", warned)
+    monkeypatch.setattr(doctor_checks, "ensure_off_at_start", warned)
     monkeypatch.setattr(SimulatedOperator, "reply", no)
     outcome = ohmwright(*COMMAND, "--with-rf")
     assert outcome.code == 4
@@ -147,7 +147,7 @@ def test_an_output_that_is_on_at_first_contact_has_its_row(
     async def on(*_: object) -> None:
         raise ReleaseNotConfirmed("RF MAY STILL BE ON: 0.8 mA read.")
 
-    monkeypatch.setattr(doctor_command, "ensure_off_at_start", on)
+    monkeypatch.setattr(doctor_checks, "ensure_off_at_start", on)
     outcome = ohmwright(*COMMAND)
     assert outcome.code == 5
     (row,) = outcome.json
@@ -159,14 +159,14 @@ def test_an_output_that_was_on_and_was_ended_is_not_good(
     ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Would notice a bench whose RF comes on by itself, called good since OFF ended it."""
-    first_contact = doctor_command.ensure_off_at_start
+    first_contact = doctor_checks.ensure_off_at_start
 
     async def was_on(bench: Bench, pending: PendingEvents) -> None:
         await first_contact(bench, pending)
         at = bench.clock.wall()
         pending.add(UnaskedRf(at=at, bench_s=bench.clock.now_s(), seen="the output reads closed"))
 
-    monkeypatch.setattr(doctor_command, "ensure_off_at_start", was_on)
+    monkeypatch.setattr(doctor_checks, "ensure_off_at_start", was_on)
     outcome = ohmwright(*COMMAND)
     row = outcome.json[0]
     assert (outcome.code, row["check"], row["state"]) == (3, "output reads off", "NOT GOOD")

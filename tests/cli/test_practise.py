@@ -19,11 +19,11 @@ from ohmwright.api.practice import (
 from ohmwright.cli.learner import Learner
 from ohmwright.cli.panel_keys import KeyedAnswer, PanelKey, typed_keys
 from ohmwright.cli.sound.sounding import Silence
+from ohmwright.instruments.doubt_requests import LookForCause
 from ohmwright.instruments.requests import (
     CountPresses,
     EnterService,
     LookAtAlarm,
-    LookForCause,
     PressKey,
     Request,
 )

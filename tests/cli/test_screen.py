@@ -10,7 +10,8 @@ from itertools import pairwise
 import pytest
 from rich.text import Text
 
-from ohmwright.api.run_picture import BandPicture, RunPicture, TrendPoint, band_picture
+from ohmwright.api.reading_picture import BandPicture, band_picture
+from ohmwright.api.run_picture import RunPicture, TrendPoint
 from ohmwright.api.run_plan import PlannedPoint
 from ohmwright.api.run_view import RunWatch
 from ohmwright.cli.screen.gauge import gauge, gauge_labels, sparkline, trend_columns

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli.doctor_command import _findings
+from ohmwright.cli.doctor_checks import findings_with_rf_off
 from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
 from ohmwright.model.errors import LinkTimeout
 from ohmwright.model.hardware import AnalyzerData
@@ -151,14 +151,14 @@ async def test_an_analyzer_too_slow_for_its_answer_to_off_is_refused_before_rf(
 
 async def test_doctor_tells_a_slow_analyzer_from_a_wrong_line_end(tmp_path: Path) -> None:
     with pytest.raises(LinkTimeout, match=r"takes 0\.4\d* s to answer, too long") as told:
-        async for _ in _findings(_slow("brindle-7", tmp_path, 0.4).bench):
+        async for _ in findings_with_rf_off(_slow("brindle-7", tmp_path, 0.4).bench):
             pass
     assert told.value.exit_code == 3
     assert "terminator" not in str(told.value)
     ends_otherwise = virtual_table("brindle-7", tmp_path)
     ends_otherwise.analyzer_line.spoil_reply = lambda data: [(0.0, data.replace(b"\n", b""))]
     with pytest.raises(LinkTimeout, match=r"within 1 s: only .* came") as told:
-        async for _ in _findings(ends_otherwise.bench):
+        async for _ in findings_with_rf_off(ends_otherwise.bench):
             pass
     assert r"The reply ended in \r" in str(told.value)
 

@@ -12,7 +12,7 @@ import pytest
 
 from ohmwright.engine.activation import activation
 from ohmwright.engine.pending_events import PendingEvents
-from ohmwright.engine.release import ensure_off_after
+from ohmwright.engine.unasked_rf import ensure_off_after
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.analyzer import Analyzer, Reading
 from ohmwright.instruments.bench import Bench

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.api.attached_files import read_given_values
+from ohmwright.api.given_values_file import read_given_values
 from ohmwright.engine.answers_on_record import differing_answers
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
@@ -141,6 +141,8 @@ async def test_what_is_missing_or_wrong_is_refused_before_anything(
         ("step,value\na,1\na,2\n", "v.csv:3: step 'a' has a value already"),
         ("step,value,stage\na,1,before\n", "v.csv:2: there is no stage 'before'"),
         ("step,value\na,\n", "v.csv:2: a step and its value"),
+        ("step,value,value\na,1,2\n", "v.csv:1: the columns must be .*, each once"),
+        (f'step,value\na,1\nb,"{"x" * 140_000}\n', "v.csv:[0-9]+: this is no CSV"),
     ],
 )
 def test_a_file_that_gives_no_values_is_refused_by_its_line(
@@ -148,6 +150,17 @@ def test_a_file_that_gives_no_values_is_refused_by_its_line(
 ) -> None:
     with pytest.raises(SourceError, match=said):
         given(text)
+
+
+@pytest.mark.parametrize(
+    "text", ['{"a": "1", "a": "2"}', '[{"step": "a", "value": "1", "value": "2"}]']
+)
+def test_a_json_file_that_gives_a_value_twice_is_refused(tmp_path: Path, text: str) -> None:
+    """The reader of JSON takes the last one without a word."""
+    file = tmp_path / "v.json"
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(SourceError, match="stands twice in one object"):
+        read_given_values(file)
 
 
 def test_a_figure_is_taken_in_its_unit_alone_and_a_bound_where_it_decides() -> None:

@@ -14,7 +14,8 @@ from ohmwright.engine.requests_on_record import missing_requests
 from ohmwright.engine.resume import results
 from ohmwright.engine.rf_on_record import misfit_results
 from ohmwright.engine.run import run
-from ohmwright.instruments.requests import EnterService, LookForCause, Request
+from ohmwright.instruments.doubt_requests import LookForCause
+from ohmwright.instruments.requests import EnterService, Request
 from ohmwright.model.event import ActivationClosed, Event, TrimsStored
 from ohmwright.model.shipped import shipped
 

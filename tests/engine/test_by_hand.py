@@ -28,9 +28,10 @@ from ohmwright.engine.undoubted import ONCE_MORE
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.doubt_requests import LookForCause
 from ohmwright.instruments.foot_switch import RELEASE
 from ohmwright.instruments.hand_requests import MeasureAgain, PressFootSwitch, TypeReading
-from ohmwright.instruments.requests import LookForCause, Request
+from ohmwright.instruments.requests import Request
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.by_hand import WITHOUT_LINK, HandVerb

@@ -30,13 +30,8 @@ from ohmwright.engine.session import Session
 from ohmwright.engine.trim_actuator import TrimActuator
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.thermal_droop import ResidualWarmth
-from ohmwright.instruments.requests import (
-    CountPresses,
-    LeaveUnsaved,
-    LookForCause,
-    PressKey,
-    Request,
-)
+from ohmwright.instruments.doubt_requests import LookForCause
+from ohmwright.instruments.requests import CountPresses, LeaveUnsaved, PressKey, Request
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.cue import Cue
 from ohmwright.model.event import (

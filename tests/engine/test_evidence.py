@@ -9,7 +9,7 @@ import pytest
 from ohmwright.engine.resume import results
 from ohmwright.engine.steps import step_kinds
 from ohmwright.engine.steps.base import InstrumentStep
-from ohmwright.instruments.requests import CORRECTED
+from ohmwright.instruments.doubt_requests import CORRECTED
 from ohmwright.model.errors import OffNotProved
 from ohmwright.model.event import ActivationClosed, Asked, ProtectionProved
 from ohmwright.model.result import Result

@@ -101,6 +101,16 @@ def test_no_rule_is_laxer_than_the_scatter(
     assert (reason == "") == (verdict == "pass")
 
 
+def test_what_was_extrapolated_is_in_doubt_like_scatter() -> None:
+    """119 is 1 below the limit, and what was not seen may be off by 2 either way."""
+    near = measured(119.0, a=0.01, b=2.0)
+    seen, meter = near.budget
+    unseen = meter.model_copy(update={"source": "extrapolation"})
+    assert judge(near, BAND)[0] == "pass"
+    doubted = near.model_copy(update={"budget": (seen, unseen)})
+    assert judge(doubted, BAND)[0] == "undecided"
+
+
 def test_a_guard_band_wider_than_the_scatter_is_not_made_wider_by_it() -> None:
     # w = U = 2 hypot(a, b); the readings reach 1.645 a
     close = 120 - 2 * math.hypot(2.0, 2.0) - 0.01

@@ -9,8 +9,8 @@ from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
-from ohmwright.instruments.requests import MendLoad
-from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.instruments.doubt_requests import MendLoad
+from ohmwright.model.errors import LoadNotConnected, ReleaseNotConfirmed
 from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, Fault, RunFinished
 from ohmwright.model.result import Result
 
@@ -186,5 +186,26 @@ async def test_where_rf_does_not_read_off_nothing_goes_on(
 
     rig.bench.analyzer.dialogue.framing.link._handle = welding
     with pytest.raises(ReleaseNotConfirmed):
+        await _run(rig, tmp_path, CURVE)
+    assert asked == []
+
+
+async def test_where_rf_cannot_be_read_nobody_is_sent_to_the_load(
+    make_rig: Callable[..., Rig], tmp_path: Path
+) -> None:
+    rig = make_rig(attended=True)
+    asked, refusals = _say(rig), 0
+    port, truth = rig.hardware.analyzer_port, rig.hardware.truth
+
+    def refusing_then_silent(line: bytes) -> bytes:
+        nonlocal refusals
+        verb, _, value = line.partition(b" ")
+        if verb == b"INPut:IMPedance" and float(value) == 100 and truth.rf_on_intervals:
+            refusals += 1
+            return port(b"INPut:IMPedance 333\n")
+        return b"" if refusals == 2 and line.startswith(b"OUTPut:STATe?") else port(line)
+
+    rig.bench.analyzer.dialogue.framing.link._handle = refusing_then_silent
+    with pytest.raises(LoadNotConnected):
         await _run(rig, tmp_path, CURVE)
     assert asked == []

@@ -8,8 +8,9 @@ import pytest
 
 from ohmwright.engine.meter_tail import MeterTail
 from ohmwright.engine.pending_events import PendingEvents
-from ohmwright.engine.release import ensure_off_at_start, meter_shows_s
+from ohmwright.engine.release import meter_shows_s
 from ohmwright.engine.session import Session
+from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.model.errors import OffNotProved, ReleaseNotConfirmed
 from ohmwright.model.hardware import MeterData
 

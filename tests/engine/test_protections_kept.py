@@ -12,20 +12,21 @@ from ohmwright.engine.activation import activation
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.release import LAST_TRY_BOUND_S, RELEASE_BOUND_S, ensure_off_at_start
+from ohmwright.engine.release import LAST_TRY_BOUND_S, RELEASE_BOUND_S
 from ohmwright.engine.requirements import Abilities
 from ohmwright.engine.resume import results
 from ohmwright.engine.session import Session
 from ohmwright.engine.steps.base import StepRun
 from ohmwright.engine.steps.leakage import LeakageStep
+from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.engine.watched_rest import rest
 from ohmwright.instruments.analyzer import Analyzer, GuardProof
 from ohmwright.instruments.conformance_kit import Kit, off_limit_s
 from ohmwright.instruments.conformance_on import guard_opens_the_output
 from ohmwright.model import rf_state
 from ohmwright.model.errors import LinkTimeout
-from ohmwright.model.event import ActivationOpened, ProtectionProved
-from ohmwright.model.hardware import AnalyzerData
+from ohmwright.model.event import ActivationOpened, ProtectionProved, UnaskedRf
+from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
@@ -226,6 +227,29 @@ async def test_leakage_is_not_measured_where_too_little_is_delivered(
     assert result.verdict == "pass"
     opened = [event for event in events if isinstance(event, ActivationOpened)]
     assert len(opened) == 3  # the proof, the proof anew, the leakage
+
+
+async def test_rf_that_stays_on_behind_the_leakage_path_is_seen_on_that_of_the_output(
+    make_rig: Callable[..., Any],
+) -> None:
+    rig, step, was_on_leakage = make_rig(), _leakage_step(), False
+    analyzer = rig.bench.analyzer
+    set_path = analyzer.set_path
+
+    async def keyed_once_joined_back(path: InputPath) -> None:
+        nonlocal was_on_leakage
+        await set_path(path)
+        if was_on_leakage and path == "OUTPUT":
+            rig.hardware._rig.close_contact(20.0)
+        was_on_leakage = path == "LEAKAGE"
+
+    analyzer.set_path = keyed_once_joined_back
+    await ensure_off_at_start(rig.bench, PendingEvents())
+    session = Session(rig.bench)
+    work = StepRun(session, "as_found", Timing(rest_s=20), step.point_names(), (), False, {})
+    async for _ in step.run(work):
+        assert not rig.hardware.truth.rf_on
+    assert [type(event) for event in session.pending.take()] == [UnaskedRf]
 
 
 def _leakage_step() -> LeakageStep:

@@ -12,10 +12,10 @@ from ohmwright.engine.activation import activation
 from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
+from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.engine.watched_rest import rest, wait_with_rf_off
 from ohmwright.instruments.operator import StopRun
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, check_limit_agreement
@@ -173,6 +173,26 @@ async def test_what_flows_at_first_contact_is_no_zero(make_rig: Callable) -> Non
 
 
 numbers = iter(n // 2 for n in range(10**6))
+
+
+async def test_after_rf_that_came_amid_the_measurement_of_zero_it_is_measured_anew(
+    make_rig: Callable,
+) -> None:
+    rig, asked, is_off = make_rig(), iter(range(10**6)), False
+
+    def act(line: bytes) -> bytes | None:
+        nonlocal is_off
+        is_off = is_off or line.startswith(b"OUTPut:STATe OFF")
+        if b"FETCh:CURR" not in line:
+            return None
+        number = next(asked)
+        return b"%+.5E,A,%05d\n" % (0.4 if number > 4 and not is_off else 0.0, number // 2)
+
+    heard(rig, act)
+    pending = PendingEvents()
+    await ensure_off_at_start(rig.bench, pending)
+    assert [type(event) for event in pending.take()] == [UnaskedRf]
+    assert rig.bench.rf.zero_limit_ma < rig.bench.analyzer.data.meter.largest_zero_ma
 
 
 def showing(rig: object, shown_ma: float) -> None:

@@ -268,3 +268,4 @@ def test_what_was_found_out_and_not_measured_again_fails_the_run() -> None:
     assert overall_verdict(again) == "pass"
     assert overall_verdict([*again, found("as_found", "b", "fail")]) == "fail"
     assert overall_verdict([*again, found("as_found", "b", "undecided")]) == "undecided"
+    assert overall_verdict([*again, found("adjust", "trim", "fail")]) == "fail"

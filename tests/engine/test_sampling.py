@@ -256,7 +256,7 @@ async def test_a_gap_that_only_the_meter_saw_voids_the_activation(gap_s: float) 
     meter.at[9] = lambda: setattr(meter, "ahead_s", gap_s)
     with pytest.raises(ActivationVoid, match="the clock at most") as caught:
         await ages(meter)
-    assert "a digit of a reading's number was changed" in str(caught.value)
+    assert "A digit of a reading's number was changed" in str(caught.value)
 
 
 async def test_a_meter_that_paused_voids_the_activation() -> None:

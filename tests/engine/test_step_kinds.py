@@ -33,6 +33,13 @@ takes, where adjusting starts, how both thresholds of an alarm agree, what a vis
 unit holds, a leakage limit."""
 
 
+def test_kinds_are_found_without_docstrings() -> None:
+    """Python's option -OO takes them away."""
+    count = "from ohmwright.engine.steps import step_kinds; print(len(step_kinds()))"
+    said = subprocess.run([sys.executable, "-OO", "-c", count], capture_output=True, check=True)
+    assert int(said.stdout) == len(step_kinds())
+
+
 def test_every_module_of_the_package_is_a_kind_that_procedures_can_name() -> None:
     modules = {path.stem for path in (ROOT / "engine/steps").glob("*.py")} - {"__init__", "base"}
     assert set(step_kinds()) == modules >= {"output", "adjust", "leakage", "inspection"}

@@ -270,3 +270,21 @@ async def test_a_setting_that_is_skipped_is_left_out_and_stop_ends_it(
 def test_the_time_left_goes_by_the_pace_so_far() -> None:
     assert SweepEstimate((10.0, 30.0), 12.0, 400.0).mean_w == 10.0
     assert SweepEstimate((10.0, 30.0), 12.0, 400.0).left_s(1, 20.0) == 60.0
+
+
+async def test_a_point_of_a_setting_skipped_before_has_no_time_with_rf_on(
+    make_rig: Callable, swept: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig = make_rig(bench="attended", attended=True)
+    carry_out = SimulatedOperator.carry_out
+
+    async def answer(self: SimulatedOperator, request: object) -> str:
+        if request == SelectMode("cut", 100):
+            raise SkipStep("too hot")
+        return await carry_out(self, request)
+
+    monkeypatch.setattr(SimulatedOperator, "carry_out", answer)
+    monkeypatch.setitem(globals(), "SWEEP", SWEEP.replace("Quillon 300", "Marlow 150"))
+    keys = "modes = { cut = [80, 100] }\nloads_ohm = [300, 500]\nrepeats = 2"
+    done = list(results(await swept(rig, keys)))
+    assert [r.on_s for r in done if r.setting_w == 100] == [0.0] * 4

@@ -162,6 +162,7 @@ async def test_a_resumed_run_warms_the_unit_again_before_what_is_left(
         ("on_time_s = 30\ntolerance_percent = 5\n", "exactly one of"),
         ("on_time_s = 901\n", "on_time_s is more than longest_s"),
         ("tolerance_percent = 5\ndrift_share = 0.6\n", "less than or equal to 0.5"),
+        ("on_time_s = 30\ndrift_share = 0.3\n", "drift_share has no effect here: leave it out"),
         ('on_time_s = 30\ndecision = { rule = "4:1" }\n', "needs two limits"),
     ],
 )

@@ -62,6 +62,15 @@ def test_a_history_is_signed_whole_and_marked_as_simulated(tmp_path: Path) -> No
     )
 
 
+def test_a_history_made_again_is_not_taken_for_an_altered_one(tmp_path: Path) -> None:
+    """This computer remembers how each run ended: one number never stands for two runs."""
+    unit, key, witness = first_of_each_model()[:1], tmp_path / "key", tmp_path / "witness"
+    for folder in ("first", "second"):
+        with open_store(str(tmp_path / folder), key, witness) as store:
+            make_history(store, unit, 3, lambda done, of: None)
+            assert list(audit(store)) == []
+
+
 def results_of(events: list[Event], stage: str) -> list[Result]:
     return [e.result for e in events if isinstance(e, PointDone) and e.result.stage == stage]
 

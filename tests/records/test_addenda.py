@@ -26,9 +26,11 @@ from ohmwright.records.queries import (
     history,
     last_seen,
     pass_rates,
+    population,
     reported_results,
     results,
     void_runs,
+    with_verdict,
 )
 from ohmwright.records.run_import import import_run
 from ohmwright.records.run_lists import runs
@@ -149,11 +151,21 @@ def counts(store: SqlStore) -> tuple[list[int], list[str], int]:
     return rates, newest, of_unit
 
 
+def units_listed(store: SqlStore) -> tuple[set[str], set[str]]:
+    """The units whose results are listed by their point, and by their verdict."""
+    of_point = population("Model ä 'x'", "cut", "100 ohm", "as_left")
+    lists = (of_point, with_verdict("pass", AT))
+    by_point, by_verdict = ({row.asset for row in fetch_rows(store.database, q)} for q in lists)
+    return by_point, by_verdict
+
+
 def test_a_void_run_stays_and_counts_no_more_until_it_is_reinstated(filled: SqlStore) -> None:
     events = filled.events("a")
     assert counts(filled) == ([2, 2], ["a", "b"], 1)
+    assert units_listed(filled) == ({"HF-1", "HF-2"}, {"HF-1", "HF-2"})
     add(filled, "voided")
     assert counts(filled) == ([1, 1], ["b"], 0)
+    assert units_listed(filled) == ({"HF-2"}, {"HF-2"})
     assert filled.events("a") == events
     assert [row["voided"] for row in runs(filled.database)] == [True, False]
     assert [row["voided"] for row in results(filled.database)] == [True, True, False, False]

@@ -116,6 +116,24 @@ def test_an_exchanged_key_is_refused_until_it_is_taken_on_purpose(
     assert of(tmp_path, []).public == other.public
 
 
+def test_an_older_key_signs_again_only_where_it_is_taken_on_purpose(
+    key: OperatorKey, tmp_path: Path
+) -> None:
+    """Would notice a key that was given up, as one that is known elsewhere, and signs on."""
+    key.load()
+    older = key.path.rename(tmp_path / "older")
+    of(tmp_path, []).create()
+    newer = key.path.rename(tmp_path / "newer")
+    key.path.write_bytes(older.read_bytes())
+    key.path.chmod(0o600)
+    with pytest.raises(RecordError, match="exchanged"):
+        of(tmp_path, []).load()
+    key.path.unlink()
+    assert of(tmp_path, []).create(older) == key.public
+    assert of(tmp_path, []).public == key.public
+    assert newer.exists()
+
+
 def test_a_key_of_before_there_was_a_memory_is_ours(key: OperatorKey, tmp_path: Path) -> None:
     key.load()
     key.memory.unlink()

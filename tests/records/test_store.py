@@ -15,15 +15,9 @@ from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.audit import audit, has_head
 from ohmwright.records.database import Database
 from ohmwright.records.lease import LEASE_S
-from ohmwright.records.queries import (
-    fetch_rows,
-    history,
-    population,
-    results,
-    signatures,
-    with_verdict,
-)
+from ohmwright.records.queries import fetch_rows, history, population, results, with_verdict
 from ohmwright.records.run_lists import Filter, count_runs, runs
+from ohmwright.records.signed_contents import signatures
 from ohmwright.records.sql_store import SqlStore, open_store
 
 from .some_events import AT, finished, point, stage, started, whole_run

@@ -56,6 +56,11 @@ def _causes(seen: Evidence) -> Iterator[str]:
             f"{seen.at_age_s:g} s asked for, so that what it loses by then as it warms is not "
             "seen; a later age_s in the procedure would help"
         )
+    if seen.bends > 1:
+        yield (
+            f"the output stood, and sank after the age of {seen.at_age_s:g} s asked for, as where "
+            "a unit reduces it when it is warm; a longer rest, or less on-time before, would help"
+        )
     if seen.surprises > 1:
         yield _not_as_predicted(f"{seen.surprises} times")
     if seen.hunting > _HUNTS and seen.swing_tolerances > _SWING_TOLERANCES:

@@ -16,6 +16,7 @@ from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.prior import TransientPrior
 from ohmwright.estimation.sequential_test import ActivationTest, Estimate
+from ohmwright.estimation.settled_value import CONFIDENCE
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 
 from .activation_log import ActivationLog
@@ -77,6 +78,11 @@ class Confirmation:
     def seen_habits(self) -> Habits | None:
         """How the unit departs from a plain rise with droop by this activation."""
         return self._test.seen_habits
+
+    @property
+    def bends(self) -> bool:
+        """Whether the later readings contradict those about the age asked for."""
+        return self._test.bends
 
     def estimate_with_departures(self, log: ActivationLog) -> Mixture | None:
         """Estimate by this activation alone with departures allowed for, in tolerances."""
@@ -169,9 +175,8 @@ class Confirmation:
         if value is None:
             return False
         stated = self._question.in_tolerances(value).as_stated
-        doubt = self._confirming.most_doubt_stated
         too_low, too_high = stated.probability_below(-1.0), 1 - stated.probability_below(1.0)
-        return max(too_low, too_high) <= doubt
+        return max(too_low, too_high) <= 1 - CONFIDENCE
 
     def _landing_is_poor(self, estimate: Estimate, prior: TransientPrior) -> bool:
         """Whether a value in tolerance is far off the target and a move would bring it nearer."""

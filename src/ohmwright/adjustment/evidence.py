@@ -48,6 +48,8 @@ class Evidence:
     time_outs: int = 0
     times_out_s: float = 0.0
     surprises: int = 0
+    bends: int = 0
+    """Confirmations in which it sank on after the age asked for; one may hunt."""
 
 
 def evidence(
@@ -89,4 +91,5 @@ def evidence(
         time_outs=budget.time_outs,
         times_out_s=budget.times_out_s,
         surprises=findings.surprises if play == 0 else 0,
+        bends=findings.bends,
     )

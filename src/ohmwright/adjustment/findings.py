@@ -20,13 +20,17 @@ from .step_sizing import StepSizer
 from .unit_estimator import UnitEstimator
 
 _EARLY = 0.5
-"""Part of the age at which an output was predicted before which another one may still rise."""
+"""An output seen at less than this part of the age that predicted it may still be rising."""
 _SHOWN_AFTER_LAGS = 1.0
 """Time from the last move, in lags, from which the output at a place counts as seen."""
 
 
 class _Suspicions(NamedTuple):
-    """What outputs that were not as predicted have made suspect of the unit."""
+    """What the unit was suspected of before an output that was not as predicted.
+
+    `play`: losses and size in counts of the trim's play; `surprises`: see `Findings`; `habits` and
+    `patience_s`: the estimator's, whether the unit hunts or rises in another shape.
+    """
 
     play: tuple[int, float]
     surprises: int
@@ -49,10 +53,12 @@ class Findings:
         self.undecided: list[Mixture] = []
         self.refuted_here = 0
         self.surprises = 0
+        self.bends = 0
+        """Confirmations whose output sank on after the age asked for, as no droop does."""
         self.latest: Mixture | None = None
         self._before_surprise: _Suspicions | None = None
-        self._predicted_at_s = 0.0
-        """Age of the latest activation when it was last read."""
+        self._predicted_from_s = 0.0
+        """Age up to which the activation was read whose readings predict the next output."""
 
     def note_moved(self, counts: int) -> None:
         """The trim was moved: confirmations at the old place do not count any more."""
@@ -69,10 +75,10 @@ class Findings:
             self._estimator.fit()
 
     def learn(self, seen: Mixture | None, age_s: float, *, refuted: bool) -> None:
-        """Drop what predicted another output than a confirmation has `seen`, in tolerances.
+        """Take the output that a confirmation has `seen`, in tolerances, at `age_s`.
 
-        `age_s`: when it was seen. Where that is much sooner than what predicted it was seen, the
-        output may have risen no further yet.
+        Where it is not as predicted, all that predicted it but the gain is dropped. One seen much
+        earlier than the readings that predicted it may still be rising in a shape of its own.
         """
         self.latest = seen
         self.refuted_here += refuted
@@ -83,13 +89,13 @@ class Findings:
         predicted = (prior.mean_of(Coefficient.LEVEL) - 1) / tolerance
         predicted_sd = prior.sd_of(Coefficient.LEVEL) / tolerance
         error, sd = seen.mean - predicted, float(np.hypot(seen.sd, predicted_sd))
-        unlikely = self._checks.surprise_sds * sd
+        surprising = abs(error) > self._checks.surprise_sds * sd
         if abs(error) > self._checks.hunting_sds * sd:
             self._estimator.note_jump(error * tolerance)
-            if age_s < _EARLY * self._predicted_at_s:
+            if age_s < _EARLY * self._predicted_from_s:
                 self._estimator.note_other_rise()
-        if refuted or abs(error) > unlikely:
-            self.surprises += abs(error) > unlikely
+        if refuted or surprising:
+            self.surprises += surprising
             gain = prior.mean_of(Coefficient.GAIN)
             self.backlash.note_misprediction(error * tolerance, gain)
             self._estimator.forget_all_but_gain()
@@ -97,11 +103,12 @@ class Findings:
 
     @property
     def _suspicions(self) -> _Suspicions:
+        """What the unit is suspected of now."""
         play = self.backlash.losses, self.backlash.play_counts
         return _Suspicions(play, self.surprises, self._estimator.habits, self._estimator.patience_s)
 
     def forget_surprise(self) -> None:
-        """Drop what the output of this activation made suspect of the unit: it is explained."""
+        """Suspect the unit of no more than before this activation: its output is explained."""
         before, self._before_surprise = self._before_surprise, None
         if before is None:
             return
@@ -120,7 +127,7 @@ class Findings:
     def note_places(self, log: ActivationLog, confirmation: Confirmation | None) -> None:
         """Note the output that an activation showed where the trim began and where it stands."""
         trim = self._sizer.trim
-        self._predicted_at_s = log.latest_s
+        self._predicted_from_s = log.latest_s
         if confirmation is not None:
             value = confirmation.value
             if value is not None:
@@ -133,8 +140,8 @@ class Findings:
                 output = fit.combination(trim.output_after(None)).widened(1.0, fit.extrapolation)
                 self.places.note_seen(trim.counts, trim.coarse, output)
 
-    def ways(self, move: Action) -> list[Action]:
-        """The actions of a move, with a run-up where the trim has play."""
+    def with_run_up(self, move: Action) -> list[Action]:
+        """The actions that carry out a move, with a run-up where the trim has play."""
         gain = abs(self._estimator.prior.mean_of(Coefficient.GAIN))
         spec = self._sizer.spec
         largest = max(self._sizer.seen_gain, gain) or spec.largest_gain / spec.question.target

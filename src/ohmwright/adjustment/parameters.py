@@ -182,9 +182,6 @@ class Confirming:
     2,300 units that began 0.8 to 1.3 tolerances off was accepted out of tolerance by these."""
     pooled_bounds: DecisionBounds = _AGREES
     """What an activation must say by itself where it is decided together with earlier ones."""
-    most_doubt_stated: float = 0.05
-    """Largest probability of lying beyond a limit by the value and the uncertainty stated: with
-    more, a result is undecided."""
     warmth_tolerances: float = 0.1
     """No confirmation where residual warmth leaves the value more uncertain than this."""
     hunting: float = 0.12

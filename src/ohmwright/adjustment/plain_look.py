@@ -36,6 +36,8 @@ _MOST_OF_RISE = 0.7
 """Part of the rise after which what a move did is mostly seen, too, if it acts as the rise does."""
 _WIDE = 0.5
 """Part of the widest distance between places from which two of them show a slope."""
+_FEWEST_IN_LINE, _IN_LINE_SDS = 5, 5.0
+"""Least number of places that show a line, and its slope over the standard uncertainty of that."""
 _STILL_TOLERANCES = 1.0
 """A place was seen still if its latter readings changed by no more than this."""
 
@@ -106,7 +108,11 @@ class PlainLook:
         however long the meter's window is.
         """
         stays = self._no_swings([*self._earlier_at_once, *self._at_once])
-        return _farthest_apart(self._differing) or _farthest_apart(self._that_differ(stays))
+        return (
+            _farthest_apart(self._differing)
+            or _farthest_apart(self._that_differ(stays))
+            or _two_in_line(self.stays)
+        )
 
     def two_about_target(self) -> tuple[Stay, Stay] | None:
         """The two that differ, with the target surely between their outputs."""
@@ -214,6 +220,27 @@ def _had_settled(one: Stay, other: Stay) -> bool:
     if one.is_long and other.is_long:
         allowed = max(allowed, _OF_CHANGE * abs(other.output - one.output))
     return max(one.spread, other.spread) <= allowed
+
+
+def _two_in_line(stays: list[Stay]) -> tuple[Stay, Stay] | None:
+    """The two places farthest apart of those whose outputs follow the trim in a line; else None.
+
+    What differs by the age at which they were seen, as by droop, is allowed for.
+    """
+    if len(stays) < _FEWEST_IN_LINE:
+        return None
+    counts = np.array([stay.counts for stay in stays], dtype=np.float64)
+    outputs = np.array([stay.output for stay in stays])
+    columns = np.column_stack([counts, np.ones_like(counts), [stay.ended_s for stay in stays]])
+    if np.linalg.matrix_rank(columns) < columns.shape[1]:
+        return None
+    found, *_ = np.linalg.lstsq(columns, outputs)
+    left = outputs - columns @ found
+    variance = left @ left / (len(stays) - columns.shape[1])
+    sd = float(np.sqrt(variance * np.linalg.inv(columns.T @ columns)[0, 0]))
+    if abs(found[0]) <= _IN_LINE_SDS * sd:
+        return None
+    return _farthest_apart([*combinations(stays, 2)])
 
 
 def _slope(one: Stay, other: Stay) -> float:

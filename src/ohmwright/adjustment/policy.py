@@ -211,6 +211,8 @@ class AdjustPolicy:
             return
         outcome = self._confirmation.outcome(self.log, self.estimator.prior, age_s, late=late)
         value = self._confirmation.value
+        if outcome not in ("continue", "accept"):
+            self.findings.bends += self._confirmation.bends
         if outcome == "accept" and value is not None:
             self._end = Finish("confirmed", "", value.mean, value.sd, value.dof)
             self._queue.release()
@@ -269,7 +271,7 @@ class AdjustPolicy:
         elif decision.move is not None:
             if not self.spec.moves_while_on:  # RF goes off for it: adjust again before confirming
                 self._to_confirm = False
-            self._queue.move(self.findings.ways(decision.move), rf_on=True)
+            self._queue.move(self.findings.with_run_up(decision.move), rf_on=True)
 
     def _release_for_presses(self, age_s: float, presses: list[Action]) -> None:
         """Queue a rest and then `presses`, once they are due; until then readings are taken."""

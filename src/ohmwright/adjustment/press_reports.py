@@ -34,10 +34,10 @@ _EITHER_WAY = 0.2
 
 
 class PressReports:
-    """The presses asked for of one point's policy, watched for and reported as they show.
+    """The presses that one point's policy asks for, watched for and reported as they show.
 
-    `policy` is told of presses at the age at which they were made, so that it need not know whether
-    a person said so or the meter.
+    The policy is told of presses at the age at which they were made, whether a person said so or
+    the readings show it.
     """
 
     def __init__(self, policy: AdjustPolicy, keys: Keys) -> None:
@@ -58,7 +58,7 @@ class PressReports:
         return _no_more(press, most)
 
     def twice(self, press: Press) -> Press:
-        """Return twice as many of the presses, which did too little to be told from nothing."""
+        """Return twice as many presses, for ones that did too little to be told from nothing."""
         return _no_more(Press(press.key, 2 * press.times), _MOST)
 
     def cued(self, press: Press, age_s: float) -> None:
@@ -95,12 +95,12 @@ class PressReports:
 
     @property
     def knows_its_keys(self) -> bool:
-        """Whether it is known what the presses do that are looked for."""
+        """Whether it is known what the keys do whose presses are looked for."""
         return self.watch is not None and self.watch.gain_known
 
     @property
     def probably_nothing(self) -> bool:
-        """Whether nothing was probably pressed, by the readings so far, of what is looked for."""
+        """Whether probably none of the presses looked for was made, by the readings so far."""
         seen = None if self.watch is None else self.watch.at_the_end()
         return seen is None or not seen.presses
 
@@ -109,15 +109,17 @@ class PressReports:
         watch, self.watch = self.watch, None
         if watch is None:
             return
+        before_rf = watch.cue_s is None
         if seen.suspect is not None:
             self._correct(seen.suspect)
-        if seen.suspect is not None or (watch.cue_s is None and seen.done != "as asked"):
+        if seen.suspect is not None or (before_rf and seen.done != "as asked"):
             self.policy.note_other_presses()
-        step = None if watch.cue_s is None else self.policy.log.steps
-        if watch.cue_s is None:
+        step = None if before_rf else self.policy.log.steps
+        if before_rf:
             self._correct_asked(watch.asked, seen)
-        for age_s, press in seen.presses if watch.cue_s is not None else ():
-            self.policy.pressed(age_s, press.key, press.times)
+        else:
+            for age_s, press in seen.presses:
+                self.policy.pressed(age_s, press.key, press.times)
         self.policy.presses_over()
         self._note_doubts(watch, seen, step)
 

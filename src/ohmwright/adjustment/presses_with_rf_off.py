@@ -48,7 +48,7 @@ class PressesWithRfOff:
 
         Coarse presses come with the fine ones for the rest: nothing will be seen in between.
         """
-        actions, fit = self._findings.ways(move), self._estimator.latest_fit
+        actions, fit = self._findings.with_run_up(move), self._estimator.latest_fit
         if fit is None or not isinstance(move, Press) or move.key != "coarse":
             return actions
         output = fit.combination(self._trim.output_after(move))

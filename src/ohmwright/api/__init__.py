@@ -5,31 +5,37 @@ The names in `ohmwright/__init__.py` are public; the command line is built on th
 Read in this order:
 
     paths                       the user's own folders, and the data files that a bench file names
+    simulation_profiles         what a bench is simulated from
     spoken_to, bench_data       how each instrument is spoken to; a bench file read and checked
+    simulated_commands          how its instruments are spoken to where they are simulated
+    bench_generators            which of its generators is for a unit, or for a model
     open_links, open_back_ends, open_bench   and opened
     open_records, jobs          the store that a caller names; a run begun there, or gone on with
     recorded_events             a run whose events are stored before they are handed out
     run_plan, run_pace          the points of a run in their order, and how long the rest will take
     plan_progress               what of them is done, where the run is and what comes next
-    rf_words, run_picture, kept_results, run_view   a run at one moment, for any face
+    rf_words, reading_picture, run_picture, kept_results, run_view
+                                a run at one moment, for any face
     run_notices                 what a person should know of its events
     practice                    an invented unit in real time, worked by a person
     sweep_plan, sweep_run       what a sweep measures, and how it is carried out and kept
+    job_options                 what a program may choose for either
     given, handed_out_points    what a program gives is refused by its name; points left early
     async_bench, plain_bench    an open bench for asynchronous programs; for scripts and notebooks
     curve, curve_difference     what a sweep found; one curve less another
     recorded_curve              the curve of a sweep on record
-    curve_file, curve_plot      curves as files and as pictures
+    curve_rows, curve_file, curve_plot   curves as rows, as files and as pictures
     curve_band                  limits that a picture shows
     live_plot                   a picture that grows in a notebook
     run_of_record, records_view a run on record, and the records of a place
     laboratory                  the laboratory file, and what papers state beside the record
     certificate_files           which papers of a run are asked for, and where they are written
     signature_notes             what papers say of keys that nobody trusts
-    shown_files, result_rows    what a file is that somebody shows; results without proof
+    shown_files, result_rows, dcc_rows   what a file is that somebody shows; results without proof
     issued_paper                the paper that an approval issues, and how a copy differs from it
     certificate_renderer        each paper of a run: a draft, as issued, or a copy
-    assets, attached_files      the unit that a tag or scan means; files given with a run
+    assets                      the unit that a tag or scan means
+    attached_files, given_values_file   files kept with a run; the file that answers its steps
     campaign_work               a campaign as one bench works it: what is next, what is done
     campaign_changes            what becomes of its units by a person's word
     pandas_extra                rows as DataFrames

@@ -2,73 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable, Iterator, Sequence
+from collections.abc import AsyncIterator, Iterator, Sequence
 from contextlib import AsyncExitStack, aclosing, contextmanager, suppress
 from os import PathLike
 from pathlib import Path
-from typing import TypedDict, Unpack
+from typing import Unpack
 
 from ohmwright.instruments.bench import Bench as Instruments
 from ohmwright.instruments.operator import Operator
 from ohmwright.model.account import account_name
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
-from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.model.registered_asset import RegisteredAsset
-from ohmwright.model.step import STAGES, Stage, known_stages
+from ohmwright.model.step import STAGES, known_stages
 from ohmwright.records.sql_store import SqlStore
 
 from .bench_data import BenchChoice, BenchData
 from .bench_use import BenchUse
 from .curve import Curve
-from .curve_file import refuse_unknown_ending, write_curve
+from .curve_file import write_curve
 from .given import refuse_no_operator, refuse_no_sweep, refuse_wrong_options
-from .handed_out_points import HandedOutPoints, Points
+from .handed_out_points import CurvePoints, HandedOutPoints
+from .job_options import (
+    EventListener,
+    ProcedureOptions,
+    SweepOptions,
+    ignore_event,
+    out_path,
+)
 from .jobs import claimed_events, new_job
 from .open_bench import open_bench as opened_instruments
 from .open_records import open_existing_records, open_records, resolved_run_id
-from .output_file import refuse_unwritable
 from .recorded_events import RunView, recorded_events
 from .right_with import for_async_with
 from .run_of_record import Run
 from .sweep_plan import Sweep, recorded_sweep
 from .sweep_run import SweepRun
 from .unit_on_bench import UnitOnBench, procedure_of, unit_on_bench
-
-OnEvent = Callable[[Event], None]
-"""Called with each event once it is stored, with RF off."""
-
-
-def ignore_event(_: Event) -> None:
-    """Take no notice of an event."""
-
-
-class SweepOptions(TypedDict, total=False):
-    """Options of a sweep; each may be left out."""
-
-    out: str | PathLike[str]
-    """Also write the curve: .csv, .parquet, .svg, .png or .pdf; also where the sweep ends early."""
-    overwrite: bool
-    """Whether `out` may replace a file."""
-    records: str
-    """Where the record is kept; default: the user's own records."""
-    on_event: OnEvent
-    """Called with each event once it is stored, with RF off."""
-    accept_expired: bool
-    """Whether an analyzer whose calibration is past its date may be used."""
-
-
-class ProcedureOptions(TypedDict, total=False):
-    """Options of a run of a procedure; each may be left out."""
-
-    stages: Sequence[Stage]
-    """Default: as found, adjust, as left."""
-    records: str
-    on_event: OnEvent
-    accept_expired: bool
-    resume: str
-    """The number of a run that was cut short, or "last"."""
 
 
 class AsyncBench:
@@ -141,7 +112,7 @@ class AsyncBench:
                     pass
             return sweep.curve()
 
-    def points(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Points:
+    def points(self, plan: Sweep, **options: Unpack[SweepOptions]) -> CurvePoints:
         """Carry out a sweep and yield each point, with RF off, once it is on record.
 
         What the bench cannot do and a path that cannot be written are refused before RF. Raises
@@ -149,7 +120,7 @@ class AsyncBench:
         """
         return self.handed_out.follow(self._points(plan, options))
 
-    async def _points(self, plan: Sweep, options: SweepOptions) -> Points:
+    async def _points(self, plan: Sweep, options: SweepOptions) -> CurvePoints:
         refuse_no_sweep(plan)
         with self._written_sweep(plan, None, options) as sweep:
             async with aclosing(sweep.points()) as points:
@@ -162,7 +133,7 @@ class AsyncBench:
     ) -> Iterator[SweepRun]:
         """Open a sweep; write its curve when the block ends, however it ends."""
         refuse_wrong_options(options, SweepOptions)
-        out = _out_path(options)
+        out = out_path(options)
         opened = self.sweep(
             plan,
             run,
@@ -261,21 +232,6 @@ class AsyncBench:
             await self.reopen()
 
 
-class EventListener:
-    """Keeps the events of a run, and tells a caller of each."""
-
-    def __init__(self, told: OnEvent) -> None:
-        self._told, self.events = told, list[Event]()
-
-    def on_event(self, event: Event) -> None:
-        """Keep an event, and tell of it."""
-        self.events.append(event)
-        self._told(event)
-
-    def on_status(self, moment: BenchStatus) -> None:
-        """Take no notice of the latest status."""
-
-
 @for_async_with
 async def open_bench(
     path: str | PathLike[str],
@@ -325,19 +281,6 @@ async def open_bench(
             await bench.handed_out.end_all()
     finally:
         await bench.close()
-
-
-def _out_path(options: SweepOptions) -> Path | None:
-    """Return where to write the curve. Raises UsageError where that cannot be written."""
-    if "out" not in options:
-        return None
-    path = Path(options["out"])
-    refuse_unknown_ending(path)
-    overwrite = options.get("overwrite", False)
-    refuse_unwritable(
-        path, overwrite=overwrite, choice="overwrite=True", means="Nothing was switched on."
-    )
-    return path
 
 
 def _write(sweep: SweepRun, out: Path | None) -> None:

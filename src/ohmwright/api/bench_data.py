@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import NamedTuple, SupportsIndex
+from typing import SupportsIndex
 
 from ohmwright.engine.requirements import Abilities
 from ohmwright.engine.resume import stored_moves
@@ -15,33 +14,22 @@ from ohmwright.instruments.back_ends.chosen import ChosenBackEnd
 from ohmwright.instruments.declared_protections import declared_protections, protections_by_hand
 from ohmwright.instruments.required_messages import verbs_by_hand
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
-from ohmwright.model.bench_file import BenchFile, InstrumentEntry, OwnLine, SerialPort
+from ohmwright.model.bench_file import BenchFile, OwnLine, SerialPort
 from ohmwright.model.by_hand import data_by_hand
 from ohmwright.model.document import Document
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.event import Event, TrimMoved
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.protections import Protections
-from ohmwright.model.registered_asset import RegisteredAsset
-from ohmwright.model.source import load, place_in
+from ohmwright.model.source import place_in
 from ohmwright.model.traceability import Environment, RoomFigures, environment_of
 from ohmwright.simulator.faults import LineFault
-from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.wire.command_set import CommandSet, Verb
 from ohmwright.wire.line_proof import is_proved
 
 from .paths import certificate_file, data_file
+from .simulation_profiles import SimulationProfiles, read_simulation_profiles
 from .spoken_to import FileReader, analyzer_way, generator_way, verbs_of_way
-
-_SIMULATED_SERIAL = re.compile(r"S(\d{6})")
-"""The serial number of a simulated unit; the digits are its seed."""
-
-
-class SimulationProfiles(NamedTuple):
-    """What a simulated bench is simulated from."""
-
-    analyzer: AnalyzerProfile
-    generator: GeneratorProfile
 
 
 @dataclass(frozen=True)
@@ -144,36 +132,6 @@ class BenchData:
             protections=self.protections(guarded=True),
         )
 
-    def models(self) -> tuple[str, ...]:
-        """Return the models of the units that can stand on the bench. Raises SourceError."""
-        return tuple(model for _, model in _entries_with_models(self.file, self.path))
-
-    def with_unit(self, unit: RegisteredAsset) -> BenchData:
-        """Return the bench with a unit of the register on it, and the generator of its model.
-
-        A simulated unit is the one whose serial number the simulator gives it, where the register
-        has such a one. Raises SourceError where the bench has no generator of the model.
-        """
-        data = self._with_generator(_entry_of_model(self.file, self.path, unit))
-        data = replace(data, file=data.file.model_copy(update={"asset": unit.unit}))
-        seed = _SIMULATED_SERIAL.fullmatch(unit.serial)
-        if seed is None or not data.file.in_process:
-            return data
-        stated = data.certificate  # the simulator's analyzers are numbered with their units
-        any_analyzer = None if stated is None else stated.model_copy(update={"serial": None})
-        return replace(data, certificate=any_analyzer).with_seed(int(seed[1]))
-
-    def for_model(self, model: str) -> BenchData:
-        """Return the bench with its generator of a model; as it is where it has no such one."""
-        entries = _entries_with_models(self.file, self.path)
-        entry = next((entry for entry, known in entries if known == model), self.file.generator)
-        return self if entry == self.file.generator else self._with_generator(entry)
-
-    def _with_generator(self, entry: InstrumentEntry) -> BenchData:
-        """Return the bench with one generator, and no identity that it should have."""
-        chosen = {"generator": entry.model_copy(update={"identity": ""}), "generators": ()}
-        return read_bench_of(self.file.model_copy(update=chosen), self.path, self.documents[:1])
-
     def gone_on_with(self, earlier: Sequence[Event]) -> BenchData:
         """Return the bench as the `earlier` events of a run have left its unit."""
         return replace(self, trims_kept=stored_moves(earlier))
@@ -270,35 +228,6 @@ def read_bench_of(file: BenchFile, path: Path, documents: tuple[Document, ...]) 
         analyzer_back_end=analyzer_by.back_end,
         generator_back_end=generator_by.back_end,
     )
-
-
-def read_simulation_profiles(analyzer_path: Path, generator_path: Path) -> SimulationProfiles:
-    """Read the simulation profiles in two data files. Raises SourceError where one has none."""
-    return SimulationProfiles(
-        load(analyzer_path, AnalyzerProfile), load(generator_path, GeneratorProfile)
-    )
-
-
-def _entry_of_model(file: BenchFile, path: Path, unit: RegisteredAsset) -> InstrumentEntry:
-    """Return the generator of a bench file that is of the unit's model."""
-    models: list[str] = []
-    for entry, model in _entries_with_models(file, path):
-        if model == unit.model:
-            return entry
-        models.append(model)
-    raise SourceError(
-        f"{path}: asset {unit.tag} is a {unit.model}, and this bench is for {', '.join(models)}.",
-        "Nothing was switched on.",
-        "Take the bench file for that model, or add its generator under [[generators]].",
-    )
-
-
-def _entries_with_models(file: BenchFile, path: Path) -> Iterator[tuple[InstrumentEntry, str]]:
-    """Yield each generator of a bench file with its model."""
-    further = [(("generators", n), entry) for n, entry in enumerate(file.generators)]
-    for place, entry in ((("generator",), file.generator), *further):
-        where = data_file(entry.data, path, "generators", (*place, "data"))
-        yield entry, load(where, GeneratorData, table="data").model
 
 
 def _at_port(file: BenchFile, port: str) -> BenchFile:

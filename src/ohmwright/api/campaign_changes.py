@@ -17,7 +17,11 @@ from .recorded_worklist import today
 
 
 class CampaignChanges:
-    """What the worker of one campaign may say of its units; noted under the worker's name."""
+    """What the worker of one campaign may say of its units; noted under the worker's name.
+
+    Each method raises UsageError, with nothing noted, for a unit that is not in the campaign, and
+    where the reason, or the name, is blank.
+    """
 
     def __init__(self, desk: CampaignDesk) -> None:
         self._desk = desk
@@ -25,10 +29,13 @@ class CampaignChanges:
         self._campaigns = Campaigns(desk.store.database)
 
     def skip(self, tag: str, why: str) -> str:
-        """Leave a unit out; return what was done, in words. Raises UsageError for one done."""
-        if not why:
-            raise UsageError("Why is it skipped?", "Nothing was noted.", "Give the reason.")
-        return f"{tag} skipped: {why}{self._moved(tag, 'skipped', why)}"
+        """Leave a unit out; return what was done, in words.
+
+        Raises UsageError for one that is done.
+        """
+        why = _words(why, "Why is it skipped?", "Give the reason.")
+        beside = self._note(tag, "skipped", why)
+        return f"{tag} skipped: {why}{beside}"
 
     def defer(self, tag: str, until: date, why: str) -> str:
         """Put a unit off to a day, also one that was skipped; return what was done, in words.
@@ -41,18 +48,18 @@ class CampaignChanges:
                 "Nothing was noted: the unit would come again at once.",
                 "Give a later day.",
             )
-        if not why:
-            raise UsageError("Why is it deferred?", "Nothing was noted.", "Give the reason.")
-        return f"{tag} deferred to {until}: {why}{self._moved(tag, 'deferred', f'{until} {why}')}"
+        why = _words(why, "Why is it deferred?", "Give the reason.")
+        beside = self._note(tag, "deferred", f"{until} {why}")
+        return f"{tag} deferred to {until}: {why}{beside}"
 
     def hand_over(self, tag: str, to: str) -> str:
         """Hand a unit to another operator; return what was done, in words.
 
         Raises UsageError for one that is done.
         """
-        if not to:
-            raise UsageError("To whom?", "Nothing was noted.", "Give the operator's name.")
-        return f"{tag} handed over to {to}{self._moved(tag, 'handed over', to)}"
+        to = _words(to, "To whom?", "Give the operator's name.")
+        beside = self._note(tag, "handed over", to)
+        return f"{tag} handed over to {to}{beside}"
 
     def again(self, tag: str, why: str) -> str:
         """Have a unit that is done done again; return what was done, in words.
@@ -60,8 +67,7 @@ class CampaignChanges:
         Its run stays on record and counts for the campaign no more. Raises UsageError for one that
         is not done.
         """
-        if not why:
-            raise UsageError("Why is it done again?", "Nothing was noted.", "Give the reason.")
+        why = _words(why, "Why is it done again?", "Give the reason.")
         state = self._desk.states().get(tag)
         if state is None or state.phase == "removed":
             raise not_in_campaign(self._campaign, tag)
@@ -97,9 +103,9 @@ class CampaignChanges:
 
         What was noted of it stays. Raises UsageError for one that is done.
         """
-        if not why:
-            raise UsageError("Why is it removed?", "Nothing was noted.", "Give the reason.")
-        return f"{tag} removed: {why}{self._moved(tag, 'removed', why)}"
+        why = _words(why, "Why is it removed?", "Give the reason.")
+        beside = self._note(tag, "removed", why)
+        return f"{tag} removed: {why}{beside}"
 
     def _runs_that_may_count(self, tag: str) -> list[str]:
         """Return every run of a unit since the campaign began that was not left out before.
@@ -118,8 +124,8 @@ class CampaignChanges:
         known += [one.run_id for one in entries if one.run_id]
         return [run_id for run_id in dict.fromkeys(known) if run_id not in left_out]
 
-    def _moved(self, tag: str, what: EntryWhat, words: str) -> str:
-        """Note what becomes of a unit; return what a person should know of it beside, in words."""
+    def _note(self, tag: str, what: EntryWhat, words: str) -> str:
+        """Note what becomes of a unit; return in words which other worker had it, if one had."""
         before = self._desk.states().get(tag)
         if before is None or before.phase == "removed":
             raise not_in_campaign(self._campaign, tag)
@@ -135,3 +141,11 @@ class CampaignChanges:
         if before.phase == "taken" and holder is not None and holder != self._desk.worker:
             return f". It was in the hands of {holder.words}"
         return ""
+
+
+def _words(said: str, question: str, do: str) -> str:
+    """Return `said` without blanks around it. Raises UsageError where it is blank."""
+    words = said.strip()
+    if not words:
+        raise UsageError(question, "Nothing was noted.", do)
+    return words

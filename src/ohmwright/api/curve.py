@@ -160,7 +160,7 @@ class Curve:
 
     def to_pandas(self) -> Any:
         """Return a DataFrame, one row a point, with the columns of the CSV file."""
-        from .curve_file import rows
+        from .curve_rows import rows
 
         return data_frame(rows(self))
 

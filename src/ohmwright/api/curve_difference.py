@@ -1,4 +1,4 @@
-"""Differences of two curves: what both have in common hardly counts."""
+"""One curve less another, point by point; errors that both share nearly cancel."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class PointDifference:
     """Expanded uncertainty of the difference, of 95 % coverage."""
     coverage_factor: float
     percent: float
-    """The difference, of the other curve's power."""
+    """The difference in percent of the other curve's power; infinite where that is 0."""
 
     @property
     def certain(self) -> bool:
@@ -73,8 +73,8 @@ def mean_difference(
     """Return the mean of `ours` less that of `theirs`, in W (GUM 5.2.2 over every pair of values).
 
     `shared`: whether one analyzer measured both, so that its errors are those of both. Degrees of
-    freedom are the fewest of any of the values; what repeats scatter beyond their
-    uncertainties is not counted.
+    freedom are the fewest of any of the values. Scatter of repeats beyond their uncertainties
+    is not counted.
     """
     variance = _mean_covariance(ours, ours) + _mean_covariance(theirs, theirs)
     if shared:

@@ -13,23 +13,23 @@ from weakref import WeakSet
 
 from .curve import CurvePoint
 
-Points = AsyncGenerator[CurvePoint, None]
+CurvePoints = AsyncGenerator[CurvePoint, None]
 
 
 class HandedOutPoints:
     """The points of a bench that were asked for and have not come to their end."""
 
     def __init__(self) -> None:
-        self._held = WeakSet[Points]()
+        self._held = WeakSet[CurvePoints]()
         self._begun = set[asyncio.Event]()
 
-    def follow(self, points: Points) -> Points:
+    def follow(self, points: CurvePoints) -> CurvePoints:
         """Return `points`, whose end `end_all` waits for once they are begun."""
         followed = self._followed(points)
         self._held.add(followed)
         return followed
 
-    async def _followed(self, points: Points) -> Points:
+    async def _followed(self, points: CurvePoints) -> CurvePoints:
         ended = asyncio.Event()
         self._begun.add(ended)
         try:

@@ -26,9 +26,10 @@ from ohmwright.wire.event_loop import refuse_other_event_loop
 from ohmwright.wire.link import Link
 from ohmwright.wire.links.memory import MemoryLink
 
-from .bench_data import BenchData, read_simulation_profiles
+from .bench_data import BenchData
 from .open_back_ends import back_end_analyzer, back_end_generator
 from .open_links import analyzer_link, generator_link, open_link
+from .simulation_profiles import read_simulation_profiles
 
 
 def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from ohmwright.model.errors import SourceError, UsageError
-from ohmwright.records.keys import Notify, OperatorKey, no_notice
+from ohmwright.records.keys import OperatorKey
+from ohmwright.records.notices import Notify, no_notice
 from ohmwright.records.open_database import is_url, sqlite_file
 from ohmwright.records.sql_store import KEY_MEMORY_FILE, SqlStore, open_store
 from ohmwright.records.trust import TrustedKeys

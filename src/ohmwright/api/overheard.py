@@ -7,13 +7,13 @@ from typing import Literal, NamedTuple
 
 from ohmwright.adjustment.actions import Press
 from ohmwright.engine.coach_words import CHANGED_NOTHING, NOBODY
+from ohmwright.instruments.doubt_requests import LookForCause
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import (
     DONE,
     EnterService,
     LeaveService,
     LeaveUnsaved,
-    LookForCause,
     PressKey,
     Request,
     SelectMode,

@@ -19,9 +19,10 @@ from anyio.from_thread import BlockingPortal, start_blocking_portal
 
 from ohmwright.instruments.operator import Operator
 
-from .async_bench import AsyncBench, ProcedureOptions, SweepOptions, open_bench
+from .async_bench import AsyncBench, open_bench
 from .bench_data import BenchData
 from .curve import Curve, CurvePoint
+from .job_options import ProcedureOptions, SweepOptions
 from .right_with import for_plain_with
 from .run_of_record import Run
 from .sweep_plan import Sweep

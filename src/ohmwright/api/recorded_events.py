@@ -10,8 +10,8 @@ from typing import Protocol
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
-from ohmwright.engine.release import ensure_off_after
 from ohmwright.engine.run import fault_event, run
+from ohmwright.engine.unasked_rf import ensure_off_after
 from ohmwright.engine.uncancellable import uncancellable
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import BenchStatus

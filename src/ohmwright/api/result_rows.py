@@ -6,7 +6,6 @@ What is taken of them is data. Words of the program, which differ between its ve
 from __future__ import annotations
 
 import csv
-import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from io import BytesIO, StringIO
@@ -21,6 +20,8 @@ from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.issue import issue_of
 
+from .dcc_rows import dcc_rows
+
 ResultRow = Mapping[str, str]
 """What a file says of one result, by name; under `where` its stage, step and point."""
 _WORDS = frozenset(("requirement", "held_against_it", "rule", "verdict_by", "reason"))
@@ -30,39 +31,6 @@ _PARQUET = (
     *("value", "uncertainty", "target", "lower", "upper", "verdict"),
 )
 """Columns of Parquet that are compared."""
-_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
-_BASIS = re.compile(r"traceable to:? certificate (\S+)")
-_SIMULATED = re.compile(r"SIMULATED, seed (\d+)")
-_VERDICT = re.compile("Verdict: (pass|fail|undecided|not measured)")
-_HEAD = re.compile("The record ends in the hash ([0-9a-f]{64})")
-
-
-_DCC_DATA = {
-    "number": "coreData/{d}uniqueIdentifier",
-    "begin": "coreData/{d}beginPerformanceDate",
-    "end": "coreData/{d}endPerformanceDate",
-    "date of issue": "coreData/{d}issueDate",
-    "replaced": "coreData//{d}replacedUniqueIdentifier",
-    "maker": "items//{d}manufacturer//{d}content",
-    "model": "items//{d}model",
-    "serial number and asset": "items//{d}identification/{d}value",
-    "people": "respPersons//{d}person//{d}content",
-    "roles": "respPersons//{d}role",
-}
-"""Administrative data of a digital certificate that are compared, by where they stand."""
-_DCC_DATA_ISSUED = {
-    "receipt": "coreData/{d}receiptDate",
-    "place": "coreData/{d}performanceLocation",
-    "laboratory": "calibrationLaboratory//{d}content",
-    "customer": "customer//{d}content",
-}
-"""And those that are on record once a certificate is approved."""
-_DCC_BENCH = {
-    "analyzer": "measuringEquipment/{d}name/{d}content",
-    "analyzer's certificate": "measuringEquipment//{d}identification/{d}value",
-    "room and conditions": "influenceCondition//{s}value",
-}
-"""Data of the bench in its results that are compared."""
 
 
 @dataclass(frozen=True)
@@ -134,63 +102,6 @@ def _conditions(event: PointDone) -> Mapping[str, Any]:
     return {"mode": result.mode, "setting_w": result.setting_w, "load_ohm": result.load_ohm}
 
 
-def _dcc_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
-    """The hash of the record and the figures of each result in a digital certificate."""
-    from lxml import etree
-
-    from ohmwright.reports.dcc_elements import DCC, SI
-
-    try:
-        root = etree.fromstring(content, etree.XMLParser(resolve_entities=False, no_network=True))
-    except etree.XMLSyntaxError as problem:
-        raise ValueError(str(problem)) from None
-    name = root.findtext(f".//{{{DCC}}}uniqueIdentifier") or ""
-    text = " ".join(root.itertext())
-    head = _HEAD.search(text)
-    rows: list[ResultRow] = [{"where": "the record", "hash": "" if head is None else head[1]}]
-    simulated = ", ".join(_SIMULATED.findall(text))
-    data = _dcc_data(root, is_draft=name.endswith("-draft"))
-    bench = (words for one in root.iter(f"{{{DCC}}}measuringEquipment") for words in one.itertext())
-    days = ", ".join(_DAY.findall(" ".join(bench)))
-    bench_words = {"simulation": simulated, "analyzer's calibration": days}
-    rows.append({"where": "the certificate", **bench_words, **data})
-    for one in root.iterfind(f".//{{{DCC}}}results/{{{DCC}}}result"):
-        step = one.findtext(f"{{{DCC}}}name/{{{DCC}}}content")
-        for point in one.iterfind(f"{{{DCC}}}data/{{{DCC}}}quantity"):
-            where = f"{step}, {point.findtext(f'{{{DCC}}}name/{{{DCC}}}content')}"
-            figures = [each.text or "" for each in point.iter(f"{{{SI}}}*")]
-            words = " ".join(point.itertext())
-            found = _VERDICT.search(words)
-            verdict = "" if found is None else found[1]
-            basis = ", ".join((*_BASIS.findall(words), *_DAY.findall(words)))
-            # one that was void has no such elements
-            stated = point.findtext(f".//{{{DCC}}}conformity") or verdict
-            row = {f"figure {n}": text.strip() for n, text in enumerate(figures, start=1)}
-            row |= {"traceable to": basis, "verdict": verdict, "conformity": stated}
-            rows.append(row | {"where": where})
-    return {name: rows} if name else {}
-
-
-def _dcc_data(root: Any, *, is_draft: bool) -> ResultRow:
-    """The data of a digital certificate beside its results; the record has less of a draft."""
-    from ohmwright.reports.dcc_elements import DCC, SI
-
-    named = {name: f"administrativeData/{{d}}{at}" for name, at in _DCC_DATA.items()}
-    if not is_draft:
-        named |= {name: f"administrativeData/{{d}}{at}" for name, at in _DCC_DATA_ISSUED.items()}
-    named |= {name: f"measurementResults//{{d}}{at}" for name, at in _DCC_BENCH.items()}
-    spaces = {"d": f"{{{DCC}}}", "s": f"{{{SI}}}"}
-    return {
-        name: ", ".join(one.text or "" for one in root.iterfind(f"{{d}}{at}".format(**spaces)))
-        for name, at in named.items()
-    }
-
-
-def is_signed(content: bytes) -> bool:
-    """Whether a file bears a signature of XML."""
-    return b"SignatureValue>" in content
-
-
 def _certificates(store: SqlStore, run: str) -> Iterator[Certificate]:
     """The certificate of a run as it is, then as it was before each addendum, newest first."""
     events, kept = store.events(run), store.stored_run(run)
@@ -208,7 +119,7 @@ def _dcc_on_record(store: SqlStore, run: str) -> Iterator[Sequence[ResultRow]]:
     from ohmwright.reports.dcc import certificate_dcc
 
     for one in _certificates(store, run):
-        yield from _dcc_rows(certificate_dcc(one)).values()
+        yield from dcc_rows(certificate_dcc(one)).values()
 
 
 FORMS: Mapping[str, DataForm] = {
@@ -220,7 +131,7 @@ FORMS: Mapping[str, DataForm] = {
         *(_parquet_rows, _parquet_on_record, "unit, conditions"), "dates, names, analyzer"
     ),
     ".xml": DataForm(
-        *(_dcc_rows, _dcc_on_record, "unit, number, dates, names, analyzer, room"),
+        *(dcc_rows, _dcc_on_record, "unit, number, dates, names, analyzer, room"),
         "what statements say else; of a draft laboratory, customer, place and receipt",
     ),
 }

@@ -8,17 +8,14 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import computed_field
-
 from ohmwright.instruments.requests import Request, ValueRequest
 from ohmwright.model.base import FrozenModel
-from ohmwright.model.bench_status import TargetBand
 from ohmwright.model.cue import Cue, CueKind
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
-from ohmwright.model.tolerance import Target
-from ohmwright.reports.text import LimitFigures, limit_figures, limits_words
+from ohmwright.reports.text import limits_words
 
+from .reading_picture import BandPicture
 from .rf_words import RfPicture, RfPictureState, Urgency, rf_at_request
 
 RunState = Literal["not begun", "going on", "finished", "ended early"]
@@ -28,54 +25,6 @@ STAGE_WORDS: dict[Stage, str] = {
     "adjust": "adjustment",
     "as_left": "as left",
 }
-
-
-class BandPicture(FrozenModel):
-    """A target with its limits in mA, and where in them the present reading lies."""
-
-    lower_ma: float
-    """0 where there is an upper limit alone."""
-    target_ma: float
-    upper_ma: float
-    position: float | None = None
-    """-1 at the lower limit, 0 on target, 1 at the upper limit; where there is an upper limit
-    alone, 0 without current and 1 at the limit. None without a present reading."""
-
-    @computed_field  # type: ignore[prop-decorator]  # mypy 14461
-    @property
-    def figures(self) -> LimitFigures:
-        """Limits and target as they are shown."""
-        low, value, high = self.lower_ma, self.target_ma, self.upper_ma
-        return limit_figures(Target(quantity="current_ma", value=value, lower=low, upper=high))
-
-    @property
-    def one_sided(self) -> bool:
-        """Whether only the upper limit counts, which then is the target as well."""
-        return self.target_ma >= self.upper_ma
-
-    @property
-    def inside(self) -> bool | None:
-        """Whether the present reading lies within the limits; None without one."""
-        return None if self.position is None else abs(self.position) <= 1
-
-
-def reading_digits(current_ma: float | None, digit_ma: float | None) -> str:
-    """Return a current in mA with no more digits than the meter has, and than a glance takes."""
-    if current_ma is None:
-        return ""
-    decimals = 1 if digit_ma is None else len(f"{digit_ma:.6f}".rstrip("0").partition(".")[2])
-    return f"{current_ma:.{min(decimals, 1 if current_ma < 1000 else 0)}f}"
-
-
-def band_picture(band: TargetBand, current_ma: float | None) -> BandPicture:
-    """Return `band` with the place of a reading in it."""
-    lower_ma, target_ma, upper_ma = max(0.0, band.lower_ma), band.target_ma, band.upper_ma
-    position = None
-    if current_ma is not None:
-        zero_ma = lower_ma if target_ma >= upper_ma else target_ma
-        width_ma = upper_ma - zero_ma if current_ma > zero_ma else zero_ma - lower_ma
-        position = (current_ma - zero_ma) / width_ma if width_ma > 0 else 0.0
-    return BandPicture(lower_ma=lower_ma, target_ma=target_ma, upper_ma=upper_ma, position=position)
 
 
 class CuePicture(FrozenModel):

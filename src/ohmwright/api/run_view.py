@@ -31,7 +31,8 @@ from ohmwright.model.result import Result, Verdict
 
 from .kept_results import KeptResults
 from .plan_progress import PlanProgress
-from .rf_words import CURRENT_VALID_S, rf_picture, short_time
+from .reading_picture import band_picture, current_ma_now, reading_digits, reading_note
+from .rf_words import rf_picture
 from .run_notices import notices_of, passing_notices_of
 from .run_picture import (
     Notice,
@@ -39,9 +40,7 @@ from .run_picture import (
     RunPicture,
     RunState,
     TrendPoint,
-    band_picture,
     cue_picture,
-    reading_digits,
     request_picture,
     result_picture,
     told_of_rf,
@@ -182,7 +181,7 @@ class RunWatch:
 
     def _picture(self, now_s: float, trend: tuple[TrendPoint, ...]) -> RunPicture:
         moment, started = self._moment, self._started
-        rf, current_ma = rf_picture(moment, now_s), _current_ma(moment, now_s)
+        rf, current_ma = rf_picture(moment, now_s), current_ma_now(moment, now_s)
         progress, pace = self._progress, self._progress.pace
         missing = progress.missing()
         here, going_on = progress.here(missing), self._state == "going on"
@@ -206,7 +205,9 @@ class RunWatch:
             rf=rf,
             current_ma=current_ma,
             reading=reading_digits(current_ma, None if moment is None else moment.digit_ma),
-            reading_note="" if moment is None else self._note_of(moment, current_ma, now_s),
+            reading_note=reading_note(
+                moment, current_ma, now_s, somebody_is_asked=self._request is not None
+            ),
             band=None if aim is None else band_picture(aim, current_ma),
             trend=trend,
             cue=cue_picture(self._cue),
@@ -222,15 +223,6 @@ class RunWatch:
             notices=(*self._notices, *self._told)[-NOTICES_KEPT:],
             verdict=self._verdict,
         )
-
-    def _note_of(self, moment: BenchStatus, current_ma: float | None, now_s: float) -> str:
-        """Return when a reading was typed, or that one will be; empty where an instrument reads."""
-        if not moment.read_by_eye:
-            return ""
-        if current_ma is not None:
-            return _typed_when(moment, now_s)
-        waits = moment.rf == "on" and self._request is None
-        return _typed_soon(moment) if waits else ""
 
     def _tell(self, notice: Notice) -> None:
         self._told = (*self._told, notice)[-NOTICES_KEPT:]
@@ -285,23 +277,3 @@ def _on_s(moment: BenchStatus | None, now_s: float) -> float:
     if moment is None or moment.on_at_s is None:
         return 0.0 if moment is None else moment.on_s
     return moment.on_s + max(0.0, now_s - moment.on_at_s)
-
-
-def _current_ma(moment: BenchStatus | None, now_s: float) -> float | None:
-    """Return the reading of a moment ago; None where the last is too old, or RF is off.
-
-    One that was typed holds until the next, beside its age: a person reads every few seconds.
-    """
-    if moment is None or moment.rf != "on":
-        return None
-    is_old = now_s - moment.bench_s > CURRENT_VALID_S
-    return None if is_old and not moment.read_by_eye else moment.current_ma
-
-
-def _typed_when(moment: BenchStatus, now_s: float) -> str:
-    return f"typed {short_time(max(0.0, now_s - moment.bench_s))} ago"
-
-
-def _typed_soon(moment: BenchStatus) -> str:
-    hold = "hold: " if moment.keyed_by_foot else ""
-    return f"{hold}reading asked for soon"

@@ -15,7 +15,8 @@ from ohmwright.records.issued_papers import CheckedFile, checked_paper, file_con
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import counted
 
-from .result_rows import FORMS, DataForm, ResultRow, is_signed
+from .dcc_rows import is_signed
+from .result_rows import FORMS, DataForm, ResultRow
 
 _NO_PROOF = "nothing in this file can prove itself"
 _SIGNED = " Its XML signature is for any program for such signatures to check."

@@ -20,7 +20,8 @@ from ohmwright.model.bench_file import BenchFile, OwnLine, Simulated
 from ohmwright.model.document import Document, Role, digest_of, document
 from ohmwright.model.errors import SourceError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
-from ohmwright.model.source import parse, read_text
+from ohmwright.model.source import parse, place_in, read_text
+from ohmwright.simulator.open_form import is_understood
 from ohmwright.wire.command_set import CommandSet, Verb, command_set_file
 
 M = TypeVar("M", bound=FrozenModel)
@@ -85,6 +86,7 @@ def analyzer_way(
         raise _nothing_speaks("analyzer", path)
     _refuse_own_line(file.analyzer.link, path)
     commands = reader.commands("analyzer command set", data.command_set, path, needed)
+    _refuse_not_understood(file.analyzer.link, commands, path, "scpi-1999-analyzer")
     check_limit_agreement(data, commands)
     return SpokenTo(commands)
 
@@ -105,7 +107,9 @@ def generator_way(
     if data.command_set is None:
         raise _nothing_speaks("generator", path)
     _refuse_own_line(file.generator.link, path)
-    return SpokenTo(reader.commands("generator command set", data.command_set, path, GENERATOR))
+    commands = reader.commands("generator command set", data.command_set, path, GENERATOR)
+    _refuse_not_understood(file.generator.link, commands, path, "scpi-1999-generator")
+    return SpokenTo(commands)
 
 
 def _nothing_speaks(who: str, path: Path) -> SourceError:
@@ -122,6 +126,18 @@ def _refuse_simulated(link: object, path: Path) -> None:
             f"{path}: a simulated instrument is spoken to through a command set.",
             "A back end works the instrument itself.",
             "Name a command_set, or reach the instrument over a link of its own.",
+        )
+
+
+def _refuse_not_understood(link: object, commands: CommandSet, path: Path, open_form: str) -> None:
+    if isinstance(link, Simulated) and not is_understood(commands):
+        raise SourceError(
+            f"{place_in(path, ('data', 'command_set'))}: a simulated instrument does not "
+            f"understand command set '{commands.name}', only '{open_form}'.",
+            "Nothing was opened. Messages of your own are tried at the instrument, by 'probe' and "
+            "'doctor'.",
+            f"In a copy of this file, for the simulated bench, write command_set = '{open_form}'. "
+            "'rehearse' simulates a real bench as it is.",
         )
 
 

@@ -12,11 +12,12 @@ from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.typed_command import typed_command
-from ohmwright.records.keys import Notify, no_notice
+from ohmwright.records.notices import Notify, no_notice
 from ohmwright.records.sql_store import SqlStore
 
 from .assets import asset_of_scan, refuse_in_repair
 from .bench_data import BenchData
+from .bench_generators import with_unit
 from .open_records import open_existing_records, records_exist
 from .paths import procedure_file, records_location
 
@@ -69,7 +70,7 @@ def unit_on_bench(
             refuse_in_repair(store, registered)
     if registered is None:
         return UnitOnBench(bench, None)
-    return UnitOnBench(bench.with_unit(registered), registered)
+    return UnitOnBench(with_unit(bench, registered), registered)
 
 
 def _registered(store: SqlStore, scanned: str | None, resume: str | None) -> RegisteredAsset | None:

@@ -23,13 +23,14 @@ Read in this order:
     run_subject                 the unit, bench and procedure of a run, and what is given to it
     commands_assets, asset_command, asset_transfer     the register of assets
     commands_worklist, commands_campaign, worklist_command, campaign_command,
-    campaign_work_command
+    campaign_work_command, scanner
                                 worklist and campaigns
     open_records                the store, run and keys that a command names
-    certificate_command, checks_command, doctor_command, doctor_conformance, doctor_finding,
-    documents_command, export_command, fleet_command, guide_command, import_command, keys_command,
-    lint_command, new_command, new_questions, own_file, probe_command, record_command,
-    schema_command, schema_documents, simulate_command, verify_command,
+    addendum_command, addendum_checks, certificate_command, checks_command, doctor_command,
+    doctor_checks, doctor_conformance, doctor_finding, documents_command, export_command,
+    fleet_command, guide_command, import_command, keys_command, lint_command, new_command,
+    new_questions, new_checks, own_file, probe_command, record_command, schema_command,
+    schema_documents, simulate_command, verify_command,
     verify_words, store_check   what carries out each of the other commands
 
 Decisions that bind this room; all are in force.

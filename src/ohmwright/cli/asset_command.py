@@ -27,6 +27,7 @@ from ohmwright.reports.text import printable
 
 from .console import out, print_json, print_notice
 from .open_records import open_existing_records, open_records
+from .options import NotingOptions
 
 _STATE_STYLES = {"in service": "", "in repair": "yellow", "withdrawn": "dim"}
 
@@ -38,14 +39,12 @@ class ChangeRequest:
     tag: str
     fields: Mapping[str, str | int | None]
     why: str
-    operator: str | None
-    records: str | None
-    as_json: bool
+    noting: NotingOptions
 
     @property
     def by(self) -> str:
         """Who makes it."""
-        return self.operator or account_name()
+        return self.noting.operator or account_name()
 
     @property
     def given(self) -> dict[str, str | int]:
@@ -96,7 +95,7 @@ def changes_text(changes: FieldChanges) -> str:
 
 def add_asset(request: ChangeRequest) -> None:
     """Add a unit. Raises UsageError where its tag is there already, or a field is wrong."""
-    with open_records(request.records) as store:
+    with open_records(request.noting.records) as store:
         register = AssetRegister(store.database)
         asset = _validated({"tag": request.tag, **request.given})
         if register.find(asset.tag) is not None:
@@ -121,7 +120,7 @@ def withdraw_asset(request: ChangeRequest) -> None:
 
 
 def _change(request: ChangeRequest, what: ChangeKind, given: Mapping[str, str | int]) -> None:
-    with open_existing_records(request.records) as store:
+    with open_existing_records(request.noting.records) as store:
         register = AssetRegister(store.database)
         before = register.get(request.tag)
         asset = _validated({**before.asset.model_dump(), **given})
@@ -148,7 +147,7 @@ def _apply(register: AssetRegister, request: ChangeRequest, change: AssetChange)
     if change.revision == 1 or "serial" in request.given or "model" in request.given:
         for other in register.alike(change.asset):
             print_notice(printable(f"Look: {alike_words(change.asset, other)}"))
-    if request.as_json:
+    if request.noting.as_json:
         print_json(asset_document(register.get(change.asset.tag)))
         return
     said = f"Asset {change.asset.tag} {change.what} by {request.by}: revision {change.revision}."

@@ -19,6 +19,7 @@ from ohmwright.reports.text import counted, printable
 from .asset_command import changes_text
 from .console import out, print_json
 from .open_records import open_existing_records, open_records
+from .options import NotingOptions
 from .own_file import new_file
 
 _MOST_SHOWN = 20
@@ -30,22 +31,21 @@ class ImportRequest:
 
     file: Path
     why: str
-    operator: str | None
-    records: str | None
     dry_run: bool
-    as_json: bool
+    noting: NotingOptions
 
 
 def import_assets(request: ImportRequest) -> None:
     """Import all rows, or none. Raises SourceError with every row that is wrong."""
     rows = read_asset_rows(request.file)
-    with open_records(request.records) as store:
+    with open_records(request.noting.records) as store:
         register = AssetRegister(store.database)
         known = {one.asset.tag: one for one in register.all()}
         plan = import_plan(request.file, rows, known)
         plan.refuse_problems()
         if not request.dry_run:
-            register.apply(plan.changes, by=request.operator or account_name(), why=request.why)
+            by = request.noting.operator or account_name()
+            register.apply(plan.changes, by=by, why=request.why)
     changes = {
         one.asset.tag: field_changes(known[one.asset.tag].asset, one.asset)
         for one in plan.changes
@@ -65,7 +65,7 @@ def _print(
     """Print which units came, of each that was there what changed, and what is to be looked at."""
     added = [one.asset.tag for one in plan.changes if one.revision == 1]
     changed = list(changes)
-    if request.as_json:
+    if request.noting.as_json:
         counts = {"added": added, "changed": changed, "unchanged": plan.unchanged}
         told = {"changes": changes, "warnings": list(warnings)}
         print_json({"imported": not request.dry_run} | counts | told)

@@ -30,6 +30,7 @@ from ohmwright.reports.text import counted, printable
 from .campaign_words import place_words, progress_words, reason_words, who_words
 from .console import out, print_json, print_notice
 from .open_records import open_existing_records
+from .options import NotingOptions
 from .own_file import new_file
 from .worklist_command import WorklistFilter
 
@@ -161,18 +162,16 @@ class UnitOfCampaign:
 
     campaign: str
     tag: str
-    operator: str | None
-    records: str | None
-    as_json: bool
+    noting: NotingOptions
 
     def print_noted(self, note: Callable[[CampaignChanges, str], str]) -> None:
         """Have something noted of the unit of this tag, and print what was done."""
-        with open_existing_records(self.records) as store:
-            desk = _desk(store, self.campaign, self.operator)
+        with open_existing_records(self.noting.records) as store:
+            desk = _desk(store, self.campaign, self.noting.operator)
             tag = AssetRegister(store.database).get(self.tag).asset.tag
             said = note(CampaignChanges(desk), tag)
             state = desk.states()[tag]
-        if self.as_json:
+        if self.noting.as_json:
             noted = {"phase": state.phase, "words": state.words, "only_by": state.only_by}
             print_json({"campaign": self.campaign, "tag": tag} | noted)
         else:

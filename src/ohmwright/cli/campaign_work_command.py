@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
-from itertools import pairwise
 from shlex import quote
 
-import anyio
 from rich.text import Text
 
-from ohmwright.api.assets import LABEL_HEAD, InRepairError, asset_of_scan, refuse_in_repair
+from ohmwright.api.assets import InRepairError, asset_of_scan, refuse_in_repair
 from ohmwright.api.bench_data import BenchChoice
+from ohmwright.api.bench_generators import models_of
 from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk, TakenUnit
 from ohmwright.model.account import account_name
@@ -30,20 +28,18 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import printable
 
 from .campaign_words import held_words, kept_words, progress_words
-from .console import err, out
+from .console import out
 from .error_report import print_error
-from .keyboard import at_a_terminal, read_line
+from .keyboard import at_a_terminal
 from .open_records import open_existing_records
 from .run_command import RunRequest, run_procedure
 from .run_subject import WorkRequest, agrees_to_repair, says_yes
+from .scanner import Scanner
 from .worklist_command import taken_words
 
-_HOW = "Scan or type its tag  (or skip REASON, defer YYYY-MM-DD REASON, hand over NAME, anew, stop)"
 _QUESTIONS = ("", "?", "help")
 _SKIP = "Leave {tag} out of the campaign, for the reason '{why}'?"
 _COMES_AGAIN = "comes again until it is done; 'skip REASON' leaves it out."
-_PAUSE_S = 0.5
-"""A scanner types one line after another faster than this."""
 _STAGES: dict[str, tuple[Stage, ...]] = {"calibrate": STAGES, "verify": ("as_found",)}
 
 
@@ -77,7 +73,7 @@ def work_campaign(request: CampaignWorkRequest) -> int:
     simulated = bench.file.simulation is not None
     worker = Worker(request.operator or account_name(), bench.file.name)
     with open_existing_records(request.records) as store:
-        desk = CampaignDesk(store, request.name, worker, models=bench.models())
+        desk = CampaignDesk(store, request.name, worker, models=models_of(bench))
         if desk.campaign.simulated != simulated:
             raise _wrong_kind(request.name, simulated=simulated)
         before, again, told, scanner = "", "", "", Scanner()
@@ -207,35 +203,6 @@ def _may_be_run(desk: CampaignDesk, unit: TakenUnit) -> bool:
             raise
         return agrees_to_repair(problem)
     return True
-
-
-class Scanner:
-    """A keyboard, or a scanner that types a label's lines without a pause between them."""
-
-    def __init__(self) -> None:
-        self._kept: list[str] = []
-
-    def asked(self) -> str:
-        """Return what was typed or scanned next; of labels in one burst, one at a time."""
-        if self._kept:
-            return self._kept.pop(0)
-        out().file.flush()  # whoever reads a pipe is to see which unit is next
-        err().print(Text(_HOW, style="dim"))
-        err().print("> ", end="")
-        first, *self._kept = anyio.run(self._scan)
-        return first
-
-    async def _scan(self) -> list[str]:
-        """Return a line; where it begins a label, every label that comes without a pause."""
-        lines = [(await read_line()).strip()]
-        while lines[0] == LABEL_HEAD:
-            before = len(lines)
-            with anyio.move_on_after(_PAUSE_S), suppress(UsageError):  # the end of a pipe
-                lines.append((await read_line()).strip())
-            if len(lines) == before:
-                break
-        begins = [at for at, line in enumerate(lines) if at == 0 or line == LABEL_HEAD]
-        return ["\n".join(lines[at:end]) for at, end in pairwise([*begins, len(lines)])]
 
 
 def _day(said: str) -> date:

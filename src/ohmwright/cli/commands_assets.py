@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from .option_groups import with_option_groups
-from .options import Json, OperatorName, RecordsPlace
+from .options import Json, NotingOptions, RecordsPlace
 
 app = typer.Typer(rich_markup_mode=None)
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="As on its inventory label.")]
@@ -66,64 +66,57 @@ def show(tag: Tag, records: RecordsPlace = None, as_json: Json = False) -> None:
 @app.command()
 @with_option_groups
 def add(
+    *,
     tag: Tag,
     fields: AssetFields,
     why: Why = "",
-    operator: OperatorName = None,
-    records: RecordsPlace = None,
-    as_json: Json = False,
+    noting: NotingOptions,
 ) -> None:
     """Add a unit to the register."""
     from .asset_command import ChangeRequest, add_asset
 
-    add_asset(ChangeRequest(tag, vars(fields), why, operator, records, as_json))
+    add_asset(ChangeRequest(tag, vars(fields), why, noting))
 
 
 @app.command()
 @with_option_groups
 def change(
+    *,
     tag: Tag,
     fields: AssetFields,
     why: Why = "",
-    operator: OperatorName = None,
-    records: RecordsPlace = None,
-    as_json: Json = False,
+    noting: NotingOptions,
 ) -> None:
     """Change what the register says of a unit; what it said stays on record."""
     from .asset_command import ChangeRequest, change_asset
 
-    change_asset(ChangeRequest(tag, vars(fields), why, operator, records, as_json))
+    change_asset(ChangeRequest(tag, vars(fields), why, noting))
 
 
 @app.command()
-def withdraw(
-    tag: Tag,
-    why: Why,
-    operator: OperatorName = None,
-    records: RecordsPlace = None,
-    as_json: Json = False,
-) -> None:
+@with_option_groups
+def withdraw(tag: Tag, why: Why, noting: NotingOptions) -> None:
     """Take a unit out of service for good; its records stay."""
     from .asset_command import ChangeRequest, withdraw_asset
 
-    withdraw_asset(ChangeRequest(tag, {}, why, operator, records, as_json))
+    withdraw_asset(ChangeRequest(tag, {}, why, noting))
 
 
 @app.command("import")
+@with_option_groups
 def import_(
+    *,
     file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV in UTF-8 with a heading.")],
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would change; change nothing.")
     ] = False,
     why: Why = "",
-    operator: OperatorName = None,
-    records: RecordsPlace = None,
-    as_json: Json = False,
+    noting: NotingOptions,
 ) -> None:
     """Add and change units by a CSV file: all of it, or nothing where a row is wrong."""
     from .asset_transfer import ImportRequest, import_assets
 
-    import_assets(ImportRequest(file, why, operator, records, dry_run, as_json))
+    import_assets(ImportRequest(file, why, dry_run, noting))
 
 
 @app.command()

@@ -8,7 +8,16 @@ import typer
 
 from .commands_worklist import CountsSimulated, UnitOptions
 from .option_groups import with_option_groups
-from .options import DAY, AcceptExpired, AnalyzerLine, BenchPath, Json, OperatorName, RecordsPlace
+from .options import (
+    DAY,
+    AcceptExpired,
+    AnalyzerLine,
+    BenchPath,
+    Json,
+    NotingOptions,
+    OperatorName,
+    RecordsPlace,
+)
 
 app = typer.Typer(rich_markup_mode=None)
 CampaignName = Annotated[str, typer.Argument(metavar="CAMPAIGN", help="Its name.")]
@@ -19,6 +28,7 @@ ReasonKept = Annotated[str, typer.Option("--why", help="The reason, kept with it
 @app.command()
 @with_option_groups
 def new(
+    *,
     name: CampaignName,
     selected: UnitOptions,
     tag: Annotated[
@@ -26,15 +36,14 @@ def new(
     ] = None,
     work: Annotated[str, typer.Option(help="calibrate or verify.")] = "calibrate",
     simulated: CountsSimulated = False,
-    operator: OperatorName = None,
-    records: RecordsPlace = None,
-    as_json: Json = False,
+    noting: NotingOptions,
 ) -> None:
     """Begin a campaign with the units that are selected; without a selection, with all."""
     from .campaign_command import NewCampaign, new_campaign
 
-    request = NewCampaign(name, tuple(tag or ()), selected.selection(), work, simulated, operator)
-    new_campaign(records, request, as_json=as_json)
+    tags, by = tuple(tag or ()), noting.operator
+    request = NewCampaign(name, tags, selected.selection(), work, simulated, by)
+    new_campaign(noting.records, request, as_json=noting.as_json)
 
 
 @app.command("list")
@@ -67,98 +76,74 @@ def report(
 
 
 @app.command()
+@with_option_groups
 def add(
     name: CampaignName,
     tags: Annotated[list[str], typer.Argument(metavar="TAG...", help="Units of the register.")],
-    operator: OperatorName = None,
-    records: RecordsPlace = None,
-    as_json: Json = False,
+    noting: NotingOptions,
 ) -> None:
     """Take units into a campaign that is begun, also such as were removed."""
     from .campaign_command import add_units
 
-    add_units(records, name, tags, operator, as_json=as_json)
+    add_units(noting.records, name, tags, noting.operator, as_json=noting.as_json)
 
 
 @app.command()
-def remove(
-    name: CampaignName,
-    tag: CampaignTag,
-    why: ReasonKept,
-    operator: OperatorName = None,
-    records: RecordsPlace = None,
-    as_json: Json = False,
-) -> None:
+@with_option_groups
+def remove(name: CampaignName, tag: CampaignTag, why: ReasonKept, noting: NotingOptions) -> None:
     """Take a unit out of a campaign; what was noted of it stays."""
     from .campaign_command import UnitOfCampaign
 
-    unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda changes, tag: changes.remove(tag, why))
+    UnitOfCampaign(name, tag, noting).print_noted(lambda changes, tag: changes.remove(tag, why))
 
 
 @app.command()
-def skip(
-    name: CampaignName,
-    tag: CampaignTag,
-    why: ReasonKept,
-    operator: OperatorName = None,
-    records: RecordsPlace = None,
-    as_json: Json = False,
-) -> None:
+@with_option_groups
+def skip(name: CampaignName, tag: CampaignTag, why: ReasonKept, noting: NotingOptions) -> None:
     """Leave a unit out, with a reason."""
     from .campaign_command import UnitOfCampaign
 
-    unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda changes, tag: changes.skip(tag, why))
+    UnitOfCampaign(name, tag, noting).print_noted(lambda changes, tag: changes.skip(tag, why))
 
 
 @app.command()
+@with_option_groups
 def defer(
     name: CampaignName,
     tag: CampaignTag,
     until: Annotated[datetime, typer.Option("--until", formats=list(DAY), help="The day.")],
     why: ReasonKept,
-    operator: OperatorName = None,
-    records: RecordsPlace = None,
-    as_json: Json = False,
+    noting: NotingOptions,
 ) -> None:
     """Put a unit off to a day, also one that was skipped."""
     from .campaign_command import UnitOfCampaign
 
-    unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda changes, tag: changes.defer(tag, until.date(), why))
+    UnitOfCampaign(name, tag, noting).print_noted(
+        lambda changes, tag: changes.defer(tag, until.date(), why)
+    )
 
 
 @app.command()
-def again(
-    name: CampaignName,
-    tag: CampaignTag,
-    why: ReasonKept,
-    operator: OperatorName = None,
-    records: RecordsPlace = None,
-    as_json: Json = False,
-) -> None:
+@with_option_groups
+def again(name: CampaignName, tag: CampaignTag, why: ReasonKept, noting: NotingOptions) -> None:
     """Have a unit that is done done again; its run stays on record."""
     from .campaign_command import UnitOfCampaign
 
-    unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda changes, tag: changes.again(tag, why))
+    UnitOfCampaign(name, tag, noting).print_noted(lambda changes, tag: changes.again(tag, why))
 
 
 @app.command("hand-over")
+@with_option_groups
 def hand_over(
     name: CampaignName,
     tag: CampaignTag,
     to: Annotated[str, typer.Option("--to", metavar="NAME", help="The operator who takes it.")],
-    operator: OperatorName = None,
-    records: RecordsPlace = None,
-    as_json: Json = False,
+    noting: NotingOptions,
 ) -> None:
     """Hand a unit over to another operator, with a run of it that is begun."""
     from .campaign_command import UnitOfCampaign
 
-    unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda changes, tag: changes.hand_over(tag, to))
+    UnitOfCampaign(name, tag, noting).print_noted(lambda changes, tag: changes.hand_over(tag, to))
 
 
 @app.command()

@@ -21,7 +21,7 @@ from .own_file import new_file
 
 
 def write_documents(run: str, folder: Path, records: str | None) -> None:
-    """Write each document of a run into `folder`, named after its role.
+    """Write each document of a run into `folder`, named after its role, and each attached file.
 
     Raises UsageError where the record has none or a file of that name exists, RecordError where the
     folder cannot be made.
@@ -49,7 +49,7 @@ def write_documents(run: str, folder: Path, records: str | None) -> None:
 
 
 def _attached_path(folder: Path, number: int, one: Attachment) -> Path:
-    """Return the path of an attached file; its name may be of another system, or hostile."""
+    """Return the path of an attached file; its name may be another system's, or lead elsewhere."""
     name = Path(one.name.replace("\\", "/")).name
     stem, suffix = file_name_safe(Path(name).stem)[:60], file_name_safe(Path(name).suffix[1:])[:8]
     return folder / f"attached-{number}-{stem}{'.' if suffix else ''}{suffix}"
@@ -61,7 +61,14 @@ def _paths(folder: Path, kept: Iterable[Document]) -> Iterator[tuple[Path, Docum
     for one in kept:
         seen[one.role] += 1
         again = f"-{seen[one.role]}" if seen[one.role] > 1 else ""
-        ending = ".toml"
-        if one.role == "given values":
-            ending = ".json" if one.name.casefold().endswith(".json") else ".csv"
-        yield folder / f"{one.role.replace(' ', '-')}{again}{ending}", one
+        yield folder / f"{one.role.replace(' ', '-')}{again}{_ending(one)}", one
+
+
+def _ending(one: Document) -> str:
+    match one.role:
+        case "given values":
+            return ".json" if one.name.casefold().endswith(".json") else ".csv"
+        case "analyzer back end" | "generator back end":
+            return ".py"
+        case _:
+            return ".toml"

@@ -18,10 +18,10 @@ from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.records.audit_finding import AuditFinding
 from ohmwright.records.campaigns import Worker
 from ohmwright.records.json_lines import read_runs
-from ohmwright.records.queries import signatures
 from ohmwright.records.register_import import NotedOnBoth, RegisterImport, import_register
 from ohmwright.records.register_lines import Register
 from ohmwright.records.run_import import end_of, import_run
+from ohmwright.records.signed_contents import signatures
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.records.values_audit import RecomputedValues

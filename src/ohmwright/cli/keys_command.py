@@ -11,8 +11,8 @@ from rich.text import Text
 from ohmwright.api.open_records import records_exist
 from ohmwright.model.errors import RecordError
 from ohmwright.records.keys import KeyStatus
-from ohmwright.records.queries import signatures
 from ohmwright.records.seal import fingerprint
+from ohmwright.records.signed_contents import signatures
 from ohmwright.records.trust import Signer, TrustedKeys, resolved_key, signers
 from ohmwright.records.vouchers import KeyDecision, add_voucher
 from ohmwright.reports.text import printable

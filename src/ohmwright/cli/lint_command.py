@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 
 from ohmwright.api.bench_data import BenchData, read_bench
+from ohmwright.api.bench_generators import for_model
 from ohmwright.api.paths import given_procedure
 from ohmwright.engine.capability import CORRECT_WHAT_IS_NAMED, complaints
 from ohmwright.engine.foresight import Foreseen, foreseen
@@ -42,7 +43,7 @@ def run_lint(
     file = read_procedure(given_procedure(procedure_path))
     told = tuple(implausible(file))
     if bench_path is not None:
-        bench = read_bench(bench_path).for_model(file.procedure.model)
+        bench = for_model(read_bench(bench_path), file.procedure.model)
         abilities = bench.abilities(attended=not unattended)
         lines = list(complaints(file, STAGES, abilities))
         if lines:

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import (
     AfterValidator,
     BeforeValidator,
     Field,
-    ValidationError,
-    ValidationInfo,
     model_validator,
 )
 
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.hardware import MANY, ModeKind, PanelName, Positive
-from ohmwright.wire.command_set import CommandSet
 
-from .new_asked import OF_TEXT, is_address, is_asked
+from .new_asked import OF_TEXT, is_asked
+from .new_checks import (
+    acknowledges,
+    answers,
+    refuse_no_address,
+    refuse_none,
+    said_by,
+    unless_none,
+)
 from .new_frames import (
     NONE,
     USUAL_OF_BINARY,
@@ -32,14 +36,8 @@ from .new_frames import (
     LengthCounts,
     MessageEnds,
     ReplyEnds,
-    frame_of,
     refuse_unused,
     usual_by_answers,
-)
-
-_NEEDED = (
-    "it is needed; what the instrument cannot do by command a person may do: "
-    "'ohmwright guide by_hand'"
 )
 
 
@@ -54,87 +52,10 @@ Loads = Annotated[
 ]
 
 
-MessageCheck = Callable[[str, ValidationInfo], str]
-
-
-def _said_by(kind: Literal["ask", "tell"], verb: str) -> MessageCheck:
-    """A check that `text` can be the message `verb`, asked or told."""
-
-    def check(text: str, known: ValidationInfo) -> str:
-        sent = _needed(text)
-        message = {"send": sent, "reply": "{" + _ASKED[verb] + "}"} if kind == "ask" else sent
-        _valid({kind: {verb: message}}, known)
-        return text
-
-    return check
-
-
-def _answers(verb: str) -> MessageCheck:
-    """A check that `text` can be the reply to the question `verb`."""
-
-    def check(text: str, known: ValidationInfo) -> str:
-        _valid({"ask": {verb: {"send": "x", "reply": text}}}, known)
-        return text
-
-    return check
-
-
-def _acknowledges(verb: str) -> MessageCheck:
-    """A check that `text` can acknowledge the command `verb`."""
-
-    def check(text: str, known: ValidationInfo) -> str:
-        if verb in known.data:
-            _valid({"tell": {verb: {"send": known.data[verb], "answer": text}}}, known)
-        return text
-
-    return check
-
-
-def _valid(messages: dict[str, Any], known: ValidationInfo) -> None:
-    """Raise ValueError where `messages` are none in the frames that are `known` so far."""
-    codes = {"state": {"off": "0", "on": "1"}, "load_ohm": {"1": "1"}, "mode": {"cut": "C"}}
-    frame = frame_of(known.data, known.data.get("message_ends", "<LF>"))
-    whole = {"name": "x", "format": 2, "ask": {}, "tell": {}, "codes": codes, "frame": frame}
-    try:
-        CommandSet.model_validate({**whole, **messages})
-    except ValidationError as problem:
-        detail = problem.errors()[0]
-        raise ValueError(str(detail.get("ctx", {}).get("what", detail["msg"]))) from None
-
-
-_ASKED = {
-    "identify": "identity",
-    "load": "load_ohm",
-    "state": "state:code",
-    "fetch_current": "current_ma",
-}
-
-
-def _needed(text: str) -> str:
-    if text == NONE:
-        raise ValueError(_NEEDED)
-    return text
-
-
-def _address(text: str) -> str:
-    if "://" in text:
-        raise ValueError("an address stands without '://': say HOST:PORT, as 127.0.0.1:5025")
-    if text != NONE and not is_address(text):
-        raise ValueError(
-            f"'{text}' is no serial port (COM3, /dev/ttyUSB0, serial=NUMBER of its adapter), no "
-            "HOST:PORT (as 127.0.0.1:5025) and no VISA resource (as USB0::…::INSTR)"
-        )
-    return text
-
-
-def _optional(check: MessageCheck) -> AfterValidator:
-    return AfterValidator(lambda text, known: text if text == NONE else check(text, known))
-
-
 _ACKNOWLEDGED = f"What it answers to that when it has done it ({NONE}: nothing)"
 IdentifyReply = Annotated[
     str,
-    AfterValidator(_answers("identify")),
+    AfterValidator(answers("identify")),
     Field(description="Its reply, as <81>{identity:16}; {identity} is what it calls itself"),
 ]
 
@@ -182,7 +103,7 @@ class _LineAnswers(_Answers):
     echo: Literal["yes", "no"] = Field(
         "no", description="Whether it sends each message back before it answers, yes or no"
     )
-    identify: Annotated[str, AfterValidator(_said_by("ask", "identify"))] = Field(
+    identify: Annotated[str, AfterValidator(said_by("ask", "identify"))] = Field(
         "*IDN?", description="The message that asks who it is"
     )
     identify_reply: IdentifyReply = "{identity}"
@@ -200,7 +121,7 @@ class _AnalyzerFacts(_Answers):
     resolution_ma: Positive = Field(1, description="The meter's last digit, in mA")
     readings_per_s: Positive = Field(description="New readings a second")
     window_s: Positive = Field(0.5, description="Each reading is the mean over how many s")
-    reached: Annotated[str, AfterValidator(_needed), AfterValidator(_address)] = Field(
+    reached: Annotated[str, AfterValidator(refuse_none), AfterValidator(refuse_no_address)] = Field(
         min_length=1,
         description="How it is reached: a serial port (as COM3, /dev/ttyUSB0 or serial=NUMBER of "
         "its adapter), HOST:PORT, or a VISA resource",
@@ -216,7 +137,7 @@ class _GeneratorFacts(_Answers):
     mode_kind: ModeKind = Field("cut", description="Its kind: cut, blend, coag or bipolar")
     max_setting_w: Positive = Field(description="The full setting of that mode in W")
     rated_load_ohm: Positive = Field(description="Its rated load in ohm")
-    reached: Annotated[str, AfterValidator(_address)] = Field(
+    reached: Annotated[str, AfterValidator(refuse_no_address)] = Field(
         NONE,
         min_length=1,
         description="How its port is reached: a serial port, HOST:PORT, or a VISA resource "
@@ -230,46 +151,46 @@ class _GeneratorFacts(_Answers):
 class AnalyzerAnswers(_LineAnswers, _AnalyzerFacts):
     """What is asked about an analyzer; every description is read by a person."""
 
-    set_load: Annotated[str, AfterValidator(_said_by("tell", "set_load"))] = Field(
+    set_load: Annotated[str, AfterValidator(said_by("tell", "set_load"))] = Field(
         "LOAD {load_ohm:.0f}",
         description="The message that connects a load; the field may be {load_kohm:.3f}, or "
         "{load_ohm:code} where each load has a code",
     )
-    set_load_answer: Annotated[str, _optional(_acknowledges("set_load"))] = Field(
+    set_load_answer: Annotated[str, unless_none(acknowledges("set_load"))] = Field(
         NONE, description=_ACKNOWLEDGED
     )
-    load: Annotated[str, _optional(_said_by("ask", "load"))] = Field(
+    load: Annotated[str, unless_none(said_by("ask", "load"))] = Field(
         "LOAD?", description=f"The message that asks which load is connected ({NONE}: none does)"
     )
-    load_reply: Annotated[str, AfterValidator(_answers("load"))] = Field(
+    load_reply: Annotated[str, AfterValidator(answers("load"))] = Field(
         "{load_ohm}", description="Its reply, as {load_ohm} or LOAD={load_kohm} KOHM"
     )
-    on: Annotated[str, AfterValidator(_said_by("tell", "on"))] = Field(
+    on: Annotated[str, AfterValidator(said_by("tell", "on"))] = Field(
         description="The message that closes the keying output; {limit_s:.0f} stands for the "
         "longest time in s, where the message carries one"
     )
-    on_answer: Annotated[str, _optional(_acknowledges("on"))] = Field(
+    on_answer: Annotated[str, unless_none(acknowledges("on"))] = Field(
         NONE, description=_ACKNOWLEDGED
     )
     max_limit_s: Positive = Field(60, description="The longest such time in s")
-    off: Annotated[str, AfterValidator(_said_by("tell", "off"))] = Field(
+    off: Annotated[str, AfterValidator(said_by("tell", "off"))] = Field(
         description="The message that opens it"
     )
-    off_answer: Annotated[str, _optional(_acknowledges("off"))] = Field(
+    off_answer: Annotated[str, unless_none(acknowledges("off"))] = Field(
         NONE, description=_ACKNOWLEDGED
     )
-    state: Annotated[str, AfterValidator(_said_by("ask", "state"))] = Field(
+    state: Annotated[str, AfterValidator(said_by("ask", "state"))] = Field(
         description="The message that asks whether it is open or closed"
     )
-    state_reply: Annotated[str, AfterValidator(_answers("state"))] = Field(
+    state_reply: Annotated[str, AfterValidator(answers("state"))] = Field(
         "{state:code}", description="Its reply; {state:code} stands for the word for open or closed"
     )
     state_off: str = Field("0", min_length=1, description="That word where it is open: off")
     state_on: str = Field("1", min_length=1, description="That word where it is closed: on")
-    current: Annotated[str, AfterValidator(_said_by("ask", "fetch_current"))] = Field(
+    current: Annotated[str, AfterValidator(said_by("ask", "fetch_current"))] = Field(
         description="The message that asks for the load current"
     )
-    current_reply: Annotated[str, AfterValidator(_answers("fetch_current"))] = Field(
+    current_reply: Annotated[str, AfterValidator(answers("fetch_current"))] = Field(
         "{current_ma}", description="Its reply, as {current_ma} or I={current_a} A"
     )
 
@@ -277,16 +198,16 @@ class AnalyzerAnswers(_LineAnswers, _AnalyzerFacts):
 class GeneratorAnswers(_LineAnswers, _GeneratorFacts):
     """What is asked about a generator."""
 
-    select_mode: Annotated[str, AfterValidator(_said_by("tell", "select_mode"))] = Field(
+    select_mode: Annotated[str, AfterValidator(said_by("tell", "select_mode"))] = Field(
         "MODE {mode}", description="The message that chooses a mode"
     )
-    select_mode_answer: Annotated[str, _optional(_acknowledges("select_mode"))] = Field(
+    select_mode_answer: Annotated[str, unless_none(acknowledges("select_mode"))] = Field(
         NONE, description=_ACKNOWLEDGED
     )
-    set_power: Annotated[str, AfterValidator(_said_by("tell", "set_power"))] = Field(
+    set_power: Annotated[str, AfterValidator(said_by("tell", "set_power"))] = Field(
         "POWER {setting_w:.0f}", description="The message that chooses the power setting"
     )
-    set_power_answer: Annotated[str, _optional(_acknowledges("set_power"))] = Field(
+    set_power_answer: Annotated[str, unless_none(acknowledges("set_power"))] = Field(
         NONE, description=_ACKNOWLEDGED
     )
 

@@ -91,6 +91,16 @@ Faults = Annotated[
     ),
 ]
 
+
+@dataclass(frozen=True)
+class NotingOptions:
+    """Options of the commands that note something: who does it, and where."""
+
+    operator: OperatorName = None
+    records: RecordsPlace = None
+    as_json: Json = False
+
+
 _DATE = "%Y-%m-%d"
 DAY = (_DATE,)
 INSTANT = (_DATE, "%Y-%m-%dT%H:%M:%S")

@@ -10,7 +10,7 @@ import anyio
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.shipped import shipped
-from ohmwright.simulator.serve_tcp import is_loopback
+from ohmwright.wire.loopback import is_loopback
 from ohmwright.wire.machine_priority import run_before_others
 
 from .console import CAUTION, err, out, print_notice

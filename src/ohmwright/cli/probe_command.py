@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import Sequence
 from contextlib import AsyncExitStack
 from dataclasses import dataclass
 from math import isnan
@@ -12,13 +12,20 @@ import anyio
 
 from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.api.open_links import analyzer_link, generator_link
-from ohmwright.model.errors import LinkError, ReleaseNotConfirmed, UnaskedOutput, UsageError
+from ohmwright.model.errors import (
+    LinkError,
+    ReleaseNotConfirmed,
+    Stopped,
+    UnaskedOutput,
+    UsageError,
+)
 from ohmwright.wire.clock import RealClock
-from ohmwright.wire.command_set import CommandSet
+from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.message_parts import shown_bytes
 from ohmwright.wire.probing import Probed, Prober
 
 from .console import err, out, print_json
+from .signals import cancel_on_signal
 
 _PER_LINE = 16
 _MOST_SHOWN = 128
@@ -56,7 +63,7 @@ def run_probe(request: ProbeRequest) -> int:
     probed = anyio.run(_probed, request, data, commands)
     if request.as_json:
         print_json([_document(each) for each in probed])
-    _refuse_rf(probed)
+    _refuse_rf(probed, request.send)
     return LinkError.exit_code if any(each.problem for each in probed) else 0
 
 
@@ -74,15 +81,105 @@ def _no_line(request: ProbeRequest, other: CommandSet | None) -> UsageError:
     )
 
 
-def _refuse_rf(probed: Sequence[Probed]) -> None:
-    """Raise ReleaseNotConfirmed where the output read on, or was on until OFF."""
-    said = [known["state"] for each in probed if "state" in (known := each.understood or {})]
-    if said and said[-1] != 0:
-        raise ReleaseNotConfirmed(
-            "RF MAY BE ON: the analyzer's keying output reads on.",
-            "A probe never switches it on, but for a text of --send that was no question.",
-            "Switch the generator off at its mains switch now.",
+class _Seen:
+    """What passed so far, printed as it comes unless a document of all is wanted."""
+
+    def __init__(self, *, as_json: bool) -> None:
+        self._as_json = as_json
+        self.all = list[Probed]()
+
+    def add(self, probed: Probed) -> None:
+        """Take what passed for one message."""
+        self.all.append(probed)
+        if not self._as_json:
+            _print(probed)
+
+
+async def _probed(request: ProbeRequest, data: BenchData, commands: CommandSet) -> list[Probed]:
+    seen = _Seen(as_json=request.as_json)
+    with cancel_on_signal() as scope:
+        async with AsyncExitStack() as stack:
+            link = (
+                await generator_link(data, stack)
+                if request.generator
+                else await analyzer_link(data, stack, guarded=False)
+            )
+            assert link is not None  # a command set is spoken over a line
+            prober = Prober(link, commands, RealClock())
+            await _ask_all(prober, request, seen)
+            await prober.close()
+    if scope.cancel_called:
+        raise Stopped("Stopped by hand.")
+    return seen.all
+
+
+async def _ask_all(prober: Prober, request: ProbeRequest, seen: _Seen) -> None:
+    chosen = _chosen(prober.questions(), request)
+    if request.send is not None:
+        err().print(_CAUTION, style="yellow")
+    for each in await prober.opening():
+        seen.add(each)
+    streams = False
+    for verb in chosen:
+        if verb in prober.commands.streamed and not streams:
+            streams = True
+            if (start := await prober.start_stream()) is not None:
+                seen.add(start)
+        if request.send is None:
+            seen.add(await prober.question(verb))
+        else:
+            await _ask_in_own_words(prober, verb, request.send, seen)
+
+
+def _chosen(known: Sequence[Ask], request: ProbeRequest) -> list[Ask]:
+    """Return the questions to ask. Raises UsageError."""
+    if unknown := set(request.only) - set(known):
+        raise UsageError(
+            f"'{min(unknown)}' is no question of this command set; it has {', '.join(known)}."
         )
+    chosen = [verb for verb in known if verb in request.only or not request.only]
+    if request.send is not None and len(chosen) != 1:
+        raise UsageError("--send needs --only with the one question that the text is for.")
+    return chosen
+
+
+async def _ask_in_own_words(prober: Prober, verb: Ask, text: str, seen: _Seen) -> None:
+    """Send `text` in place of a question, then OFF, whatever came between: it may have been ON.
+
+    Raises UsageError where the text is refused, which is then not sent.
+    """
+    try:
+        seen.add(await prober.question(verb, text))
+    except UsageError:
+        raise
+    except BaseException:
+        await _switch_off(prober, seen)
+        _refuse_rf(seen.all, text)
+        raise
+    await _switch_off(prober, seen)
+
+
+async def _switch_off(prober: Prober, seen: _Seen) -> None:
+    """Send OFF, with the state read before and after it, whoever cancels."""
+    try:
+        with anyio.CancelScope(shield=True):
+            for each in await prober.release():
+                seen.add(each)
+    except LinkError as lost:
+        raise _rf_unknown(f"OFF is not confirmed. {lost.happened}") from None
+
+
+def _refuse_rf(probed: Sequence[Probed], sent: str | None) -> None:
+    """Raise ReleaseNotConfirmed where the output reads on or, after a text of --send, not at all.
+
+    Raises UnaskedOutput where it was on until OFF.
+    """
+    said = [known["state"] for each in probed if "state" in (known := each.understood or {})]
+    asked = any(each.name == "state" for each in probed)
+    if sent is not None and asked and not said:
+        raise _rf_unknown("no answer to the question for the state was understood.")
+    if said and said[-1] != 0:
+        raise _rf_unknown("the analyzer's keying output reads on.")
     if any(state != 0 for state in said):
         raise UnaskedOutput(
             "RF was on after the text of --send: it was no question.",
@@ -91,46 +188,12 @@ def _refuse_rf(probed: Sequence[Probed]) -> None:
         )
 
 
-async def _probed(request: ProbeRequest, data: BenchData, commands: CommandSet) -> list[Probed]:
-    async with AsyncExitStack() as stack:
-        link = (
-            await generator_link(data, stack)
-            if request.generator
-            else await analyzer_link(data, stack, guarded=False)
-        )
-        assert link is not None  # a command set is spoken over a line
-        prober, found = Prober(link, commands, RealClock()), list[Probed]()
-        async for each in _questions(prober, request):
-            found.append(each)
-            if not request.as_json:
-                _print(each)
-        return found
-
-
-async def _questions(prober: Prober, request: ProbeRequest) -> AsyncIterator[Probed]:
-    known = prober.questions()
-    chosen = [verb for verb in known if verb in request.only or not request.only]
-    if unknown := set(request.only) - set(known):
-        raise UsageError(
-            f"'{min(unknown)}' is no question of this command set; it has {', '.join(known)}."
-        )
-    if request.send is not None and len(chosen) != 1:
-        raise UsageError("--send needs --only with the one question that the text is for.")
-    if request.send is not None:
-        err().print(_CAUTION, style="yellow")
-    for each in await prober.opening():
-        yield each
-    streams = False
-    for verb in chosen:
-        if verb in prober.commands.streamed and not streams:
-            streams = True
-            if (start := await prober.start_stream()) is not None:
-                yield start
-        yield await prober.question(verb, request.send)
-    if request.send is not None:
-        for each in await prober.release():
-            yield each
-    await prober.close()
+def _rf_unknown(why: str) -> ReleaseNotConfirmed:
+    return ReleaseNotConfirmed(
+        f"RF MAY BE ON: {why}",
+        "A probe never switches it on, but for a text of --send that was no question.",
+        "Switch the generator off at its mains switch now.",
+    )
 
 
 def _print(probed: Probed) -> None:

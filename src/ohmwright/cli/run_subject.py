@@ -11,8 +11,9 @@ from rich.text import Text
 
 from ohmwright.api import unit_on_bench as units
 from ohmwright.api.assets import InRepairError
-from ohmwright.api.attached_files import read_attachments, read_given_values
+from ohmwright.api.attached_files import read_attachments
 from ohmwright.api.bench_data import BenchData
+from ohmwright.api.given_values_file import read_given_values
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.api.unit_on_bench import UnitOnBench
 from ohmwright.model.account import account_name

@@ -15,8 +15,9 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.bench_ports import PortAddresses
 from ohmwright.simulator.faults import LineFault
-from ohmwright.simulator.serve_tcp import LOOPBACK, is_loopback, serve_tcp
+from ohmwright.simulator.serve_tcp import serve_tcp
 from ohmwright.wire.clock import RealClock, VirtualClock
+from ohmwright.wire.loopback import LOOPBACK, is_loopback
 
 from .console import out, print_notice
 from .signals import cancel_on_signal

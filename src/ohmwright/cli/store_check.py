@@ -9,7 +9,7 @@ from typing import Literal
 from ohmwright.model.errors import RecordError
 from ohmwright.records.audit_finding import AuditFinding
 from ohmwright.records.issued_papers import CheckedFile, FileState
-from ohmwright.records.queries import UnhashedEntries
+from ohmwright.records.signed_contents import UnhashedEntries
 from ohmwright.records.trust import Signer, TrustedKeys
 from ohmwright.records.witness_file import ChainPosition
 

@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ohmwright.api.curve import Curve, CurvePoint
-from ohmwright.api.curve_file import rows
+from ohmwright.api.curve_rows import rows
 from ohmwright.api.run_pace import duration
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.reports.text import printable

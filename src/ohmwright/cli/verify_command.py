@@ -15,8 +15,8 @@ from ohmwright.records.audit import audit, has_head, run_ids_with_head
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
 from ohmwright.records.copied_readings import CopiedReadings
 from ohmwright.records.private_files import access_of_others
-from ohmwright.records.queries import signatures, unhashed_entries
 from ohmwright.records.run_lists import REFUSED, UNFINISHED, Filter, runs
+from ohmwright.records.signed_contents import signatures, unhashed_entries
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import TrustedKeys, misnamed_signers, signers, untrusted_signers
 from ohmwright.records.values_audit import RecomputedValues

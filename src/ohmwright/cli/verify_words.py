@@ -8,7 +8,7 @@ from ohmwright.api.issued_paper import layout_sha256
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
 from ohmwright.records.issued_papers import CheckedFile, FoundPaper
-from ohmwright.records.queries import UnhashedEntries
+from ohmwright.records.signed_contents import UnhashedEntries
 from ohmwright.reports.text import counted
 
 from .store_check import StoreCheck

@@ -20,6 +20,9 @@ Read in this order:
     activation, release, meter_tail
                                   the only way to switch RF on, and the way it is switched off;
                                   what a meter still shows then
+    unasked_rf                    RF that nobody asked for: at first contact, before ON, after a
+                                  fault
+    stated_droop                  whether the output sinks by more than the data state
     resting, watched_rest         how long RF must stay off; a rest in which that is watched
     sampling, ages_without_numbers, pace
                                   readings of an open activation, each once and with its age; when
@@ -183,7 +186,7 @@ Held by tests/engine/test_point_measurement.py.
 
 **Rests are as short as the tolerance allows** (`resting`), and the procedure's rest at most. Where
 the generator's data say how it droops and recovers, the warmth left over is corrected for, and the
-rest lasts until the uncertainty of that correction is 7 % of the tolerance. The duty of load bank
+rest lasts until the uncertainty of that correction is 12 % of the tolerance. The duty of load bank
 and generator, a running mean of two minutes, is never shortened.
 
 **Warming up is activations like any other** (`steps/warm_up`): rested, limited, within the duty,

@@ -18,10 +18,10 @@ from ohmwright.model.errors import (
     OffNotProved,
     OutOfCapability,
     SettingNotTaken,
-    UnaskedOutput,
 )
 
-from .release import ConfirmedRelease, confirmed_release, is_off_words, meter_shows_s
+from .release import ConfirmedRelease, confirmed_release, meter_shows_s
+from .unasked_rf import refuse_unasked_output
 
 _EXCESS_RATIO = 1.5
 """Power over the power asked for that no drift explains: another mode or setting is chosen."""
@@ -210,28 +210,6 @@ def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limi
             "RF stayed off.",
             "Correct the procedure or use another analyzer.",
         )
-
-
-async def refuse_unasked_output(bench: Bench) -> None:
-    """Read RF before ON; where it is on though nobody asked, send OFF and raise UnaskedOutput.
-
-    Raises ReleaseNotConfirmed when OFF does not end it.
-    """
-    problem = await bench.rf.found_on()
-    if problem is None:
-        return
-    await confirmed_release(bench)
-    raise unasked_output(bench, problem)
-
-
-def unasked_output(bench: Bench, problem: str) -> UnaskedOutput:
-    """Return the error for RF that was on, as `problem` showed, and was ended."""
-    seen_on = "said to be" if bench.analyzer.read_by_eye else "read as"
-    return UnaskedOutput(
-        f"RF was {seen_on} on though nobody had asked for it: {problem}.",
-        f"It was ended. {is_off_words(bench)}.",
-        "Pedal, a second control, a contact that sticks? Find out before going on.",
-    )
 
 
 def _refuse_end_by_limit(opened: Activation, release: ConfirmedRelease) -> None:

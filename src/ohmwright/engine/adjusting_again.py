@@ -9,7 +9,7 @@ from functools import partial
 from ohmwright.adjustment.point import Expected
 from ohmwright.instruments.operator import SkipStep
 from ohmwright.model.errors import LoadNotConnected
-from ohmwright.model.event import Event, PointDone, StepStarted
+from ohmwright.model.event import Event, PointDone
 from ohmwright.model.result import Result
 from ohmwright.model.step import Point, Timing
 
@@ -105,7 +105,7 @@ class AdjustingAgain:
     async def _check(self, before: Result, moved_trims: tuple[str, ...]) -> AsyncIterator[Event]:
         """Measure a point in service mode, its trim not moved; yield the events."""
         session, step = self.session, self._step(before)
-        yield StepStarted(**session.stamp(), stage="adjust", step=step.name, note=step.note)
+        yield step.started(session, "adjust")
         check = _Check(session, step, step.target_point(), self.procedure.timing(step))
         async for event in check.events():
             yield event
@@ -135,7 +135,7 @@ class AdjustingAgain:
         timing = self.procedure.timing(step)
         work = StepRun(session, "adjust", timing, (step.point,), (), False, {step.name: prior})
         first = self._log.first_of(check)
-        yield StepStarted(**session.stamp(), stage="adjust", step=step.name, note=step.note)
+        yield step.started(session, "adjust")
         async for event in step.run(work):
             yield _again(event, first, check) if isinstance(event, PointDone) else event
 

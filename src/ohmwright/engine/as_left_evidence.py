@@ -44,11 +44,12 @@ def _as_current(measured: Measured, load_ohm: float | None) -> _Current:
 
 @dataclass(frozen=True)
 class AsLeftEvidence:
-    """The as-left stage of a procedure on a generator model, and all results so far."""
+    """The as-left stage of a procedure on a generator model, held against the results so far."""
 
     procedure: Procedure
     generator: GeneratorData
     results: Sequence[Result]
+    """Of the run so far; the caller appends those that come."""
 
     def of(self, adjusted: Result) -> _Evidence:
         """Return what the value as left, measured since trims were moved last, shows of a point.

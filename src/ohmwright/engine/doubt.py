@@ -10,9 +10,7 @@ from collections.abc import Awaitable, Callable
 from functools import partial
 from typing import Literal, NamedTuple
 
-from ohmwright.instruments.hand_requests import MeasureAgain
-from ohmwright.instruments.operator import Operator
-from ohmwright.instruments.requests import (
+from ohmwright.instruments.doubt_requests import (
     AGAIN,
     CORRECTED,
     JOINED,
@@ -21,6 +19,8 @@ from ohmwright.instruments.requests import (
     LookAtPanel,
     LookForCause,
 )
+from ohmwright.instruments.hand_requests import MeasureAgain
+from ohmwright.instruments.operator import Operator
 from ohmwright.model.result import Verdict
 
 from .coach_words import CHANGED_NOTHING

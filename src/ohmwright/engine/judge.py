@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from math import hypot, inf, isclose, isfinite, sqrt
 from typing import Any
 
+from ohmwright.estimation.settled_value import CONFIDENCE
 from ohmwright.model.decision import (
     Decision,
     FalseAccept,
@@ -32,8 +33,6 @@ from .measured_value import EXTRAPOLATED
 
 DEFAULT_DECISION = SimpleAcceptance()
 """The rule of a step and procedure that name none."""
-CONFIDENCE = 0.95
-"""Least probability, by the readings' scatter, that a judged value is on its side of a limit."""
 _NORMAL_K = coverage_factor()
 """Coverage factor of a normal distribution at 95 %."""
 

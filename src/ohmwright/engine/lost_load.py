@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from ohmwright.instruments.requests import AGAIN, MendLoad
+from ohmwright.instruments.doubt_requests import AGAIN, MendLoad
 from ohmwright.model.errors import LoadNotConnected
 
-from .release import ensure_off_after
 from .session import Session
+from .unasked_rf import ensure_off_after
 
 
 async def reason_to_go_without(session: Session, lost: LoadNotConnected, place: str) -> str | None:

@@ -44,7 +44,7 @@ class Procedure(FrozenModel):
         """
         rule = known.data.get("decision")
         return tuple(
-            type(step).model_validate({**step.model_dump(), "decision": rule})
+            type(step).model_validate({**step.model_dump(exclude_unset=True), "decision": rule})
             if isinstance(step, TimedStep) and step.decision is None
             else step
             for step in steps

@@ -12,20 +12,9 @@ import anyio
 
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
-from ohmwright.model.bench_status import OnStatus
-from ohmwright.model.errors import (
-    LinkError,
-    LinkLost,
-    LinkTimeout,
-    ReleaseNotConfirmed,
-    RfUnsafe,
-    Stopped,
-)
-from ohmwright.model.event import UnaskedRf
-from ohmwright.wire.off import ANSWER_WITHIN_S
+from ohmwright.model.errors import LinkError, LinkLost, LinkTimeout, ReleaseNotConfirmed
 
 from .meter_tail import MeterTail
-from .pending_events import PendingEvents
 from .uncancellable import uncancellable
 
 LAST_TRY_BOUND_S = 3.0
@@ -39,13 +28,13 @@ _BETWEEN_TRIES_S = 0.1
 """Number of times that OFF is sent and read back in one release, and the pause between."""
 READ_OFF_WITHIN_S = _TRIES * _BETWEEN_TRIES_S
 """Time within which it must have been read back, on the quickest line."""
-_KEYING_DELAY_S = 2.0
+KEYING_DELAY_S = 2.0
 """Longest time from keying until a current is read: dead time and the meter's window."""
 _SLOW_ANSWERS_S = 1.0
 """Longest time of the answers to the questions after OFF."""
 _TOLD_BY_HAND_AFTER_S = 10.0
 """Time after which a person who was told to release the foot switch is told of the mains switch."""
-_OFF_ONCE = f"it read off, and was not seen to stay so for {_KEYING_DELAY_S:g} s"
+_OFF_ONCE = f"it read off, and was not seen to stay so for {KEYING_DELAY_S:g} s"
 MAINS_SWITCH = (
     "Let go of any foot switch and switch the generator off at its mains switch now; do not touch "
     "the electrodes or the load terminals."
@@ -77,92 +66,6 @@ class ConfirmedRelease(NamedTuple):
     """Whether that was only the meter's tail, of a current that had gone with OFF."""
 
 
-async def ensure_off_at_start(bench: Bench, pending: PendingEvents) -> None:
-    """Check at first contact that RF is off, end it where it is on, and measure the meter's zero.
-
-    RF that was ended is added to `pending`. Raises LinkError for a line that fails here, or is too
-    slow for OFF, as this program has switched nothing on yet, and ReleaseNotConfirmed where OFF
-    does not end RF.
-    """
-    bench.analyzer.begin_run()
-    await bench.analyzer.identify()
-    await _end_unasked(await bench.rf.evidence_on(), bench, pending)
-    shown = await bench.rf.measure_zero()
-    if shown is not None:
-        await _end_unasked(shown, bench, pending)
-        await bench.rf.measure_zero()
-    late_s = await bench.analyzer.late_off_s()
-    if late_s is not None:
-        raise LinkTimeout(
-            f"The analyzer takes {late_s:.2f} s to answer, too long for a safe OFF: its answer to "
-            f"that is awaited for {ANSWER_WITHIN_S:g} s, whatever timeout_s says.",
-            "OFF is sent again then, and late answers hide whether RF is off. Nothing was switched "
-            "on.",
-            "Make it answer sooner (baud rate, converter, its own display); where it can be told "
-            "to switch off without an answer, give that as OFF in its command set.",
-        )
-
-
-async def ensure_off_after(
-    error: Exception, bench: Bench, pending: PendingEvents, on_status: OnStatus
-) -> Exception:
-    """Read RF after `error` and end it where it is on; return the error that the run ends by.
-
-    That is `error`, or ReleaseNotConfirmed where OFF did not end RF, or nobody says after a stop
-    what a meter shows that is read by eye. RF that was ended is added to
-    `pending`. A line that does not answer leaves RF unknown. `on_status` gets RF as it was read
-    last, so that no view goes on showing what was read before.
-    """
-    try:
-        return await _ended_after(error, bench, pending)
-    finally:
-        rf, on_s = bench.rf, pending.on_s
-        status = bench.analyzer.status(rf.shown, bench.clock.now_s())._replace(on_s=on_s)
-        on_at_s = None if rf.state == "off" else pending.on_at_s
-        on_status(status._replace(read_ago_s=rf.read_ago_s, on_at_s=on_at_s))
-
-
-async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -> Exception:
-    if isinstance(error, RfUnsafe):  # it says already what RF was read as
-        return error
-    # a run that a person stops was released before; a fault may be RF that is just coming on
-    wait_s = 0.0 if isinstance(error, Stopped) else _KEYING_DELAY_S
-    try:
-        seen = await uncancellable(partial(_on_within_bound, bench, wait_s))
-        await _end_unasked(seen, bench, pending)
-    except ReleaseNotConfirmed as worse:
-        return worse
-    except Exception:  # even a crash in here must not hide `error`; what was read last stands
-        return _nobody_says(error) if bench.analyzer.read_by_eye else error
-    return error
-
-
-async def _end_unasked(seen: str | None, bench: Bench, pending: PendingEvents) -> None:
-    """End RF that `seen` showed, where it did, and add that to `pending`."""
-    if seen is None:
-        return
-    await confirmed_release(bench)
-    at, bench_s = bench.clock.wall(), round(bench.clock.now_s(), 6)
-    pending.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen, keyed_by=bench.keyed_by))
-
-
-def _nobody_says(error: Exception) -> Exception:
-    """Return what a run ends by that a person stopped without saying then what the meter shows."""
-    if not isinstance(error, Stopped):
-        return error
-    return ReleaseNotConfirmed(
-        "RF MAY STILL BE ON: nobody has said since the stop what the meter shows.",
-        "Nothing else shows whether RF is on.",
-        f"{MAINS_SWITCH} Then begin again.",
-    )
-
-
-async def _on_within_bound(bench: Bench, wait_s: float) -> str | None:
-    """Return what shows RF on, None where it is off. Raises TimeoutError where that stays open."""
-    with anyio.fail_after(_bound_s(bench), shield=True):
-        return await bench.rf.evidence_on() or await bench.rf.evidence_on_within(wait_s)
-
-
 async def confirmed_release(bench: Bench, *, current_seen: bool = False) -> ConfirmedRelease:
     """Send OFF and read the output back, however often it is cancelled, within a bounded time.
 
@@ -182,7 +85,8 @@ async def confirmed_release(bench: Bench, *, current_seen: bool = False) -> Conf
     return ended
 
 
-def _bound_s(bench: Bench) -> float:
+def bound_s(bench: Bench) -> float:
+    """Return the longest time in s of one release."""
     return BY_HAND_BOUND_S if bench.analyzer.released_by_hand else RELEASE_BOUND_S
 
 
@@ -220,8 +124,8 @@ class _Seen:
 async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | str:
     begun_s = bench.clock.now_s()
     seen = _Seen(begun_s, MeterTail(bench.analyzer.data.meter, begun_s))
-    for bound_s in (_bound_s(bench), LAST_TRY_BOUND_S):
-        with anyio.move_on_after(bound_s, shield=True):
+    for within_s in (bound_s(bench), LAST_TRY_BOUND_S):
+        with anyio.move_on_after(within_s, shield=True):
             return await _release(bench, seen, current_seen=current_seen)
         await _warn(bench, seen, "no reading of it has come back")
     last = "" if seen.problem is None else f"; the last that spoke against off: {seen.problem}"
@@ -249,7 +153,7 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
                 seen.took_s = clock.now_s() - seen.begun_s
             if still is None and not current_seen:
                 seen.problem = _OFF_ONCE
-                still = await rf.evidence_on_within(_KEYING_DELAY_S)
+                still = await rf.evidence_on_within(KEYING_DELAY_S)
                 seen.tail.take(_shown_open_ma(bench), clock.now_s(), clock.now_s())
             if still is None:
                 await analyzer.identify()  # what read off is what was switched on

@@ -98,6 +98,7 @@ async def rest_and_measure(
         )
     if taken:
         session.note_window(taken)
+        session.note_droop(taken, timing.age_s)
     return ActivationReadings(_dated_value(rule, session), on_s, tuple(taken))
 
 

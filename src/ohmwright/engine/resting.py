@@ -26,6 +26,8 @@ class OutputWarmth:
     """None where the generator's data do not say how it droops: only the full rest will do."""
     off_s: float = -inf
     """Bench time at which RF went off last; minus infinity before the first activation."""
+    shortens_rests: bool = True
+    """Whether a rest may be shorter than the procedure's, by what the data say of the droop."""
     rested_at_s: float = 0.0
     """Bench time at which the unit is rested for the next activation, as far as that is known."""
     _typical: float = 0.0
@@ -62,7 +64,7 @@ class OutputWarmth:
         rested_s = self._rested_s(now_s)
         for_duty_s = max(duty.rest_s(power_w, _DUTY_OVER_S) for duty in self.duties)
         for_droop_s = timing.rest_s
-        if self.warmth is not None:
+        if self.warmth is not None and self.shortens_rests:
             allowed = _SHARE_OF_TOLERANCE * tolerance
             for_droop_s = self.warmth.rest_s(allowed, timing.age_s, timing.rest_s)
         return max(0.0, max(for_duty_s, for_droop_s) - rested_s)

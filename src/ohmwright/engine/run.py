@@ -33,15 +33,14 @@ from .job import Job
 from .low_output import low_output
 from .opening_events import opening_events
 from .pending_events import PendingEvents
-from .procedure import Procedure
 from .protection_self_test import protection_self_test
-from .release import ensure_off_after, ensure_off_at_start
 from .resume import bench_time_s, on_time_s, refuse_another_job, results
 from .service_exit import leave_before_going_on, service_left_on_exit
 from .session import Session
 from .stage import stage_events
 from .steps.base import TimedStep
 from .traceability import accuracy_of, traceability_of
+from .unasked_rf import ensure_off_after, ensure_off_at_start
 
 _OPENING = RunStarted | RunResumed | DocumentKept
 """The events that a run or a part of it begins with: what it is a run of, and its documents."""
@@ -137,6 +136,7 @@ async def _events(
     if not bench.operator.present and keys_the_output(job):
         async for event in protection_self_test(session, await low_output(session)):
             yield event
+    as_left = AsLeftEvidence(job.file.procedure, bench.generator.data, found)
     for stage in job.stages:
         yield StageStarted(**session.stamp(), stage=stage)
         async for event in stage_events(
@@ -150,7 +150,7 @@ async def _events(
             if not isinstance(event, PointDone):
                 yield event
                 continue
-            done = held_against_adjusting(event, job.file.procedure, bench, found)
+            done = _held_against_adjusting(event, as_left)
             found.append(done.result)
             yield done
     yield RunFinished(
@@ -161,15 +161,12 @@ async def _events(
     )
 
 
-def held_against_adjusting(
-    event: PointDone, procedure: Procedure, bench: Bench, found: Sequence[Result]
-) -> PointDone:
+def _held_against_adjusting(event: PointDone, as_left: AsLeftEvidence) -> PointDone:
     """Return the event; its reason tells where a value as left contradicts an adjusted point."""
     result = event.result
     if result.stage != "as_left":
         return event
-    said = AsLeftEvidence(procedure, bench.generator.data, found).contradicting(result)
-    reason = "; ".join(filter(None, (result.reason, said)))
+    reason = "; ".join(filter(None, (result.reason, as_left.contradicting(result))))
     return event.model_copy(update={"result": result.model_copy(update={"reason": reason})})
 
 

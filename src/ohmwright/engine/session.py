@@ -35,6 +35,7 @@ from .meter_window import MeterWindow
 from .pending_events import PendingEvents, Stamp
 from .resting import OutputWarmth
 from .service_state import ServiceState
+from .stated_droop import StatedDroop
 from .time_on import latest_off_s, most_on_s, slow_release
 
 
@@ -70,6 +71,7 @@ class Session:
     last_on_at_s: float = 0.0
     """When the last activation began, by the bench's clock."""
     _window: MeterWindow = field(init=False)
+    _droop: StatedDroop = field(init=False)
 
     def __post_init__(self) -> None:
         # what the estimators import when first needed must be in before RF is on: an import takes
@@ -80,6 +82,8 @@ class Session:
         self.input = AnalyzerInput(self.bench)
         self.warmth = OutputWarmth.of_rested_bench(self.bench)
         self._window = MeterWindow(self.bench.analyzer.data.meter.window_s)
+        stated = self.bench.generator.data.droop
+        self._droop = StatedDroop(None if stated is None else stated.largest)
         self.bench.operator.on_answer = self._note_answer
         self.bench.analyzer.on_unused_reading = self._remark
 
@@ -143,6 +147,15 @@ class Session:
     def note_window(self, taken: Sequence[Sample]) -> None:
         """Put on record where readings of a rested activation contradict the meter's window."""
         if words := self._window.finding(taken):
+            self._remark(words)
+
+    def note_droop(self, taken: Sequence[Sample], at_age_s: float) -> None:
+        """Put on record where readings, with no move among them, contradict the stated droop.
+
+        `at_age_s`: age at which values are asked for. Rests are not shortened by it any more.
+        """
+        if words := self._droop.finding(taken, at_age_s):
+            self.warmth.shortens_rests = False
             self._remark(words)
 
     def note_window_by_moves(self, record: ActivationRecord) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.instruments.operator import GoBack, SkipStep
 from ohmwright.model.errors import LoadNotConnected
-from ohmwright.model.event import Event, StepStarted
+from ohmwright.model.event import Event
 from ohmwright.model.result import Result, latest
 from ohmwright.model.step import Stage
 
@@ -209,7 +209,7 @@ async def _step_events(
         return
     progress.results_before_step = len(progress.results)
     missing = progress.missing(step)
-    yield StepStarted(**session.stamp(), stage=stage, step=step.name, note=step.note)
+    yield step.started(session, stage)
     earlier = [r for r in latest(progress.results) if (r.stage, r.step) == (stage, step.name)]
     work = StepRun(
         session,

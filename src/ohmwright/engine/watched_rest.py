@@ -6,9 +6,9 @@ from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import UnaskedRf
 from ohmwright.model.step import Timing
 
-from .activation import unasked_output
 from .release import confirmed_release
 from .session import Session
+from .unasked_rf import unasked_output
 
 _CHECK_EVERY_S = 1.0
 """Interval, in a rest, at which it is checked that RF is off."""

@@ -9,7 +9,7 @@ from .activation_record import FitStart
 from .ar1_regression import Decomposition, decompose, moments
 from .coefficients import DYNAMIC, LINEAR_COUNT, Coefficient
 from .prior import TransientPrior
-from .transient_problem import Problem, limits
+from .transient_problem import Problem, dynamics_limits
 
 Floats = NDArray[np.float64]
 
@@ -50,5 +50,5 @@ def _grid(prior: TransientPrior) -> Floats:
     )
     ratio = np.full(lag.size, prior.mean_of(Coefficient.LOG_POLE_RATIO))
     dynamics = np.stack([lag.ravel(), dead_time.ravel(), ratio], 1)
-    grid: Floats = np.clip(dynamics, *limits(dynamics[0]))
+    grid: Floats = np.clip(dynamics, *dynamics_limits(dynamics[0]))
     return grid

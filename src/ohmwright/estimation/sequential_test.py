@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from .activation_record import ActivationRecord, FitStart, Question
 from .coefficients import Steps
 from .habits import Habits
+from .late_bend import ABOUT_S, bends, sinks_about
 from .mixture import Mixture
 from .prior import NoisePrior, TransientPrior, vague_prior
 from .thermal_droop import ResidualWarmth
@@ -36,6 +37,8 @@ _FEWEST = 6
 """Least number of the latest readings: a slope through fewer says nothing."""
 _CLEAR_SDS = 2.0
 """A slope or a mean is clearly above its limit by more than this, in standard deviations."""
+_RISEN_LAGS = 6.0
+"""So many lags after its dead time a rise has come within 0.3 % of its level."""
 _RESTED, _USUAL = ResidualWarmth(), Habits(hunting=0.05)
 
 
@@ -110,6 +113,9 @@ class ActivationTest:
         self.bounds = bounds
         self.value: Mixture | None = None
         """The latest estimate of the output at the age asked for, in the unit of the readings."""
+        self.bends = False
+        """Whether the latest readings contradict those about the age asked for; they are left out
+        of `value` then."""
         self._whole: TransientEstimate | None = None
         """The fit that it was taken from."""
         self._residual_warmth = residual_warmth
@@ -136,8 +142,31 @@ class ActivationTest:
         if fit is None:
             return None
         estimate = self._estimate_of(fit, age_s[-1])
+        until_s = self._read_until_s(fit)
+        self.bends = age_s[-1] > until_s and self._bends(fit, estimate, age_s, value)
+        if self.bends:
+            by_then = age_s <= until_s
+            fit = self._fit(age_s[by_then], value[by_then], departures=True) or fit
+            estimate = self._estimate_of(fit, until_s)
         self.value, self._whole = self.question.in_readings(estimate.value), fit
         return estimate
+
+    def _read_until_s(self, fit: TransientEstimate) -> float:
+        """Age up to which readings show the output about the age asked for, as they come late."""
+        return self.question.at_age_s + fit.delay_s + 0.5 * self.question.window_s + ABOUT_S
+
+    def _bends(
+        self, fit: TransientEstimate, estimate: Estimate, age_s: Floats, value: Floats
+    ) -> bool:
+        """Whether the later readings are of another course, and say nothing of the age asked for.
+
+        Of an output that had not risen by then nothing can be said.
+        """
+        until_s = self._read_until_s(fit)
+        risen_s = max(fit.dead_time_s + _RISEN_LAGS * fit.lag_s, fit.swings_until_s)
+        has_risen = until_s - 2 * ABOUT_S >= risen_s or sinks_about(age_s, value, until_s)
+        found = self.question.in_readings(estimate.value)
+        return has_risen and bends(age_s, value, until_s, found, fit.autocorrelation)
 
     @property
     def seen_habits(self) -> Habits | None:

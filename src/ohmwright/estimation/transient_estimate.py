@@ -89,6 +89,11 @@ class TransientEstimate:
         return float(np.exp(log_dead_time))
 
     @property
+    def delay_s(self) -> float:
+        """Dead time and both lags together at the most probable dynamics, s."""
+        return float(delay_s(self.start.dynamics))
+
+    @property
     def swings_until_s(self) -> float:
         """Age from which a rise that swings does so by hardly more, s; 0 for one that does not."""
         return self.dead_time_s + _SWINGS_LAGS * self.lag_s if self.start.swings else 0.0

@@ -21,7 +21,7 @@ from .ar1_regression import (
 )
 from .coefficients import COUNT, DYNAMIC, LINEAR, LINEAR_COUNT, Coefficient
 from .first_guess import first_guess, linear_fit
-from .transient_problem import Problem, delay_s, limits
+from .transient_problem import Problem, delay_s, dynamics_limits
 
 Floats = NDArray[np.float64]
 
@@ -29,13 +29,18 @@ _STEPS = 4
 """Most Gauss-Newton steps of a fit that begins where another ended; a first one has twice these."""
 _SMALL = 0.05
 """Largest change of a logarithm by a small step, which ends the iteration."""
+_LARGEST_STEP = 0.5
+"""Largest change of a logarithm by any step: farther off the linearised model says nothing."""
+_UNSURE_SD = 0.2
+"""Standard deviation of a logarithm from which its changes count less: what the readings hardly
+tell need not stand still."""
 _POOR = 1e-4
 """Variance, relative to the target, above which a fit may have converged to a wrong optimum."""
 _OTHER_RISE_BETTER = 3.0
 """Difference of log evidence above which a rise that swings is taken for one by two lags, or the
 reverse."""
 _FIRST_STEPS = 2
-"""First steps of a first fit, which never end it: spikes could pass for the rise."""
+"""Steps of a first fit after which it never ends: spikes could pass for the rise."""
 _MOVE_DELAYS = (1.0, 0.35, 0.05, 2.5)
 """Delays of moves that are tried, over the delay of the rise: less than 1 where what makes the rise
 slow lies before the trim, more where the trim has a lag of its own."""
@@ -46,7 +51,8 @@ _SEEN_SDS = 4.0
 _SEARCH_EVERY_S = 0.5
 """Shortest time between two searches for the delay of moves, or for another rise."""
 _SEARCH_FROM_S = 0.27
-"""Age of the first: no meter reads at this and each half second on, where rounding would decide."""
+"""Age of the first search. Few meters have readings just 0.27 s, 0.77 s … old: then the rounding of
+an age would decide which reading is searched at."""
 _LOCAL_S = 0.8
 """Squares of residuals are averaged over this time before and after each reading."""
 _EXCESS = 6.0
@@ -80,9 +86,10 @@ class TransientFit:
 
 
 def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, TransientFit]:
-    """Return the problem as fitted, and its fit by Gauss-Newton.
+    """Return `problem` as it was fitted in the end, and its fit by Gauss-Newton.
 
-    In that problem spikes do not count.
+    In it spikes do not count, and the rise is that which explains the readings better. `start`:
+    where an earlier fit ended; None for a first one.
     """
     if start is None:
         fit = _from_first_guess(problem)
@@ -137,7 +144,7 @@ def _better_of_two_rises(problem: Problem, fit: TransientFit) -> tuple[Problem, 
     """
     other = problem.of_the_other_rise
     anew = _from_first_guess(other)
-    better = _weight(anew) > _weight(fit) + _OTHER_RISE_BETTER
+    better = _comparable_evidence(anew) > _comparable_evidence(fit) + _OTHER_RISE_BETTER
     return (other, anew) if better else (problem, fit)
 
 
@@ -150,8 +157,11 @@ def _is_other_rise_due(problem: Problem, fit: TransientFit) -> bool:
     return problem.noise.habits.rises_otherwise or bool(_early_excess(problem, fit)[0].any())
 
 
-def _weight(fit: TransientFit) -> float:
-    """Log evidence in which the priors of fits with other noise count alike."""
+def _comparable_evidence(fit: TransientFit) -> float:
+    """Log evidence of `fit`, to be held against that of one whose noise was found to be other.
+
+    `coefficients_prior` leaves out the determinant, which grows with the variance of the noise.
+    """
     return fit.log_evidence + 0.5 * COUNT * log(fit.state.variance)
 
 
@@ -211,21 +221,21 @@ def _is_due(record: ActivationRecord) -> bool:
 
 
 def _improved(problem: Problem, state: FitStart) -> TransientFit:
-    """One Gauss-Newton step."""
+    """Take one Gauss-Newton step from `state`."""
     columns = problem.columns(state)
     prior = problem.coefficients_prior(state.variance, state.droop)
     found = decomposed_by_correlation(problem, problem.weighted(columns, state), prior)
     best = int(np.argmax(found.log_evidence))
     fit = found.posterior(COUNT, best)
     centre, variance = fit.mean[0], float(fit.scale2[0])
-    change = _between(centre[DYNAMIC] - state.dynamics, -0.5, 0.5)
+    change = _between(centre[DYNAMIC] - state.dynamics, -_LARGEST_STEP, _LARGEST_STEP)
     spread = fit.spread[0, :, DYNAMIC]
     variances = (variance * np.add.reduce(spread * spread)).tolist()
     moved = max(
-        abs(each) * min(1.0, 0.2 / (sqrt(own) + 1e-3))
+        abs(each) * min(1.0, _UNSURE_SD / (sqrt(own) + 1e-3))
         for each, own in zip(change.tolist(), variances, strict=True)
     )
-    dynamics = _between(state.dynamics + change, *limits(state.dynamics))
+    dynamics = _between(state.dynamics + change, *dynamics_limits(state.dynamics))
     correlation = float(CORRELATIONS[best])
     improved = FitStart(dynamics, centre[LINEAR], correlation, variance, state.move_delay)
     return TransientFit(state, columns, improved, found, moved, float(fit.log_evidence[0]))

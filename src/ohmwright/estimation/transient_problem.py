@@ -276,7 +276,7 @@ def linearised(record: ActivationRecord, start: FitStart) -> Floats:
     return Problem.of(record, vague_prior(), NoisePrior(), departures=False).columns(start)
 
 
-def limits(dynamics: Floats) -> Floats:
+def dynamics_limits(dynamics: Floats) -> Floats:
     """Least and largest dynamics of a fit whose present ones are `dynamics`, shape (2, 3)."""
     return _SWINGING_LIMITS if dynamics[-1] > 0 else _LIMITS
 

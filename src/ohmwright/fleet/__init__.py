@@ -3,6 +3,7 @@
 Read in this order:
 
     creep_model         what the units of a model share of how they creep
+    creep_figures       its figures as arrays
     creep_filter        what the visits of units say of each one: a Kalman filter
     creep_fit           the figures of a model, learned from its units
     creep_forecast      what is to be expected of units at a date

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from .creep_filter import CreepStates, Figures, season_row
+from .creep_figures import Figures
+from .creep_filter import CreepStates, season_row
 from .creep_model import FloatArray
 
 _BISECTIONS = 40

@@ -8,6 +8,7 @@ Read in this order:
     guard_proof                         the guard is made to send OFF, and what that did is read
     running_limit                       the limit read back after ON against the one sent
     requests, operator                  what a person can be asked; how their replies are heard
+    doubt_requests                      what is asked where readings or a load are in doubt
     hand_worked_analyzer                an analyzer of which a person does a part or all:
     foot_switch, typed_meter              what keys it and what it shows, through a person
     answer_requests                       a figure, words or a choice for a procedure's step

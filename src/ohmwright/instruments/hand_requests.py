@@ -8,7 +8,8 @@ from typing import NamedTuple
 
 from ohmwright.model.hardware import MeterData
 
-from .requests import DONE, WITHOUT, Answer, ValueRequest
+from .doubt_requests import WITHOUT
+from .requests import DONE, Answer, ValueRequest
 
 FEWEST_TYPED = 4
 """So many typed readings make a value at least (page `by_hand` of the guide)."""

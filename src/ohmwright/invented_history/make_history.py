@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from secrets import token_hex
 
 from ohmwright.model.event import Event, PointDone, RunFinished
 from ohmwright.model.result import Verdict
@@ -45,9 +46,12 @@ def make_history(
     states = {unit.asset.id: AgeingUnit(unit, profile_of(unit.data)) for unit in units}
     visits = sorted((day, unit.asset.id) for unit in units for day in unit.visits)
     hardware = BenchHardware(seed)
+    # another one each time: this computer remembers each run's hash by its number
+    ending = token_hex(2)
     run_ids, verdicts, found_out = list[str](), Counter[Verdict](), 0
     for number, (day, tag) in enumerate(visits, start=1):
-        run_id, events = _visit(states[tag], hardware, day, Randomness(seed, tag, f"{day}"))
+        own = Randomness(seed, tag, f"{day}")
+        run_id, events = _visit(states[tag], hardware, day, own, ending)
         store.append_all(run_id, events)
         run_ids.append(run_id)
         last = events[-1]
@@ -59,13 +63,12 @@ def make_history(
 
 
 def _visit(
-    state: AgeingUnit, hardware: BenchHardware, day: date, own: Randomness
+    state: AgeingUnit, hardware: BenchHardware, day: date, own: Randomness, ending: str
 ) -> tuple[str, tuple[Event, ...]]:
     """The number of the run of one visit, and its events."""
     bench, unit = bench_day(hardware, day, own), state.invented
     state.age_to(day)
-    ending = own.integer("run", (0, 0xFFFF))
-    run_id = f"{bench.begun:{NUMBER_TIME}}-{unit.asset.id}-{ending:04x}"
+    run_id = f"{bench.begun:{NUMBER_TIME}}-{unit.asset.id}-{ending}"
     return run_id, tuple(Visit(state, bench, procedure_of(unit.data), run_id).events())
 
 

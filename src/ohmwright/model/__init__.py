@@ -7,6 +7,7 @@ Frozen pydantic models with no behaviour beyond validation. Read in this order:
     source, positions, unknown_keys        TOML files: complaints with line and column
     toml_text, syntax_causes               a text as a table; the likely cause where it is none
     complaint_words, value_forms           plain words for what is wrong with a value
+    placed_complaints                      all that is wrong with a document, each at its place
     text_limits             the bounds of a data file
     shipped, account        where shipped data lies; who the operating system says is at work
     hardware                what an analyzer and a generator can do

@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container, Iterable, Iterator, Sequence
+from collections.abc import Container, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
 
-from .complaint_words import AT_KEY, discriminator, in_python, key_name, words_of_error
+from .complaint_words import in_python
 from .errors import SourceError, UsageError
+from .placed_complaints import MOST, Detail, details_of, nearest_place, placed_complaints
 from .positions import Path as KeyPath
-from .positions import Position, key_positions
+from .positions import key_positions
 from .text_limits import LARGEST_BYTES
 from .toml_text import decoded
-from .unknown_keys import suggestion, valid_keys
 from .value_forms import misread_values
 
 M = TypeVar("M", bound=BaseModel)
-_MOST = 20
-"""Nobody reads more complaints at once, and the first may be the cause of the others."""
 _MARKS = {
     "a procedure": ("title", "step"),
     "a bench file": ("analyzer", "generator", "asset"),
@@ -57,15 +54,15 @@ def parse(
     try:
         read = noun.model_validate(wanted)
     except ValidationError as problem:
-        details = _details(problem, noun)
+        details = details_of(problem, noun)
     else:
-        details = [_Detail(at, partial(str, what)) for at, what in misread_values(wanted, read)]
+        details = [Detail(at, partial(str, what)) for at, what in misread_values(wanted, read)]
         if not details:
             return read
     prefix = () if table is None else (table,)
-    complaints = _complaints(details, data, text, prefix)
+    complaints = placed_complaints(details, data, text, prefix)
     lines = [f"{path}:{line}:{column}: {what}" for (line, column), what in complaints]
-    lines += [f"{path}: and perhaps more."] if len(complaints) >= _MOST else []
+    lines += [f"{path}: and perhaps more."] if len(complaints) >= MOST else []
     raise error("\n".join(lines), do="Correct the file and try again.")
 
 
@@ -79,7 +76,7 @@ def refused_by_name(what: str, noun: type[BaseModel]) -> Iterator[None]:
     try:
         yield
     except ValidationError as problem:
-        details = _details(problem, noun)[:_MOST]
+        details = details_of(problem, noun)[:MOST]
         found = [f"{_given(one.loc)}: {in_python(one.say())}" for one in details]
         raise UsageError(f"{what}: {'; '.join(found)}.", do="Correct it.") from None
 
@@ -93,7 +90,7 @@ def place_in(path: Path, key: KeyPath) -> str:
         places = key_positions(read_text(path))
     except SourceError:
         return str(path)
-    line, column = _nearest_place(places, key)
+    line, column = nearest_place(places, key)
     return f"{path}:{line}:{column}"
 
 
@@ -160,93 +157,7 @@ def _table(path: Path, data: dict[str, Any], table: str, error: type[SourceError
     return data[table]
 
 
-class _Detail(NamedTuple):
-    """What is wrong at one place."""
-
-    loc: KeyPath
-    say: Callable[[], str]
-
-
-def _details(problem: ValidationError, noun: type[BaseModel]) -> list[_Detail]:
-    """Everything that is wrong; of a table with unknown keys, these alone."""
-    details = problem.errors(include_url=False, include_input=False)
-    unknown = [detail["loc"] for detail in details if detail["type"] == "extra_forbidden"]
-    known = {table: valid_keys(noun, table) for table in {loc[:-1] for loc in unknown}}
-    outer = {loc[:end] for loc in (detail["loc"] for detail in details) for end in range(len(loc))}
-    plain = [
-        _plain(detail)
-        for detail in details
-        if (loc := detail["loc"]) not in outer  # else an echo of what is wrong further in
-        and not any(loc[:end] in known for end in range(len(loc)))
-    ]
-    named = (
-        _Detail(loc, partial(suggestion, str(loc[-1]), known[loc[:-1]]))
-        for loc in unknown
-        if not any(loc[:end] in known for end in range(len(loc) - 1))
-    )
-    return [*plain, *named]
-
-
-def _complaints(
-    details: Iterable[_Detail], data: Any, text: str, prefix: KeyPath
-) -> list[tuple[Position, str]]:
-    """The first complaints in the order of the file, each with its line and column."""
-    places = key_positions(text)
-    found = list[tuple[Position, KeyPath, _Detail]]()
-    for detail in details:
-        path = _document_path(data, (*prefix, *detail.loc))
-        found.append((_nearest_place(places, path), path, detail))
-    found.sort(key=lambda one: one[0])
-    shown = dict.fromkeys(
-        (place, _say(data, path, detail.say())) for place, path, detail in found[:_MOST]
-    )
-    return sorted(shown)
-
-
-def _plain(detail: ErrorDetails) -> _Detail:
-    """What is wrong with a value, in plain words, and where."""
-    loc, about = detail["loc"], detail.get("ctx", {})
-    match detail["type"]:
-        case kind if kind == AT_KEY:
-            return _Detail((*loc, *about["path"]), partial(str, about["what"]))
-        case "missing":
-            return _Detail(loc, partial(_missing, loc[-1]))
-        case "union_tag_not_found":
-            return _Detail(loc, partial(_missing, discriminator(about)))
-        case "union_tag_invalid":
-            return _Detail((*loc, discriminator(about)), partial(words_of_error, detail))
-        case _:
-            return _Detail(loc, partial(words_of_error, detail))
-
-
-def _missing(key: str | int) -> str:
-    return f"the key '{key}' is missing here"
-
-
-def _document_path(data: Any, loc: Sequence[str | int]) -> KeyPath:
-    """Drop from `loc` what names a union's branch and not a key of the document."""
-    path: KeyPath = ()
-    for part in loc:
-        try:
-            data = data[part]
-        except (KeyError, IndexError, TypeError):
-            continue
-        path = (*path, part)
-    return path
-
-
-def _nearest_place(places: dict[KeyPath, Position], path: KeyPath) -> Position:
-    while path not in places:
-        path = path[:-1]
-    return places[path]
-
-
 def _given(path: KeyPath) -> str:
     """The name of a value that a program has given; entries of a list are counted from 1."""
     said = "".join(f" entry {part + 1}" if isinstance(part, int) else f".{part}" for part in path)
     return said.removeprefix(".")
-
-
-def _say(data: Any, path: KeyPath, what: str) -> str:
-    name = key_name(data, path)
-    return f"{name}: {what}." if name else f"{what}."

@@ -20,8 +20,10 @@ from ohmwright.model.quantity import unit_of
 from ohmwright.model.step import STAGES
 from ohmwright.wire.clock import RealClock, VirtualClock
 
-_NOT_SETTINGS = {"kind", "name", "stages", "note", "decision"}
+_NOT_SETTINGS = {"kind", "name", "stages", "note", "decision", "age_s", "rest_s", "max_on_s"}
+"""Keys of a step that are shown elsewhere, or in the text alone."""
 _PLACE = re.compile(r":(\d+):(\d+): ", re.ASCII)
+"""Line and column in a complaint."""
 
 
 def preview(file: ProcedureFile, data: BenchData, *, unattended: bool) -> dict[str, Any]:
@@ -83,13 +85,14 @@ def _step(file: ProcedureFile, step: Step, expected_s: float) -> dict[str, Any]:
 
 
 def _settings(step: Step) -> Iterator[tuple[str, str]]:
-    """Yield each key of a step that its file gives, as a person reads it, with its value."""
+    """Yield each key of a step as a person reads it, with its value, which may be a default."""
     for key, value in step.model_dump(exclude_none=True).items():
-        if key not in _NOT_SETTINGS and key not in ("age_s", "rest_s", "max_on_s"):
+        if key not in _NOT_SETTINGS | step.without_effect():
             yield _words(key), _value(key, value)
 
 
 def _words(key: str) -> str:
+    """Return a key in words, without its unit, which is shown with the value."""
     name = key.removesuffix(f"_{key.rpartition('_')[2]}") if unit_of(key).symbol else key
     return name.replace("_", " ")
 
@@ -119,7 +122,10 @@ def _value(key: str, value: Any) -> str:
 def _findings(
     file: ProcedureFile, data: BenchData, *, unattended: bool
 ) -> Iterator[dict[str, Any]]:
-    """Yield what `lint` says: what the bench cannot do, is hardly meant, or may not be decided."""
+    """Yield what `lint` says: what the bench cannot do, is hardly meant, or may not be decided.
+
+    `lint` raises the first kind; here all of them stand beside the text.
+    """
     abilities = data.abilities(attended=not unattended)
     for line in complaints(file, STAGES, abilities):
         yield _placed("refused", line.removeprefix(str(file.path)))

@@ -17,8 +17,8 @@ import uvicorn
 from starlette.types import ASGIApp
 
 from ohmwright.model.errors import UsageError
-from ohmwright.simulator.serve_tcp import is_loopback
 from ohmwright.wire.clock import RealClock
+from ohmwright.wire.loopback import LOOPBACK, is_loopback
 
 from .admission import Admission
 from .benches import BenchSource
@@ -33,7 +33,6 @@ from .outlook import Outlook
 from .routes import application
 from .screens import Screens
 
-LOOPBACK = "127.0.0.1"
 _FIRST_TOKEN_VALID_S = 10 * 365 * 86400.0
 _LAPS_TO_ACCEPT = 8
 """A connection takes four laps of the event loop: task, transport, protocol, end of the task."""
@@ -199,4 +198,4 @@ def refuse_every_address(host: str) -> None:
 
 
 def _loopback_names(host: str) -> tuple[str, ...]:
-    return ("127.0.0.1", "localhost", "[::1]") if is_loopback(host) else ()
+    return (LOOPBACK, "localhost", "[::1]") if is_loopback(host) else ()

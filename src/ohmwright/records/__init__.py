@@ -16,6 +16,7 @@ Read in this order:
     sqlite_file         a SQLite file opened for writing, for reading, or as a copy
     database_errors     errors of the database, put into words
     private_files       files and folders for their owner alone
+    notices             how a person is told something meanwhile
     migrate             makes the tables, or brings older ones up to date
     flat_rows           rows of runs and results, made from events
     bulk_insert         many rows in one statement
@@ -23,7 +24,7 @@ Read in this order:
     lease               which program writes to a run
     run_reader          runs as they are stored, unchecked
     run_claim           a run taken for writing, and where its chain ends
-    keys                the key with which this computer signs
+    key_file, keys      a key in a file; the key with which this computer signs
     witness_file        one file of the witness
     ends_seen           what this computer has seen runs end with, whatever store they are in
     witness             what this computer has seen of a store, and what is lost since
@@ -33,6 +34,7 @@ Read in this order:
     summaries           tables that sum up others
     run_lists           which runs there are, how each ended, why some were refused
     queries             questions about many results
+    signed_contents     what the ledger has signed, and what it does not cover
     audit_finding       what an audit reports
     time_order          times that run backwards, are still to come, or are not the number's
     copied_readings     results whose readings another run has

@@ -20,7 +20,7 @@ from .database import Database, driver_connection
 from .ledger import last_entry
 from .open_database import ReadOnlyDatabase
 from .private_files import create_private_file, link_into_place, make_private_folder
-from .queries import signatures
+from .signed_contents import signatures
 from .sql_store import open_store
 from .tables import EVENTS, RUNS
 from .trust import Signer, signers

@@ -12,8 +12,8 @@ from typing import Literal
 from ohmwright.model.errors import UsageError
 
 from .addendum import Addendum, approvals_of, is_voided, one_key_words
-from .queries import signatures
 from .seal import Seal
+from .signed_contents import signatures
 from .sql_store import SqlStore
 
 FileState = Literal["in force", "no longer in force", "not a certificate", "unknown", "changed"]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,18 +19,13 @@ from typing import TYPE_CHECKING
 
 from ohmwright.model.errors import OhmwrightError, RecordError, UsageError
 
-from .private_files import create_private_file, link_into_place, make_private_folder
+from .key_file import new_key, public_hex, read_key, write_key
+from .notices import Notify, no_notice
+from .private_files import create_private_file, make_private_folder
 from .seal import Seal, SealStatement, fingerprint, is_public_key
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-
-Notify = Callable[[str], None]
-"""Takes a sentence that a person should see."""
-
-
-def no_notice(_: str) -> None:
-    """Ignore a message that a person would otherwise be shown."""
 
 
 @dataclass(frozen=True)
@@ -71,8 +66,8 @@ class OperatorKey:
                 "Keep a copy, move the file away, then ask again.",
             )
         with self._file_errors_translated():
-            _write_key(_new_key() if source is None else _read_key(source), self.path)
-            public = _public_hex(_read_key(self.path))
+            write_key(new_key() if source is None else read_key(source), self.path)
+            public = public_hex(read_key(self.path))
         self._remember(public)
         return public
 
@@ -81,7 +76,7 @@ class OperatorKey:
         known = self.remembered_keys()
         try:
             if self._file_exists():
-                return KeyStatus(_public_hex(self._checked_key(known)))
+                return KeyStatus(public_hex(self._checked_key(known)))
         except OhmwrightError as problem:
             return KeyStatus(known[-1] if known else None, problem)
         return KeyStatus(known[-1], self._lost_key_error(known[-1])) if known else KeyStatus(None)
@@ -89,7 +84,7 @@ class OperatorKey:
     @property
     def public(self) -> str:
         """The public key in hexadecimal."""
-        return _public_hex(self._private)
+        return public_hex(self._private)
 
     def remembered_keys(self) -> tuple[str, ...]:
         """The public keys with which this computer has signed, oldest first."""
@@ -132,7 +127,7 @@ class OperatorKey:
         if self._file_exists():
             key = self._checked_key(known)
             if not known:  # made before keys were remembered
-                self._remember(_public_hex(key))
+                self._remember(public_hex(key))
             return key
         if known:
             raise self._lost_key_error(known[-1])
@@ -143,10 +138,10 @@ class OperatorKey:
     def _checked_key(self, known: tuple[str, ...]) -> Ed25519PrivateKey:
         """The key in the file. Raises RecordError unless it is the newest of the keys `known`."""
         with self._file_errors_translated():
-            key = _read_key(self.path)
-        if known and _public_hex(key) != known[-1]:
+            key = read_key(self.path)
+        if known and public_hex(key) != known[-1]:
             raise RecordError(
-                f"{self.path} holds key {fingerprint(_public_hex(key))}; this computer signs with "
+                f"{self.path} holds key {fingerprint(public_hex(key))}; this computer signs with "
                 f"{fingerprint(known[-1])}.",
                 "Somebody has exchanged it. Nothing was signed.",
                 "Put the right one back. To sign with this one from now on, move it away, then: "
@@ -213,44 +208,3 @@ def _what_helps(problem: Exception) -> str:
         "Put the file back from a copy, or move it away and make a new key with: "
         "ohmwright record keys new"
     )
-
-
-def _public_hex(key: Ed25519PrivateKey) -> str:
-    """The public part of a key in hexadecimal."""
-    return key.public_key().public_bytes_raw().hex()
-
-
-def _new_key() -> Ed25519PrivateKey:
-    """A new random Ed25519 key."""
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-
-    return Ed25519PrivateKey.generate()
-
-
-def _read_key(path: Path) -> Ed25519PrivateKey:
-    """The key in a PEM file. Raises OSError, or ValueError for one that others can read."""
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-    from cryptography.hazmat.primitives.serialization import load_pem_private_key
-
-    if os.name == "posix" and path.stat().st_mode & 0o077:
-        raise ValueError(f"others can read it; run: chmod 600 {path}")
-    key = load_pem_private_key(path.read_bytes(), password=None)
-    if not isinstance(key, Ed25519PrivateKey):
-        raise ValueError("it is no Ed25519 key")
-    return key
-
-
-def _write_key(key: Ed25519PrivateKey, path: Path) -> None:
-    """Write a key beside its place, then link it in, so that two programs never make two keys."""
-    from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
-
-    text = key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
-    make_private_folder(path.parent)
-    draft = path.with_suffix(f".{token_hex(4)}")
-    file = create_private_file(draft)
-    try:
-        os.write(file, text)
-        os.fsync(file)
-    finally:
-        os.close(file)
-    link_into_place(draft, path)

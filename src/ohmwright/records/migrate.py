@@ -15,7 +15,7 @@ from sqlalchemy import Connection, inspect, text
 from ohmwright.model.errors import RecordError
 
 from .database import Database, driver_connection
-from .keys import Notify, no_notice
+from .notices import Notify, no_notice
 from .open_database import ReadOnlyDatabase, open_database
 from .private_files import create_private_file, link_into_place
 from .sqlite_file import copy_beside

@@ -7,7 +7,6 @@ whose speed `scripts/bench/store.py` measures.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from math import sqrt
@@ -16,23 +15,15 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, and_, func, or_, select
 from sqlalchemy import Row as SqlRow
 
-from ohmwright.model.errors import RecordError
 from ohmwright.model.step import MEASURED, Stage
 from ohmwright.model.tolerance import NO_UPPER_LIMIT
 
-from .addendum import Addendum
-from .chain import BrokenRunError
 from .database import Database
 from .flat_rows import Row, sortable_time, with_settings
-from .ledger import addendum_of_entry, seal_of_entry
-from .run_lists import ANY_RUN, Filter, fetch_dictionaries, is_operator
-from .seal import Seal
+from .run_lists import ANY_RUN, Filter, is_operator
 from .tables import (
-    ASSET_CHANGES,
     AT_ITS_EVENT,
-    CAMPAIGNS,
     EVENTS,
-    LEDGER,
     NEWEST_RUNS,
     NOT_VOID,
     RESULTS,
@@ -253,36 +244,6 @@ def results(database: Database, wanted: Filter = ANY_RUN) -> Iterator[Row]:
         found = connection.execution_options(yield_per=10_000).execute(query)
         for row in found.mappings():
             yield with_settings(dict(row))
-
-
-def signatures(database: Database) -> Iterator[Seal | Addendum]:
-    """Yield every seal and addendum that can be read, in the order of the ledger.
-
-    `audit` reports those that cannot.
-    """
-    for row in fetch_dictionaries(database, select(LEDGER.c.document).order_by(LEDGER.c.number)):
-        for read in (seal_of_entry, addendum_of_entry):
-            with suppress(BrokenRunError):
-                signed = read(row["document"])
-                if signed is not None:
-                    yield signed
-
-
-@dataclass(frozen=True)
-class UnhashedEntries:
-    """How much a store holds beside its runs that has no hashes, so that no audit can check it."""
-
-    units: int = 0
-    campaigns: int = 0
-
-
-def unhashed_entries(database: Database) -> UnhashedEntries:
-    """How many units the register has, and how many campaigns there are; 0 where unreadable."""
-    units = select(func.count(ASSET_CHANGES.c.tag.distinct())).scalar_subquery()
-    campaigns = select(func.count(CAMPAIGNS.c.name)).scalar_subquery()
-    with suppress(RecordError):
-        return UnhashedEntries(*fetch_rows(database, select(units, campaigns))[0])
-    return UnhashedEntries()
 
 
 def fetch_rows(database: Database, query: Select[tuple[object, ...]]) -> Sequence[SqlRow[Any]]:

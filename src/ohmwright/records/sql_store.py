@@ -19,7 +19,7 @@ from .canonical_json import chain_hash, event_bytes
 from .chain import BrokenRunError, StoredRun, verified_events
 from .database import Database
 from .flat_rows import result_row, run_row
-from .keys import Notify, OperatorKey, no_notice
+from .keys import OperatorKey
 from .lease import LeaseHolder, release_lease, take_lease
 from .ledger import (
     ZERO_HASH,
@@ -30,6 +30,7 @@ from .ledger import (
     next_run_number,
 )
 from .migrate import migrate_to_newest
+from .notices import Notify, no_notice
 from .open_database import open_database
 from .run_claim import ChainEnd, chain_end, claim_run, renew_claim
 from .run_reader import find_run, read_run, store_id

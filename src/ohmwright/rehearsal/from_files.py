@@ -18,8 +18,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from ohmwright.api.bench_data import BenchData, read_bench, read_simulation_profiles
+from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.api.open_records import open_existing_records
+from ohmwright.api.simulated_commands import simulated_commands
+from ohmwright.api.simulation_profiles import read_simulation_profiles
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import run_started_event
 from ohmwright.model.bench_file import Asset
@@ -83,22 +85,23 @@ def rehearsed_bench(data: BenchData, *, unattended: bool = False) -> RehearsedBe
     """Return the bench of a bench file, simulated, whether or not its instruments are.
 
     Raises SourceError where a data file has no [physics] to be simulated from, or the analyzer
-    has no command set.
+    has no link.
     """
     profiles = data.profiles or read_simulation_profiles(data.analyzer_path, data.generator_path)
-    simulation, commands = data.file.simulation, data.analyzer_commands
-    if commands is None:
+    simulation = data.file.simulation
+    analyzer_commands, generator_commands = simulated_commands(data)
+    if analyzer_commands is None:
         raise SourceError(
-            f"{data.path}: the analyzer is worked by a back end or by hand.",
-            "A rehearsal simulates an analyzer that is spoken to by a command set.",
+            f"{data.path}: the analyzer is worked by hand.",
+            "A rehearsal simulates an analyzer that has a link.",
             "Rehearse on a bench whose analyzer has one.",
         )
     bench = RehearsedBench(
         name=data.file.name,
         analyzer=profiles.analyzer,
         generator=profiles.generator,
-        analyzer_commands=commands,
-        generator_commands=data.generator_commands,
+        analyzer_commands=analyzer_commands,
+        generator_commands=generator_commands,
         asset=data.file.asset or _any_unit(data),
         certificate=data.certificate,
         environment=data.environment,

@@ -13,6 +13,7 @@ Read in this order:
     bench_defects                   faults of the bench that are no fault of a line
     scpi_text, scpi_errors, dispatcher   the instrument's side of SCPI
     analyzer_commands, generator_commands   the messages each instrument understands
+    open_form                       the form in which they are spoken to, whatever the real ones
     identities                      what the instruments say that they are
     bench, panel, truth, operator   a whole bench; its front panel; the true values; a person
     cued_hands                      how that person acts on cues, in their own time, with slips

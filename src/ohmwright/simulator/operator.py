@@ -3,6 +3,15 @@
 from __future__ import annotations
 
 from ohmwright.instruments.answer_requests import TypeFigure, TypeText
+from ohmwright.instruments.doubt_requests import (
+    CORRECTED,
+    RIGHT,
+    UNKNOWN,
+    WITHOUT,
+    LookAtPanel,
+    LookForCause,
+    MendLoad,
+)
 from ohmwright.instruments.foot_switch import RELEASE
 from ohmwright.instruments.hand_requests import (
     ConnectContact,
@@ -13,11 +22,7 @@ from ohmwright.instruments.hand_requests import (
 )
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import (
-    CORRECTED,
     NO,
-    RIGHT,
-    UNKNOWN,
-    WITHOUT,
     YES,
     ConnectPath,
     CountPresses,
@@ -25,9 +30,6 @@ from ohmwright.instruments.requests import (
     LeaveService,
     LeaveUnsaved,
     LookAtAlarm,
-    LookAtPanel,
-    LookForCause,
-    MendLoad,
     PressKey,
     ReadSerialPlate,
     Request,

@@ -1,20 +1,19 @@
-"""A simulated bench on TCP sockets, one a port."""
+"""A simulated bench on TCP sockets, one for each of its ports."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import AsyncExitStack, suppress
-from ipaddress import ip_address
+from contextlib import AsyncExitStack
 
 import anyio
 from anyio.abc import SocketAttribute, SocketStream
 
 from ohmwright.model.bench_file import TcpAddress
+from ohmwright.wire.loopback import LOOPBACK
 
 from .bench import SimulatedBench
 from .bench_ports import LineServer, PortAddresses, PortHandler, port_handlers
 
-LOOPBACK = "127.0.0.1"
 _SEND_BOUND_S = 5.0
 """A client that takes nothing for this long is hung up on."""
 
@@ -43,13 +42,6 @@ async def serve_tcp(
         announce(PortAddresses(**addresses))
 
 
-def is_loopback(host: str) -> bool:
-    """Whether `host` can be reached from this machine alone; a name but localhost may mean any."""
-    with suppress(ValueError):
-        return ip_address(host).is_loopback
-    return host == "localhost"
-
-
 def _answering(handle: PortHandler) -> Callable[[SocketStream], object]:
     async def answer(stream: SocketStream) -> None:
         lines = LineServer(handle)
@@ -60,6 +52,6 @@ def _answering(handle: PortHandler) -> Callable[[SocketStream], object]:
                     with anyio.fail_after(_SEND_BOUND_S):
                         await stream.send(replies)
             except (anyio.EndOfStream, anyio.BrokenResourceError, TimeoutError, ConnectionError):
-                return  # the last is a line that is unplugged on purpose
+                return  # gone, slow, or (a ConnectionError of the handler) unplugged by a fault
 
     return answer

@@ -11,9 +11,11 @@ from typing import TypeVar
 
 import anyio
 
-from ohmwright.api.bench_data import BenchData, read_bench, read_simulation_profiles
+from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.api.bench_use import BenchUse
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
+from ohmwright.api.simulated_commands import simulated_commands
+from ohmwright.api.simulation_profiles import read_simulation_profiles
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import run
@@ -203,7 +205,15 @@ def _simulated(data: BenchData, mark: Mark) -> BenchData:
         entries["generator"] = data.file.generator.model_copy(
             update={"link": simulated, "identity": ""}
         )
-    return replace(data, file=data.file.model_copy(update=entries))
+    commands = simulated_commands(data)
+    return replace(
+        data,
+        file=data.file.model_copy(update=entries),
+        analyzer_commands=commands.analyzer,
+        generator_commands=commands.generator,
+        analyzer_back_end=None,
+        generator_back_end=None,
+    )
 
 
 def _with_generator(data: BenchData, path: Path) -> BenchData:

@@ -23,6 +23,7 @@ Read in this order:
     verified_dialogue       answers and settings that a single fault on the line cannot falsify
     portlock, addresses     one program a port, whatever name the port goes by
     visa_session            a VISA session that loses no byte
+    loopback                addresses that only this machine reaches
     guard/                  a process that owns the analyzer's port and sends OFF
 
 Decisions that bind this room; all are in force.

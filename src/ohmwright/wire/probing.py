@@ -1,6 +1,9 @@
 """One question after the other over a line with RF off: the bytes of each, and what they mean.
 
-Nothing here sends a command: a command set can be got right by it before anything is switched on.
+A command set can be got right by it before anything is switched on. Of the commands of the set only
+OFF is sent, by `release`, beside the messages that open and close the conversation. A text of
+one's own is refused where the set knows it for a command, and may be a command all the same:
+whoever sends one calls `release` afterwards, whatever became of it.
 """
 
 from __future__ import annotations
@@ -22,6 +25,9 @@ from .link import Link
 from .verbs import BLOCK, QUESTIONS
 
 _NONCE = 137
+"""Any number that is echoed; always one, so that a probe shows the same bytes each time."""
+_BETWEEN_MESSAGES = re.compile(rb"[;\r\n]")
+"""What parts several messages in one text, in the instruments that take them so."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +46,7 @@ class Probed:
     understood: Mapping[str, FieldValue] | None
     """By the names of quantities in our own units; None where it was not understood."""
     problem: str
-    """Why not; empty where it was."""
+    """Why it was not understood; empty where it was."""
 
 
 class Prober:
@@ -48,12 +54,12 @@ class Prober:
 
     def __init__(self, link: Link, commands: CommandSet, clock: Clock) -> None:
         self.commands, self._clock = commands, clock
-        layout = commands.frames[1]
-        self._framing = Framing(link, layout, commands.timeout_s, clock, commands.pause_s)
+        _, reply_layout = commands.frames
+        self._framing = Framing(link, reply_layout, commands.timeout_s, clock, commands.pause_s)
         self._talk = Conversation(self._framing, commands, Random(_NONCE))
 
     def questions(self) -> tuple[Ask, ...]:
-        """The questions of the command set: first those that are asked, then those streamed."""
+        """The questions of the command set: those asked, then those that its stream answers."""
         asked = [verb for verb in QUESTIONS if verb in self.commands.ask]
         return (*asked, *(verb for verb in QUESTIONS if verb in self.commands.streamed))
 
@@ -78,7 +84,8 @@ class Prober:
     async def release(self) -> list[Probed]:
         """What passed for the state of the output, for OFF, and for the state again.
 
-        For whoever sent a text of their own: it may have been ON.
+        To be called after a text of one's own, which may have been ON. Nothing where the set has no
+        OFF, as that of a generator which the analyzer keys.
         """
         if "off" not in self.commands.tell:
             return []
@@ -131,7 +138,7 @@ class Prober:
         return await self._talk.exchange(exchange, values)
 
     def _with_text(self, exchange: Exchange, text: str) -> Exchange:
-        """`exchange` with another text. Raises UsageError where that could be a command."""
+        """`exchange` with another text. Raises UsageError where a part of it is a command."""
         try:
             made = message_text(text, {}, named_bytes=self.commands.format > 1)
         except ValueError as problem:
@@ -139,11 +146,12 @@ class Prober:
         if made.fields:
             raise UsageError(f"'{text}' has a field in braces; a question is sent as it stands.")
         body = made.filled({})
+        parts = (body, *(part.strip() for part in _BETWEEN_MESSAGES.split(body)))
         for verb in self.commands.tell:
             command = self.commands.exchange(verb).send
-            if command is not None and _may_be(command.pattern, body):
+            if command is not None and any(_may_be(command.pattern, part) for part in parts):
                 raise UsageError(
-                    f"'{text}' is the command '{verb}' and no question.",
+                    f"'{text}' is or contains the command '{verb}': it is no question.",
                     "A probe switches nothing on and sets nothing. It was not sent.",
                     "Give a text that the manual calls a question.",
                 )

@@ -29,7 +29,7 @@ _ANSWERS, _READINGS = range(2, 5), range(2, 13)
 """Numbers of the replies that may agree with the one before, and of those that may be a reading."""
 _STEADY, _QUICKER = 0.01, 2.0
 """Largest change from one reading to the next: relative to it, or over the change before."""
-_SET_AT_MOST = 2
+SET_AT_MOST = 2
 """How often a setting is sent until it reads back."""
 _SAME = 5e-4
 """Largest relative difference between a setting and its read-back: instruments round."""
@@ -121,7 +121,7 @@ class VerifiedDialogue:
     ) -> None:
         reply: FieldValue = ""
         can_read_back = self.dialogue.commands.can_ask(back)
-        for tries_left in reversed(range(_SET_AT_MOST)):
+        for tries_left in reversed(range(SET_AT_MOST)):
             try:
                 await self.dialogue.tell(verb, **fields)
             except (LinkTimeout, ProtocolError):

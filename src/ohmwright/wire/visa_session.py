@@ -6,9 +6,11 @@ import select
 import socket
 from typing import Any
 
-SLICE_S = 0.05
-OPEN_TIMEOUT_S = 5.0
+_SLICE_S = 0.05
+"""How long a read of a session waits, where its opener sets no other time."""
+_OPEN_TIMEOUT_S = 5.0
 _CHUNK = 4096
+"""Most bytes of one read of a session that does not say how many wait."""
 
 
 def open_session(resource: str, backend: str) -> Any:
@@ -16,7 +18,7 @@ def open_session(resource: str, backend: str) -> Any:
     import pyvisa  # takes a third of a second, which only a VISA bench should spend
 
     manager = pyvisa.ResourceManager(backend)
-    opened = manager.open_resource(resource, open_timeout=round(1000 * OPEN_TIMEOUT_S))
+    opened = manager.open_resource(resource, open_timeout=round(1000 * _OPEN_TIMEOUT_S))
     if not isinstance(opened, pyvisa.resources.MessageBasedResource):
         opened.close()
         raise ValueError("it is no resource that messages can be sent to")
@@ -27,10 +29,15 @@ def open_session(resource: str, backend: str) -> Any:
         raise
 
 
+def why_not_opened(problem: Exception) -> str:
+    """What `open_session` raised, in words; pyvisa-sim puts a whole traceback into its message."""
+    return str(problem).partition(" 'Traceback")[0].rstrip(".") or type(problem).__name__
+
+
 def _prepared(session: Any) -> Any:
     from pyvisa.constants import ResourceAttribute
 
-    session.timeout = round(1000 * SLICE_S)
+    session.timeout = round(1000 * _SLICE_S)
     session.read_termination = "\n"
     # a pause then ends a read of a raw socket with what has come, where else it would be dropped
     session.set_visa_attribute(ResourceAttribute.suppress_end_enabled, False)
@@ -40,7 +47,11 @@ def _prepared(session: Any) -> Any:
 
 
 def read_without_loss(session: Any) -> bytes:
-    """The bytes that come within a slice; no partial read, which pyvisa would drop on a timeout."""
+    """The bytes that come within the session's timeout, at least one. Raises VISA's timeout.
+
+    pyvisa's own read drops what came before a timeout. So one byte is waited for, then what waits
+    behind it is taken; a raw socket, which does not say how much waits, ends a read at a pause.
+    """
     if not hasattr(session, "bytes_in_buffer"):
         return bytes(session.visalib.read(session.session, _CHUNK)[0])
     first, _ = session.visalib.read(session.session, 1)
@@ -73,7 +84,7 @@ def is_timeout(problem: Exception) -> bool:
 
 
 def max_count_read() -> Any:
-    """The status that pyvisa warns of when a read took all bytes that were asked for."""
+    """The status of a read that took all bytes asked for, of which pyvisa warns each time."""
     from pyvisa.constants import StatusCode
 
     return StatusCode.success_max_count_read

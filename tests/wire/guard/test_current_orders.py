@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from itertools import count
+from math import exp
 from pathlib import Path
 
 import pytest
@@ -12,9 +13,10 @@ import pytest
 from ohmwright.model.hardware import MeterData
 from ohmwright.model.source import load
 from ohmwright.wire.command_set import CommandSet, load_command_set
-from ohmwright.wire.guard import process
+from ohmwright.wire.guard import port_release
 from ohmwright.wire.guard.current_orders import CurrentOrders
 from ohmwright.wire.guard.making_orders import HandedOrders, orders_with_meter
+from ohmwright.wire.guard.port_release import PortRelease
 
 FILES = Path(__file__).parents[2] / "emulators" / "files"
 METER = MeterData(max_current_ma=2500, resolution_ma=1, readings_per_s=10, window_s=0.5)
@@ -93,9 +95,21 @@ def test_a_guard_that_is_left_alone_warns_of_a_current(
 ) -> None:
     """Would notice RF that stays on behind a contact that reads open, with nobody to say so."""
     ticks = count()
-    monkeypatch.setattr(process, "elapsed_s", lambda: 0.001 * next(ticks))
+    monkeypatch.setattr(port_release, "elapsed_s", lambda: 0.001 * next(ticks))
     port, made = Port(shows), orders("scpi-1999-analyzer")
-    guard = process.Guard(None, port, made.release, made.current)  # type: ignore[arg-type]
-    assert guard._end_for_good() is off
+    release = PortRelease(port, made.release, made.current)
+    assert release.end_for_good() is off
     assert port.offs > 1 or shows is not flowing
-    assert guard.release()  # which is all that a guard says to an engine that lives
+    assert release.switch_off()  # which is all that a guard says to an engine that lives
+
+
+def test_a_meters_filter_is_no_current_that_stays(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It shows 2 % of the current after four of its time constants, its window."""
+    ticks = count()
+    monkeypatch.setattr(port_release, "elapsed_s", lambda: 0.001 * next(ticks))
+
+    def fading(_: int) -> bytes:
+        return b"+%.5E,A,00012\n" % (0.4 * exp(-0.001 * next(ticks) / METER.window_s))
+
+    made = orders("scpi-1999-analyzer")
+    assert PortRelease(Port(fading), made.release, made.current).end_for_good()

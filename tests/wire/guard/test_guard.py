@@ -26,8 +26,11 @@ from ohmwright.wire.guard.frames import DATA, HEARTBEAT, WATCH, Unpacker, pack
 from ohmwright.wire.guard.link import GuardedLink
 from ohmwright.wire.guard.opening import open_guarded_serial
 from ohmwright.wire.guard.orders import ReleaseOrders
+from ohmwright.wire.guard.port_release import PortRelease
 from ohmwright.wire.links import ports
 from ohmwright.wire.off import OffTeller
+
+from .conftest import ORDERS, Analyzer
 
 pytestmark = pytest.mark.anyio
 COMMANDS = load_command_set("scpi-1999-analyzer", Path("bench.toml"))
@@ -416,77 +419,12 @@ class SilentPort:
         pass
 
 
-class Analyzer(SilentPort):
-    """Answers each question for the state with the next of `replies`; on again, if need be."""
-
-    def __init__(self, *replies: bytes) -> None:
-        self.replies, self.written, self._answer = list(replies), list[bytes](), b""
-
-    def fileno(self) -> None:
-        return None
-
-    def write(self, data: bytes) -> None:
-        self.written.append(data)
-        if data == b"STATE?\n":
-            self._answer = self.replies.pop(0) if self.replies else b""
-
-    def read(self) -> bytes:
-        answer, self._answer = self._answer, b""
-        return answer
-
-
-ORDERS = ReleaseOrders(b"\nOFF\n", b"STATE?\n", timeout_s=0.01)
-
-
-@pytest.fixture
-def quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(process, "QUIET_S", 0.01)
-
-
-@pytest.mark.parametrize(
-    ("replies", "offs"),
-    [
-        ([b"0\n", b"0\n"], 1),
-        ([b"1\n", b"0\n", b"0\n"], 2),
-        ([b"0\n", b"1\n", b"0\n", b"0\n"], 2),  # one reply may be damaged
-        ([b"0\n", b"", b"0\n", b"0\n"], 2),
-        ([b"0\n", b"?\n", b"+0.0E0\n", b"0\n"], 2),
-        ([b"2\n", b"0\n", b"0\n"], 2),
-    ],
-)
-def test_it_says_off_when_two_replies_in_a_row_say_so(
-    quick: None, replies: list[bytes], offs: int
-) -> None:
-    engine, far = socket.socketpair()
-    with engine, far:
-        port = Analyzer(*replies)
-        assert process.Guard(engine, port, ORDERS).release()
-    assert port.replies == []
-    assert port.written[0] == ORDERS.off
-    assert port.written.count(ORDERS.off) == offs
-
-
-@pytest.mark.parametrize("replies", [[], [b"1\n"] * 99, [b"0\n", b"1\n"] * 50, [b"0\n1\n"] * 99])
-def test_it_does_not_say_off_on_any_other_word(quick: None, replies: list[bytes]) -> None:
-    engine, far = socket.socketpair()
-    with engine, far:
-        assert not process.Guard(engine, Analyzer(*replies), ORDERS).release()
-
-
-def test_the_end_of_a_line_that_was_under_way_says_nothing(quick: None) -> None:
-    """Would notice an output at 10 mA that reads off by the last digit of a line in a stream."""
-    engine, far = socket.socketpair()
-    with engine, far:
-        guard = process.Guard(engine, Analyzer(*[b"0\n10\n"] * 99), replace(ORDERS, streamed=True))
-        assert not guard.release()
-
-
 def test_an_engine_that_takes_no_frame_is_gone(quick: None) -> None:
     """Would notice a guard that warns nobody of RF where no other program is left to do it."""
     engine, far = socket.socketpair()
     with engine:
         far.close()
-        guard = process.Guard(engine, Analyzer(), ORDERS)
+        guard = process.Guard(engine, PortRelease(Analyzer(), ORDERS))
         guard.run()
     assert guard.deserted
 
@@ -507,7 +445,7 @@ def test_where_the_engine_hangs_with_rf_on_its_guard_warns(
     before = set(threading.enumerate())
     with ours, far:
         far.sendall(engine_says)
-        process.Guard(ours, Analyzer(*[state] * 99), ORDERS)._trip()
+        process.Guard(ours, PortRelease(Analyzer(*[state] * 99), ORDERS))._trip()
     for telling in set(threading.enumerate()) - before:
         telling.join()
     assert said == [process.HANGS_WARNING] * warned
@@ -527,7 +465,7 @@ def test_remote_control_is_left_only_where_the_output_reads_off(quick: None, off
     with engine:
         far.sendall(pack(WATCH, 0, b"5.0"))
         far.shutdown(socket.SHUT_WR)
-        guard = process.Guard(engine, port, replace(ORDERS, closing=(b"LOCAL\n",)))
+        guard = process.Guard(engine, PortRelease(port, replace(ORDERS, closing=(b"LOCAL\n",))))
         assert guard.run() is off
         far.close()
     assert (b"LOCAL\n" in port.written) is off
@@ -537,7 +475,7 @@ def test_frames_out_of_sequence_are_not_obeyed_and_end_in_a_release(quick: None)
     engine, far = socket.socketpair()
     with engine, far:
         port = Analyzer(b"0\n", b"0\n")
-        guard = process.Guard(engine, port, ORDERS)
+        guard = process.Guard(engine, PortRelease(port, ORDERS))
         far.sendall(pack(WATCH, 0, b"5.0") + pack(DATA, 2, b"ON\n") + pack(DATA, 3, b"ON\n"))
         far.shutdown(socket.SHUT_WR)
         assert guard.run()
@@ -552,7 +490,7 @@ def test_what_waited_while_it_stood_still_came_too_late(
     with engine, far:
         port, now_s = Analyzer(b"0\n", b"0\n"), [100.0]
         monkeypatch.setattr(process, "elapsed_s", lambda: now_s[0])
-        guard = process.Guard(engine, port, ORDERS)
+        guard = process.Guard(engine, PortRelease(port, ORDERS))
         far.sendall(pack(WATCH, 0, b"5.0"))
         guard._relay_once()
         now_s[0] += 4.9
@@ -561,7 +499,7 @@ def test_what_waited_while_it_stood_still_came_too_late(
         assert port.written == []
         now_s[0] += 5.1  # stopped, or asleep with the whole machine; the engine, too
         far.sendall(pack(DATA, 2, b"ON\n"))
-        monkeypatch.setattr(guard, "release", lambda: port.write(ORDERS.off))
+        monkeypatch.setattr(guard.release, "switch_off", lambda: port.write(ORDERS.off))
         guard._relay_once()
     assert port.written == [ORDERS.off]
 
@@ -575,7 +513,7 @@ def test_it_stays_awake_for_a_burst_then_sleeps_and_looks_up_only_while_it_watch
         traffic = Traffic(engine)
         monkeypatch.setattr(process, "select", traffic)
         monkeypatch.setattr(process, "elapsed_s", traffic.monotonic)
-        guard = process.Guard(engine, SilentPort(), ReleaseOrders(b"", b"", timeout_s=0.01))
+        guard = process.Guard(engine, PortRelease(SilentPort(), ReleaseOrders(b"", b"")))
         far.send(pack(WATCH, 0, promised))
         for _ in range(8):
             guard._relay_once()

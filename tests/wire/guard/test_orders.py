@@ -10,9 +10,10 @@ import pytest
 
 from ohmwright.model.source import load
 from ohmwright.wire.command_set import CommandSet, load_command_set
-from ohmwright.wire.guard import process
+from ohmwright.wire.guard import port_release
 from ohmwright.wire.guard.making_orders import release_orders
 from ohmwright.wire.guard.orders import ReleaseOrders
+from ohmwright.wire.guard.port_release import PortRelease
 from tests.emulators.brindle import Brindle
 from tests.emulators.plant import Plant
 from tests.emulators.port import Port
@@ -83,15 +84,14 @@ class Direct:
 def plant(monkeypatch: pytest.MonkeyPatch) -> Plant:
     """Keyed, in time that each look at a clock moves on."""
     ticks = count()
-    monkeypatch.setattr(process, "elapsed_s", lambda: 0.001 * next(ticks))
+    monkeypatch.setattr(port_release, "elapsed_s", lambda: 0.001 * next(ticks))
     plant = Plant(now_s=lambda: 0.001 * next(ticks))
     plant.key(LONG_S)
     return plant
 
 
 def release(name: str, instrument: Port) -> bool:
-    guard = process.Guard(None, Direct(instrument), orders(name))  # type: ignore[arg-type]
-    return guard.release()
+    return PortRelease(Direct(instrument), orders(name)).switch_off()
 
 
 def test_a_guard_releases_each(plant: Plant) -> None:

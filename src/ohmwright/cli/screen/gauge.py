@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import floor
 
-from ohmwright.api.run_picture import BandPicture, TrendPoint
+from ohmwright.api.reading_picture import BandPicture
+from ohmwright.api.run_picture import TrendPoint
 
 _SHOWN = 2.0
 """The gauge reaches to twice the distance of each limit from the target."""

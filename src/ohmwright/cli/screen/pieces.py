@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 from rich.text import Text
 
+from ohmwright.api.reading_picture import BandPicture
 from ohmwright.api.rf_words import RfPicture
-from ohmwright.api.run_picture import STAGE_WORDS, BandPicture, CuePicture, RunPicture
+from ohmwright.api.run_picture import STAGE_WORDS, CuePicture, RunPicture
 
 # no colour by which generators tell their modes: the same as on the page (page.css)
 LIVE = "bold #ffffff on #8e1b8e"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from ohmwright.api.run_picture import band_picture
+from ohmwright.api.reading_picture import band_picture
 from ohmwright.model.bench_status import BenchStatus, RfState
 from ohmwright.model.cue import Cue
 

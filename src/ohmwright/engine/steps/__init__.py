@@ -31,14 +31,14 @@ def step_kinds() -> Mapping[str, type[Step]]:
     found: dict[str, type[Step]] = {}
     for module in iter_modules(__path__):
         for value in vars(import_module(f"{__name__}.{module.name}")).values():
-            if isinstance(value, type) and issubclass(value, Step) and value.__doc__:
-                kind = value.model_fields["kind"].annotation
+            if isinstance(value, type) and issubclass(value, Step):
+                kind = value.model_fields["kind"].annotation  # of a base: str, without a name
                 found |= dict.fromkeys(getattr(kind, "__args__", ()), value)
     return dict(sorted((found | _ADDED).items()))
 
 
 def step_kind(name: str) -> type[Step]:
-    """Return the class of a kind; of one that is not known here the base, which claims nothing."""
+    """Return the class of a kind; `Step`, which claims nothing, for one of a package not here."""
     return step_kinds().get(name, Step)
 
 

@@ -11,9 +11,9 @@ from __future__ import annotations
 from abc import abstractmethod
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from ohmwright.engine.prior_of_point import PriorOfPoint
 from ohmwright.engine.requirements import (
@@ -26,7 +26,7 @@ from ohmwright.engine.session import Session
 from ohmwright.instruments.required_messages import MODES, missing_messages
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.decision import NEEDS_TWO_LIMITS, Decision, SimpleAcceptance
-from ohmwright.model.event import Event
+from ohmwright.model.event import Event, StepStarted
 from ohmwright.model.hardware import GeneratorData, NotNegative, Positive, ServicePoint
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import Result
@@ -82,6 +82,17 @@ class Step(FrozenModel):
     """What made its values of current or power of their readings, which give them again by it;
     None for another way, which is not gone again."""
 
+    @model_validator(mode="after")
+    def _refuse_idle_keys(self) -> Self:
+        """Refuse what is given and says nothing: whoever gave it believes that it does."""
+        if idle := self.without_effect() & self.model_fields_set:
+            raise ValueError(f"{' and '.join(sorted(idle))} has no effect here: leave it out")
+        return self
+
+    def started(self, session: Session, stage: Stage) -> StepStarted:
+        """Return the event of its beginning now in `stage`."""
+        return StepStarted(**session.stamp(), stage=stage, step=self.name, note=self.note)
+
     @abstractmethod
     def point_names(self) -> tuple[str, ...]:
         """Return the names of all points that must have a result; none for an instruction."""
@@ -89,6 +100,10 @@ class Step(FrozenModel):
     def stated_targets(self) -> Mapping[str, Target]:
         """Return the limits that the step states, by point; records are compared with them."""
         return {}
+
+    def without_effect(self) -> frozenset[str]:
+        """Return the keys that say nothing beside those given, as of another form of the limit."""
+        return frozenset()
 
     @abstractmethod
     def run(self, work: StepRun) -> AsyncIterator[Event]:

@@ -16,7 +16,7 @@ from ohmwright.engine.doubt import VerdictAndReason, verdict_by_cause
 from ohmwright.engine.judge import conformity
 from ohmwright.engine.measured_value import measured_of_budget
 from ohmwright.engine.requirements import Abilities, Complaint
-from ohmwright.instruments.requests import LookForCause
+from ohmwright.instruments.doubt_requests import LookForCause
 from ohmwright.instruments.required_messages import ALARM, CONTACT
 from ohmwright.model.analyzer_certificate import LoadAccuracy
 from ohmwright.model.event import Event

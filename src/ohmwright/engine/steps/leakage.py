@@ -37,7 +37,7 @@ class LeakageStep(SettingStep):
     value_rule: ClassVar[ValueRule | None] = "decided"
     kind: Literal["leakage"]
     load_ohm: Positive = 200.0
-    """The measuring resistance in the leakage path."""
+    """The measuring resistance in the leakage path; 200 ohm by IEC 60601-2-2, from memory."""
     limit_ma: Positive | None = None
     rated_power_w: Positive | None = None
     """Instead of `limit_ma`: the limit is the current that makes `limit_percent` of this power."""
@@ -50,6 +50,10 @@ class LeakageStep(SettingStep):
             raise ValueError("give exactly one of limit_ma and rated_power_w")
         self.refuse_two_limit_rule()
         return self
+
+    def without_effect(self) -> frozenset[str]:
+        """Return the percentage where the limit is given in mA."""
+        return frozenset() if self.limit_ma is None else frozenset({"limit_percent"})
 
     def points(self) -> tuple[Point, ...]:
         """Return the one point with its limit in mA."""
@@ -80,8 +84,8 @@ class LeakageStep(SettingStep):
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
         """Prove that the unit delivers at this setting, then measure the leakage; yield events.
 
-        Without output a small leakage says nothing, and neither does a path without any current:
-        then the point is not measured, unless a person has checked the cause.
+        A small leakage says nothing of a unit without output, nor does one through a path that may
+        be open: the point is then not measured, unless a person has checked the cause.
         """
         session, point = work.session, self.points()[0]
         chosen = OutputSetting(self.mode, self.setting_w)
@@ -96,16 +100,17 @@ class LeakageStep(SettingStep):
             )
             yield session.point_done(nothing.result(work.stage, self, point), "none", *chosen)
             return
-        leak = _activation(work, chosen, point)
-        async for event in leak.events():
+        measured = _leakage_measurement(work, chosen, point)
+        async for event in measured.events():
             yield event
-        result = final_observation(leak).result(work.stage, self, point)
+        result = final_observation(measured).result(work.stage, self, point)
         yield session.point_done(result, "LEAKAGE", *chosen)
 
 
-def _activation(
+def _leakage_measurement(
     work: StepRun, chosen: OutputSetting, point: Point
 ) -> UndoubtedMeasurement[Observation]:
+    """Return the measurement of `point`, which is repeated where it is in doubt."""
     session, timing = work.session, work.timing
     least_ma = least_output_ma(session, asked_ma=0.0)
 

@@ -30,4 +30,5 @@ class OutputStep(OutputPointsStep):
         """Return the one point with its target."""
         quantity = quantity_of(self.current_ma, self.power_w)
         value = self.current_ma if quantity == "current_ma" else self.power_w
-        return (self.point(self.load_ohm, quantity, value or 0.0, self.tolerance),)
+        assert value is not None  # as the validator saw to
+        return (self.point(self.load_ohm, quantity, value, self.tolerance),)

@@ -9,7 +9,6 @@ from typing import ClassVar, Literal
 from ohmwright.engine.activation_events import activation_closed
 from ohmwright.engine.doubt import Doubt, OutputSetting
 from ohmwright.engine.measured_value import measured_value
-from ohmwright.engine.release import ensure_off_after
 from ohmwright.engine.requirements import (
     Abilities,
     Complaint,
@@ -21,6 +20,7 @@ from ohmwright.engine.requirements import (
 from ohmwright.engine.rested_activation import ActivationReadings, measure_settled_output
 from ohmwright.engine.sweep_points import FaultChoice, SweepPoint, SweepPoints
 from ohmwright.engine.traceability import accuracy_at
+from ohmwright.engine.unasked_rf import ensure_off_after
 from ohmwright.engine.undoubted import UndoubtedMeasurement, doubt_in
 from ohmwright.instruments.operator import GoBack, SkipStep
 from ohmwright.instruments.required_messages import MODES
@@ -39,7 +39,7 @@ from ohmwright.model.step import Timing
 from .base import StepRun, TimedStep, ValueRule
 
 NO_LIMITS = "a sweep has no limits"
-"""Reason of a value that is settled: nothing is there to pass or fail by."""
+"""Why a settled value is undecided."""
 PASSING_FAULTS = (
     ActivationCutShort,
     ActivationVoid,
@@ -49,12 +49,12 @@ PASSING_FAULTS = (
 )
 """Faults after which the line may answer again, and RF can be read as off."""
 _FAULTS_IN_A_ROW = 3
-"""So many failing points, one after another, end a sweep that was to go on."""
+"""So many failing points, one after another, end a sweep that was to go on: the cause lasts."""
 _Activation = UndoubtedMeasurement[ActivationReadings]
 
 
 class SweepStep(TimedStep, SweepPoints):
-    """Power and current at every setting into every load, for a curve; judges nothing.
+    """Power and current at every setting into every load, for a curve.
 
     What was measured is "undecided", since a value without limits neither passes nor fails.
     """
@@ -104,9 +104,10 @@ class SweepStep(TimedStep, SweepPoints):
             if point.name() not in missing:
                 continue
             setting = point.mode, point.setting_w
+            work.session.last_on_s = 0.0  # where the setting was skipped, RF never comes on
             while setting not in skipped:
                 try:
-                    async for event in progress.watched(_point_events(self, point, work), work):
+                    async for event in progress.watched(_point_events(self, point, work)):
                         yield event
                     break
                 except GoBack:
@@ -128,9 +129,9 @@ class _Progress:
     def __init__(self, on_fault: FaultChoice) -> None:
         self._on_fault, self._in_a_row, self._opened = on_fault, 0, False
 
-    async def watched(self, events: AsyncIterator[Event], work: StepRun) -> AsyncIterator[Event]:
+    async def watched(self, events: AsyncIterator[Event]) -> AsyncIterator[Event]:
         """Yield the events of one point, and note whether its activation was closed."""
-        self._opened, work.session.last_on_s = False, 0.0
+        self._opened = False
         async for event in events:
             if isinstance(event, ActivationOpened | ActivationClosed):
                 self._opened = isinstance(event, ActivationOpened)
@@ -140,7 +141,7 @@ class _Progress:
     async def noted(self, fault: OhmwrightError, work: StepRun) -> AsyncIterator[Event]:
         """Yield that an open activation is closed; raise where the sweep is to stop.
 
-        That is `fault`, or what is worse where RF does not read off after it.
+        What is raised is `fault`, or a worse one where RF does not read off after it.
         """
         session = work.session
         self._in_a_row += 1
@@ -164,8 +165,8 @@ async def _point_events(step: SweepStep, point: SweepPoint, work: StepRun) -> As
 def _activation(point: SweepPoint, work: StepRun) -> _Activation:
     """Return the measurement of one point, which is repeated where it is in doubt.
 
-    Any current above the meter's zero is the unit's: far from its rated load nobody knows how much
-    is to flow.
+    Any current above the meter's zero counts as output: far from the unit's rated load nobody knows
+    how much is to flow.
     """
     session, timing = work.session, work.timing
     least_ma = session.bench.rf.zero_limit_ma

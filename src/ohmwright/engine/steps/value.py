@@ -24,7 +24,7 @@ class ValueStep(AnsweredStep):
 
     kind: Literal["value"]
     quantity: Quantity
-    """Its name, which ends with the unit: `earth_resistance_ohm`, `earth_leakage_ua`."""
+    """What the figure is of; ends with its unit: `earth_resistance_ohm`, `earth_leakage_ua`."""
     at_least: NotNegative | None = None
     at_most: Positive | None = None
 
@@ -45,7 +45,7 @@ class ValueStep(AnsweredStep):
 
     @property
     def target(self) -> Target:
-        """The limits."""
+        """The limits; midway between two of them as the value aimed at."""
         low, high = self.at_least, self.at_most
         if low is None and high is not None:
             return at_most(self.quantity, high)
@@ -64,7 +64,7 @@ class ValueStep(AnsweredStep):
         return self.request(rf_follows=False).to_be_sure(said)
 
     def judged(self, said: str, result: Result) -> Result:
-        """Return the result with the figure, compared with its limits as it was typed."""
+        """Return `result` with the typed figure and its verdict; no guard band, no budget."""
         typed = self.request(rf_follows=False).typed(said)
         assert typed is not None  # as the request saw to
         measured = Measured(

@@ -22,6 +22,7 @@ from ohmwright.engine.requirements import (
 from ohmwright.engine.rested_activation import ActivationReadings, rest_and_measure
 from ohmwright.engine.undoubted import UndoubtedMeasurement, doubt_in, least_output_ma
 from ohmwright.engine.warming import ACTIVATIONS_OF_DRIFT, FullLength, Warming
+from ohmwright.estimation.duty import MEAN_OVER_S
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import Positive
 from ohmwright.model.result import Measured, Result
@@ -31,14 +32,12 @@ from ohmwright.model.tolerance import Target, at_most
 from .base import ModeStep, StepRun
 
 _POINT = "warm-up"
-_READING_S = 0.1
-"""Shortfall of an activation's length that does not count."""
-_BEFORE_DUTY_COUNTS_S = 120.0
-"""Time in which load bank and generator, cold, bear more than their duty."""
+_SHORTFALL_S = 0.1
+"""So much may lack of `on_time_s`: an activation ends at a reading, not at a time."""
 
 
 class WarmUpStep(ModeStep):
-    """RF into a load for a stated time, or until the output drifts no more.
+    """RF into a load for a stated time, or until the output is known to drift no more.
 
     Each activation lasts until just under `max_on_s` and is rested before like any other. The drift
     is that of the output at the age `age_s`, from one of the latest activations to the next.
@@ -52,9 +51,9 @@ class WarmUpStep(ModeStep):
     on_time_s: Positive | None = None
     """The time with RF on that warms the unit, all activations together."""
     tolerance_percent: Positive | None = None
-    """Instead of `on_time_s`: the tolerance of what is measured next, of which the drift must be
-    under a share."""
+    """Instead of `on_time_s`: the tolerance of what is measured next."""
     drift_share: Annotated[float, Field(gt=0, le=0.5)] = 0.2
+    """The drift must be under this part of `tolerance_percent`; common practice, no source."""
     longest_s: Positive = 900.0
     """Longest time that warming up may take, rests included."""
 
@@ -77,6 +76,10 @@ class WarmUpStep(ModeStep):
         """Return the name of the one result."""
         return (_POINT,)
 
+    def without_effect(self) -> frozenset[str]:
+        """Return the share where a time is to warm the unit."""
+        return frozenset() if self.on_time_s is None else frozenset({"drift_share"})
+
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
         """Complain where setting, load or range is out of the bench's, or the time too short."""
         yield from setting_within_mode(self.mode, self.setting_w, bench)
@@ -88,12 +91,16 @@ class WarmUpStep(ModeStep):
             yield "longest_s", f"warming up takes {least_s:.0f} s or more, with its rests"
 
     def _least_s(self, bench: Abilities, timing: Timing) -> float:
-        """Return the shortest time that warming up can take, rests included."""
+        """Return a time that warming up takes at least, with the rests that the duty asks for.
+
+        Of cold instruments the running mean of the power has yet to rise: what they bear beyond
+        their duty meanwhile shortens the rests by its time constant.
+        """
         if self.on_time_s is None:
             return ACTIVATIONS_OF_DRIFT * timing.max_on_s
         current_ma = expected_ma(bench.generator.mode(self.mode), self.setting_w, self.load_ohm)
         power_w = (current_ma / 1000) ** 2 * self.load_ohm
-        rested_s = self.on_time_s / lasting_share(power_w, bench) - _BEFORE_DUTY_COUNTS_S
+        rested_s = self.on_time_s / lasting_share(power_w, bench) - MEAN_OVER_S
         return max(self.on_time_s, rested_s)
 
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
@@ -105,7 +112,7 @@ class WarmUpStep(ModeStep):
         begun_s = clock.now_s()
         verdict: VerdictAndReason | None = None
         while verdict is None:
-            done = _activation(work, self, chosen, warming)
+            done = _warming_activation(work, self, chosen, warming)
             async for event in done.events():
                 yield event
             warming.add(done.latest)
@@ -119,7 +126,7 @@ class WarmUpStep(ModeStep):
         """Return verdict and reason once the unit is warm or the time is over; else None."""
         spent = f"{warming.on_s:.0f} s with RF on in {took_s / 60:.0f} min"
         drift, limit = warming.drift(), self.drift_limit
-        if self.on_time_s is not None and warming.on_s > self.on_time_s - _READING_S:
+        if self.on_time_s is not None and warming.on_s > self.on_time_s - _SHORTFALL_S:
             return "pass", spent
         judged = None if limit is None or drift is None else judge(drift, limit, self.rule)[0]
         if judged == "pass":
@@ -133,10 +140,13 @@ class WarmUpStep(ModeStep):
         return "undecided", f"not known whether it drifts after {spent}: its readings scatter"
 
 
-def _activation(
+def _warming_activation(
     work: StepRun, step: WarmUpStep, chosen: OutputSetting, warming: Warming
 ) -> UndoubtedMeasurement[ActivationReadings]:
-    """Return one activation of full length, or of what is left of the time with RF on."""
+    """Return a measurement of one activation: of full length, or of what is left of `on_time_s`.
+
+    No target, so no band is shown: the output is watched, not judged.
+    """
     session, timing = work.session, work.timing
     mode, meter = session.bench.generator.data.mode(step.mode), session.bench.analyzer.data.meter
     least_ma = least_output_ma(session, expected_ma(mode, step.setting_w, step.load_ohm))

@@ -1,4 +1,4 @@
-"""Analyzers and generators that code of other packages works, believed no more than a line is.
+"""Analyzers and generators worked by code of other packages, which is believed no more than a line.
 
 Read in this order:
 
@@ -17,8 +17,8 @@ Decisions that bind this room; all are in force.
 
 **OFF needs none of the code.** A back end hands over its release orders as bytes, by which guard
 and engine switch off and read the state. Why: code that hangs, fails or lies must not hold RF on.
-Without orders, or past a line of ours, there is no guard, and screen, record and paper say so.
-Rejected: to let the guard load the code. Held by tests/back_ends/test_back_end.py.
+Without orders, or where the code opens a way of its own, there is no guard, and screen, record and
+paper say so. Rejected: to let the guard load the code. Held by tests/back_ends/test_back_end.py.
 
 **A method is a plain function in a thread of its own,** given up after its time; the line is taken
 from it then. Why: whoever writes one knows a library that blocks, and no event loop. Rejected:

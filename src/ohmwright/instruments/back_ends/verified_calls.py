@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from math import isclose
 from random import Random
 from typing import TypeVar
 
@@ -14,7 +13,7 @@ from ohmwright.instruments.analyzer import Reading
 from ohmwright.model.errors import LinkTimeout, ProtocolError, SettingNotTaken, WrongInstrument
 from ohmwright.wire.command_set import Verb
 from ohmwright.wire.nonces import nonce_pair
-from ohmwright.wire.verified_dialogue import agreed, agreed_reading
+from ohmwright.wire.verified_dialogue import SET_AT_MOST, agreed, agreed_reading, same_number
 
 from . import checked
 from .base import BackEnd
@@ -23,9 +22,6 @@ from .calls import Calls
 T = TypeVar("T")
 _ANOTHER = "another answer each time"
 _TOO_SLOW = "the readings may change faster than they are asked for"
-_SET_AT_MOST = 2
-_SAME = 5e-4
-"""Largest relative difference between a setting and its read-back: instruments round."""
 
 
 class VerifiedCalls:
@@ -49,10 +45,11 @@ class VerifiedCalls:
             self._calls.line.suspect()
 
     async def ask(self, verb: str, check: Callable[[object], T]) -> T:
-        """What the method `verb` returns, as `check` takes it. Raises ProtocolError, LinkError.
+        """What the method `verb` returns, checked and converted by `check`.
 
-        It is called once more at once where the answer was damaged or missing, as a message of a
-        command set is, both within the time of one call.
+        Where the answer was damaged or missing, it is called once more at once, as a message of a
+        command set is sent once more; both calls share the time of one. Raises LinkError,
+        ProtocolError.
         """
         end_s = anyio.current_time() + self.within_s
         try:
@@ -122,19 +119,15 @@ class VerifiedCalls:
                 raise self.nonsense("resynchronise", f"{back} came back for {nonce}")
 
     async def set_number(self, verb: Verb, back: Verb, value: float) -> None:
-        """Set a number; return when it reads back, but for rounding, where it can."""
-
-        def same(read: float) -> bool:
-            return isclose(read, value, rel_tol=_SAME)
-
-        await self._set(verb, back, value, checked.number, same)
+        """Set a number; return once it reads back but for rounding, where `back` can be asked."""
+        await self._set(verb, back, value, checked.number, lambda read: same_number(read, value))
 
     async def set_count(self, verb: Verb, back: Verb, value: int) -> None:
-        """Set a whole number; return when it reads back exactly, where it can."""
+        """Set a whole number; return once it reads back exactly, where `back` can be asked."""
         await self._set(verb, back, value, checked.count, lambda read: read == value)
 
     async def set_text(self, verb: Verb, back: Verb, value: str) -> None:
-        """Set a name; return when it reads back, where it can."""
+        """Set a name; return once it reads back, where `back` can be asked."""
         await self._set(verb, back, value, checked.text, lambda read: read == value)
 
     async def _set(
@@ -146,7 +139,7 @@ class VerifiedCalls:
         same: Callable[[T], bool],
     ) -> None:
         read: T | None = None
-        for _ in range(_SET_AT_MOST):
+        for _ in range(SET_AT_MOST):
             await self.tell(verb, value)
             if back not in self.verbs:
                 return

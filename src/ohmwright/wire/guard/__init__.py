@@ -6,7 +6,8 @@ Read in this order:
     orders      what a guard is told: the bytes of OFF, and which replies mean off
     current_orders   how it asks the meter whether a current flows
     making_orders   makes both from a command set and the meter's data
-    process     the guard: relays bytes, watches for silence, sends OFF and reads it back
+    process     the guard: relays bytes, watches for silence, has the output released
+    port_release   OFF, sent over the guard's port and read back
     ports       the guard's blocking view of a serial, TCP or VISA port
     launcher    starts a guard in a session of its own
     channel     the engine's end of the socket to one guard

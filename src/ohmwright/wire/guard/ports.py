@@ -1,4 +1,8 @@
-"""The guard's blocking ports; needs the standard library, pyserial and pyvisa only."""
+"""The guard's blocking ports.
+
+Needs the standard library, and pyserial or pyvisa where the port is one of theirs, for the guard's
+process, which starts without the engine's libraries.
+"""
 
 from __future__ import annotations
 
@@ -9,9 +13,10 @@ import sys
 import threading
 from typing import Any, Protocol
 
-WRITE_TIMEOUT_S = 1.0
-OPEN_TIMEOUT_S = 5.0
+_WRITE_TIMEOUT_S = 1.0
+_OPEN_TIMEOUT_S = 5.0
 _CHUNK = 65536
+"""Most bytes of one read; what is left is read at the next look."""
 
 
 class BlockingPort(Protocol):
@@ -103,9 +108,9 @@ class BlockingTcpPort:
     """A connected TCP socket."""
 
     def __init__(self, host: str, port: int) -> None:
-        self._socket = socket.create_connection((host, port), timeout=OPEN_TIMEOUT_S)
+        self._socket = socket.create_connection((host, port), timeout=_OPEN_TIMEOUT_S)
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        self._socket.settimeout(WRITE_TIMEOUT_S)
+        self._socket.settimeout(_WRITE_TIMEOUT_S)
 
     def fileno(self) -> int | None:
         """The socket's descriptor."""
@@ -129,6 +134,7 @@ class BlockingVisaPort:
     """An open VISA resource."""
 
     _SLICE_S = 0.02
+    """How long a read waits; meanwhile the guard hears neither the engine nor a signal."""
 
     def __init__(self, resource: str, backend: str) -> None:
         from ohmwright.wire import visa_session
@@ -139,18 +145,18 @@ class BlockingVisaPort:
         except OSError:
             raise
         except Exception as problem:
-            raise OSError(str(problem).partition(" 'Traceback")[0].rstrip(".")) from None
+            raise OSError(visa_session.why_not_opened(problem)) from None
         self._session.timeout = round(1000 * self._SLICE_S)
-        self._session.ignore_warning(visa_session.max_count_read()).__enter__()
+        self._session.ignore_warning(visa_session.max_count_read()).__enter__()  # for good
 
     def fileno(self) -> int | None:
         """None: VISA has no descriptor to wait on."""
         return None
 
     def write(self, data: bytes) -> None:
-        """Send `data` as it is."""
+        """Send all of `data`, with no line end added."""
         connection = self._visa.socket_of(self._session)
-        if connection is not None and not select.select([], [connection], [], WRITE_TIMEOUT_S)[1]:
+        if connection is not None and not select.select([], [connection], [], _WRITE_TIMEOUT_S)[1]:
             raise TimeoutError("the resource takes no bytes")
         try:
             self._session.write_raw(data)
@@ -169,7 +175,10 @@ class BlockingVisaPort:
 
 
 def open_port(kind: str, **where: Any) -> BlockingPort:
-    """The opened port of a `serial`, `tcp` or `visa` address. Raises OSError."""
+    """The opened port of a `serial`, `tcp` or `visa` address. Raises OSError.
+
+    `where`: what its class is made with.
+    """
     ports: dict[str, Any] = {
         "serial": ThreadedSerialPort if sys.platform == "win32" else BlockingSerialPort,
         "tcp": BlockingTcpPort,

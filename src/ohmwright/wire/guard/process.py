@@ -25,32 +25,25 @@ from ohmwright.wire.machine_time import elapsed_s
 from .current_orders import CurrentOrders
 from .frames import ACKNOWLEDGED, DATA, FAILED, PING, READY, TRIPPED, WATCH, Unpacker, pack
 from .orders import ReleaseOrders
-from .ports import BlockingPort, open_port
+from .port_release import PortRelease
+from .ports import open_port
 
 POLL_S = 0.02
 """While a watch is kept: a sleep of the machine is seen so soon after its end."""
-QUIET_S = 0.15
-"""After this silence in seconds no late reply is on the line."""
 _ENGINE_BOUND_S = 1.0
 """How long a frame may take to reach the engine."""
 _ANSWERS_WITHIN_S = 1.0
 """How long an engine that is told of a trip may take to answer before it is said to hang."""
 _AWAKE_S = 0.0003
 """Seconds of polling after a message: they come in bursts, and waking up costs time."""
-_PAUSES_AT_MOST = 4
-_TRIES = 20
-"""How often OFF is sent while the output does not read off."""
 
 
 @dataclass
 class Guard:
-    """Relays between one engine and one port, and releases the output."""
+    """Relays between one engine and one port, and has the output released when it must be."""
 
     engine: socket.socket
-    port: BlockingPort
-    orders: ReleaseOrders
-    current: CurrentOrders | None = None
-    """How to see whether a current flows after OFF; None where the guard cannot."""
+    release: PortRelease
     stopped: bool = False
     deserted: bool = False
     """Whether the engine is gone, so that only the guard can warn a person."""
@@ -63,8 +56,6 @@ class Guard:
     _awake_until_s: float = 0.0
     woken: socket.socket | None = None
     """Gets a byte for each signal, which wakes a guard that waits without end."""
-    _busy_s: float = 0.0
-    """When the last byte passed to or from the port."""
     _frames: Unpacker = field(default_factory=Unpacker)
 
     def run(self) -> bool:
@@ -76,10 +67,10 @@ class Guard:
                 self._relay_once()
         except OSError as problem:
             self._send(FAILED, failure("LinkLost", problem))
-        return self._every_s is None or self._end_for_good()
+        return self._every_s is None or self.release.end_for_good()
 
     def _relay_once(self) -> None:
-        number = self.port.fileno()
+        number = self.release.port.fileno()
         watched = [one for one in (self.engine, number, self.woken) if one is not None]
         ready = select.select(watched, [], [], self._patience_s(number))[0]
         # before the frames: what waited while this process or the machine stood still came too late
@@ -87,8 +78,7 @@ class Guard:
             self._trip()
         if self.engine in ready:
             self._from_engine()
-        if (number is None or number in ready) and (data := self.port.read()):
-            self._busy_s = elapsed_s()
+        if (number is None or number in ready) and (data := self.release.read()):
             self._send(DATA, data)
         if ready:
             self._awake_until_s = elapsed_s() + _AWAKE_S
@@ -124,10 +114,9 @@ class Guard:
             self._every_s = float(body) if body else None
         elif kind == DATA and not self._tripped:
             try:
-                self.port.write(body)
+                self.release.write(body)
             except TimeoutError as problem:
                 self._send(FAILED, failure("LinkTimeout", problem))
-            self._busy_s = elapsed_s()
 
     def _trip(self) -> None:
         """Release the output; nothing of the engine's passes until it acknowledges that.
@@ -135,10 +124,10 @@ class Guard:
         An engine that then says nothing warns nobody either.
         """
         self._tripped = True
-        off = self.release()
+        off = self.release.switch_off()
         self._send(TRIPPED, b"1" if off else b"0")
         hangs = not select.select([self.engine], [], [], _ANSWERS_WITHIN_S)[0]
-        if hangs and (not off or self._current_stays()):
+        if hangs and (not off or self.release.current_stays()):
             # aside: neither a message box nor a stopped terminal may hold up the guard
             threading.Thread(target=warn, args=(HANGS_WARNING,), daemon=True).start()
 
@@ -147,122 +136,6 @@ class Guard:
             self.engine.sendall(pack(kind, 0, data))
         except OSError:  # it is gone, or takes nothing any more: no difference
             self.stopped = self.deserted = True
-
-    def _end_for_good(self) -> bool:
-        """Release the output for an engine that is gone; whether it read off, and no current."""
-        if not self.release() or self._current_stays():
-            return False
-        with suppress(OSError):
-            for message in self.orders.closing:
-                self._write(message)
-        return True
-
-    def release(self) -> bool:
-        """Send OFF and read the output back; whether it read off twice in a row."""
-        for tries in range(_TRIES):
-            try:
-                self._write_off(() if tries == 0 else self.orders.opening)
-                if self._reads_off() and self._reads_off():
-                    return True
-            except TimeoutError:
-                continue
-            except OSError:
-                return False
-        return False
-
-    def _current_stays(self) -> bool:
-        """Whether the meter shows a current when one that had gone with OFF would have faded.
-
-        OFF is sent again meanwhile. A meter that says nothing says nothing of RF.
-        """
-        if self.current is None:
-            return False
-        flows, end_s = True, elapsed_s() + self.current.fades_s
-        with suppress(OSError):
-            while flows and elapsed_s() < end_s:
-                flows = bool(self._reads_current(self.current))
-                if flows:
-                    self._write_off(())
-        return flows
-
-    def _reads_current(self, current: CurrentOrders) -> bool | None:
-        """Whether the meter says, in a whole reply, that a current flows; None without one."""
-        self._drop(QUIET_S)
-        self._write(current.question)
-        heard, end_s = b"", elapsed_s() + self.orders.timeout_s
-        while elapsed_s() < end_s:
-            heard += self._heard()
-            if not heard.startswith(current.echo):
-                continue
-            if (found := self.orders.reply.split(heard[len(current.echo) :])) is not None:
-                with suppress(ValueError):
-                    return current.flows(self.orders.reply.open(found[0]))
-                return None
-        return None
-
-    def _write_off(self, opening: tuple[bytes, ...]) -> None:
-        """Send OFF; first end what the engine may have left unfinished, then open anew."""
-        orders = self.orders
-        if orders.pause_s or opening:
-            for message in (orders.unfinished, *opening, orders.off):
-                self._write(message)
-        else:
-            self.port.write(orders.unfinished + orders.off)
-
-    def _write(self, message: bytes) -> None:
-        """Write `message`, where it has bytes, after the pause that the instrument needs."""
-        if not message:
-            return
-        for _ in range(_PAUSES_AT_MOST):  # a late reply makes the pause begin anew
-            self._drop(self._busy_s + self.orders.pause_s - elapsed_s())
-        self.port.write(message)
-        self._busy_s = elapsed_s()
-
-    def _reads_off(self) -> bool:
-        """Whether the instrument says, in a whole reply and nothing else, that it is off."""
-        self._drop(QUIET_S)
-        self._write(self.orders.question)
-        try:
-            return self._says_off(elapsed_s() + self.orders.timeout_s)
-        except ValueError:
-            return False
-
-    def _says_off(self, end_s: float) -> bool:
-        """Whether the state that is said until `end_s` is off. Raises ValueError for nonsense."""
-        orders, heard, echo = self.orders, b"", self.orders.echo
-        is_cut = orders.streamed
-        while elapsed_s() < end_s:
-            heard += self._heard()
-            if not orders.streamed and not echo.startswith(heard[: len(echo)]):
-                return False
-            if len(heard) < len(echo):
-                continue
-            if (found := orders.reply.split(heard[len(echo) :])) is None:
-                continue
-            (frame, heard), echo = found, b""  # the echo comes once
-            if is_cut:  # a line may have been under way
-                is_cut = False
-                continue
-            off = orders.says_off(orders.reply.open(frame))
-            if off is not None or not orders.streamed:
-                return bool(off) and (orders.streamed or not heard)
-        return False
-
-    def _drop(self, for_s: float) -> None:
-        """Throw away what comes within `for_s` seconds."""
-        end_s = elapsed_s() + for_s
-        while elapsed_s() < end_s:
-            self._heard(end_s - elapsed_s())
-
-    def _heard(self, at_most_s: float = POLL_S) -> bytes:
-        """What comes within a moment."""
-        number = self.port.fileno()
-        if number is not None:
-            select.select([number], [], [], min(POLL_S, max(0.0, at_most_s)))
-        data = self.port.read()
-        if data:
-            self._busy_s = elapsed_s()
-        return data
 
 
 def failure(kind: str, problem: OSError) -> bytes:
@@ -283,12 +156,12 @@ def main() -> NoReturn:
             engine.sendall(pack(FAILED, 0, failure("LinkError", problem)))
         os._exit(3)
     current = config["current"]
-    guard = Guard(
-        engine,
+    release = PortRelease(
         port,
         ReleaseOrders.from_json(config["release"]),
         None if current is None else CurrentOrders.from_json(current),
     )
+    guard = Guard(engine, release)
     guard.woken = _woken_by_signals()
     for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
         if hasattr(signal, name):

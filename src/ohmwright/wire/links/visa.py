@@ -18,6 +18,7 @@ from ohmwright.wire.visa_session import (
     raise_if_ended,
     read_without_loss,
     socket_of,
+    why_not_opened,
 )
 
 from .failures import not_opened, not_taken
@@ -40,7 +41,9 @@ async def open_visa(resource: str, *, backend: str = "@py") -> Link:
         session = await asyncio.wrap_future(opening)
     except Exception as problem:
         _give_up(opening, thread, lock)
-        raise not_opened(f"{resource} ({backend})", _why(problem), CHECK_RESOURCE) from None
+        raise not_opened(
+            f"{resource} ({backend})", why_not_opened(problem), CHECK_RESOURCE
+        ) from None
     except BaseException:
         _give_up(opening, thread, lock)
         raise
@@ -87,8 +90,3 @@ def _give_up(opening: Future[Any], thread: ThreadPoolExecutor, lock: PortLock) -
 
     opening.add_done_callback(close)
     thread.shutdown(wait=False)
-
-
-def _why(problem: Exception) -> str:
-    # pyvisa-sim puts a whole traceback into its message
-    return str(problem).partition(" 'Traceback")[0].rstrip(".") or type(problem).__name__

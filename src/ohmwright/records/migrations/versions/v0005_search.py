@@ -1,4 +1,8 @@
-"""Indexes for finding runs; in PostgreSQL what lets a bench add without the right to change."""
+"""Indexes for finding runs; in PostgreSQL a bench needs no right to change what is recorded.
+
+What has to be locked or summed when a bench adds to the store is done by functions that act with
+the rights of the tables' owner.
+"""
 
 from __future__ import annotations
 
@@ -19,8 +23,9 @@ _LOCK_LEDGER = """
 CREATE FUNCTION lock_ledger() RETURNS void LANGUAGE plpgsql SECURITY DEFINER AS $$
 BEGIN LOCK TABLE ledger IN EXCLUSIVE MODE; END $$
 """
-"""PostgreSQL lets nobody lock a table in this mode who has not the right to change it."""
+"""PostgreSQL lets nobody lock a table in this mode who may only add to it."""
 _SUMMING = ("results_tally", "runs_newest", "ledger_newest", "ledger_voided")
+"""Functions of triggers, which change the rows of summaries."""
 
 
 def upgrade() -> None:

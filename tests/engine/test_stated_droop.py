@@ -1,0 +1,61 @@
+"""An output that sinks by more than the generator's data say: told once, and rests are whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+from ohmwright.engine.session import Session
+from ohmwright.engine.stated_droop import StatedDroop, sunk_by
+from ohmwright.model.event import Commented
+from ohmwright.model.result import Sample
+from ohmwright.model.step import Timing
+
+AT_AGE_S, REST_S = 6.0, 25.0
+
+
+def sinking(loss: float, noise: float = 0.002, overshoot_s: float = 0.5) -> list[Sample]:
+    """From 500 mA, after a rise that overshoots by 6 %, down by `loss` within 12 s."""
+    age_s = np.arange(0.5, 15.0, 0.25)
+    noisy = 1 + noise * np.random.default_rng(1).normal(size=age_s.size)
+    overshoot = 0.06 * np.exp(-age_s / overshoot_s)
+    course = 1 - loss * np.clip((age_s - 3.0) / 12.0, 0.0, 1.0) + overshoot
+    return [Sample(age, 500 * now) for age, now in zip(age_s, course * noisy, strict=True)]
+
+
+def test_what_sank_is_the_loss_from_the_highest_median() -> None:
+    assert sunk_by([one.current_ma for one in sinking(0.04, noise=0.0)]) == pytest.approx(
+        0.04, abs=0.01
+    )
+    rises_first = [*np.linspace(450.0, 500.0, 11), *[500.0] * 5, *[480.0] * 5]
+    assert sunk_by(rises_first) == pytest.approx(0.04)
+    assert sunk_by([500.0] * 9) == 0.0  # too few
+    assert sunk_by([0.0] * 20) == 0.0
+
+
+def test_an_ordinary_droop_contradicts_nothing() -> None:
+    assert StatedDroop(0.0125).finding(sinking(0.0125), AT_AGE_S) == ""
+    assert StatedDroop(0.0125).finding(sinking(0.0125, overshoot_s=1.0), AT_AGE_S) == ""
+    assert StatedDroop(None).finding(sinking(0.04), AT_AGE_S) == ""
+
+
+def test_a_contradiction_is_told_once() -> None:
+    stated = StatedDroop(0.0125)
+    told = stated.finding(sinking(0.04), AT_AGE_S)
+    assert "droops by 1.25 % at most" in told
+    assert stated.finding(sinking(0.04), AT_AGE_S) == ""
+
+
+@pytest.mark.parametrize(("loss", "told"), [(0.01, 0), (0.05, 1)])
+def test_rests_are_whole_once_the_data_are_contradicted(
+    make_rig: Callable[..., Any], loss: float, told: int
+) -> None:
+    session, timing = Session(make_rig().bench), Timing(age_s=AT_AGE_S, rest_s=REST_S)
+    session.note_droop(sinking(loss), AT_AGE_S)
+    session.warmth.add_activation(0.0, 10.0, 100.0)
+    rest_s = session.warmth.rest_s(10.0, timing, 100.0, tolerance=0.5)
+    assert (rest_s == REST_S) is bool(told)
+    assert len([one for one in session.pending.take() if isinstance(one, Commented)]) == told
