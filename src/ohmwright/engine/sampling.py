@@ -337,7 +337,7 @@ def _counted_more(counted_s: float, clock_s: float) -> ActivationVoid:
     return ActivationVoid(
         f"Meter and clock differ: the meter counted {counted_s:.1f} s, the clock at most "
         f"{clock_s:.1f} s.",
-        "The computer's clocks show no sleep: a digit of a reading's number was changed on the "
+        "The computer's clocks show no sleep. A digit of a reading's number was changed on the "
         "line, or the meter takes more readings a second than its data state, or the "
         "computer was halted, clocks and all, as a virtual machine may be. No value was taken.",
         "Resume the run. Where it happens again, check cable and shielding, then 'readings_per_s' "
