@@ -3,11 +3,13 @@
 import numpy as np
 import pytest
 
+from ohmwright.engine.adjustment_activation import KnownReadings
 from ohmwright.engine.sampling import LONGEST_HOLD_S, HangingMeter
 from ohmwright.engine.stop_rules import UntilDecided, UntilSettled
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.errors import ProtocolError
+from ohmwright.model.result import Sample
 
 
 def hangs_after(readings_ma: list[float]) -> int:
@@ -27,6 +29,21 @@ def test_a_fine_figure_that_stands_still_is_no_reading() -> None:
 @pytest.mark.parametrize("before", [[], [0.0], [300.0, 440.0, 452.3]])
 def test_a_fine_figure_of_a_rise_that_does_not_go_on_is_no_reading(before: list[float]) -> None:
     assert hangs_after([*before, *[458.0] * 30]) - len(before) == 21
+
+
+def test_a_meter_that_hangs_before_its_noise_was_seen_does_so_for_20_s_at_most() -> None:
+    assert hangs_after([300.0, 457.8, *[458.0] * 99]) - 2 == 81
+
+
+def test_no_trim_is_moved_by_a_meter_that_may_hang() -> None:
+    """The policy had taken its own moves for ones without effect, and the unit was blamed."""
+    known = KnownReadings(0.1)
+    held = []
+    for place, current_ma in enumerate([457.8, 458.1, 457.9, 458.3, *[458.0] * 6]):
+        known.note(Sample(0.25 * place, current_ma))
+        known.new()
+        held.append(known.may_be_held)
+    assert held == [False] * 7 + [True] * 3
 
 
 @pytest.mark.parametrize("readings", [3, 5, 9])
@@ -117,3 +134,23 @@ def test_a_figure_that_stands_longer_than_any_change_of_range_decides_by_a_coars
         if rule.read(float(age_s), float(ma))
     )
     assert LONGEST_HOLD_S <= decided_s - began_s <= LONGEST_HOLD_S + 1.5
+
+
+def test_an_adjustment_is_told_of_a_repeated_figure_once_it_is_known() -> None:
+    known = KnownReadings(1.0)
+    told = []
+    for place, current_ma in enumerate([0, 143, 143, 143, 143, 600, 655, 655, 655, 656, 657]):
+        known.note(Sample(0.25 * place, float(current_ma)))
+        told.append([int(reading.current_ma) for reading in known.new()])
+        assert known.may_be_held == (told[-1] == [])
+    assert told == [[0], [143], [143], [], [], [600], [655], [655], [], [655, 656], [657]]
+
+
+def test_a_figure_that_stands_long_enough_is_told_with_all_its_repeats() -> None:
+    known = KnownReadings(5.0)
+    told = []
+    for age_s in np.arange(0.0, LONGEST_HOLD_S + 0.5, 0.25):
+        known.note(Sample(float(age_s), 500.0))
+        told.append(len(known.new()))
+    assert told[:3] == [1, 1, 0]
+    assert sum(told) == len(told)

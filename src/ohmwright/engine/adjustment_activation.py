@@ -15,12 +15,47 @@ from ohmwright.model.step import Point
 from .activation import Activation
 from .output_loss import OutputLossDetector
 from .rested_activation import refuse_cut_short
-from .sampling import samples
+from .sampling import StandingFigure, samples
 from .session import Session
 from .trim_actuator import TrimActuator
 
 _NO_OUTPUT_AFTER_S = 6.0
 """Age after which an output that has not come on is not waited for: no lag is that long."""
+
+
+class KnownReadings:
+    """Keeps back what only repeats a figure, until it is known whether the meter held it.
+
+    `digit_ma`: the meter's last digit.
+    """
+
+    def __init__(self, digit_ma: float) -> None:
+        self._figure = StandingFigure(digit_ma)
+        self._noted: list[Sample] = []
+        self._told = 0
+
+    def note(self, sample: Sample) -> None:
+        """Take in a reading."""
+        self._noted.append(sample)
+        self._figure.note(*sample)
+
+    @property
+    def may_be_held(self) -> bool:
+        """Whether the meter may hold its figure now."""
+        return self._figure.stands
+
+    @property
+    def latest_ma(self) -> float:
+        """The latest current, in mA."""
+        return self._noted[-1].current_ma
+
+    def new(self) -> list[Sample]:
+        """Return the readings now known to count that were not returned yet, oldest first."""
+        if self._figure.stands:
+            return []
+        first, self._told = self._told, len(self._noted)
+        pairs = zip(self._noted[first:], self._figure.counts[first:], strict=True)
+        return [sample for sample, counts in pairs if counts]
 
 
 @dataclass(frozen=True)
@@ -98,9 +133,11 @@ async def _follow_policy(
 ) -> None:
     """Take readings and carry out actions until the policy, the output or the limit ends it.
 
-    Appends each reading to `readings` as it comes, so that they are kept whatever ends it.
+    Appends each reading to `readings` as it comes, so that they are kept whatever ends it. While
+    the meter may hold its figure the policy is asked for nothing.
     """
     analyzer = session.bench.analyzer
+    known = KnownReadings(analyzer.digit_ma)
     async for sample in samples(
         opened,
         analyzer.fetch_current,
@@ -112,29 +149,32 @@ async def _follow_policy(
         readings.append(sample)
         session.take_reading(sample, opened)
         for valid in detector.valid_readings(sample):
-            policy.read(*valid)
+            known.note(valid)
+        for reading in known.new():
+            policy.read(*reading)
         if detector.output_lost:
             return
         if not detector.onset_seen:
             if sample.age_s > _NO_OUTPUT_AFTER_S:
                 return
-        elif not await _carry_out_actions(policy, actuator, opened, sample.current_ma):
+        elif not await _carry_out_actions(policy, actuator, opened, known):
             return
 
 
 async def _carry_out_actions(
-    policy: AdjustPolicy, actuator: TrimActuator, opened: Activation, current_ma: float
+    policy: AdjustPolicy, actuator: TrimActuator, opened: Activation, known: KnownReadings
 ) -> bool:
     """Carry out the moves that the policy asks for; return whether it wants another reading.
 
-    While presses are waited for that a person was told to make, it is asked for none.
+    It is asked for none while presses are waited for that a person was told to make, and while the
+    meter may hold its figure.
     """
     if not actuator.look(opened):
         return False
-    if actuator.waits:
+    if actuator.waits or known.may_be_held:
         return True
     while isinstance(action := policy.next_action(), Move | Press):
-        if not await actuator.carry_out(action, opened, current_ma):
+        if not await actuator.carry_out(action, opened, known.latest_ma):
             return False
         if actuator.waits:
             return True

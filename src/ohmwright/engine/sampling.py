@@ -46,6 +46,8 @@ _DOUBT = 5
 the end of a rise are not, though the meter smooths them."""
 _HANGS_S = 2 * LONGEST_HOLD_S
 """No sooner, since droop moves an output, too: for so long nothing is decided."""
+_HANGS_SURELY_S = 20.0
+"""And at the latest here, however few readings tell how often those of this meter are equal."""
 _HELD_ALIKE = 3
 """Equal readings in a row of a rise from which nothing is decided, whatever the digit."""
 _STRIDE, _STRIDE_DIGITS = 0.01, 2.0
@@ -259,8 +261,9 @@ class StandingFigure:
         """Whether it has stood still as no output does: a rise goes on, and noise shows."""
         if not self._shows_noise or self.alike < _ALIKE or self.stood_s < _HANGS_S:
             return False
+        surely = self._came_in_stride or self.stood_s >= _HANGS_SURELY_S
         seen = (self._equal + _DOUBT) / (self._neighbours + _DOUBT)
-        return self._came_in_stride or self.alike >= _as_rare(_ALIKE, seen)
+        return surely or self.alike >= _as_rare(_ALIKE, seen)
 
     @property
     def _is_too_quiet(self) -> bool:
