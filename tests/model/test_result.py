@@ -12,6 +12,7 @@ from ohmwright.model.result import Result, SweepValue, Verdict, asks_nothing, wo
         (["pass", "undecided", "fail"], "fail"),
         (["pass", "undecided"], "undecided"),
         (["pass", "not measured"], "not measured"),
+        (["undecided", "not measured"], "undecided"),
         ([], "not measured"),
     ],
 )

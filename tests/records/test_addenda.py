@@ -34,6 +34,8 @@ from ohmwright.records.queries import (
 )
 from ohmwright.records.run_import import import_run
 from ohmwright.records.run_lists import runs
+from ohmwright.records.seal import Seal
+from ohmwright.records.signed_contents import signatures
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.summaries import rebuild_summary_tables
 from ohmwright.records.uncovered import uncovered_assets, uncovered_points, uncovered_runs
@@ -298,6 +300,19 @@ def test_an_addendum_changed_in_the_store_is_found(filled: SqlStore) -> None:
     assert "ledger is missing, altered or out of place" in said
     assert "of another kind than its entry" in said
     assert "table of tallies" in said
+
+
+def test_one_damaged_entry_hides_no_other_signature(filled: SqlStore) -> None:
+    if not filled.database.is_sqlite:
+        return
+    add(filled, "voided", "b")
+    with filled.database.write() as connection:
+        connection.execute(text("DROP TRIGGER ledger_no_update"))
+        connection.execute(text("UPDATE ledger SET document = x'7b' WHERE number = 2"))
+    seal, addendum = signatures(filled.database)
+    assert isinstance(seal, Seal)
+    assert (seal.statement.run, addendum.statement.operator) == ("b", "B. Tarn")
+    assert "seal is damaged" in " ".join(map(str, audit(filled)))
 
 
 def test_a_run_is_void_by_the_ledger_alone(filled: SqlStore) -> None:
