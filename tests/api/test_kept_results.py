@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ohmwright.api.kept_results import KeptResults
 from ohmwright.api.run_picture import result_picture
-from ohmwright.model.result import Result
+from ohmwright.model.result import Measured, Result
 
 
 def keep(results: KeptResults, *points: str) -> None:
@@ -23,3 +23,18 @@ def test_only_what_is_new_is_given_and_a_point_counts_once() -> None:
     assert [one.point for one in results.all] == ["b", "a", "c"]
     keep(results, "d")
     assert ([one.point for one in results.all], results.oldest) == (["a", "c", "d"], 3)
+
+
+def test_a_value_without_limits_has_its_unit() -> None:
+    found = Measured(
+        quantity="contact_resistance_ohm", value=166.9, uncertainty=1.0, dof=50, age_s=0.0
+    )
+    result = Result(
+        stage="as_found",
+        step="s",
+        point="clear",
+        kind="contact_quality",
+        verdict="pass",
+        measured=found,
+    )
+    assert result_picture(result).unit == "ohm"

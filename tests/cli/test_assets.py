@@ -217,7 +217,7 @@ def test_a_worklist_as_json_is_whole(workshop: Path, ohmwright: Callable) -> Non
     assert (by_whose_clock in real, by_whose_clock in simulated) == (False, True)
     assert by_whose_clock in ohmwright("next", "--simulated").out
     none = ohmwright("worklist", "--model", "Nobody's").out
-    assert "stand in the register" in none
+    assert "No unit of the register fits" in none
     assert "asset add" in none
 
 

@@ -241,3 +241,8 @@ def test_another_instrument_than_the_bench_file_names(
     outcome = ohmwright("verify", procedure, "--bench", bench, "--records", tmp_path / "r")
     assert outcome.code == 3
     assert "the bench file wants 'S000099' in it" in outcome.err
+
+
+def test_a_mistyped_topic_of_the_guide_is_told_the_nearest(ohmwright: Callable) -> None:
+    assert "the nearest is 'procedures'." in ohmwright("guide", "procedure").err
+    assert "nearest" not in ohmwright("guide", "xyz").err

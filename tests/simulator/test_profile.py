@@ -55,3 +55,10 @@ def test_complaints_have_a_place(tmp_path: Path, wrong: str, right: str, complai
     with pytest.raises(SourceError, match=complaint) as raised:
         load(path, GeneratorProfile)
     assert raised.match(r"mine\.toml:\d+:\d+: ")
+
+
+def test_a_real_unit_on_a_simulated_bench_is_told_what_lacks(tmp_path: Path) -> None:
+    file = tmp_path / "real.toml"
+    file.write_text(GENERATORS[0].read_text().partition("[physics")[0])
+    with pytest.raises(SourceError, match=r"no table \[physics\].*Simulated units"):
+        load(file, GeneratorProfile)

@@ -28,7 +28,7 @@ def open_existing_records(given: str | None, notify: Notify = no_notice) -> SqlS
     if not records_exist(given):
         raise UsageError(
             f"There are no records in {records_location(given)} yet.",
-            do="Run something first, or say where they are: --records, of a program records=.",
+            do="Run something first, or say where they are: --records, in a program records=.",
         )
     return open_records(given, notify)
 

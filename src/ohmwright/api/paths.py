@@ -25,7 +25,7 @@ def records_location(given: str | None) -> str:
     if given == "":  # of a variable that has no value; it would be the folder one works in
         raise UsageError(
             "The place of the records is empty.",
-            do="Say where they are: --records, of a program records=; this folder is '.'.",
+            do="Say where they are: --records, in a program records=; this folder is '.'.",
         )
     return str(_user_folder(platformdirs.user_data_path) / "records") if given is None else given
 

@@ -11,6 +11,7 @@ from typing import Literal
 from ohmwright.instruments.requests import Request, ValueRequest
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.cue import Cue, CueKind
+from ohmwright.model.quantity import unit_of
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
 from ohmwright.reports.text import limits_words
@@ -125,10 +126,18 @@ def result_picture(result: Result) -> ResultPicture:
         value=None if measured is None else measured.value,
         expanded=None if measured is None else measured.expanded,
         limits="" if target is None else limits_words(target),
-        unit="" if target is None else target.unit,
+        unit=_unit(result),
         reason=result.reason,
         said=result.said if measured is None else "",
     )
+
+
+def _unit(result: Result) -> str:
+    """Return the unit of a value; one without limits has it, too."""
+    if result.target is not None:
+        return result.target.unit
+    quantity = None if result.measured is None else result.measured.quantity
+    return "" if quantity is None else unit_of(quantity).symbol
 
 
 class Notice(FrozenModel):

@@ -69,7 +69,8 @@ def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) ->
         tags = [asset.tag for asset in chosen]
         if not tags:
             raise UsageError(
-                "No unit is selected.", do=f"See them with '{typed_command('worklist')}'."
+                "No unit of the register is selected.",
+                do=f"See which there are: '{typed_command('worklist')}'.",
             )
         by = request.operator or account_name()
         Campaigns(store.database).new(name, tags, by, work, simulated=request.simulated)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from contextlib import AbstractContextManager, nullcontext
+from difflib import get_close_matches
 
 from rich.console import RenderableType
 from rich.markdown import Markdown
@@ -23,8 +24,10 @@ def show_guide(topic: str | None) -> int:
     if topic is None:
         _show_topics()
     elif topic not in TOPICS:
+        near = get_close_matches(topic, TOPICS, n=1)
+        nearest = f"; the nearest is '{near[0]}'" if near else ""
         raise UsageError(
-            f"The guide has no topic '{topic}'.", do=f"Topics are {', '.join(TOPICS)}."
+            f"The guide has no topic '{topic}'{nearest}.", do=f"Topics are {', '.join(TOPICS)}."
         )
     elif out().is_terminal:
         _show(Markdown(page(topic), code_theme="ansi_dark"))

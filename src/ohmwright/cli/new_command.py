@@ -68,7 +68,7 @@ def new_generator(folder: Path, answers: Path | None) -> int:
         written[commands] = _filled("generator-commands.toml", words)
     _write(written)
     link = f"\nlink = {words['link']}" if has_port else ""
-    _say_next(f'[generator]\ndata = "{name}.toml"{link}')
+    _say_next(f'Put into your bench file:\n[generator]\ndata = "{name}.toml"{link}')
     return 0
 
 
@@ -215,7 +215,7 @@ def _write(texts: Mapping[Path, str]) -> None:
     there = [str(path) for path in texts if path.exists()]
     if there:
         raise UsageError(
-            f"{', '.join(there)}: exists already.",
+            f"{', '.join(there)}: {'exist' if len(there) > 1 else 'exists'} already.",
             "Nothing was written: no file is ever replaced.",
             "Name another folder, or take the file away.",
         )

@@ -130,9 +130,12 @@ def _requirements(results: Iterable[Result]) -> Iterable[Text]:
     for result in results:
         if result.requirement:
             key = result.stage.replace("_", " "), result.step, result.requirement
-            found.setdefault(key, []).append(f"{result.point} {result.held_against_it}".strip())
+            held = found.setdefault(key, [])
+            if result.held_against_it:
+                held.append(f"{result.point} {result.held_against_it}")
     for (stage, step, requirement), held in found.items():
-        said = f"{stage}, {step}: {'; '.join(held)}. Required: {requirement}"
+        seen = f": {'; '.join(held)}" if held else ""
+        said = f"{stage}, {step}{seen}. Required: {requirement}"
         yield Text(printable(said), style="dim")
 
 

@@ -25,7 +25,8 @@ def see_who_stands_by(bench: Bench) -> None:
             "There is nobody to answer: standard input has ended, and "
             f"{not_left_alone(protections)}",
             "Nothing was switched on.",
-            "Run it in a terminal, with a person at the generator's mains switch; or change bench.",
+            "Run it in a terminal, with a person at the generator's mains switch; or use another "
+            "bench.",
         )
     words = protections.grade_words
     err().print(f"{words[0].upper()}{words[1:]}.", style="bold", soft_wrap=True)

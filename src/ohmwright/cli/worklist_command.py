@@ -55,9 +55,7 @@ class WorklistFilter:
 def _none() -> str:
     """Return that no unit is shown, and why a measured one may be missing."""
     enters = typed_command("asset add")
-    return (
-        f"No units like that stand in the register, whose units these are: '{enters}' enters one."
-    )
+    return f"No unit of the register fits. A measured one is in it once '{enters}' has entered it."
 
 
 def show_worklist(

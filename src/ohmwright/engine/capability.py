@@ -14,7 +14,7 @@ from .procedure_file import ProcedureFile
 from .requirements import Abilities, abilities_of
 from .steps.base import TimedStep
 
-CORRECT_WHAT_IS_NAMED = "Correct what each line names, or change bench."
+CORRECT_WHAT_IS_NAMED = "Correct what each line names, or use another bench."
 """What to do about complaints."""
 
 

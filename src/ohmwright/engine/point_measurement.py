@@ -266,11 +266,11 @@ def final_observation(measured: UndoubtedMeasurement[Observation]) -> Observatio
 
 
 def _deviation_text(seen: Observation, point: Point) -> str:
-    """Return a sentence for a person that holds what was measured beside what was asked for."""
+    """Return a sentence for a person that holds what was measured beside the target."""
     if seen.measured is None:
         return seen.excess or seen.reason
     target = point.target
     return (
         f"{seen.measured.value:.4g} {target.unit} was measured where {target.value:g} "
-        f"{target.unit} was asked for"
+        f"{target.unit} was expected"
     )

@@ -19,11 +19,12 @@ _AT_VALUE = {
     re.compile(r"[^\W\d]"): 'text stands in quotes, as in "text"',
 }
 """What is wrong with what begins where a value should."""
+_NO_UNIT = "a number is written without its unit"
 _IN_LINE = {
     re.compile(r"=\s*\d{1,4}[./]\d{1,2}[./]\d{2,4}\b"): "a date is written as in 2026-01-31",
     re.compile(r"=\s*[-+]?\d+,\d+"): "a number has a point, as in 40.5",
-    re.compile(rf"=\s*[-+]?\d[\d.]*\s*[^\W\d]+{_LINE_ENDS}"): "a number stands without a unit",
-    re.compile(rf"=\s*[-+]?\d[\d.]*\s*%{_LINE_ENDS}"): "a number stands without a unit",
+    re.compile(rf"=\s*[-+]?\d[\d.]*\s*[^\W\d]+{_LINE_ENDS}"): _NO_UNIT,
+    re.compile(rf"=\s*[-+]?\d[\d.]*\s*%{_LINE_ENDS}"): _NO_UNIT,
     re.compile(r"""\s*[\w-]+\s*:"""): "a key and its value are joined by =, as in key = 40",
 }
 """What is wrong with a line that goes on where it should end, or has no = after a key."""

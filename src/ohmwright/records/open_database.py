@@ -38,7 +38,7 @@ def sqlite_file(where: str) -> Path:
         raise UsageError(
             f"{path} is a file, and no records.",
             "Records are a folder, a file that ends in .sqlite, or the URL of a database.",
-            "Say where they are: --records, of a program records=.",
+            "Say where they are: --records, in a program records=.",
         )
     return path / FILE_NAME
 

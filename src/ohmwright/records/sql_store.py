@@ -289,7 +289,8 @@ class SqlStore(Store):
         """The error for a run that is not on record."""
         return UsageError(
             f"There is no run '{run_id}' in {self.database.place}.",
-            do=f"See the runs with '{typed_command('record list')}'.",
+            do="Name a run by its whole number, or the newest by 'last'; their numbers: "
+            f"'{typed_command('record list')}'.",
         )
 
 

@@ -156,6 +156,16 @@ class GeneratorProfile(FrozenModel):
     data: GeneratorData
     physics: GeneratorPhysics
 
+    @model_validator(mode="before")
+    @classmethod
+    def _can_be_simulated(cls, given: object) -> object:
+        if isinstance(given, dict) and "physics" not in given:
+            raise ValueError(
+                "there is no table [physics], by which a simulated bench computes the output; "
+                "'ohmwright guide generators' says under Simulated units how to get one"
+            )
+        return given
+
     @model_validator(mode="after")
     def _physics_fits_data(self) -> GeneratorProfile:
         service = self.data.service

@@ -27,7 +27,7 @@ export function commandBar(number) {
 }
 
 function parts(holder, asker, mine, soon, button) {
-  if (holder === null) return [h('p', {}, 'No screen commands; the first that acts does.')]
+  if (holder === null) return [h('p', {}, 'No screen is in command; the first to act will be.')]
   if (mine && asker === null) return [h('p', {}, '● This screen commands.'), button('Let another screen command', 'leave')]
   if (mine) return [h('p', { class: 'asked' }, `Screen ${asker} asks for the command.`), button('Hand over', 'hand over'), button('Keep it', 'keep')]
   if (asker === screen.number) {

@@ -56,7 +56,7 @@ function benchCard(number) {
 /** What goes on at a bench, in a sentence. */
 export function stateWords({ now, picture }) {
   switch (now.state) {
-    case 'idle': return 'Nothing goes on.'
+    case 'idle': return 'No run is going on.'
     case 'opening': return 'The instruments are being opened.'
     case 'stopping': return 'The run is being stopped.'
     case 'going on': return `${picture.points_done} of ${picture.points_total} points${picture.left_words ? `, ${picture.left_words}` : ''}. ${picture.procedure}`
