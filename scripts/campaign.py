@@ -3,19 +3,20 @@
 python scripts/campaign.py [--units 50] [--cuts 2] [--laptop 2] [--folder FOLDER]
 
 Each bench is a process of its own that works through the campaign by `ohmwright campaign work`, its
-standard input being the scanner. A power cut is SIGKILL in the middle of a run. Prints one line for
-each thing that must hold, and what was counted; ends with 1 where one does not hold.
+standard input being the scanner. A power cut is SIGKILL after the first result of a run. Prints one
+line for each thing that must hold, and what was counted; ends with 1 where one does not hold.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sqlite3
 import subprocess
 import sys
-import time
 from collections import Counter
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from itertools import islice
@@ -191,10 +192,12 @@ def merge_laptop(world: World) -> None:
 
 def work(world: World, *, cut: bool) -> None:
     """Work through the campaign until it is done; with `cut`, until the power fails in a run."""
+    before = {*world.unfinished()} if cut else set()
     with subprocess.Popen(
         [
             *(sys.executable, __file__, "--work"),
             *("--folder", str(world.folder), "--units", str(world.units)),
+            *(["--power-fails"] if cut else []),
         ],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
@@ -202,15 +205,17 @@ def work(world: World, *, cut: bool) -> None:
         text=True,
         env=world.environment(),
     ) as bench:
-        _scan(world, bench, cut=cut)
+        _scan(world, bench)
         bench.communicate(timeout=120)
+    if cut:
+        world.cut_runs += {*world.unfinished()} - before
 
 
-def _scan(world: World, bench: subprocess.Popen[str], *, cut: bool) -> None:
-    """Scan each unit that the bench asks for; with `cut`, cut its power in one of the runs."""
+def _scan(world: World, bench: subprocess.Popen[str]) -> None:
+    """Scan each unit that the bench asks for."""
     assert bench.stdin is not None
     assert bench.stdout is not None
-    before, scanned = world.done(), 0
+    scanned = 0
     for line in bench.stdout:
         if not line.startswith("Next: "):
             continue
@@ -220,20 +225,21 @@ def _scan(world: World, bench: subprocess.Popen[str], *, cut: bool) -> None:
         bench.stdin.write(f"{tag}\n")  # a scanner ends with Enter
         bench.stdin.flush()
         world.scans, scanned = world.scans + 1, scanned + 1
-        if cut and world.done() > before and (runs := _cut(world, bench)):
-            world.cut_runs += runs
-            return
 
 
-def _cut(world: World, bench: subprocess.Popen[str]) -> list[str]:
-    """Kill the bench once a run of it has a result; the runs that it left unfinished."""
-    done, end_s = world.done(), time.monotonic() + 60
-    while time.monotonic() < end_s and world.done() == done:
-        if world.unfinished():
-            bench.kill()
-            bench.wait(timeout=60)
-            return world.unfinished()
-    return []
+def fail_in_a_run(world: World) -> None:
+    """Let this program be killed by SIGKILL once a run has a result and another is done."""
+    from ohmwright.model.event import Event
+    from ohmwright.records.sql_store import SqlStore
+
+    before, append_all = world.done(), SqlStore.append_all
+
+    def append_and_fail(store: SqlStore, run_id: str, events: Sequence[Event]) -> None:
+        append_all(store, run_id, events)
+        if world.done() > before and run_id in world.unfinished():
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    SqlStore.append_all = append_and_fail  # type: ignore
 
 
 def work_as_bench(world: World) -> int:
@@ -347,9 +353,13 @@ def main() -> int:
     parser.add_argument("--laptop", type=int, default=2, help="units measured on a laptop")
     parser.add_argument("--folder", type=Path)
     parser.add_argument("--work", action="store_true", help=argparse.SUPPRESS)
+    parser.add_argument("--power-fails", action="store_true", help=argparse.SUPPRESS)
     given = parser.parse_args()
     if given.work:
-        return work_as_bench(World(given.folder, given.units))
+        world = World(given.folder, given.units)
+        if given.power_fails:
+            fail_in_a_run(world)
+        return work_as_bench(world)
     if given.folder is not None:
         return run(World(given.folder, given.units, given.laptop), given.cuts)
     with TemporaryDirectory() as folder:

@@ -116,7 +116,8 @@ class Hands:
                 return
             self.look()
             self.page.wait_for_timeout(60)
-        raise AssertionError(f"the run never ended so: {state.inner_text()}")
+        seen = self.page.locator("main").inner_text()
+        raise AssertionError(f"the run never ended so: {state.inner_text()}\n{seen}")
 
     def look(self) -> None:
         """Do what is asked for now, once."""
