@@ -259,7 +259,7 @@ class StandingFigure:
     @property
     def hangs(self) -> bool:
         """Whether it has stood still as no output does: a rise goes on, and noise shows."""
-        if not self._shows_noise or self.alike < _ALIKE or self.stood_s < _HANGS_S:
+        if self.alike < _ALIKE or not self._shows_noise or self.stood_s < _HANGS_S:
             return False
         surely = self._came_in_stride or self.stood_s >= _HANGS_SURELY_S
         seen = (self._equal + _DOUBT) / (self._neighbours + _DOUBT)
@@ -277,9 +277,11 @@ class StandingFigure:
 
     def _is_stride(self, current_ma: float) -> bool:
         """Return whether neither noise nor digit explains the way from the last figure to this."""
-        way_ma, larger_ma = abs(current_ma - self._figure_ma), max(current_ma, self._figure_ma)
-        flows = larger_ma > _NO_CURRENT_DIGITS * self._digit_ma
-        return flows and way_ma > max(_STRIDE * larger_ma, _STRIDE_DIGITS * self._digit_ma)
+        way_ma = abs(current_ma - self._figure_ma)
+        if way_ma <= _STRIDE_DIGITS * self._digit_ma:
+            return False
+        larger_ma = max(current_ma, self._figure_ma)
+        return way_ma > _STRIDE * larger_ma > _STRIDE * _NO_CURRENT_DIGITS * self._digit_ma
 
     def _count_repeats(self, count: bool) -> None:
         repeats = self.alike - 1
