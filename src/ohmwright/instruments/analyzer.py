@@ -27,7 +27,7 @@ class Reading(NamedTuple):
 
     current_ma: float
     """NaN while the meter has nothing to show."""
-    number: int | None
+    number: int | None = None
     """Larger in a later one; None where the meter numbers none."""
     by_hand: bool = False
     """Whether a person looked and typed it, between the question and now."""

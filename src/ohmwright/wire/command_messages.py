@@ -49,6 +49,8 @@ class TellMessage(FrozenModel):
     """What it is acknowledged by; absent: as the command set says for all, `[]`: not at all."""
     timeout_s: Seconds | None = None
     """How long the acknowledgement may take; absent: as long as any."""
+    busy_s: Annotated[float, Field(ge=0, le=30)] = 0.0
+    """How long the instrument is at it after that, before it is asked or told anything else."""
 
 
 def _written_short(message: object) -> object:

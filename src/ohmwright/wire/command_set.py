@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
@@ -39,7 +40,7 @@ _OF_FORMAT: Mapping[int, tuple[str, ...]] = {
     1: ("terminator", "reply_terminator", "reading", "current_unit"),
     2: (
         *("frame", "reply_frame", "echo", "echo_ends", "pause_s", "serial", "codes"),
-        *("answer", "refused", "opening", "closing", "stream"),
+        *("answer", "refused", "unasked", "opening", "closing", "stream"),
     ),
 }
 """The keys that only one format has."""
@@ -79,6 +80,8 @@ class CommandSet(FrozenModel):
     """What acknowledges a command; absent: nothing does."""
     refused: Texts = ()
     """What refuses a message, instead of its answer."""
+    unasked: Texts = ()
+    """What comes by itself and says nothing, such as a sign of life; it is passed over."""
     opening: tuple[ShortTell, ...] = ()
     """Messages before all others, such as the change to remote control; they may be repeated."""
     closing: tuple[ShortTell, ...] = ()
@@ -119,6 +122,8 @@ class CommandSet(FrozenModel):
             raise error_at(("ask",), f"{what}; format 2 has other proofs")
         if self.echo and self.stream is not None:
             raise error_at(("stream",), "with 'echo' lines and echoes cannot be told apart")
+        if self.echo and self.unasked:
+            raise error_at(("unasked",), "with 'echo' it cannot be told from what is echoed")
         self.compiled.check()
         return self
 
@@ -147,6 +152,7 @@ class CommandSet(FrozenModel):
             timeout_s=self.timeout_s,
             answer=self.answer,
             refused=self.refused,
+            unasked=self.unasked,
             stream=self.stream,
             opening=self.opening,
             closing=self.closing,
@@ -160,7 +166,9 @@ class CommandSet(FrozenModel):
         if self.format == 1:
             ends = (self.terminator.encode("ascii"), self.reply_terminator.encode("ascii"))
             return FrameLayout(ends=ends[0]), FrameLayout(ends=ends[1])
-        return self.frame.layout(), (self.reply_frame or self.frame).layout()
+        passed_over = b"|".join(b"(?:%s)" % each.pattern for each in self.compiled.unasked_texts)
+        reply = (self.reply_frame or self.frame).layout()
+        return self.frame.layout(), replace(reply, unasked=passed_over.decode("latin-1"))
 
     @property
     def echo_end(self) -> bytes:

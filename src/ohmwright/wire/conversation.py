@@ -43,9 +43,10 @@ class Conversation:
         await self.framing.send(message)
         if self._echoes:
             await self._hear_echo(body, exchange.timeout_s)
-        if not exchange.replies:
-            return {}
-        return exchange.read(await self._reply(exchange.timeout_s))
+        said = exchange.read(await self._reply(exchange.timeout_s)) if exchange.replies else {}
+        if exchange.busy_s:
+            await self.framing.wait(exchange.busy_s)
+        return said
 
     def _made(self, exchange: Exchange, values: Mapping[str, object]) -> tuple[bytes, bytes]:
         """The body and the bytes of a message; kept where it has no fields."""

@@ -26,6 +26,7 @@ from .conversation import Conversation
 from .exchange import Exchange, MeasuredReply, Refused, ReplyValues
 from .framing import Framing
 from .link import Link
+from .message_parts import shown_bytes
 from .scpi import unquote
 
 T = TypeVar("T")
@@ -239,7 +240,7 @@ class Dialogue:
         return await self._repeated(work, times - 1)
 
     def _refusal(self, message: bytes, code: int, text: str) -> InstrumentRefused:
-        said = message.decode("latin-1").strip()
+        said = shown_bytes(message.strip(b"\r\n"))
         return InstrumentRefused(
             f"{self.framing.link.name} refused '{said}': {code}, {text}.",
             "It did not do what it was told.",

@@ -166,6 +166,8 @@ class Exchange:
     no_reading: tuple[MessageText, ...] = ()
     over_range: tuple[MessageText, ...] = ()
     refusals: tuple[MessageText, ...] = ()
+    busy_s: float = 0.0
+    """How long nothing else is asked or told after it, in s."""
     answers: tuple[tuple[MessageText, float | None], ...] = field(init=False)
     """The forms of all replies but refusals as they are tried, and what stands for a value that
     one does not give."""
@@ -214,7 +216,7 @@ def _read(exchange: Exchange, body: bytes) -> ReplyValues:
         if (said := text.read(body)) is not None:
             code = said.get("code", 0)
             assert not isinstance(code, str)
-            raise Refused(round(code), str(said.get("text", body.decode("latin-1"))))
+            raise Refused(round(code), str(said.get("text", shown_bytes(body))))
     for text, value in exchange.answers:
         if (said := text.read(body)) is not None:
             return said if value is None else _without_reading(exchange.asked, said, value)

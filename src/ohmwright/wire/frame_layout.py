@@ -6,6 +6,7 @@ the same rules.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any, Literal, NamedTuple
@@ -75,6 +76,8 @@ class FrameLayout:
     """How it is written, as one of ChecksumForm."""
     checksum_over: tuple[str, ...] = ("body",)
     """The parts that it is computed over, in their order in the frame."""
+    unasked: str = ""
+    """A regular expression for bodies that come by themselves and are passed over; empty: none."""
     is_plain: bool = field(init=False)
     """Whether a frame is its body and an end, and nothing else."""
 
@@ -93,9 +96,32 @@ class FrameLayout:
     def split(self, data: bytes) -> tuple[bytes, bytes] | None:
         """The first frame in `data`, for `open`, and the rest; None where no frame is whole.
 
-        Bytes before the beginning of a frame come out as a frame that `open` refuses. Of a plain
-        one the end is cut off here: it was found here, and every reply passes.
+        Frames that nobody asks for are passed over, before it and behind it. Bytes before the
+        beginning of a frame come out as a frame that `open` refuses. Of a plain one the end is cut
+        off here: it was found here, and every reply passes.
         """
+        if not self.unasked:
+            return self._split(data)
+        found = self._split(self.without_unasked(data))
+        return None if found is None else (found[0], self.without_unasked(found[1]))
+
+    def without_unasked(self, data: bytes) -> bytes:
+        """`data` without the whole frames at its beginning that come by themselves."""
+        while self.unasked and (found := self._split(data)) is not None:
+            if not self._is_unasked(found[0]):
+                break
+            data = found[1]
+        return data
+
+    def _is_unasked(self, frame: bytes) -> bool:
+        try:
+            body = self.open(frame)
+        except ValueError:
+            return False
+        return re.fullmatch(self.unasked.encode("latin-1"), body, re.DOTALL) is not None
+
+    def _split(self, data: bytes) -> tuple[bytes, bytes] | None:
+        """The first frame in `data`, whatever it is, and the rest."""
         if self.is_plain:
             body, ends, rest = data.partition(self.ends)
             return (body, rest) if ends else None

@@ -85,8 +85,17 @@ class Framing:
         frame, self.left = found
         body = layout.open(frame)
         if alone and self.left:
-            raise self._more_than_one()
+            await self._hear_out_unasked(layout)
         return body
+
+    async def _hear_out_unasked(self, layout: FrameLayout) -> None:
+        """Take the rest of a frame that is passed over. Raises ValueError for anything else."""
+        with suppress(LinkTimeout):
+            while layout.unasked and self.left and layout.split(self.left) is None:
+                self._add(await self._more(QUIET_S))
+                self.left = layout.without_unasked(self.left)
+        if self.left:
+            raise self._more_than_one()
 
     async def block(self, *, alone: bool = False) -> bytes:
         """The next definite-length block, without the line end that follows it.
@@ -109,10 +118,11 @@ class Framing:
         return block
 
     def unasked(self) -> bytes:
-        """What waits on the line before anything was asked; it stays there."""
+        """What waits on the line before anything was asked, and is not passed over; it stays."""
         waiting = self.link.waiting()
         if waiting:
             self._add(waiting)
+            self.left = self._reply.without_unasked(self.left)
         return self.left
 
     async def drain(self) -> bool:
@@ -185,6 +195,10 @@ class Framing:
             hint(self.left, self._reply),
             received=self.left,
         )
+
+    async def wait(self, seconds: float) -> None:
+        """Say nothing for so long, while the instrument is at something."""
+        await self._clock.sleep(seconds)
 
     def now_s(self) -> float:
         """The time of the bench's clock, in seconds."""

@@ -35,6 +35,7 @@ class MessageCompiler:
     timeout_s: float
     answer: tuple[str, ...]
     refused: tuple[str, ...]
+    unasked: tuple[str, ...]
     stream: StreamData | None
     opening: tuple[TellMessage, ...]
     closing: tuple[TellMessage, ...]
@@ -44,7 +45,7 @@ class MessageCompiler:
     def check(self) -> None:
         """Raise pydantic's error at the first key that is wrong."""
         _ = self.exchanges, self.opening_exchanges, self.closing_exchanges
-        _ = self.stream_line, self.stream_start, self.stream_stop
+        _ = self.stream_line, self.stream_start, self.stream_stop, self.unasked_texts
 
     @cached_property
     def exchanges(self) -> Mapping[str, Exchange]:
@@ -67,6 +68,18 @@ class MessageCompiler:
     def closing_exchanges(self) -> tuple[Exchange, ...]:
         """The messages after all others."""
         return self._listed("closing", self.closing)
+
+    @cached_property
+    def unasked_texts(self) -> tuple[MessageText, ...]:
+        """The forms of what comes by itself and says nothing; no reply may have one of them."""
+        texts = self._replies(self.unasked, ("unasked",))
+        for at, text in enumerate(texts):
+            for exchange in (*self.exchanges.values(), *self.opening_exchanges):
+                forms = (*exchange.replies, *exchange.refusals, *exchange.no_reading)
+                if any(text.fits(form.sample()) for form in forms):
+                    what = f"'{text.text}' may also be a reply to '{exchange.verb}'"
+                    raise error_at(("unasked", at), f"{what}, which would be passed over")
+        return texts
 
     @cached_property
     def streamed(self) -> tuple[Ask, ...]:
@@ -137,7 +150,16 @@ class MessageCompiler:
             self._replies(answers, (*path, "answer")),
             command.timeout_s or self.timeout_s,
             refusals=self._replies(self.refused, ("refused",)),
+            busy_s=self._busy_s(verb, command, path),
         )
+
+    def _busy_s(self, verb: str, command: TellMessage, path: Path) -> float:
+        """How long nothing is said after a command; around RF nothing may wait."""
+        if command.busy_s and verb in ("on", "off"):
+            raise error_at(
+                (*path, "busy_s"), "nothing may wait after ON and OFF; leave it out"
+            )
+        return command.busy_s
 
     def _plain(self, verb: Ask) -> tuple[str, ...]:
         """The reply of a question whose form is not said."""

@@ -22,6 +22,7 @@ from .command_set import Ask, Tell
 from .dialogue import Dialogue
 from .exchange import MeasuredReply, ReplyValues
 from .field_codec import FieldValue
+from .message_parts import shown_bytes
 from .scpi import short_form, unquote
 
 T = TypeVar("T")
@@ -134,7 +135,7 @@ class VerifiedDialogue:
             if taken(reply):
                 await self.identify()
                 return
-        said = self.dialogue.commands.exchange(verb).body(fields).decode("latin-1").strip()
+        said = shown_bytes(self.dialogue.commands.exchange(verb).body(fields))
         name, shown = self.dialogue.framing.link.name, _shown(reply)
         raise SettingNotTaken(
             f"{name} was told '{said}' and reads back '{shown}'.",
