@@ -156,9 +156,7 @@ class MessageCompiler:
     def _busy_s(self, verb: str, command: TellMessage, path: Path) -> float:
         """How long nothing is said after a command; around RF nothing may wait."""
         if command.busy_s and verb in ("on", "off"):
-            raise error_at(
-                (*path, "busy_s"), "nothing may wait after ON and OFF; leave it out"
-            )
+            raise error_at((*path, "busy_s"), "nothing may wait after ON and OFF; leave it out")
         return command.busy_s
 
     def _plain(self, verb: Ask) -> tuple[str, ...]:
