@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from functools import cache
 
 from rich.console import Console
@@ -26,8 +27,14 @@ def out() -> Console:
 
 @cache
 def err() -> Console:
-    """Return the console on standard error, for progress, requests and cautions."""
-    return Console(stderr=True, highlight=False, markup=False, emoji=False)
+    """Return the console on standard error, for progress, requests and cautions.
+
+    A terminal on which nothing can be drawn anew counts as none: what is to be pressed while RF is
+    on would be seen by nobody there, and is asked for by requests instead.
+    """
+    draws = os.environ.get("TERM", "").lower() not in ("dumb", "unknown")
+    forced = None if draws else False
+    return Console(stderr=True, force_terminal=forced, highlight=False, markup=False, emoji=False)
 
 
 def print_notice(sentence: str) -> None:
