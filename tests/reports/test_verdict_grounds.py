@@ -170,8 +170,8 @@ def test_a_spreadsheet_has_no_probability_without_its_ground(alone: Certificate)
     [
         (approved(*WHOLE), ""),
         (certificate_of(conftest.a_run(list(WHOLE))), "nobody has approved the certificate"),
-        (approved(*IN_PART), f"the verdict is in part {ALONE}"),
-        (approved(point("none")), f"the verdict is {ALONE}"),
+        (approved(*IN_PART), f"the verdict is pass, in part {ALONE}"),
+        (approved(point("none")), f"the verdict is pass, {ALONE}"),
     ],
 )
 def test_a_due_date_stands_only_on_what_is_approved_and_traceable(
