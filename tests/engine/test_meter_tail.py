@@ -11,6 +11,7 @@ from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.release import meter_shows_s
 from ohmwright.engine.session import Session
 from ohmwright.engine.unasked_rf import ensure_off_at_start
+from ohmwright.instruments.analyzer import Reading
 from ohmwright.model.errors import OffNotProved, ReleaseNotConfirmed
 from ohmwright.model.hardware import MeterData
 
@@ -31,7 +32,7 @@ def tail_explains(meter: MeterData, course: Course, until_s: float) -> bool:
     tail = MeterTail(meter, 0.0)
     for asked_s in asked(until_s):
         shown_s = asked_s - asked_s % (1 / meter.readings_per_s)
-        tail.take(round(900 * course(shown_s), 1), asked_s, asked_s + 0.01)
+        tail.take(Reading(round(900 * course(shown_s), 1), None), asked_s, asked_s + 0.01)
     return tail.explains
 
 
@@ -78,16 +79,35 @@ def test_what_stays_on_is_none_by_the_time_a_person_is_warned(
 
 def test_a_reading_that_could_not_be_taken_ends_it() -> None:
     tail = MeterTail(meter_of(10, 0.5), 0.0)
-    tail.take(900.0, 0.0, 0.01)
+    tail.take(Reading(900.0, None), 0.0, 0.01)
     tail.take(None, 0.1, 0.11)
-    tail.take(500.0, 0.2, 0.21)
+    tail.take(Reading(500.0, None), 0.2, 0.21)
     assert not tail.explains
 
 
 def test_nor_is_a_first_reading_a_tail_that_comes_long_after_off() -> None:
     tail = MeterTail(meter_of(10, 0.5), 0.0)
-    tail.take(900.0, 3.0, 3.01)
+    tail.take(Reading(900.0, None), 3.0, 3.01)
     assert not tail.explains
+
+
+def pausing(per_s: float, pause_s: float, left_ma: float) -> MeterTail:
+    """What was read of a meter that stops counting for so long after OFF; `left_ma` flows then."""
+    tail = MeterTail(meter_of(per_s, 0.5), 0.0)
+    for asked_s in asked(pause_s + 1.0):
+        goes_on = asked_s >= pause_s
+        number = 40 + goes_on * (1 + int(per_s * (asked_s - pause_s)))
+        tail.take(Reading(left_ma if goes_on else 900.0, number), asked_s, asked_s + 0.01)
+    return tail
+
+
+@pytest.mark.parametrize("per_s", [2.0, 10.0])
+def test_a_reading_that_is_given_again_while_the_meter_changes_its_range_is_no_rf(
+    per_s: float,
+) -> None:
+    assert pausing(per_s, 2.3, 0.0).explains
+    assert not pausing(per_s, 2.3, 60.0).explains, "what is new and does not fall is RF"
+    assert not pausing(per_s, 6.0, 0.0).explains, "no change of range lasts so long"
 
 
 class Hardware:
@@ -168,6 +188,19 @@ async def test_what_is_no_tail_is_warned_of_and_told_as_it_was_seen(make_rig: Ca
     assert len(hardware.warned) == 1
     assert "window_s" in it.value.do
     assert it.value.exit_code == ReleaseNotConfirmed.exit_code
+
+
+@pytest.mark.anyio
+async def test_a_late_meter_says_nothing_of_off_where_the_limit_came_first(
+    make_rig: Callable,
+) -> None:
+    """So it is where the limit itself is proved; a person is warned all the same."""
+    rig = make_rig(meter=FILTERING)
+    await ensure_off_at_start(rig.bench, PendingEvents())
+    hardware = Hardware(rig, lambda since_s: 0.9 if since_s < 2.2 else 0.0)
+    await released(rig, on_s=8.1, limit_s=8.0)
+    assert len(hardware.warned) == 1
+    assert "'window_s' in its data" in rig.bench.rf.off_after_warning
 
 
 @pytest.mark.anyio

@@ -17,6 +17,7 @@ from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.engine.watched_rest import rest, wait_with_rf_off
+from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.operator import StopRun
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, check_limit_agreement
 from ohmwright.instruments.requests import ConnectPath
@@ -703,7 +704,7 @@ async def test_a_warning_is_taken_back_and_kept_where_the_meter_was_only_late(
         still = await evidence_on()
         if clock.now_s() >= off_s + 3:
             return still
-        rig.bench.rf.current_ma = 60.0
+        rig.bench.rf.reading = Reading(60.0, None)
         return "the meter shows 60 mA"
 
     rig.bench.operator.tell = tell

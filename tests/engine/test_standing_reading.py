@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 
 from ohmwright.engine.adjustment_activation import KnownReadings
-from ohmwright.engine.sampling import LONGEST_HOLD_S, HangingMeter
+from ohmwright.engine.sampling import HangingMeter
 from ohmwright.engine.stop_rules import UntilDecided, UntilSettled
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.errors import ProtocolError
+from ohmwright.model.hardware import LONGEST_HOLD_S
 from ohmwright.model.result import Sample
 
 

@@ -57,6 +57,8 @@ class Activation:
         self._zero_limit_ma = bench.rf.zero_limit_ma
         self.meter_shows_s = meter_shows_s(bench)
         """Longest time after OFF for which a meter may show a current that has gone."""
+        self.limit_came_first = False
+        """Whether it was so old when OFF was sent that the limit may have ended it before."""
         self.release: ConfirmedRelease | None = None
         """How RF was released; None before that."""
 
@@ -154,6 +156,7 @@ async def activation(
         opened.start_counting(sent_s)
         yield opened
     finally:
+        opened.limit_came_first = opened.may_have_ended
         release = await confirmed_release(bench, current_seen=opened.current_seen)
         _refuse_end_by_limit(opened, release)
         opened.release = release
@@ -215,7 +218,8 @@ def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limi
 def _refuse_end_by_limit(opened: Activation, release: ConfirmedRelease) -> None:
     """Raise OffNotProved where OFF may have changed nothing and the limit ended the activation.
 
-    A meter's tail that outlasts the limit is no sign of that.
+    A meter's tail that outlasts the limit is no sign of that, nor is one of an activation that the
+    limit had ended before OFF.
     """
     # a person's foot switch is ended by no limit
     if opened.ends_by_hand or opened.left_s >= _LIMIT_REACHED_S:
@@ -227,7 +231,8 @@ def _refuse_end_by_limit(opened: Activation, release: ConfirmedRelease) -> None:
             "It reads off now. Nothing but that limit would end the next activation.",
             f"{_check_off(opened)}.",
         )
-    if release.last_on_s > opened.meter_shows_s and not release.is_tail:
+    is_no_sign = release.is_tail or opened.limit_came_first
+    if release.last_on_s > opened.meter_shows_s and not is_no_sign:
         raise OffNotProved(
             "OFF MAY NOT SWITCH OFF: with the keying output open a current was read until "
             f"{release.last_on_s:.1f} s after OFF, and meanwhile the limit of {opened.limit_s:g} s "

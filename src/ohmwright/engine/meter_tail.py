@@ -5,7 +5,8 @@ from __future__ import annotations
 from math import exp, log
 from typing import NamedTuple
 
-from ohmwright.model.hardware import MeterData
+from ohmwright.instruments.analyzer import Reading
+from ohmwright.model.hardware import LONGEST_HOLD_S, MeterData
 
 _SCATTER = 0.02
 """By which readings of one current may differ, beside a digit."""
@@ -25,27 +26,42 @@ class MeterTail:
     and ever less of it. So every reading bounds those after it: once a new one is due they fall by
     a factor of e in each window, as behind a filter with the whole window for its time constant. A
     mean falls sooner; an output that stays on does not fall, nor does a small current that remains.
+
+    A falling current makes a meter change its range, and until it has, it gives its last reading
+    again. What has the number of the reading before says nothing of the output now; for longer than
+    a change of range lasts it counts as a new one.
     """
 
     def __init__(self, meter: MeterData, off_s: float) -> None:
         """`off_s`: when OFF was sent first, in s of the bench's clock."""
         self._interval_s, self._window_s = 1 / meter.readings_per_s, meter.window_s
+        self._held_until_s = off_s + LONGEST_HOLD_S
+        self._number: int | None = None
         self._digit_ma = meter.resolution_ma
         self._bounds = [_Bound(meter.max_current_ma, off_s + self._interval_s)]
         self.explains = True
         """Whether it explains each reading so far."""
 
-    def take(self, current_ma: float | None, asked_s: float, read_s: float) -> None:
-        """Take a reading that was asked for, and read, at these times of the bench's clock.
+    def take(self, reading: Reading | None, asked_s: float, read_s: float) -> None:
+        """Take what was read, and when it was asked for and came, in s of the bench's clock.
 
         None is one that cannot be held against it: the contact or the limit spoke for RF, or the
         analyzer does not say its state. What is once not explained ends the tail for good.
         """
-        if current_ma is None or not current_ma <= self._most_ma(asked_s) + self._digit_ma:
+        if reading is not None and self._is_held(reading, asked_s):
+            return
+        if reading is None or not reading.current_ma <= self._most_ma(asked_s) + self._digit_ma:
             self.explains = False
         elif self.explains:
-            most_ma = (1 + _SCATTER) * current_ma + self._digit_ma
+            most_ma = (1 + _SCATTER) * reading.current_ma + self._digit_ma
             self._bounds.append(_Bound(most_ma, read_s + self._interval_s))
+
+    def _is_held(self, reading: Reading, asked_s: float) -> bool:
+        """Return whether it is the reading before again, as while the meter changes its range."""
+        before, self._number = self._number, reading.number
+        return reading.number is not None and (
+            reading.number == before and asked_s < self._held_until_s
+        )
 
     def _most_ma(self, at_s: float) -> float:
         """Return the most that a reading asked for at `at_s` may show, beside a digit."""

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import anyio
 
-from ohmwright.instruments.analyzer import Analyzer
+from ohmwright.instruments.analyzer import Analyzer, Reading
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import LinkError, LinkLost, LinkTimeout, ReleaseNotConfirmed
 
@@ -147,14 +147,14 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
             await analyzer.switch_off()
             asked_s = clock.now_s()
             still = await rf.evidence_on()
-            seen.tail.take(_shown_open_ma(bench), asked_s, clock.now_s())
+            seen.tail.take(_shown_open(bench), asked_s, clock.now_s())
             is_open = still is None if analyzer.keyed_by_foot else not rf.contact_closed
             if seen.took_s is None and is_open:
                 seen.took_s = clock.now_s() - seen.begun_s
             if still is None and not current_seen:
                 seen.problem = _OFF_ONCE
                 still = await rf.evidence_on_within(KEYING_DELAY_S)
-                seen.tail.take(_shown_open_ma(bench), clock.now_s(), clock.now_s())
+                seen.tail.take(_shown_open(bench), clock.now_s(), clock.now_s())
             if still is None:
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()
@@ -184,11 +184,11 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
     return problem
 
 
-def _shown_open_ma(bench: Bench) -> float | None:
-    """Return the current read last, where the analyzer said before it that its output is open."""
+def _shown_open(bench: Bench) -> Reading | None:
+    """Return the reading that came last, where the analyzer said before that its output is open."""
     analyzer = bench.analyzer
     says_state = analyzer.protections.state_read_back and not analyzer.released_by_hand
-    return bench.rf.current_ma if says_state else None
+    return bench.rf.reading if says_state else None
 
 
 def _refusal_of_off(analyzer: Analyzer) -> str:
@@ -215,6 +215,11 @@ async def _take_back(bench: Bench, seen: _Seen) -> None:
         return
     bench.operator.take_back(seen.warning)
     is_off = f"{is_off_words(bench)}, {_after_off(bench, seen)}"
+    if seen.last_on_s and not seen.stayed_closed:
+        is_off += (
+            " (only readings of a current spoke against it: the meter may be slower than "
+            "'window_s' in its data says)"
+        )
     again = "Where the run goes on, you are asked to press it again."
     if not bench.analyzer.keyed_by_foot:
         bench.rf.off_after_warning = is_off

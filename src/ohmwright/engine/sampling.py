@@ -11,6 +11,7 @@ from typing import Protocol
 
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.model.errors import ActivationVoid, ProtocolError
+from ohmwright.model.hardware import LONGEST_HOLD_S
 from ohmwright.model.result import Sample
 from ohmwright.wire.clock import Clock
 
@@ -18,9 +19,6 @@ from .activation import Activation
 from .ages_without_numbers import AgesAsSeen, AgesAsTyped
 from .pace import Pace
 
-LONGEST_HOLD_S = 2.5
-"""A meter that changes its range holds its figure or its count for less; common practice, no
-source."""
 _SILENT_READINGS = 20
 """Reading intervals without a new reading after which the meter has stopped; no sooner than the
 longest hold."""

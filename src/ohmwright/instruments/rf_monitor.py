@@ -11,7 +11,7 @@ from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.rf_state import RfTracker
 from ohmwright.wire.clock import Clock
 
-from .analyzer import Analyzer
+from .analyzer import Analyzer, Reading
 from .plausible_current import is_plausible
 
 _LOOK_EVERY_S = 0.5
@@ -36,8 +36,8 @@ class RfMonitor:
         """Whether the analyzer's keying output read closed when it was last asked."""
         self.limit_runs = False
         """Whether its limit still counted down when it was last asked."""
-        self.current_ma: float | None = None
-        """What the meter showed then, in mA; None where it was not asked, as RF was on anyway."""
+        self.reading: Reading | None = None
+        """What the meter gave then; None where it was not asked, as RF was on anyway."""
         self.may_be_zero = False
         """Whether what was last read as RF is a small current, and no zero is stated."""
         self.off_since_s: float | None = None
@@ -96,7 +96,7 @@ class RfMonitor:
     async def evidence_on(self) -> str | None:
         """Read state, limit and current; what shows that RF is on, None where it is off."""
         self._state.begin_reading()
-        self.current_ma, self.may_be_zero = None, False
+        self.reading, self.may_be_zero = None, False
         if self._analyzer.keyed_by_foot:
             problem = await self._current_flows()
         else:
@@ -189,7 +189,8 @@ class RfMonitor:
         return f"the keying output reads open, yet {left_s:.1f} s of a limit are still running"
 
     async def _current_flows(self) -> str | None:
-        self.current_ma = current_ma = (await self._analyzer.fetch_current()).current_ma
+        self.reading = await self._analyzer.fetch_current()
+        current_ma = self.reading.current_ma
         # what is no number is no current either: the meter has nothing to show
         return self._flows(current_ma) if current_ma > self.zero_limit_ma else None
 

@@ -25,6 +25,9 @@ MANY = 300
 """More than any list of modes, load resistances, ranges or settings has."""
 PanelName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.-]{0,30}$")]
 """A name that travels in a command: nothing in it can end the command or begin another."""
+LONGEST_HOLD_S = 2.5
+"""A meter that changes its range holds its figure or its count for less; common practice, no
+source."""
 _ZERO_DIGITS = 5
 """Largest zero of a meter, in digits of its display, where its data do not say."""
 Sense = Literal["current", "voltage", "phase"]
