@@ -1,9 +1,12 @@
 """Papers of values by an analyzer whose certificate was past due, and of figures typed."""
 
+import csv
 from datetime import date
+from io import StringIO
 
 from ohmwright.model.result import Result, SweepValue
 from ohmwright.reports.certificate_text import certificate_text
+from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.html import certificate_html
 from ohmwright.reports.label import LabelSize, label, qr_text, why_not_due
@@ -47,6 +50,12 @@ def test_a_program_is_told_no_conformity() -> None:
     assert "<dcc:conformity>pass" in certificate_dcc(
         approved(point(conftest.CERTIFICATE)), "AQ"
     ).decode().replace(" ", "").replace("\n", "")
+
+
+def test_a_spreadsheet_says_it_beside_the_verdict() -> None:
+    text = certificate_csv(approved(point(EXPIRED))).decode("utf-8-sig")
+    (row,) = csv.DictReader(StringIO(text))
+    assert (row["verdict"], row["verdict_by"]) == ("pass", PAST_DUE)
 
 
 def test_a_sweep_is_told_to_have_no_limits() -> None:
