@@ -68,14 +68,14 @@ def workshop(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest
 ) -> Iterator[Site]:
     (tmp_path / "bench.toml").write_text(BENCH.format(asset=request.param), encoding="utf-8")
-    own = one_activation(OWN, "Quillon 300", "")
+    own = one_activation(OWN, "Quillon 300", "age_s = 25\nmax_on_s = 35")
     (tmp_path / "own.toml").write_text(own, encoding="utf-8")
     records = str(tmp_path / "records")
     with open_records(records) as store:
         changes = [AssetChange("added", one, 1) for one in UNITS]
         AssetRegister(store.database).apply(changes, by="A. Fenn")
     settings = PageSettings(
-        benches=(BenchOfFile(BenchChoice(tmp_path / "bench.toml"), 1000.0),),
+        benches=(BenchOfFile(BenchChoice(tmp_path / "bench.toml"), 20.0),),
         practice=PracticeUnit(seed=5),
         procedures=(tmp_path / "own.toml",),
         records=records,
@@ -136,7 +136,7 @@ def test_a_run_cut_short_is_offered_and_goes_on_with_its_unit(workshop: Site) ->
     client = workshop.client()
     with client.screen() as screen:
         begin(client, asset="HF-001")
-        screen.bench(1, lambda now: now["state"] == "going on")
+        screen.bench(1, lambda now: now["picture"]["rf"]["words"].startswith("RF ON"))
         client.post("/benches/1/stop")
         run_id = ended(screen, "HF-001")["run_id"]
         assert client.get("/benches/1/procedures").json["unfinished"] == [run_id]
