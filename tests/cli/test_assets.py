@@ -24,6 +24,7 @@ from ohmwright.cli.scanner import Scanner
 from ohmwright.engine.job import Job
 from ohmwright.model.errors import LinkLost, UsageError
 from ohmwright.model.event import Commented, Fault, FileAttached, RunStarted
+from ohmwright.records.asset_register import nearest_tags
 from ohmwright.records.campaigns import Worker
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.certificate import certificate_of
@@ -516,3 +517,38 @@ def test_a_unit_that_was_refused_gets_a_new_run_of_the_campaign(
             assert desk.take("HF-1").resumes == {"r": None, "s": "s"}[run_id]
         with pytest.raises(UsageError, match="or was refused"):
             claimed_events(store, "r", "Fenn")
+
+
+def test_a_unit_of_another_maker_than_its_data_is_told_and_remarked(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    verify = ("verify", "--bench", "bench.toml", "--unattended", "--asset", "HF-1")
+    words = "The register of assets names Other Works as the maker of HF-1; its generator data"
+    assert words not in ohmwright(*verify).err
+    ohmwright("asset", "change", "HF-1", "--maker", "Tessenhove Ltd", "--why", "as on the plate")
+    assert words not in ohmwright(*verify).err
+    ohmwright("asset", "change", "HF-1", "--maker", "Other Works", "--why", "a slip")
+    told = ohmwright(*verify)
+    assert words in " ".join(told.err.split())
+    assert f"{words} are those of a Tessenhove Quillon 300." in " ".join(told.out.split())
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("worklist", "--due-by"),
+        ("record", "list", "--since"),
+        ("certificate", "last", "--next-due"),
+        ("certificate", "last", "--received"),
+    ],
+)
+def test_a_date_of_another_form_is_told_how_it_is_written(
+    ohmwright: Callable, command: tuple[str, ...]
+) -> None:
+    refused = ohmwright(*command, "5.1.2027")
+    assert refused.code == 2
+    assert "'5.1.2027' is no date. Write it as 2026-01-31" in refused.err
+
+
+def test_zeros_in_front_of_a_number_are_no_other_tag() -> None:
+    assert nearest_tags("HF-4", [f"HF-{n:03d}" for n in range(1, 41)]) == ["HF-004"]

@@ -34,10 +34,29 @@ class UnitOnBench:
     """None for a unit of the bench file."""
 
     def assigned(self, work: Assignment = NO_ASSIGNMENT) -> Assignment:
-        """Return what a run is done for, with the unit; a unit in repair is remarked."""
+        """Return what a run is done for, with the unit; what is odd about it is remarked."""
         unit = self.registered
-        said = (IN_REPAIR,) if unit is not None and unit.state == "in repair" else ()
-        return replace(work, registered=unit, remarks=(*work.remarks, *said))
+        if unit is None:
+            return work
+        said = (IN_REPAIR,) if unit.state == "in repair" else ()
+        remarks = (*work.remarks, *said, *self.other_maker())
+        return replace(work, registered=unit, remarks=remarks)
+
+    def other_maker(self) -> tuple[str, ...]:
+        """Say where the unit is of another maker than the data by which it is worked."""
+        unit, data = self.registered, self.bench.generator
+        if unit is None or _is_one_maker(unit.maker, data.maker):
+            return ()
+        return (
+            f"The register of assets names {unit.maker} as the maker of {unit.tag}; its generator "
+            f"data are those of a {data.maker} {data.model}.",
+        )
+
+
+def _is_one_maker(one: str, other: str) -> bool:
+    """Whether two names are of one maker: as "Tessenhove" and "Tessenhove GmbH"."""
+    one, other = one.casefold().strip(), other.casefold().strip()
+    return one in other or other in one
 
 
 def unit_on_bench(
@@ -70,7 +89,10 @@ def unit_on_bench(
             refuse_in_repair(store, registered)
     if registered is None:
         return UnitOnBench(bench, None)
-    return UnitOnBench(with_unit(bench, registered), registered)
+    on_bench = UnitOnBench(with_unit(bench, registered), registered)
+    for words in on_bench.other_maker():
+        notify(words)
+    return on_bench
 
 
 def _registered(store: SqlStore, scanned: str | None, resume: str | None) -> RegisteredAsset | None:

@@ -9,7 +9,7 @@ import typer
 from .commands_worklist import CountsSimulated, UnitOptions
 from .option_groups import with_option_groups
 from .options import (
-    DAY,
+    DAY_FORM,
     AcceptExpired,
     AnalyzerLine,
     BenchPath,
@@ -17,6 +17,7 @@ from .options import (
     NotingOptions,
     OperatorName,
     RecordsPlace,
+    day,
 )
 
 app = typer.Typer(rich_markup_mode=None)
@@ -111,7 +112,9 @@ def skip(name: CampaignName, tag: CampaignTag, why: ReasonKept, noting: NotingOp
 def defer(
     name: CampaignName,
     tag: CampaignTag,
-    until: Annotated[datetime, typer.Option("--until", formats=list(DAY), help="The day.")],
+    until: Annotated[
+        datetime, typer.Option("--until", parser=day, metavar=DAY_FORM, help="The day.")
+    ],
     why: ReasonKept,
     noting: NotingOptions,
 ) -> None:

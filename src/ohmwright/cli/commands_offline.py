@@ -8,7 +8,7 @@ import typer
 
 from .option_groups import with_option_groups
 from .options import (
-    DAY,
+    DAY_FORM,
     AcceptExpired,
     Json,
     OwnPages,
@@ -18,6 +18,7 @@ from .options import (
     RunArgument,
     Trusted,
     Unattended,
+    day,
 )
 
 
@@ -34,7 +35,7 @@ def certificate(
         Path | None, typer.Option("--all", metavar="FOLDER", help="Every one, into a folder.")
     ] = None,
     next_due: Annotated[
-        datetime | None, typer.Option(formats=list(DAY), help="Next due, for the label.")
+        datetime | None, typer.Option(parser=day, metavar=DAY_FORM, help="Next due, for the label.")
     ] = None,
     size: Annotated[str, typer.Option("--label-size", help="In mm.")] = "50x25",
     country: Annotated[

@@ -11,8 +11,8 @@ from .commands_care import add_commands as add_care_commands
 from .commands_keys import app as keys_app
 from .option_groups import with_option_groups
 from .options import (
-    DAY,
-    INSTANT,
+    DAY_FORM,
+    INSTANT_FORM,
     FleetOptions,
     Json,
     RecordsPlace,
@@ -20,6 +20,8 @@ from .options import (
     RunFilterOptions,
     Runs,
     Trusted,
+    day,
+    instant,
 )
 
 app = typer.Typer(rich_markup_mode=None)
@@ -99,7 +101,8 @@ def fleet(
     not_since: Annotated[
         datetime | None,
         typer.Option(
-            formats=list(INSTANT),
+            parser=instant,
+            metavar=INSTANT_FORM,
             help="Only units whose newest run began before this date (UTC).",
         ),
     ] = None,
@@ -133,7 +136,9 @@ def creep(
     units: FleetOptions,
     at: Annotated[
         datetime | None,
-        typer.Option(formats=list(DAY), help="The date to foretell for (UTC); default: today."),
+        typer.Option(
+            parser=day, metavar=DAY_FORM, help="The date to foretell for (UTC); default: today."
+        ),
     ] = None,
     probability: Annotated[
         float,
@@ -190,11 +195,13 @@ def report(
     ],
     since: Annotated[
         datetime | None,
-        typer.Option(formats=list(DAY), help="From this date on (UTC); default: a year before."),
+        typer.Option(
+            parser=day, metavar=DAY_FORM, help="From this date on (UTC); default: a year before."
+        ),
     ] = None,
     until: Annotated[
         datetime | None,
-        typer.Option(formats=list(DAY), help="To before this date (UTC); default: now."),
+        typer.Option(parser=day, metavar=DAY_FORM, help="To before this date (UTC); default: now."),
     ] = None,
     campaign: Annotated[
         str | None,

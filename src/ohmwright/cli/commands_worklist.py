@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .option_groups import with_option_groups
-from .options import DAY, Json, OperatorName, RecordsPlace
+from .options import DAY_FORM, Json, OperatorName, RecordsPlace, day
 
 if TYPE_CHECKING:
     from .worklist_command import WorklistFilter
@@ -26,7 +26,9 @@ class UnitOptions:
     site: Annotated[str | None, typer.Option(help="Only sites that hold this text.")] = None
     due_by: Annotated[
         datetime | None,
-        typer.Option("--due-by", formats=list(DAY), help="Only what is due by this day."),
+        typer.Option(
+            "--due-by", parser=day, metavar=DAY_FORM, help="Only what is due by this day."
+        ),
     ] = None
 
     def selection(self) -> "WorklistFilter":

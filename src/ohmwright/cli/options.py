@@ -4,6 +4,7 @@ No module that declares commands imports `annotations` from `__future__`: typer 
 text of every annotation, which makes `ohmwright --help` slower.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -101,9 +102,24 @@ class NotingOptions:
     as_json: Json = False
 
 
-_DATE = "%Y-%m-%d"
-DAY = (_DATE,)
-INSTANT = (_DATE, "%Y-%m-%dT%H:%M:%S")
+DAY_FORM = "YYYY-MM-DD"
+INSTANT_FORM = "YYYY-MM-DD[THH:MM:SS]"
+
+
+def day(text: str) -> datetime:
+    """Return the day that `text` is. Raises typer.BadParameter."""
+    with suppress(ValueError):
+        return datetime.strptime(text, "%Y-%m-%d")
+    raise typer.BadParameter(f"{text!r} is no date. Write it as 2026-01-31.")
+
+
+def instant(text: str) -> datetime:
+    """Return the day, or day and time, that `text` is. Raises typer.BadParameter."""
+    with suppress(ValueError):
+        return datetime.strptime(text, "%Y-%m-%dT%H:%M:%S")
+    with suppress(ValueError):
+        return datetime.strptime(text, "%Y-%m-%d")
+    raise typer.BadParameter(f"{text!r} is no date. Write it as 2026-01-31 or 2026-01-31T13:45:00.")
 
 
 @dataclass(frozen=True)
@@ -228,7 +244,8 @@ class PaperOptions:
         str | None, typer.Option(help="Where the work was done: laboratory, customer or words.")
     ] = None
     received: Annotated[
-        datetime | None, typer.Option(formats=list(DAY), help="When the unit was received.")
+        datetime | None,
+        typer.Option(parser=day, metavar=DAY_FORM, help="When the unit was received."),
     ] = None
     condition: Annotated[str | None, typer.Option(help="Its condition when received.")] = None
 
@@ -251,10 +268,12 @@ class RunFilterOptions:
         typer.Option(help="pass, fail, undecided, 'not measured', unfinished or refused."),
     ] = None
     since: Annotated[
-        datetime | None, typer.Option(formats=list(INSTANT), help="From this date on (UTC).")
+        datetime | None,
+        typer.Option(parser=instant, metavar=INSTANT_FORM, help="From this date on (UTC)."),
     ] = None
     until: Annotated[
-        datetime | None, typer.Option(formats=list(INSTANT), help="Before this date (UTC).")
+        datetime | None,
+        typer.Option(parser=instant, metavar=INSTANT_FORM, help="Before this date (UTC)."),
     ] = None
     serial: Annotated[str | None, typer.Option(help="Only this serial number.")] = None
     operator: Annotated[str | None, typer.Option(help="Only runs that this person began.")] = None

@@ -8,6 +8,7 @@ Read in this order:
     screens, lease              the tabs that show the page; which of them commands a bench
     news                        what each screen is told, as a stream of events
     beside                      work that waits for a disk, beside the loop of the benches
+    subject                     which unit a run is of, and by which procedure
     offered, preview, history   procedures to choose from, what they would do; runs on record
     outlook                     how units creep, and which is to be worked on next
     orders, request_body        what a page may ask for, and how its bodies are read

@@ -13,6 +13,7 @@ from anyio.abc import TaskGroup
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 
+from ohmwright.api.bench_generators import for_model
 from ohmwright.model.errors import OhmwrightError, ProcedureError, UsageError
 
 from .admission import Admission
@@ -26,6 +27,7 @@ from .outlook import Outlook
 from .preview import preview, unreadable
 from .request_body import body_of
 from .screens import Screen, Screens
+from .subject import Subject, subject_of
 
 R = TypeVar("R")
 B = TypeVar("B", bound=Body)
@@ -83,7 +85,8 @@ class PageCalls:
         """Return the procedures that can be run on a bench, and its unfinished runs."""
         desk = self._desk(request)
         offers = await _in_thread(partial(self.procedures.offers, to_practise=desk.is_practice))
-        unfinished = await _in_thread(partial(self.history.unfinished, desk.unit.id))
+        own = None if desk.own_unit is None else desk.own_unit.id
+        unfinished = await _in_thread(partial(self.history.unfinished, own, desk.models))
         return JSONResponse(
             {"procedures": [asdict(offer) for offer in offers], "unfinished": unfinished[:20]}
         )
@@ -98,7 +101,9 @@ class PageCalls:
 
     def _preview(self, desk: Desk, number: int, *, unattended: bool) -> dict[str, Any]:
         try:
-            return preview(self.procedures.read(number), desk.source.read(), unattended=unattended)
+            file = self.procedures.read(number)
+            bench = for_model(desk.source.read(), file.procedure.model)
+            return preview(file, bench, unattended=unattended)
         except ProcedureError as problem:
             return unreadable(problem, self.procedures.text(number), self.procedures.name(number))
 
@@ -106,9 +111,12 @@ class PageCalls:
         """Begin a run, or go on with one."""
         desk, order, screen = await self._order(request, Begin)
         desk.lease.require(screen.number)
-        file = await _in_thread(partial(self.procedures.read, order.procedure))
-        desk.begin(order, file, await _in_thread(desk.source.read), self.tasks)
+        subject = await _in_thread(partial(self._subject, desk, order))
+        desk.begin(order, subject.file, subject.unit, self.tasks)
         return JSONResponse({})
+
+    def _subject(self, desk: Desk, order: Begin) -> Subject:
+        return subject_of(order, desk.source.read(), self.procedures, self.history.place)
 
     async def stop(self, request: Request) -> Response:
         """Stop the run with RF off, whichever screen asks."""

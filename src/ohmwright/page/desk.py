@@ -13,19 +13,21 @@ import anyio
 from anyio.abc import TaskGroup
 
 from ohmwright.api.bench_data import BenchData
+from ohmwright.api.bench_generators import models_of
 from ohmwright.api.jobs import claimed_events, new_job
 from ohmwright.api.recorded_events import recorded_events
 from ohmwright.api.run_picture import RunPicture
 from ohmwright.api.run_plan import planned_points
 from ohmwright.api.run_view import TREND_READINGS, RunWatch, watch_of
+from ohmwright.api.unit_on_bench import UnitOnBench
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import ProcedureFile, measured_once
-from ohmwright.instruments.bench import Bench, named_unit
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.model.traceability import RoomFigures
-from ohmwright.model.typed_command import typed_command
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
 from ohmwright.wire.clock import Clock
@@ -66,12 +68,10 @@ class Desk:
     ) -> None:
         self.number, self.source, self.lease = number, source, lease
         self.data: BenchData = source.read()
-        self.unit = named_unit(
-            self.data.file.asset,
-            self.data.file.name,
-            "Add an [asset] table: the page takes no tags. A unit of the register is run at a "
-            f"terminal: '{typed_command('calibrate --asset TAG')}'.",
-        )
+        self.own_unit: Asset | None = self.data.file.asset
+        """The unit of the bench file, which a run is of that is told no tag."""
+        self.models = models_of(self.data)
+        self._subject = UnitOnBench(self.data, None)
         self._records, self._real, self._explain = records, real, explain
         self.state: DeskState = "idle"
         self.error: OhmwrightError | None = None
@@ -101,6 +101,11 @@ class Desk:
         return self.state in ("opening", "going on", "stopping")
 
     @property
+    def unit(self) -> Asset | None:
+        """The unit of the run that goes on, or was the last; before any that of the file."""
+        return self.data.file.asset
+
+    @property
     def now_s(self) -> float:
         """The time of the bench's clock; 0 before it was opened."""
         return 0.0 if self.clock is None else self.clock.now_s()
@@ -114,8 +119,10 @@ class Desk:
         """Return the run as it is now; its readings are in `readings`."""
         return self.watch.picture_without_trend(self.now_s)
 
-    def begin(self, order: Begin, file: ProcedureFile, data: BenchData, tasks: TaskGroup) -> None:
-        """Begin a run in a task of its own; `data`: the bench as its file is now.
+    def begin(
+        self, order: Begin, file: ProcedureFile, subject: UnitOnBench, tasks: TaskGroup
+    ) -> None:
+        """Begin a run in a task of its own; `subject`: the bench as its file is now, and its unit.
 
         Raises UsageError where a run goes on.
         """
@@ -123,9 +130,9 @@ class Desk:
             raise UsageError("A run goes on at this bench.", do="Wait for its end, or stop it.")
         if "adjust" not in STAGES_OF[order.work]:
             file = measured_once(file)
-        self.data = _in_room(data, order)
+        self.data, self._subject = _in_room(subject.bench, order), subject
         plan = planned_points(
-            file.procedure, STAGES_OF[order.work], by_hand=data.generator_verbs is None
+            file.procedure, STAGES_OF[order.work], by_hand=self.data.generator_verbs is None
         )
         self._begin_watch(RunWatch(plan), order.operator)
         self.state, self.error, self.run_id = "opening", None, ""
@@ -222,6 +229,7 @@ class Desk:
             stages=STAGES_OF[order.work],
             earlier=earlier,
             accept_expired=order.accept_expired,
+            assignment=self._subject.assigned(),
         )
 
     def _begin_resumed(self, watch: RunWatch, operator: str) -> None:

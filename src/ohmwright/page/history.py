@@ -18,6 +18,7 @@ from ohmwright.engine.resume import on_time_s, run_started_event
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event, Fault
 from ohmwright.records import run_lists
+from ohmwright.records.asset_register import AssetRegister
 from ohmwright.reports.curves import curve_svg, plotted_curves
 from ohmwright.reports.measuring_conditions import trims_told_text
 from ohmwright.reports.part_texts import fault_text, interruption_lines, rf_not_ended_text
@@ -65,13 +66,21 @@ class History:
         ]
         return {"runs": shown, "found": found, "any": some}
 
-    def unfinished(self, asset: str) -> list[str]:
-        """Return the numbers of runs on a unit without an end on record, newest first."""
+    def unfinished(self, asset: str | None, models: Sequence[str]) -> list[str]:
+        """Return the numbers of runs without an end on record, newest first.
+
+        Those on the unit `asset`, and on units of the register that are of one of `models`.
+        """
         if not records_exist(self.place):
             return []
         with open_existing_records(self.place) as store:
-            wanted = run_lists.Filter(asset=asset, verdict=run_lists.UNFINISHED)
-            return [str(row["run_id"]) for row in reversed(run_lists.runs(store.database, wanted))]
+            tags = {known.asset.tag for known in AssetRegister(store.database).all()}
+            wanted = run_lists.Filter(verdict=run_lists.UNFINISHED)
+            return [
+                str(row["run_id"])
+                for row in reversed(run_lists.runs(store.database, wanted))
+                if row["asset"] == asset or (row["asset"] in tags and row["model"] in models)
+            ]
 
     def run(self, run_id: str) -> dict[str, Any]:
         """Return a run with its results and curves. Raises UsageError, RecordError."""

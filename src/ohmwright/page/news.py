@@ -140,8 +140,10 @@ def _desk_facts(desk: Desk) -> dict[str, Any]:
     off_at = desk.off_reading.at
     return {
         "name": file.name,
-        "unit": f"{unit.maker} {unit.model}, serial {unit.serial}",
-        "asset": unit.id,
+        "unit": "" if unit is None else f"{unit.maker} {unit.model}, serial {unit.serial}",
+        "asset": "" if unit is None else unit.id,
+        "own_asset": "" if desk.own_unit is None else desk.own_unit.id,
+        "models": desk.models,
         "model": desk.data.generator.model,
         "simulated": file.simulation is not None,
         "practice": desk.is_practice,

@@ -38,7 +38,10 @@ class Enter(Body):
 class Begin(Body):
     """Begin a run, or go on with one on record."""
 
-    procedure: Annotated[int, Field(ge=0, le=10_000)]
+    procedure: Annotated[int, Field(ge=0, le=10_000)] | None
+    """None: that of the unit in the register of assets."""
+    asset: Annotated[str, Field(max_length=1000)] = ""
+    """The unit's tag, typed or scanned; empty: that of the bench file, or of the resumed run."""
     work: Work = "calibrate"
     unattended: bool = False
     accept_expired: bool = False

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -73,10 +74,14 @@ def units_alike(
     return found
 
 
+_LEADING_ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
+
+
 def nearest_tags(given: str, tags: Iterable[str]) -> list[str]:
     """The tags that `given` may be meant for, likeliest first, at most three.
 
-    Where some differ in capitals, spaces and hyphens alone, these; else the ones most alike.
+    Where some differ in capitals, spaces, hyphens and zeros in front of a number alone, these; else
+    the ones most alike.
     """
     by_letters: dict[str, list[str]] = {}
     for tag in tags:
@@ -87,8 +92,8 @@ def nearest_tags(given: str, tags: Iterable[str]) -> list[str]:
 
 
 def _letters(tag: str) -> str:
-    """The letters and digits of a tag, in small letters."""
-    return "".join(filter(str.isalnum, tag)).casefold()
+    """The letters and digits of a tag, in small letters, numbers without zeros in front."""
+    return _LEADING_ZEROS.sub("", "".join(filter(str.isalnum, tag)).casefold())
 
 
 def plate(asset: RegisteredAsset) -> tuple[str, str]:

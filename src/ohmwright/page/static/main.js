@@ -8,7 +8,7 @@ import { announce } from './readout.js'
 import { inviteButton } from './invite.js'
 import { sound, soundButtons } from './sound.js'
 import { stopBar, stopMeans } from './stop.js'
-import { all, bench, screen, watch } from './store.js'
+import { all, bench, screen, unitWords, watch } from './store.js'
 import { themeButton } from './theme.js'
 import { benchView } from './view_bench.js'
 import { benchesView } from './view_benches.js'
@@ -72,7 +72,7 @@ function printed(shown) {
   const when = `Printed ${new Date().toISOString().slice(0, 19).replace('T', ' ')} UTC by ohmwright, as it was then`
   if (shown === null) return `${when}: ${view?.title?.() ?? ''}`
   const { now } = shown
-  return `${when}: ${now.name}, ${now.unit}, ${now.asset}${now.practice ? ', practice' : now.run_id ? `, run ${now.run_id}` : ', no run'}`
+  return `${when}: ${now.name}, ${unitWords(now)}${now.practice ? ', practice' : now.run_id ? `, run ${now.run_id}` : ', no run'}`
 }
 
 function title(shown) {

@@ -46,7 +46,7 @@ const stopNow = () => stopThese(concerned())
 
 /** What STOP stops, by bench and unit. */
 function named(which) {
-  const names = which.map(({ now }) => `${now.name}, ${now.asset}`)
+  const names = which.map(({ now }) => [now.name, now.asset].filter(Boolean).join(', '))
   return names.length > 1 ? `all ${names.length} runs: ${names.join('; ')}` : names.join()
 }
 

@@ -14,6 +14,9 @@ export const screen = { number: null, heard: 0, line: 'opening' }
 export const all = () => [...benches.values()].sort((a, b) => a.number - b.number)
 export const bench = (number) => benches.get(number)
 
+/** The unit of a bench; one that serves many has none before its first run. */
+export const unitWords = (now) => (now.asset === '' ? 'Any unit of the register, by its tag' : `${now.unit}, ${now.asset}`)
+
 /** Call `watcher` once before the next frame after news; returns what ends that. */
 export function watch(watcher) {
   watchers.add(watcher)

@@ -9,7 +9,7 @@ import { commandBar } from './command.js'
 import { resultsTable } from './results.js'
 import { rfSign } from './rf.js'
 import { startForm } from './start.js'
-import { bench, isBusy, isSilent } from './store.js'
+import { bench, isBusy, isSilent, unitWords } from './store.js'
 import { stateWords } from './view_benches.js'
 
 /** `extra`: the panel of a unit that is worked on the page; `went`: what is said of a run that ended. */
@@ -22,10 +22,11 @@ export function benchView(number, extra = null, went = null) {
     bar: h('progress', { 'aria-label': 'Points done' }), error: h('div', { class: 'error', role: 'alert', hidden: true }),
     notices: h('ul', { class: 'notices' }), results: resultsTable(), start: startForm(number),
   }
+  parts.digits = h('div', { class: 'digits' }, parts.reading, parts.gauge.element)
   const times = h('dl', { class: 'times' },
     h('div', {}, h('dt', {}, 'RF on for'), parts.age), h('div', {}, h('dt', {}, 'limit in'), parts.left),
     h('div', {}, h('dt', {}, 'rest left'), parts.rest))
-  const live = h('div', { class: 'live' }, h('div', { class: 'digits' }, parts.reading, parts.gauge.element),
+  const live = h('div', { class: 'live' }, parts.digits,
     parts.said.element, extra?.element ?? null)
   const element = h('section', { class: extra === null ? 'one-bench' : 'one-bench worked' },
     h('header', { class: 'bench-head' }, h('div', {}, parts.name, parts.unit), parts.command.element),
@@ -61,7 +62,7 @@ export function benchView(number, extra = null, went = null) {
 
 function head(parts, { now }) {
   put(parts.name, now.name)
-  put(parts.unit, `${now.unit}, ${now.asset}${now.simulated ? ' · SIMULATED: no evidence about any real unit' : ''}`)
+  put(parts.unit, `${unitWords(now)}${now.simulated ? ' · SIMULATED: no evidence about any real unit' : ''}`)
   const { error } = now
   set(parts.error, 'hidden', error === null)
   redo(parts.error, JSON.stringify(error), () => error === null ? [] : [h('b', {}, error.happened), h('p', {}, error.means), h('p', {}, error.do)])
@@ -77,6 +78,7 @@ function figures(parts, known) {
   put(parts.rest, seconds(rf.rest_left_s))
   const reading = (!silent && picture.reading) || '–'
   const note = (!silent && picture.reading_note) || ''
+  set(parts.digits, 'data-still', reading === '–')
   redo(parts.reading, `${reading} ${note}`, () => [h('span', {}, reading), h('small', {}, ' mA', h('span', { class: 'reading-note' }, note))])
   parts.gauge.update(silent ? { band: null } : picture)
 }

@@ -5,7 +5,7 @@ import { stopThese } from './stop.js'
 import { livePlot } from './plot.js'
 import { rfSign } from './rf.js'
 import { where } from './gauge.js'
-import { all, bench, isBusy } from './store.js'
+import { all, bench, isBusy, unitWords } from './store.js'
 
 export function benchesView() {
   const list = h('ul', { class: 'benches' })
@@ -39,7 +39,7 @@ function benchCard(number) {
     update(known) {
       const { now, picture } = known
       put(name, now.name)
-      put(unit, `${now.unit}, ${now.asset}${now.simulated ? ', simulated' : ''}`)
+      put(unit, `${unitWords(now)}${now.simulated ? ', simulated' : ''}`)
       sign.update(known)
       put(reading, `${picture.reading || '–'} mA`)
       put(place, [picture.reading_note, picture.band === null ? '' : where(picture.band.position)].filter(Boolean).join(', '))

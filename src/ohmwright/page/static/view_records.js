@@ -37,6 +37,6 @@ export function recordsView(asset = '') {
 }
 
 const row = (run) => listedRow(COLUMNS, [h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id),
-  run.simulated ? [moment(run.at), h('div', { class: 'soft' }, 'by the simulated clock')] : moment(run.at),
+  run.simulated ? [moment(run.at), h('div', { class: 'soft' }, 'by the clock of the simulated bench')] : moment(run.at),
   [h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`],
   run.procedure, run.operator, [verdict(run.verdict), run.voided ? h('div', { class: 'soft' }, 'void') : '']])

@@ -1,0 +1,182 @@
+"""A run of a unit that the page is told by its tag, from the register of assets."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from ohmwright.api.bench_data import BenchChoice
+from ohmwright.api.open_records import open_records
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.page.benches import BenchOfFile
+from ohmwright.page.practice import PracticeUnit
+from ohmwright.page.site import PageSettings
+from ohmwright.records.asset_register import AssetChange, AssetRegister
+
+from .browsing import Person, one_activation, opened_browser
+from .conftest import Client, Screen, Site, serving
+
+BENCH = """\
+name = "Bench of many units"
+[analyzer]
+data = "gantry-400"
+certificate = "gantry-400"
+link = {{ kind = "simulated" }}
+[generator]
+data = "quillon-300"
+link = {{ kind = "simulated" }}
+[[generators]]
+data = "marlow-150"
+{asset}
+[simulation]
+seed = 3
+age_months = 3
+"""
+ASSET = """\
+[asset]
+id = "HF-900"
+maker = "Tessenhove"
+model = "Quillon 300"
+serial = "TQ3-20417"
+"""
+OWN = "Check of one model"
+
+
+def unit(tag: str, serial: str, state: Any = "in service") -> RegisteredAsset:
+    return RegisteredAsset(
+        tag=tag,
+        maker="Tessenhove",
+        model="Quillon 300",
+        serial=serial,
+        procedure="own.toml",
+        state=state,
+    )
+
+
+UNITS = (
+    unit("HF-001", "S000011"),
+    unit("HF-003", "S000013", "in repair"),
+    unit("HF-004", "S000014", "withdrawn"),
+    unit("HF-005", "LX-9"),
+)
+
+
+@pytest.fixture(params=["", ASSET], ids=["no unit of its own", "a unit of its own"])
+def workshop(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest
+) -> Iterator[Site]:
+    (tmp_path / "bench.toml").write_text(BENCH.format(asset=request.param), encoding="utf-8")
+    own = one_activation(OWN, "Quillon 300", "age_s = 25\nmax_on_s = 35")
+    (tmp_path / "own.toml").write_text(own, encoding="utf-8")
+    records = str(tmp_path / "records")
+    with open_records(records) as store:
+        changes = [AssetChange("added", one, 1) for one in UNITS]
+        AssetRegister(store.database).apply(changes, by="A. Fenn")
+    settings = PageSettings(
+        benches=(BenchOfFile(BenchChoice(tmp_path / "bench.toml"), 20.0),),
+        practice=PracticeUnit(seed=5),
+        procedures=(tmp_path / "own.toml",),
+        records=records,
+    )
+    with serving(settings, monkeypatch) as site:
+        yield site
+
+
+def ended(screen: Screen, tag: str) -> dict[str, Any]:
+    """The bench once the run on a unit has ended."""
+    news = screen.bench(1, lambda now: now["state"] == "ended" and now["asset"] == tag)
+    return dict(news["now"])
+
+
+def begin(client: Client, **order: Any) -> Any:
+    return client.post("/benches/1/begin", {"procedure": None, "work": "as found", **order})
+
+
+def test_a_tag_chooses_unit_and_procedure(workshop: Site) -> None:
+    client = workshop.client()
+    with client.screen() as screen:
+        assert begin(client, asset="hf-001").status == 200
+        now = ended(screen, "HF-001")
+        assert now["unit"] == "Tessenhove Quillon 300, serial S000011"
+        assert now["error"] is None
+        run = client.get(f"/records/{now['run_id']}").json
+    assert run["asset"] == "HF-001"
+    assert run["procedure"] == f"{OWN}, revision 1"
+    assert run["seed"] == 11  # the unit itself, and not that of the bench file
+
+
+def test_another_unit_than_that_of_the_tag_is_refused(workshop: Site) -> None:
+    client = workshop.client()
+    with client.screen() as screen:
+        assert begin(client, asset="HF-005").status == 200
+        error = ended(screen, "HF-005")["error"]
+    assert "HF-005 has the serial number 'LX-9'" in error["happened"]
+
+
+@pytest.mark.parametrize(
+    ("tag", "happened"),
+    [
+        ("HF-003", "is in repair since"),
+        ("HF-004", "was withdrawn on"),
+        ("HF-6", "There is no asset 'HF-6'"),
+    ],
+)
+def test_a_unit_that_is_not_worked_on_is_refused(workshop: Site, tag: str, happened: str) -> None:
+    client = workshop.client()
+    with client.screen():
+        refused = begin(client, asset=tag)
+    assert refused.status == 409
+    assert happened in refused.json["happened"]
+    assert workshop.hardware == []
+
+
+def test_a_run_cut_short_is_offered_and_goes_on_with_its_unit(workshop: Site) -> None:
+    client = workshop.client()
+    with client.screen() as screen:
+        begin(client, asset="HF-001")
+        screen.bench(1, lambda now: now["picture"]["rf"]["words"].startswith("RF ON"))
+        client.post("/benches/1/stop")
+        run_id = ended(screen, "HF-001")["run_id"]
+        assert client.get("/benches/1/procedures").json["unfinished"] == [run_id]
+        assert begin(client, resume=run_id).status == 200
+        screen.bench(1, lambda now: now["state"] == "going on")
+        assert ended(screen, "HF-001")["run_id"] == run_id
+    assert client.get(f"/records/{run_id}").json["finished"]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with opened_browser() as browser:
+        yield browser
+
+
+def test_a_scanned_label_fills_in_the_tag_and_begins_nothing(
+    workshop: Site, browser: Browser
+) -> None:
+    person = Person.admitted(browser, workshop)
+    person.go("#/bench/1")
+    field = person.page.get_by_label("Unit: its tag, typed or scanned")
+    field.click()
+    for line in ("ohmwright", "asset HF-001", "run 20260105T090000Z-HF-001-5c1e"):
+        person.page.keyboard.type(line)
+        person.page.keyboard.press("Enter")
+    expect(field).to_have_value("HF-001")
+    person.sees_state("No run is going on")
+    person.page.get_by_role("button", name="Begin").dblclick()
+    person.sees_state("Ended: pass")
+    assert person.complaints == []  # the second press of Begin was not refused: it was not sent
+    expect(field).to_have_value("")  # the next run is of the next unit
+
+
+def test_a_bench_without_a_unit_asks_for_the_tag(workshop: Site, browser: Browser) -> None:
+    person = Person.admitted(browser, workshop)
+    person.go("#/bench/1")
+    field = person.page.get_by_label("Unit: its tag, typed or scanned")
+    expect(person.page.locator(".bench-head p.soft")).to_contain_text("SIMULATED")
+    if "HF-900" in person.page.locator(".bench-head p.soft").inner_text():
+        expect(field).to_have_attribute("placeholder", "empty: HF-900")
+        expect(field).not_to_have_attribute("required", "")
+    else:
+        expect(field).to_have_attribute("required", "")
