@@ -215,7 +215,7 @@ async def _take_back(bench: Bench, seen: _Seen) -> None:
         return
     bench.operator.take_back(seen.warning)
     is_off = f"{is_off_words(bench)}, {_after_off(bench, seen)}"
-    if seen.last_on_s and not seen.stayed_closed:
+    if seen.last_on_s and not (seen.stayed_closed or bench.analyzer.released_by_hand):
         is_off += (
             " (only readings of a current spoke against it: the meter may be slower than "
             "'window_s' in its data says)"

@@ -7,7 +7,7 @@ from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
-from ohmwright.model.hardware import LONGEST_HOLD_S, MeterData
+from ohmwright.model.hardware import MeterData
 from ohmwright.wire.clock import Clock
 
 from .analyzer import Analyzer
@@ -19,11 +19,11 @@ GRACE_S = 0.5
 """A reply and the contact's own time, after which the output must read off."""
 LOOK_EVERY_S = 0.05
 READINGS_BEFORE_OFF, READINGS_AFTER_OFF = 5, 2
-_OFF_LIMIT_S = 6.5
+_OFF_LIMIT_S = 4.0
 """Least limit sent with ON to see that OFF ends an activation before that."""
 _READ_LIMIT_S, _READINGS = 5.0, 15
 """Least limit, and readings to come before it, where an activation is ended before its limit."""
-_SPARE_S = 1.5
+_OFF_SPARE_S = 1.5
 """Time for queries, between the last reading and the limit that is not to be reached."""
 OpenActivation = Callable[[float, float], AbstractAsyncContextManager[object]]
 """Opens an activation into a load resistance (ohm) for at most a time (s)."""
@@ -109,13 +109,12 @@ ConformanceCheck = Callable[[Kit], Awaitable[Observed]]
 def off_limit_s(meter: MeterData) -> float:
     """Return the limit in s to send with ON where OFF, or the guard, is to end the activation.
 
-    It leaves time to see the output come and go through the meter's window, while the meter may
-    change its range.
+    It leaves time to see the output come and go through the meter's window.
     """
-    shown_s = (READINGS_BEFORE_OFF + READINGS_AFTER_OFF) / meter.readings_per_s + meter.window_s
-    return max(_OFF_LIMIT_S, shown_s + LONGEST_HOLD_S + _SPARE_S)
+    readings = READINGS_BEFORE_OFF + READINGS_AFTER_OFF
+    return max(_OFF_LIMIT_S, readings / meter.readings_per_s + meter.window_s + _OFF_SPARE_S)
 
 
 def readings_limit_s(meter: MeterData) -> float:
     """Return the limit in s to send with ON where some readings are to be taken meanwhile."""
-    return max(_READ_LIMIT_S, _READINGS / meter.readings_per_s + 2 * meter.window_s + _SPARE_S)
+    return max(_READ_LIMIT_S, _READINGS / meter.readings_per_s + 2 * meter.window_s + _OFF_SPARE_S)
