@@ -61,6 +61,9 @@ def test_a_run_that_no_analyzer_certificate_covers_is_marked(
     assert "* in all or in part not traceable: no analyzer certificate" in shown
     listed = ohmwright("record", "list", "--records", tmp_path, "--json").json
     assert [one["not_traceable"] for one in listed] == [False, True]
+    told = ohmwright("record", "show", "last", "--records", tmp_path, "--json").json["results"]
+    assert {one["verdict_by"] for one in told} == {"not traceable"}
+    assert all(one["at"].startswith("2026-01-05T08:0") for one in told)
 
 
 def test_a_fleet_and_a_trend(ohmwright: Callable, run: str, tmp_path: Path) -> None:

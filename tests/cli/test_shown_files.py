@@ -1,8 +1,10 @@
 """What `record verify --paper` says of files: in force, superseded, changed, or without proof."""
 
+import csv
 import re
 import sqlite3
 from collections.abc import Callable
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -139,6 +141,7 @@ def test_a_paper_of_damaged_records_is_not_vouched_for(
         (".xml", "ends in the hash ", "ends in the hash 00", "hash"),
         (".csv", '"TQ3-', '"TQ4-', "serial TQ4-"),
         (".csv", '"C. Wex', '"A. Fenn', "operator A. Fenn"),
+        (".csv", ",A000003,", ",A000004,", "A000004,1.0 in the file"),
         (".csv", '"simulated","2', '"","2', "simulated  in the file, simulated on record"),
         (".csv", ',"W",', ',"mA",', "unit mA in the file, W on record"),
         (".csv", ',"OUTPUT",', ',"LEAKAGE",', "path LEAKAGE in the file, OUTPUT on record"),
@@ -180,6 +183,24 @@ def test_a_file_without_proof_is_held_against_the_record(
     code, said = last_line(file)
     assert (code, said.startswith("NOT what is on record of run ")) == (6, True)
     assert differs in said
+
+
+def test_a_csv_of_an_earlier_program_lacks_what_was_added_later(
+    ohmwright: Callable,
+    records: Path,
+    tmp_path: Path,
+    last_line: Callable[[Path], tuple[int, str]],
+) -> None:
+    file = written(ohmwright, records, tmp_path / "papers")[".csv"]
+    rows = list(csv.DictReader(StringIO(file.read_text("utf-8-sig"))))
+    for lacking, code in (({"begun", "ended", "analyzer"}, 4), ({"value"}, 6)):
+        names = [name for name in rows[0] if name not in lacking]
+        with file.open("w", newline="", encoding="utf-8") as out:
+            writer = csv.DictWriter(out, names, extrasaction="ignore")
+            writer.writeheader()
+            writer.writerows(rows)
+        assert last_line(file)[0] == code
+    assert rows[0]["analyzer"].startswith("Hollin & Skerry,")
 
 
 def test_a_parquet_file_is_held_against_the_record(

@@ -50,8 +50,9 @@ def started(tmp_path: Path) -> RunStarted:
 
 
 def test_an_expired_certificate_is_refused_and_can_be_accepted(
-    verify: Callable, bench: Path, tmp_path: Path
+    ohmwright: Callable, verify: Callable, bench: Path, tmp_path: Path
 ) -> None:
+    assert verify(bench).code == 1
     expire(bench)
     refused = verify(bench)
     assert refused.code == 2
@@ -61,9 +62,14 @@ def test_an_expired_certificate_is_refused_and_can_be_accepted(
     accepted = verify(bench, "--accept-expired")
     assert accepted.code == 1
     assert "EXPIRED" in accepted.out
+    assert "was past due when it was used" in " ".join(accepted.out.split())
     known = started(tmp_path).traceability
     assert known is not None
     assert known.expired
+    listed = ohmwright("record", "list", "--records", tmp_path / "r", "--json").json
+    assert [one["analyzer_past_due"] for one in listed] == [False, True]
+    shown = ohmwright("record", "list", "--records", tmp_path / "r").out
+    assert (shown.count("fail*"), shown.count("by an analyzer past due")) == (1, 1)
 
 
 def test_the_room_as_read_today_goes_before_the_bench_file(

@@ -39,6 +39,9 @@ async def test_a_value_at_its_limit_is_measured_twice_and_a_clear_one_once(
     assert twice == once + 1
     assert clear.on_s < 15 < 25 < at_limit.on_s
     assert abs(at_limit.measured.value - value_w) < at_limit.measured.expanded
+    assert clear.earlier_samples == ()
+    assert 10 < at_limit.earlier_samples[-1].age_s < at_limit.on_s - at_limit.samples[-1].age_s + 1
+    assert at_limit.earlier_samples != at_limit.samples
 
 
 def observed(value_ma: float, settled: bool = True) -> tuple[bool, str]:

@@ -128,6 +128,10 @@ def test_why_values_are_not_computed_again_is_counted(job: Sequence[Event]) -> N
     assert why_not(bare)["no readings on record"] == 1
     pooled, _ = with_result(job, lambda result: {"on_s": 2 * result.on_s + 5})
     assert [why for why in why_not(pooled) - before if "several activations" in why]
+    both, _ = with_result(
+        job, lambda result: {"on_s": 2 * result.on_s + 5, "earlier_samples": result.samples}
+    )
+    assert why_not(both)["of two activations, whose values were pooled"] == 1
     undocumented = [e for e in job if not isinstance(e, DocumentKept)]
     assert why_not(undocumented)["no data of the meter on record"] == before[""]
     undated = [

@@ -185,11 +185,14 @@ def errors() -> Errors:
 
 
 def uncertain_current(reading: Reading) -> UncertainReal:
-    """In mA, with errors of its own and those of the analyzer."""
+    """In mA, with errors of its own and those of the analyzer.
+
+    Scatter and what was estimated of lag and droop come of one estimate of the noise, whose dof
+    count once (GUM G.4.1): one uncertain number.
+    """
     known, size = errors(), reading.current_ma
     return (
-        ureal(size, reading.scatter, reading.dof)
-        + ureal(0.0, reading.estimated, reading.dof)
+        ureal(size, math.hypot(reading.scatter, reading.estimated), reading.dof)
         + ureal(0.0, reading.extrapolation)
         + ureal(0.0, reading.dating)
         + ureal(0.0, size * 0.0015, 7)

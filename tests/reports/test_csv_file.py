@@ -26,6 +26,12 @@ def test_figures_keep_every_digit(certificate: Certificate) -> None:
     assert ",4,-33\r\n" in certificate_csv(certificate).decode("utf-8-sig")
 
 
+def test_each_row_says_when_and_by_which_analyzer(certificate: Certificate) -> None:
+    row = rows_of(certificate)[0]
+    assert (row["begun"], row["ended"]) == ("2026-03-02T09:30:00Z", "2026-03-02T09:50:00Z")
+    assert row["analyzer"] == "Hollin & Skerry, Gantry 400"
+
+
 def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostile: str) -> None:
     text = certificate_csv(named(hostile)).decode("utf-8-sig")
     for separator in (",", ";", "\t", "|"):  # as read in another locale, too

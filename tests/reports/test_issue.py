@@ -232,7 +232,14 @@ def test_the_risk_of_what_was_decided() -> None:
         "Risk of the decisions made (1 − P, or P): a point that passed is out of tolerance: at "
         "most 0.2 %; one that failed is within: below 0.1 %."
     )
-    assert "with k = 2.00, " in coverage_text(found)
+    assert "with k = 2.00 by Student's t with" in coverage_text(found)
+    trials = {"propagation": "Monte Carlo", "coverage_factor": 1.9}
+    assert found[0].measured is not None
+    drawn = {"measured": found[0].measured.model_copy(update=trials)}
+    both = coverage_text([found[0].model_copy(update=drawn), *found[1:]])
+    assert "k = 2.00 by Student's t" in both
+    assert "k = 1.90 by Monte Carlo (JCGM 101)" in both
+    assert f"value, u and U of: as found, {found[0].step}, {found[0].point}." in both
     bare = result("as_left", "cut", "x").model_copy(update={"measured": None, "conformity": None})
     assert (risk_text([bare]), coverage_text([bare])) == ("", "")
 

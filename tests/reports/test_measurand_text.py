@@ -41,6 +41,7 @@ def test_a_value_is_no_reading_at_that_age() -> None:
 def test_what_was_not_read_until_then_is_told_as_extrapolated() -> None:
     assert read_until_text([read_until(1.0, 5.5)]) == "read until 5.5 s, extrapolated to 6 s"
     assert read_until_text([read_until(1.0, 6.0)]) == "read until 6.0 s"
+    assert read_until_text([read_until(1.0, 5.999999999999992)]) == "read until 6.0 s"
     assert extrapolated_text([read_until(6.5)]) == ""
     assert extrapolated_text([read_until(5.5)]).endswith(
         "read until 5.5 s, extrapolated to 6 s, last reading 96.8."

@@ -81,6 +81,18 @@ def test_correlated_lines_take_the_fewest_dof_among_them() -> None:
     assert budget.effective_dof == pytest.approx(16 / (9 / 4 + 1 / 9))
 
 
+def test_lines_by_one_scatter_have_its_dof_once() -> None:
+    """GUM G.4.1: the formula is of independent estimates, and these two are one and the same."""
+    items = [Input(name, 0, 1.0, 5, scatter="readings") for name in "ab"]
+    assert combine(0.0, items, [1.0, 1.0]).effective_dof == pytest.approx(5)
+    apart = [Input(name, 0, 1.0, 5) for name in "ab"]
+    assert combine(0.0, apart, [1.0, 1.0]).effective_dof == pytest.approx(10)
+    correlated = combine(0.0, [*items, Input("c", 0, 1.0)], [1.0] * 3, {("a", "c"): 0.5})
+    assert correlated.effective_dof == pytest.approx(5)
+    beside = [*items, Input("c", 0, 1.0, 9)]
+    assert combine(0.0, beside, [1.0] * 3).effective_dof == pytest.approx(9 / (4 / 5 + 1 / 9))
+
+
 def test_expanded_uncertainty_says_its_factor() -> None:
     expanded = combine(0.0, [Input("a", 0, 2.0)], [1.0]).expanded(0.9545)
     assert expanded.coverage_factor == pytest.approx(2.0, abs=1e-3)

@@ -1,8 +1,8 @@
 """A job's own parts at work on a foreign unit: policy, stop rule, rests, verdicts.
 
 What the engine does around them at a bench is done here without ports: readings on their way to a
-policy pass `OutputLossDetector`, a person's presses are told once they are done and nobody reads
-the meter meanwhile, rests are `OutputWarmth`'s.
+policy pass `OutputLossDetector` and `KnownReadings`, a person's presses are told once they are done
+and nobody reads the meter meanwhile, rests are `OutputWarmth`'s.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import numpy as np
 
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press, TakeReading
 from ohmwright.adjustment.policy import AdjustPolicy
+from ohmwright.engine.adjustment_activation import KnownReadings
 from ohmwright.engine.asked_current import question
 from ohmwright.engine.judge import judge
 from ohmwright.engine.measured_value import linear_measured_value
@@ -241,13 +242,16 @@ class _Job:
     def _watch(self) -> tuple[float, bool]:
         """Readings to the policy, its moves to the trim; when it let go, whether output fell."""
         plant, watch = self._plant, OutputLossDetector(self._point.target.value)
+        known = KnownReadings(plant.unit.digit_ma)
         while plant.next_age_s() < self._timing.max_on_s - _BEFORE_LIMIT_S:
             age_s, current_ma = plant.read()
             for good in watch.valid_readings(Reading(age_s, current_ma)):
-                self._policy.read(*good)
+                known.note(good)
+            for reading in known.new():
+                self._policy.read(*reading)
             if watch.output_lost:
                 return age_s, True
-            if not watch.onset_seen:
+            if not watch.onset_seen or known.may_be_held:
                 continue
             while isinstance(action := self._policy.next_action(), Move | Press):
                 age_s = self._carry_out(action, age_s)

@@ -26,6 +26,8 @@ ResultRow = Mapping[str, str]
 """What a file says of one result, by name; under `where` its stage, step and point."""
 _WORDS = frozenset(("requirement", "held_against_it", "rule", "verdict_by", "reason"))
 """Columns of CSV that are not compared: words of the program."""
+ADDED_LATER = frozenset(("begun", "ended", "analyzer"))
+"""Columns of CSV that files of earlier programs do not have."""
 _PARQUET = (
     *("asset", "model", "serial", "simulated", "kind", "quantity", "mode", "setting_w", "load_ohm"),
     *("value", "uncertainty", "target", "lower", "upper", "verdict"),

@@ -16,7 +16,7 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import counted
 
 from .dcc_rows import is_signed
-from .result_rows import FORMS, DataForm, ResultRow
+from .result_rows import ADDED_LATER, FORMS, DataForm, ResultRow
 
 _NO_PROOF = "nothing in this file can prove itself"
 _SIGNED = " Its XML signature is for any program for such signatures to check."
@@ -79,6 +79,8 @@ def _differences(shown: Sequence[ResultRow], kept: Sequence[ResultRow]) -> Itera
         yield f"{len(shown)} results in the file, {len(kept)} on record"
     for one, other in zip(shown, kept, strict=False):
         for name, kept_text in other.items():
+            if name in ADDED_LATER and name not in one:
+                continue  # a file of an earlier program
             text = one.get(name, "nothing")
             if not _same(text, kept_text):
                 yield f"{other['where']}: {name} {text} in the file, {kept_text} on record"

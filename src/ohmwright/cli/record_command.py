@@ -26,7 +26,7 @@ from ohmwright.records.run_lists import (
     runs,
 )
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.uncovered import uncovered_runs
+from ohmwright.records.uncovered import past_due_runs, uncovered_runs
 from ohmwright.reports.measurand_text import extrapolated_text, measurand_text
 from ohmwright.reports.text import printable
 from ohmwright.reports.verdict_grounds import READINGS_MARK, UNCOVERED
@@ -54,6 +54,10 @@ _ROOM_FOR_RUN = 31
 _UNCOVERED_NOTE = (
     f"{READINGS_MARK} in all or in part {UNCOVERED}: no analyzer certificate covers those values, "
     "and how far the analyzer was off is not known."
+)
+_PAST_DUE_NOTE = (
+    f"{READINGS_MARK} in all or in part by an analyzer past due: how far it had moved since its "
+    "certificate's date is not known."
 )
 
 
@@ -86,14 +90,17 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
         rows = runs(store.database, selected, most)
         rows = sorted(rows + _refused_attempts(store, selected), key=lambda row: row["number"])
         refused = refusals(store.database, rows)
-        uncovered = uncovered_runs(store.database, [row["number"] for row in rows])
+        numbers = [row["number"] for row in rows]
+        uncovered = uncovered_runs(store.database, numbers)
+        past_due = past_due_runs(store.database, numbers)
         left_out = 0 if most is None else count_runs(store.database, selected) - most
     if as_json:
-        print_json([_run_json(row, refused, uncovered) for row in rows])
+        print_json([_run_json(row, refused, uncovered, past_due) for row in rows])
         return
-    print_runs(rows, refused, uncovered)
-    if uncovered:
-        out().print(Text(_UNCOVERED_NOTE, style="dim"), soft_wrap=True)
+    print_runs(rows, refused, uncovered | past_due)
+    for marked, note in ((uncovered, _UNCOVERED_NOTE), (past_due, _PAST_DUE_NOTE)):
+        if marked:
+            out().print(Text(note, style="dim"), soft_wrap=True)
     if refused:
         show = typed_command(f"record show {next(reversed(refused))}")
         said = f"Why a run was refused: {show}"
@@ -115,33 +122,34 @@ def _refused_attempts(store: SqlStore, selected: Filter) -> list[Row]:
 
 
 def _run_json(
-    row: Row, refused: Mapping[str, str], uncovered: Collection[int]
+    row: Row, refused: Mapping[str, str], uncovered: Collection[int], past_due: Collection[int]
 ) -> dict[str, object]:
     keys = ("asset", "model", "serial", "procedure", "operator", "at", "verdict")
     said = {"run": row["run_id"], "simulated": bool(row["simulated"]), "void": row["voided"]}
     said |= {"not_traceable": row["number"] in uncovered}
+    said |= {"analyzer_past_due": row["number"] in past_due}
     return said | {key: row[key] for key in keys} | {"refused": refused.get(row["run_id"])}
 
 
 def print_runs(
-    rows: Sequence[Row], refused: Mapping[str, str], uncovered: Collection[int] = ()
+    rows: Sequence[Row], refused: Mapping[str, str], marked: Collection[int] = ()
 ) -> None:
     """Print the table of runs, or that there are none; at a narrow terminal no table but lines."""
     if not rows:
         out().print("No runs like that.")
         return
-    table = runs_table(rows, refused, uncovered)
+    table = runs_table(rows, refused, marked)
     out().print(table if out().width >= _LEAST_WIDTH else one_below_another(table))
 
 
 def runs_table(
-    rows: Sequence[Row], refused: Mapping[str, str], uncovered: Collection[int] = ()
+    rows: Sequence[Row], refused: Mapping[str, str], marked: Collection[int] = ()
 ) -> Table:
     """Return a table, a line a run; operator and procedure stand there where there is room.
 
     What is copied is never cut: where it is long it takes more lines. `refused`: why, for each run
-    that was refused at its start; it may name no unit. `uncovered`: numbers of the runs whose
-    verdict is marked, for want of an analyzer certificate.
+    that was refused at its start; it may name no unit. `marked`: numbers of the runs whose
+    verdict is marked, for want of an analyzer certificate or by one past due.
     """
     rows = [row | {"asset": row["asset"] or unit_in_number(row["run_id"])} for row in rows]
     table = Table(box=None, pad_edge=False)
@@ -157,7 +165,7 @@ def runs_table(
         table.add_column(name.capitalize())
     for row in rows:
         ended = REFUSED if row["run_id"] in refused else row["verdict"]
-        ended += READINGS_MARK if row["number"] in uncovered else ""
+        ended += READINGS_MARK if row["number"] in marked else ""
         verdict = Text(ended, style=VERDICT_STYLES.get(row["verdict"], "dim"))
         if row["voided"]:
             verdict = Text(f"void ({ended})", style="bold")

@@ -9,15 +9,22 @@ from rich.text import Text
 
 from ohmwright.engine.resume import is_refused, recorded_unit, results, run_started_event
 from ohmwright.model import errors, rf_state
-from ohmwright.model.event import CurveDiagnosed, Event, Fault, FileAttached, RunFinished
-from ohmwright.model.result import Result, Verdict, asks_nothing
+from ohmwright.model.event import (
+    CurveDiagnosed,
+    Event,
+    Fault,
+    FileAttached,
+    PointDone,
+    RunFinished,
+)
+from ohmwright.model.result import Verdict, asks_nothing
 from ohmwright.model.typed_command import records_option
 from ohmwright.records.addendum import Addendum, is_voided
 from ohmwright.records.seal import SealStatement
 from ohmwright.records.store import Store
 from ohmwright.reports.issue import addendum_lines
 from ohmwright.reports.run_parts import RunPart, parts_of_run
-from ohmwright.reports.verdict_grounds import UNCOVERED, is_by_readings_alone
+from ohmwright.reports.verdict_grounds import ground_of, is_by_readings_alone
 
 from .console import err, out, print_json
 from .tables import run_tables
@@ -82,20 +89,21 @@ def print_run(
         "void": is_voided(addenda),
         "addenda": [one.document()["statement"] for one in addenda],
         "parts": [_part_json(part) for part in parts_of_run(events)],
-        "results": [_result_json(result) for result in results(events)],
+        "results": [_result_json(event) for event in events if isinstance(event, PointDone)],
         "diagnosis": [e.model_dump(mode="json") for e in events if isinstance(e, CurveDiagnosed)],
     }
     print_json(document)
 
 
-def _result_json(result: Result) -> dict[str, object]:
-    """JSON object of a result; without probabilities where no certificate covers its value.
+def _result_json(event: PointDone) -> dict[str, object]:
+    """JSON object of a result, with its time; no probabilities where no certificate covers it.
 
     They would be of the output, and the figures say how the readings lie.
     """
-    document = result.model_dump(mode="json")
+    result = event.result
+    document = {"at": event.at.isoformat(), **result.model_dump(mode="json")}
     alone = result.measured is not None and is_by_readings_alone(result)
-    document["verdict_by"] = UNCOVERED if alone else ""
+    document["verdict_by"] = "" if result.measured is None else ground_of(result)
     if alone:
         document["measured"]["coverage_factor"] = None
         if result.conformity is not None:

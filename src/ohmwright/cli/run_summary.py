@@ -17,7 +17,7 @@ from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
 from ohmwright.reports.traceability_marks import NOT_TRACEABLE, ValueMarks, mark_letter
 from ohmwright.reports.uncertainty_text import left_out_text
-from ohmwright.reports.verdict_grounds import covered, qualification
+from ohmwright.reports.verdict_grounds import covered, past_due_text, uncovered_text
 
 VERDICT_STYLES: dict[Verdict, str] = {
     "pass": "green",
@@ -165,8 +165,10 @@ def _rules(results: Sequence[Result]) -> Iterable[Text]:
             "the limits; TUR, the test uncertainty ratio, is half the tolerance divided by U.",
             style="dim",
         )
-    if said := qualification(results):
+    if said := uncovered_text(results):
         yield Text(f"PASS and FAIL are {said}. Such values have no P and no TUR.", style="yellow")
+    if said := past_due_text(results):
+        yield Text(said, style="yellow")
     if rules:
         yield Text(printable(f"Decided by: {'; '.join(rules)}."), style="dim")
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf, sqrt
 
 from ohmwright.model.result import BudgetEntry, Measured
 from ohmwright.uncertainty.inputs import coverage_factor
 
-from .measured_value import LOAD, METER
+from .measured_value import ESTIMATED, LOAD, METER, READINGS
 
 
 @dataclass(frozen=True)
@@ -27,14 +28,25 @@ class Difference:
 def difference(first: Measured, second: Measured) -> Difference:
     """Return first less second; `covariance` says which errors they share (GUM 5.2.2).
 
-    Degrees of freedom by Welch and Satterthwaite's formula over the lines that are not shared.
+    Degrees of freedom by Welch and Satterthwaite's formula over the lines that are not shared;
+    lines by the scatter of one value's readings count as one.
     """
     variance = first.uncertainty**2 + second.uncertainty**2 - 2 * covariance(first, second)
     uncertainty = sqrt(max(0.0, variance))
-    lines = (*_lines_alone(first, second), *_lines_alone(second, first))
-    spread = sum(line.standard_uncertainty**4 / line.dof for line in lines if line.dof is not None)
+    spread = _spread(_lines_alone(first, second)) + _spread(_lines_alone(second, first))
     dof = uncertainty**4 / spread if spread > 0 else inf
     return Difference(first.value - second.value, uncertainty, dof)
+
+
+def _spread(lines: Sequence[BudgetEntry]) -> float:
+    """Return the sum of squared variance over degrees of freedom, of lines of one value."""
+    variances: dict[str, tuple[float, float]] = {}
+    for line in lines:
+        if line.dof is not None:
+            of_one = READINGS if line.source == ESTIMATED else line.source
+            before, dof = variances.get(of_one, (0.0, line.dof))
+            variances[of_one] = before + line.standard_uncertainty**2, min(dof, line.dof)
+    return sum(variance**2 / dof for variance, dof in variances.values())
 
 
 def covariance(first: Measured, second: Measured) -> float:

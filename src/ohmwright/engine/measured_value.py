@@ -219,8 +219,8 @@ def _readings_inputs(settled: Settled, accuracy: Accuracy | None) -> tuple[Input
     if accuracy is not None:
         u_ma = max(u_ma, resolution_uncertainty(accuracy.resolution_ma(settled.value)))
     return (
-        Input(READINGS, settled.value, u_ma, settled.dof, "student t"),
-        Input(ESTIMATED, 0.0, estimated_ma, settled.dof, "student t"),
+        Input(READINGS, settled.value, u_ma, settled.dof, "student t", scatter=READINGS),
+        Input(ESTIMATED, 0.0, estimated_ma, settled.dof, "student t", scatter=READINGS),
         Input(EXTRAPOLATED, 0.0, settled.extrapolation),
         *_dating_input(settled),
     )

@@ -41,6 +41,8 @@ class Observation:
     """What ended the activation early, where far too much flowed; else empty."""
     settled: Settled | None = None
     """What was settled on in the activation, or the activations pooled."""
+    earlier_samples: tuple[Sample, ...] = ()
+    """The readings of the activation before, where both are pooled."""
 
     def with_verdict(self, other: VerdictAndReason) -> Observation:
         """Return a copy with another verdict and reason, which rest on more than the readings.
@@ -82,6 +84,7 @@ class Observation:
             start_trim=start_trim,
             final_trim=final_trim,
             samples=self.samples,
+            earlier_samples=self.earlier_samples,
         )
 
 
@@ -170,7 +173,8 @@ class _PooledPoint:
             accuracy_at(session, self._chosen.mode, point.load_ohm),
             first.on_s + seen.on_s,
         )
-        return observation_of(accuracy, both, point, timing, on_s, seen.samples)
+        observed = observation_of(accuracy, both, point, timing, on_s, seen.samples)
+        return replace(observed, earlier_samples=first.samples)
 
     def again(self, seen: Observation) -> bool:
         """Return whether to activate again, once at most."""

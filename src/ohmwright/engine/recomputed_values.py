@@ -112,6 +112,8 @@ def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
     if evidence.warmth is None:
         return "when RF was on before is not on record"
     if rule != "confirmed" and _has_earlier_readings(result):
+        if result.earlier_samples:
+            return "of two activations, whose values were pooled"
         return "of several activations the readings of the last one alone are on record"
     return ""
 

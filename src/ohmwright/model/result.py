@@ -155,6 +155,10 @@ class Result(FrozenModel):
     moved_trims: tuple[str, ...] = ()
     """The points whose trims were moved since, for which it was checked or adjusted again."""
     samples: tuple[Sample, ...] = ()
+    """The readings of the activation that gave the value; of two that were pooled, the second."""
+    earlier_samples: tuple[Sample, ...] = ()
+    """The readings of the first of two activations that were pooled; else empty, and in records
+    that keep those of the second alone."""
 
     @property
     def shown(self) -> str:

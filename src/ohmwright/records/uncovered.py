@@ -1,4 +1,4 @@
-"""Which results no analyzer certificate covers, as their events say."""
+"""Which results no analyzer certificate covers, or one past due, as their events say."""
 
 from __future__ import annotations
 
@@ -35,16 +35,20 @@ def _holds_in_postgresql(element: _Holds, compiler: SQLCompiler, **options: Any)
     return f"(pg_catalog.position({compiler.process(element.clauses, **options)}) > 0)"
 
 
-def _says(basis: str) -> ColumnElement[bool]:
-    said = bindparam(None, f'"traceability":"{basis}"'.encode(), LargeBinary)
+def _says(key: str, value: str) -> ColumnElement[bool]:
+    said = bindparam(None, f'"{key}":{value}'.encode(), LargeBinary)
     return _Holds(EVENTS.c.body, said)
 
 
 UNCOVERED_RESULT = and_(
-    RESULTS.c.value.is_not(None), or_(_says("none"), _says("not covered"))
+    RESULTS.c.value.is_not(None),
+    or_(_says("traceability", '"none"'), _says("traceability", '"not covered"')),
 ).label("uncovered")
 """Whether a result joined to its event has a value that no certificate covers. What persons wrote
 has its quotation marks escaped in JSON, and cannot say so."""
+
+
+_PAST_DUE_RESULT = and_(RESULTS.c.value.is_not(None), _says("expired", "true"))
 
 
 _IN_ONE_QUERY = 500
@@ -52,10 +56,21 @@ _IN_ONE_QUERY = 500
 
 def uncovered_runs(database: Database, numbers: Collection[int]) -> frozenset[int]:
     """Return those of these runs that have such a result."""
+    return _runs_with(UNCOVERED_RESULT.element, database, numbers)
+
+
+def past_due_runs(database: Database, numbers: Collection[int]) -> frozenset[int]:
+    """Return those of these runs with a value by an analyzer certificate that was past due."""
+    return _runs_with(_PAST_DUE_RESULT, database, numbers)
+
+
+def _runs_with(
+    result: ColumnElement[bool], database: Database, numbers: Collection[int]
+) -> frozenset[int]:
     query = (
         select(RESULTS.c.run)
         .join(EVENTS, AT_ITS_EVENT)
-        .where(RESULTS.c.run.in_(numbers), UNCOVERED_RESULT.element)
+        .where(RESULTS.c.run.in_(numbers), result)
         .distinct()
     )
     with database.read() as connection:

@@ -27,6 +27,7 @@ from .issue import Issue
 from .recomputed_text import recomputed_text
 from .run_parts import RunPart, parts_of_run, run_totals_s
 from .run_remarks import remarks_of_run
+from .stored_trims import stored_trims_text
 from .text import printable
 from .traceability_marks import ValueMarks, value_marks
 from .unit_told import unread_identity
@@ -99,6 +100,8 @@ class Certificate:
     rules: tuple[str, ...]
     remarks: tuple[str, ...]
     """Comments, and what happened beside the results, as printable text."""
+    stored: str
+    """How the trims that were moved were stored in the unit; empty where none was."""
     recomputed: str
     """Which values nobody can compute once more from the record; empty where all can be."""
     on_s: float
@@ -206,6 +209,7 @@ def certificate_of(
         step_notes={e.step: e.note for e in events if isinstance(e, StepStarted) and e.note},
         rules=_rules(results),
         remarks=remarks_of_run(events),
+        stored=stored_trims_text(results, events),
         recomputed=recomputed_text(events),
         on_s=on_s,
         bench_time_s=bench_time_s,

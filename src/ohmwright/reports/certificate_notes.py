@@ -14,7 +14,9 @@ from .verdict_grounds import (
     covered,
     has_certificate,
     may_be_accredited,
+    past_due_text,
     readings_alone_text,
+    typed_text,
 )
 
 CAUTIONS = (
@@ -60,7 +62,8 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
     results = certificate.results
     of_results = filter(None, (coverage_text(results), risk_text(results)))
     far = _FAR_READING if any(map(far_reading_text, results)) else ""
-    of_values = filter(None, (readings_alone_text(results), measurand_text(results), far))
+    grounds = (readings_alone_text(results), past_due_text(results), typed_text(results))
+    of_values = filter(None, (*grounds, measurand_text(results), far))
     of_u = filter(None, (uncertainty_text(results),))
     trims = trims_told_text(results)
     issue = certificate.issue
@@ -75,6 +78,7 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
         *of_results,
         *of_u,
         *((_ADJUSTED,) if adjusted else ()),
+        *((certificate.stored,) if certificate.stored else ()),
         *((f"Trims marked {TOLD_TRIM}: {trims}.",) if trims else ()),
         *((certificate.recomputed,) if certificate.recomputed else ()),
         *told,

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from io import StringIO
 
 from ohmwright.model.quantity import unit_of
@@ -20,7 +21,7 @@ from .certificate import Certificate
 from .measurand_text import last_reading, read_until_s
 from .run_parts import RunPart
 from .text import NOT_RECORDED, printable
-from .verdict_grounds import UNCOVERED, is_by_readings_alone
+from .verdict_grounds import ground_of, is_by_readings_alone
 
 # a separator of another locale may cut a cell in two, so what follows one counts as a beginning
 _FORMULA = re.compile(r"(^|[;,|])([\s\"']*)(?=[=+\-@＝＋－＠])")
@@ -83,7 +84,15 @@ def _run_cells(certificate: Certificate, part: RunPart) -> dict[str, Cell]:
         "void": certificate.issue.void,
         "part": part.number,
         "operator": part.operator,
+        "begun": _time_text(part.begun_at),
+        "ended": _time_text(part.ended_at),
+        "analyzer": certificate.analyzer,
     }
+
+
+def _time_text(at: datetime) -> str:
+    """A time to the second, as ISO 8601 writes it, in UTC."""
+    return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
 
 
 def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, Cell]:
@@ -127,7 +136,7 @@ def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, C
         "held_against_it": result.held_against_it,
         "said": result.said,
         "verdict": result.verdict,
-        "verdict_by": UNCOVERED if alone else "",
+        "verdict_by": "" if measured is None else ground_of(result),
         "reason": result.reason,
         "trim_told_by": result.trim_told_by,
         "start_trim": result.start_trim,

@@ -31,7 +31,7 @@ from .dcc_results import add_measurement
 from .details import corrected_texts
 from .part_texts import interruption_lines, protection_lines
 from .text import NOT_RECORDED, printable
-from .verdict_grounds import covered, qualification
+from .verdict_grounds import covered, is_past_due, qualification
 
 VERSION = "3.3.0"
 UNKNOWN_COUNTRY = "ZZ"
@@ -195,9 +195,9 @@ def _statements(parent: Element, certificate: Certificate) -> None:
 def _stated_verdict(certificate: Certificate) -> Verdict:
     """The verdict of the whole as far as it is traceable: a pass where all is, a fail where any.
 
-    Else `undecided`, for which no conformity is stated.
+    Else `undecided`, for which no conformity is stated; so is all by an analyzer past due.
     """
-    traceable = covered(certificate.results)
+    traceable = [r for r in covered(certificate.results) if not is_past_due(r)]
     if len(traceable) == len(certificate.results):
         return certificate.verdict
     return "fail" if worst(r.verdict for r in traceable) == "fail" else "undecided"

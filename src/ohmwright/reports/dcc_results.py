@@ -25,7 +25,7 @@ from .result_tables import note_text, requirement_text
 from .run_parts import RunPart
 from .text import NOT_RECORDED, limits_text, printable, unit_symbol
 from .traceability_marks import ValueMarks, traceability_text
-from .verdict_grounds import UNCOVERED, is_by_readings_alone
+from .verdict_grounds import ground_of, is_by_readings_alone
 
 
 def add_measurement(parent: Element, certificate: Certificate) -> None:
@@ -163,8 +163,9 @@ def _settings(quantity: Element, result: Result) -> None:
 
 def _decision(meta: Element, result: Result, marks: ValueMarks) -> None:
     """Add verdict, rule, probability of conformity, traceability and trim of a result."""
-    alone = result.measured is not None and is_by_readings_alone(result)
-    ground = UNCOVERED if alone else ""
+    measured = result.measured is not None
+    alone = measured and is_by_readings_alone(result)
+    ground = ground_of(result) if measured else ""
     said = [", ".join(filter(None, (f"Verdict: {result.verdict}", ground, result.reason)))]
     held = result.conformity
     if held is not None:
@@ -180,5 +181,5 @@ def _decision(meta: Element, result: Result, marks: ValueMarks) -> None:
     if result.final_trim is not None:
         said.append(f"Trim: {result.start_trim} to {result.final_trim}")
     add_words(meta, "declaration", "; ".join(said), english=True)
-    if not alone:
+    if not ground:
         add_conformity(meta, result.verdict)

@@ -1,9 +1,9 @@
 """The label for the unit: what it is, when and how it was left, and a QR code of the record.
 
-It says passed, failed or limited, and by what where no analyzer certificate covers every value;
-void where the run is void. A serial number that nobody read is "as told". Only a unit that passed,
-by an approved paper and traceable values, has a due date: on any other, it would say that the unit
-may be used.
+It says passed, failed or limited, and by what where no analyzer certificate covers every value, or
+one was past due; void where the run is void. A serial number that nobody read is "as told". Only a
+unit that passed, by an approved paper and traceable values, has a due date: on any other, it would
+say that the unit may be used.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, date
 from io import BytesIO
 
-from ohmwright.model.result import Verdict
+from ohmwright.model.result import Verdict, asks_nothing
 
 from .certificate import Certificate
 from .text import printable
@@ -71,11 +71,11 @@ def why_not_due(certificate: Certificate) -> str:
     if certificate.is_draft:
         return "nobody has approved the certificate"
     said = qualification(certificate.results)
-    return f"the verdict is {said}" if said else ""
+    return f"the verdict is {certificate.verdict}, {said}" if said else ""
 
 
 def _ground(certificate: Certificate) -> str:
-    """What the verdict rests on, where no certificate covers every value; empty for a void."""
+    """What the verdict rests on, where that is to be qualified; empty for a void."""
     return "" if certificate.issue.void else qualification(certificate.results)
 
 
@@ -90,7 +90,7 @@ def _until(certificate: Certificate, due: date | None) -> str:
         return ""
     if certificate.verdict == "pass":
         return "" if due is None or why_not_due(certificate) else f"Due {due:%Y-%m-%d}"
-    if certificate.verdict == "fail":
+    if certificate.verdict == "fail" or asks_nothing(certificate.results):
         return ""
     last = [line.last for line in certificate.lines]
     last += [adjustment.result for adjustment in certificate.adjustments]

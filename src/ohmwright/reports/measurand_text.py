@@ -31,8 +31,12 @@ def measurand_text(results: Iterable[Result]) -> str:
 
 
 def read_until_s(result: Result) -> float | None:
-    """The age of the activation, in s, at its last reading; None where there is none on record."""
-    return max((sample.age_s for sample in result.samples), default=None)
+    """The age of the activation, in s, at its last reading; None where there is none on record.
+
+    To a millisecond, so that the last digits of a float make no age before the one stated.
+    """
+    until_s = max((sample.age_s for sample in result.samples), default=None)
+    return None if until_s is None else round(until_s, 3)
 
 
 def read_until_text(results: Iterable[Result]) -> str:

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from ohmwright.model.result import Result
+from ohmwright.model.result import Measured, Result
 
-from .text import fixed_decimals
+from .text import fixed_decimals, printable
 from .verdict_grounds import covered
+
+_BY_TRIALS = (
+    "Monte Carlo (JCGM 101), whose mean, standard deviation and half the width of whose interval "
+    "are the value, u and U of"
+)
 
 
 def risk_text(results: Sequence[Result]) -> str:
@@ -34,20 +39,35 @@ def risk_text(results: Sequence[Result]) -> str:
 
 
 def coverage_text(results: Sequence[Result]) -> str:
-    """The coverage factors behind U; empty where no value has one."""
-    factors = [
-        r.measured.coverage_factor
+    """The coverage factors behind U, and how they were found; empty where no value has one."""
+    known = [
+        (r, r.measured)
         for r in covered(results)
         if r.measured is not None and r.measured.coverage_factor is not None
     ]
+    by_t = _factors(measured for _, measured in known if measured.propagation == "linear")
+    simulated = [(r, measured) for r, measured in known if measured.propagation == "Monte Carlo"]
+    by_trials = _factors(measured for _, measured in simulated)
+    points = ", ".join(f"{r.stage.replace('_', ' ')}, {r.step}, {r.point}" for r, _ in simulated)
+    said = (
+        by_t and f"k = {by_t} by Student's t with the effective degrees of freedom of each value",
+        by_trials and f"k = {by_trials} by {_BY_TRIALS}: {printable(points)}",
+    )
+    if not known:
+        return ""
+    return (
+        f"U = k u, of about 95 % coverage, with {'; '.join(filter(None, said))}. The files for "
+        "programs give k with each value."
+    )
+
+
+def _factors(found: Iterable[Measured]) -> str:
+    """The coverage factors of values: one, or from which to; empty where there is none."""
+    factors = [one.coverage_factor for one in found if one.coverage_factor is not None]
     if not factors:
         return ""
     low, high = (f"{one:.2f}" for one in (min(factors), max(factors)))
-    said = low if low == high else f"{low} to {high}"
-    return (
-        f"U = k u with k = {said}, of about 95 % coverage by Student's t with the effective "
-        "degrees of freedom of each value; the files for programs give k with each value."
-    )
+    return low if low == high else f"{low} to {high}"
 
 
 def _probabilities(results: Iterable[Result], verdict: str) -> Iterable[float]:

@@ -1,14 +1,20 @@
-"""What a verdict rests on: an analyzer certificate, or the readings alone."""
+"""What a verdict rests on: an analyzer certificate, in date or past due, or the readings alone."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from ohmwright.model.result import Result
+from ohmwright.model.result import Result, asks_nothing
 from ohmwright.model.traceability import Traceability
+
+from .text import printable
 
 UNCOVERED = "not traceable"
 """Said of values that no analyzer certificate covers, and of verdicts by them."""
+NOTHING_DECIDED = "no limits to decide by"
+"""Said of a run of sweeps, whose verdict is `undecided` since nothing is there to pass or fail."""
+PAST_DUE = "analyzer past due"
+"""Said of values by an analyzer certificate that was past its date, and of verdicts by them."""
 READINGS_MARK = "*"
 """Stands behind a verdict by the readings alone."""
 RISK_NOTE = (
@@ -28,16 +34,36 @@ def readings_mark(result: Result) -> str:
     return READINGS_MARK if is_by_readings_alone(result) else ""
 
 
+def is_past_due(result: Result) -> bool:
+    """Whether the value rests on an analyzer certificate that was past its date."""
+    return isinstance(result.traceability, Traceability) and result.traceability.expired
+
+
+def ground_of(result: Result) -> str:
+    """How the verdict of one value is to be qualified; empty where it is not."""
+    if is_by_readings_alone(result):
+        return UNCOVERED
+    return PAST_DUE if is_past_due(result) else ""
+
+
 def covered(results: Iterable[Result]) -> tuple[Result, ...]:
     """The results whose U, P and TUR lack nothing of the analyzer."""
     return tuple(result for result in results if not is_by_readings_alone(result))
 
 
 def qualification(results: Iterable[Result]) -> str:
-    """How PASS and FAIL are to be qualified; empty where no value is by the readings alone.
+    """How a verdict is to be qualified; empty where every certificate covers and was in date.
 
     Answers of persons, and values that need no scale of the analyzer, are not by readings alone.
     """
+    every = tuple(results)
+    past_due = PAST_DUE if past_due_text(every) else ""
+    limitless = NOTHING_DECIDED if asks_nothing(every) else ""
+    return ", ".join(filter(None, (limitless, uncovered_text(every), past_due)))
+
+
+def uncovered_text(results: Iterable[Result]) -> str:
+    """That values are by the readings alone, all or in part; empty where none is."""
     valued = [result for result in results if result.measured is not None]
     if not any(map(is_by_readings_alone, valued)):
         return ""
@@ -68,8 +94,7 @@ def accreditation_limits(results: Iterable[Result]) -> str:
 
 def readings_alone_text(results: Iterable[Result]) -> str:
     """What verdicts and U by the readings alone state; empty where there are none."""
-    said = qualification(results)
-    if not said:
+    if not uncovered_text(results):
         return ""
     return (
         f"{READINGS_MARK} behind a verdict: {UNCOVERED}, for want of an analyzer certificate. How "
@@ -77,4 +102,27 @@ def readings_alone_text(results: Iterable[Result]) -> str:
         "conformity of the output with the limits is stated. Behind ± is their scatter and what "
         "else U holds, without the analyzer's accuracy, so that it covers the true value with no "
         "stated probability; there is no P and no TUR."
+    )
+
+
+def past_due_text(results: Iterable[Result]) -> str:
+    """What verdicts and figures by an analyzer past due rest on; empty where there are none."""
+    if not any(r.measured is not None and is_past_due(r) for r in results):
+        return ""
+    return (
+        f"{PAST_DUE.capitalize()}: its certificate was past due when it was used, and somebody "
+        "chose to go on. How far it moved since that date nobody has seen: U, P, TUR and verdicts "
+        "hold as far as a calibration afterwards finds the analyzer within that certificate."
+    )
+
+
+def typed_text(results: Iterable[Result]) -> str:
+    """What a figure of another instrument states; empty where none was typed."""
+    steps = dict.fromkeys(r.step for r in results if r.traceability == "another instrument")
+    if not steps:
+        return ""
+    return printable(
+        f"Figures that a person read from another instrument and typed ({', '.join(steps)}): which "
+        "instrument, and by what calibration, is not on record unless a remark says it. PASS and "
+        "FAIL say how the figure lies as it was typed; it has no U, no P and no TUR."
     )

@@ -83,16 +83,17 @@ def combine(
 ) -> Budget:
     """Return the budget of a result whose sensitivities are given in the order of `inputs`.
 
-    Effective degrees of freedom by Welch and Satterthwaite's formula. It holds for independent
-    contributions, so correlated inputs are first combined into one, with the fewest dof of them.
+    Effective degrees of freedom by Welch and Satterthwaite's formula. It holds for contributions
+    and estimates of them that are independent (GUM G.4.1), so inputs that are correlated, or whose
+    dof are of one scatter, are first combined into one, with the fewest dof of them.
     Raises ValueError for correlations that do not fit the inputs.
     """
     lines = tuple(
         BudgetLine(item, sensitivity * item.standard_uncertainty)
         for item, sensitivity in zip(inputs, sensitivities, strict=True)
     )
-    if correlations is None:
-        variances = [(line.contribution**2, line.input.dof) for line in lines]
+    if correlations is None:  # as nearly always, and asked for at each reading with RF on
+        variances = _variances_by_scatter(lines)
     else:
         variances = _grouped_variances(lines, correlations)
     total = math.fsum(variance for variance, _ in variances)
@@ -190,16 +191,35 @@ def _welch_satterthwaite(variances: Sequence[tuple[float, float]]) -> float:
     return total * total / spread if spread > 0.0 else math.inf
 
 
+def _variances_by_scatter(lines: Sequence[BudgetLine]) -> list[tuple[float, float]]:
+    """Return variance and dof of each input; of those of one scatter together."""
+    own, common = list[tuple[float, float]](), dict[str, tuple[float, float]]()
+    for line in lines:
+        item, variance = line.input, line.contribution**2
+        if not item.scatter:
+            own.append((variance, item.dof))
+        else:
+            before, dof = common.get(item.scatter, (0.0, item.dof))
+            common[item.scatter] = before + variance, min(dof, item.dof)
+    return [*own, *common.values()]
+
+
 def _grouped_variances(
     lines: Sequence[BudgetLine], correlations: Correlations
 ) -> list[tuple[float, float]]:
-    """Return variance and dof of each group of inputs that are correlated with one another."""
-    matrix = correlation_matrix([line.input for line in lines], correlations)
+    """Return variance and dof of each group of inputs that are correlated or of one scatter."""
+    inputs = [line.input for line in lines]
+    matrix = correlation_matrix(inputs, correlations)
+    scatters = [item.scatter for item in inputs]
+
+    def go_together(i: int, j: int) -> bool:
+        return matrix[i, j] != 0.0 or scatters[i] == scatters[j] != ""
+
     contributions = np.array([line.contribution for line in lines])
     pending, variances = set(range(len(lines))), []
     while pending:
         group = {pending.pop()}
-        while joined := {j for i in group for j in pending if matrix[i, j] != 0.0}:
+        while joined := {j for i in group for j in pending if go_together(i, j)}:
             group |= joined
             pending -= joined
         members = sorted(group)

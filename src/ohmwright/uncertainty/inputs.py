@@ -39,6 +39,8 @@ class Input:
     distribution: Distribution = "normal"
     shared: str | None = None
     """Name of the error, where other values have the very same one; None where none has."""
+    scatter: str = ""
+    """Name of the scatter that its degrees of freedom are of, where other inputs have the same."""
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.standard_uncertainty < math.inf or not self.dof > 0.0:
