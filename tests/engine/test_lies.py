@@ -81,6 +81,17 @@ def _late(rig: Rig) -> Reply:
     return reply
 
 
+def _another_load(rig: Rig) -> Reply:
+    """Somebody turns the load after it was read back, just before ON."""
+
+    def reply(question: bytes, said: bytes) -> bytes:
+        if question == b"OUTPut:STATe:CEILing?\n":
+            rig.hardware.analyzer_port(b"INP:IMP 600\n")
+        return said
+
+    return reply
+
+
 LIES: dict[str, tuple[Callable[[Rig], Reply], str]] = {
     "the sign is turned": (_reading(lambda amps, _: -amps), "no RMS current is negative"),
     "the sign of some is turned": (
@@ -92,6 +103,7 @@ LIES: dict[str, tuple[Callable[[Rig], Reply], str]] = {
         "the current came and went",
     ),
     "state and time left are swapped": (_swapped, "would hold RF on for 1 s, not for 4 s"),
+    "the load is another one": (_another_load, "The load was changed: 600 ohm reads back"),
     "the state is late": (_late, "not seen that OFF opens the output"),
 }
 """Each lie, and the words by which it is told."""

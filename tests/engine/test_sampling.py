@@ -322,6 +322,21 @@ async def test_the_rest_of_the_limit_is_counted_as_the_analyzer_does(
             await refuse_cut_short(analyzer, opened)
 
 
+async def test_a_limit_that_stands_still_is_not_laid_to_the_computers_sleep() -> None:
+    """Would notice advice about sleep where the analyzer's own count is what is wrong."""
+
+    class Analyzer:
+        async def left_s(self) -> float:
+            return 20.0
+
+    clock = VirtualClock()
+    opened = Opened(clock, 20.0)
+    clock.advance(6)
+    with pytest.raises(ActivationVoid, match="does not run down") as caught:
+        await refuse_other_limit(Analyzer(), opened)  # type: ignore[arg-type]
+    assert "sleep" not in str(caught.value)
+
+
 async def test_one_damaged_answer_about_the_limit_voids_nothing() -> None:
     opened, answers = Opened(VirtualClock(), 20.0), iter([90.0, 20.0])
 

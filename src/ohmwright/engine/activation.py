@@ -11,6 +11,7 @@ from ohmwright.instruments.operator import StopRun
 from ohmwright.instruments.plausible_current import due_current_ma
 from ohmwright.instruments.requests import NOT_YET, LetRfComeOnAgain
 from ohmwright.model.errors import (
+    ActivationVoid,
     ExcessiveOutput,
     FootSwitchLetGo,
     InstrumentRefused,
@@ -19,6 +20,7 @@ from ohmwright.model.errors import (
     OutOfCapability,
     SettingNotTaken,
 )
+from ohmwright.wire.verified_dialogue import same_number
 
 from .release import ConfirmedRelease, confirmed_release, meter_shows_s
 from .unasked_rf import refuse_unasked_output
@@ -142,7 +144,8 @@ async def activation(
     `power_w`: the most that the setting can put into the load. Raises OutOfCapability before
     anything is switched on, UnaskedOutput when RF was on before it was asked for, LoadNotConnected
     when the analyzer does not take the load, ReleaseNotConfirmed when the output could not be read
-    back as off, and OffNotProved when only the limit may have ended it.
+    back as off, OffNotProved when only the limit may have ended it, and ActivationVoid when another
+    load is connected at its end.
     """
     refuse_overload(bench.analyzer, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
     await refuse_unasked_output(bench)
@@ -160,6 +163,7 @@ async def activation(
         release = await confirmed_release(bench, current_seen=opened.current_seen)
         _refuse_end_by_limit(opened, release)
         opened.release = release
+    await _refuse_changed_load(bench.analyzer, load_ohm)
 
 
 async def _connect(analyzer: Analyzer, load_ohm: float) -> None:
@@ -171,6 +175,20 @@ async def _connect(analyzer: Analyzer, load_ohm: float) -> None:
         await analyzer.set_load(load_ohm)
     except (InstrumentRefused, SettingNotTaken) as problem:
         raise LoadNotConnected(load_ohm, problem) from problem
+
+
+async def _refuse_changed_load(analyzer: Analyzer, load_ohm: float) -> None:
+    """Raise ActivationVoid where another load reads back now than the one that was connected."""
+    connected_ohm = await analyzer.load_connected_ohm()
+    if connected_ohm is None or same_number(connected_ohm, load_ohm):
+        return
+    raise ActivationVoid(
+        f"The load was changed: {connected_ohm:g} ohm reads back after an activation that began "
+        f"with {load_ohm:g} ohm.",
+        "Nobody knows into which load its readings were taken; they are not used.",
+        "Leave the analyzer's keys and its other connections alone while the program works it, "
+        "then resume the run.",
+    )
 
 
 async def refuse_unless_all_clear(bench: Bench) -> None:

@@ -9,7 +9,12 @@ from typing import Protocol
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.analyzer import Analyzer, Reading
-from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput, ProtocolError
+from ohmwright.model.errors import (
+    ActivationCutShort,
+    ActivationVoid,
+    ExcessiveOutput,
+    ProtocolError,
+)
 from ohmwright.model.result import Sample
 from ohmwright.model.step import Timing
 
@@ -155,9 +160,18 @@ async def refuse_other_limit(analyzer: Analyzer, activation: Activation) -> None
         early_s = activation.left_s - left_s
         if abs(early_s) <= _LIMIT_SLACK_S:
             return
-    raise activation_void(
-        f"the analyzer has {left_s:.1f} s left of its limit, and the bench's clock "
-        f"{activation.left_s:.1f} s"
+    says = f"the analyzer has {left_s:.1f} s left of its limit, and the bench's clock "
+    says += f"{activation.left_s:.1f} s"
+    raise activation_void(says) if early_s > 0 else _limit_lags(says)
+
+
+def _limit_lags(says: str) -> ActivationVoid:
+    """Return the error where the analyzer has more left, which no sleep explains."""
+    return ActivationVoid(
+        f"The limit does not run down as it should: {says}.",
+        "It stands still or has begun anew, or its answer is not true. RF might stay on for longer "
+        "than it was told; no value was taken.",
+        "Check 'remaining' and 'on' in the analyzer's command set, and the analyzer.",
     )
 
 

@@ -147,6 +147,10 @@ class Analyzer(ABC):
     async def set_load(self, load_ohm: float) -> None:
         """Connect the load resistance `load_ohm`; return when it reads back as connected."""
 
+    async def load_connected_ohm(self) -> float | None:
+        """The load resistance that it says is connected; None where it does not tell."""
+        return None
+
     @abstractmethod
     async def set_path(self, path: InputPath) -> None:
         """Join the input terminals to the output, leakage or contact quality circuit."""

@@ -103,6 +103,10 @@ class HandWorkedAnalyzer(Analyzer):
             await self._operator.carry_out(ConnectLoad(load_ohm))
             self._load_ohm = load_ohm
 
+    async def load_connected_ohm(self) -> float | None:
+        """The load resistance that a line says is connected; None where a person connects it."""
+        return None if "load" in self.by_hand else await self._by_line.load_connected_ohm()
+
     async def set_path(self, path: InputPath) -> None:
         """Join the input by command; where a person joins it, the engine asks them."""
         await self._by_line.set_path(path)

@@ -62,6 +62,12 @@ class RemoteAnalyzer(Analyzer):
         """Connect the load resistance `load_ohm`; return when it reads back as connected."""
         await self._verified.set_number("set_load", "load", load_ohm, load_ohm=load_ohm)
 
+    async def load_connected_ohm(self) -> float | None:
+        """The load resistance that it says is connected; None where it does not tell."""
+        if not self.protections.load_read_back:
+            return None
+        return await self._verified.number("load")
+
     async def set_path(self, path: InputPath) -> None:
         """Choose the input circuit. Raises SourceError where the command set cannot say it."""
         await self._verified.set_name("set_path", "path", path, path=path)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import isfinite
+
 from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed
 
 from .analyzer import Analyzer
@@ -30,6 +32,12 @@ async def refuse_another_limit(
             "Another instrument on the line may have taken it.",
             "Switch off at its mains switch every generator connected to this bench, then "
             "check the cabling.",
+        )
+    if not isfinite(left_s):
+        raise ProtocolError(
+            f"The analyzer gives no number for the time left of the limit of {limit_s:g} s.",
+            "Nobody knows whether that limit runs. RF is switched off again.",
+            f"Check {suspect} ('remaining'), and the analyzer.",
         )
     if not limit_runs(left_s, limit_s):
         raise ProtocolError(

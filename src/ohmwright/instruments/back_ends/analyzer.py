@@ -76,6 +76,12 @@ class BackEndAnalyzer(Analyzer):
         """Connect the load resistance `load_ohm`; return when it reads back, where it can."""
         await self._calls.set_number("set_load", "load", load_ohm)
 
+    async def load_connected_ohm(self) -> float | None:
+        """The load resistance that it says is connected; None where it does not tell."""
+        if not self.protections.load_read_back:
+            return None
+        return await self._calls.agreed("load", checked.number)
+
     async def set_path(self, path: InputPath) -> None:
         """Join the input to a circuit; return when it reads back, where it can."""
         await self._calls.set_text("set_path", "path", path)
