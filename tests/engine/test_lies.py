@@ -130,3 +130,25 @@ async def test_what_is_not_true_gives_no_verdict(
     assert said
     assert all(words in text for text in said), said
     assert not rig.hardware.truth.rf_on
+
+
+async def test_a_load_that_goes_with_off_is_no_other_load(
+    make_rig: Callable[..., Rig], tmp_path: Path
+) -> None:
+    """As of an analyzer that disconnects its load bank whenever the output opens."""
+    procedure = tmp_path / "procedure.toml"
+    procedure.write_text(PROCEDURE.partition('[[step]]\nkind = "leakage"')[0], encoding="utf-8")
+    rig, released = make_rig(), False
+    port = rig.hardware.analyzer_port
+
+    def reply(question: bytes) -> bytes:
+        nonlocal released
+        if question.startswith((b"OUTPut:STATe OFF", b"INPut:IMPedance ")):
+            released = question.startswith(b"OUTP")
+        said = port(question)
+        return b"9.9E37\n" if released and question.startswith(b"INPut:IMPedance?") else said
+
+    rig.bench.analyzer.dialogue.framing.link._handle = reply
+    job = Job(read_procedure(procedure), ("as_found",), "test")
+    events = [event async for event in run(job, rig.bench)]
+    assert [one.result.verdict for one in events if isinstance(one, PointDone)] == ["pass"]

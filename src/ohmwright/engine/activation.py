@@ -178,9 +178,14 @@ async def _connect(analyzer: Analyzer, load_ohm: float) -> None:
 
 
 async def _refuse_changed_load(analyzer: Analyzer, load_ohm: float) -> None:
-    """Raise ActivationVoid where another load reads back now than the one that was connected."""
+    """Raise ActivationVoid where another load reads back now than the one that was connected.
+
+    What is no load of its bank is none at all: an analyzer may disconnect its load with OFF.
+    """
     connected_ohm = await analyzer.load_connected_ohm()
     if connected_ohm is None or same_number(connected_ohm, load_ohm):
+        return
+    if not any(same_number(connected_ohm, ohm) for ohm in analyzer.data.load_bank.loads_ohm):
         return
     raise ActivationVoid(
         f"The load was changed: {connected_ohm:g} ohm reads back after an activation that began "
