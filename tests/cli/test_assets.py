@@ -110,13 +110,6 @@ def test_a_tag_chooses_procedure_and_generator_and_fills_record_and_papers(
         assert store.events(run)[0].asset.department == "Theatre 1"
 
 
-def test_the_page_advises_no_option_that_it_has_not(workshop: Path, ohmwright: Callable) -> None:
-    said = ohmwright("page", "--bench", "bench.toml").err
-    assert "Which unit stands at Bench 1?" in said
-    assert "the page takes no tags" in said
-    assert "Give --asset" not in said
-
-
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
