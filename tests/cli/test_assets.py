@@ -7,6 +7,7 @@ import os
 import shlex
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -545,3 +546,16 @@ def test_a_date_of_another_form_is_told_how_it_is_written(
 
 def test_zeros_in_front_of_a_number_are_no_other_tag() -> None:
     assert nearest_tags("HF-4", [f"HF-{n:03d}" for n in range(1, 41)]) == ["HF-004"]
+
+
+def test_when_a_unit_last_passed_is_told_and_shown_as_told(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    on = datetime.now(UTC).date().replace(day=1)
+    assert ohmwright("asset", "change", "HF-1", "--last-passed", f"{on}").code == 0
+    assert f"due {on.replace(year=on.year + 1)}, as told" in ohmwright("worklist").out
+    slip = ohmwright("asset", "change", "HF-1", "--last-passed", "2226-11-01")
+    assert slip.code == 2
+    assert "--last-passed: '2226-11-01': it lies in the future" in slip.err
+    assert ohmwright("asset", "change", "HF-1", "--last-passed", "").code == 0
+    assert "as told" not in ohmwright("worklist").out

@@ -207,3 +207,17 @@ def test_time_left_is_learned_by_model() -> None:
     )
     assert (far.done, far.left, far.minutes_left, far.learned_from) == (2, 2, 50.0, 2)
     assert far.verdicts == {"pass": 1, "fail": 1}
+
+
+def test_a_day_that_was_told_counts_until_a_run_is_newer() -> None:
+    told = unit("a", last_passed="2026-01-31", interval_months=12)
+    alone = work_unit(told, None, TODAY)
+    assert (alone.due, alone.is_due(TODAY)) == (date(2027, 1, 31), False)
+    assert unit_words(alone, ()).startswith("a: T Q; due 2027-01-31, as told, risk ~")
+    document = unit_document(alone, ())
+    assert (document["last_run"], document["last_is_told"]) == (None, True)
+    older, newer = LastWork(date(2025, 6, 1), "fail", "r"), LastWork(date(2026, 2, 1), "fail", "r")
+    assert work_unit(told, older, TODAY).due == date(2027, 1, 31)
+    failed = work_unit(told, newer, TODAY)
+    assert failed.last is newer
+    assert failed.is_due(TODAY)

@@ -198,3 +198,16 @@ def test_a_column_that_is_missing_leaves_a_unit_as_it_is(store: SqlStore, tmp_pa
     (change,) = import_plan(file, read_asset_rows(file), known).changes
     assert change.asset == unit(site="Ward 2", interval_months=6, owner="Trust")
     assert change.revision == 2
+
+
+def test_the_day_of_the_last_pass_comes_with_a_spreadsheet(store: SqlStore, tmp_path: Path) -> None:
+    file = tmp_path / "assets.csv"
+    heading = "tag;maker;model;serial;last passed\n"
+    file.write_text(f"{heading}HF-1;T;Q;S1;2026-01-31\nHF-2;T;Q;S2;\n", encoding="utf-8")
+    register = AssetRegister(store.database)
+    register.apply(import_plan(file, read_asset_rows(file), {}).changes, by="Fenn")
+    assert [one.asset.last_passed for one in register.all()] == ["2026-01-31", ""]
+    file.write_text(f"{heading}HF-1;T;Q;S1;31.1.2026\nHF-2;T;Q;S2;2126-01-31\n", encoding="utf-8")
+    slip, future = import_plan(file, read_asset_rows(file), {}).problems
+    assert slip == f"{file}:2:5: last_passed: '31.1.2026' is no date; write it as 2026-01-31"
+    assert future.startswith(f"{file}:3:5: last_passed: '2126-01-31': it lies in the future")

@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from rich.table import Table
 from rich.text import Text
 
+from ohmwright.api.recorded_worklist import today
 from ohmwright.model.account import account_name
 from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import UsageError
@@ -156,7 +157,7 @@ def _apply(register: AssetRegister, request: ChangeRequest, change: AssetChange)
 
 def _validated(fields: Mapping[str, object]) -> RegisteredAsset:
     try:
-        return RegisteredAsset.model_validate(fields)
+        asset = RegisteredAsset.model_validate(fields)
     except ValidationError as problem:
         said = []
         for detail in problem.errors():
@@ -165,6 +166,12 @@ def _validated(fields: Mapping[str, object]) -> RegisteredAsset:
             missing = detail["type"] == "missing"
             said.append(f"{option}: {'is missing' if missing else words_of_error(detail)}.")
         raise UsageError("\n".join(said), "Nothing was changed.") from None
+    try:
+        asset.refuse_future(today())
+    except ValueError as problem:
+        what = f"--last-passed: '{asset.last_passed}': {problem}."
+        raise UsageError(what, "Nothing was changed.") from None
+    return asset
 
 
 def asset_document(one: AssetRevision) -> dict[str, object]:

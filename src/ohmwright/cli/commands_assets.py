@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from .option_groups import with_option_groups
-from .options import Json, NotingOptions, RecordsPlace
+from .options import DAY_FORM, Json, NotingOptions, RecordsPlace
 
 app = typer.Typer(rich_markup_mode=None)
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="As on its inventory label.")]
@@ -33,6 +33,14 @@ class AssetFields:
         typer.Option("--interval-months", help="Months between due dates; a new unit: 12."),
     ] = None
     state: Annotated[str | None, typer.Option(help=f"{_STATES}.")] = None
+    last_passed: Annotated[
+        str | None,
+        typer.Option(
+            "--last-passed",
+            metavar=DAY_FORM,
+            help="When it last passed, where no run here says so; '' for never.",
+        ),
+    ] = None
 
 
 @dataclass(frozen=True)

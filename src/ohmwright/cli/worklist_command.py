@@ -25,6 +25,8 @@ from .campaign_words import held_words, kept_words
 from .console import out, print_json
 from .open_records import open_existing_records
 
+TOLD_MARK = ", as told"
+"""Behind a due date that rests on the register's word, and on no run here."""
 _MOST_LINES = 20
 """Units in the table of `worklist` where nobody says how many."""
 _SIMULATED_DATES = (
@@ -172,9 +174,10 @@ def unit_document(unit: WorkUnit, uncovered: Collection[str]) -> dict[str, objec
         "risk_within_year": round(unit.risk.within_year, 4) if unit.is_risk_known else None,
         "risk_is_forecast": unit.is_foretold,
         "not_traceable": unit.asset.tag in uncovered,
-        "last_run": None if last is None else last.run_id,
+        "last_run": None if last is None else last.run_id or None,
         "last_on": None if last is None else last.on.isoformat(),
         "last_verdict": None if last is None else last.verdict,
+        "last_is_told": last is not None and last.is_told,
     }
     return unit.asset.model_dump() | told
 
@@ -219,7 +222,7 @@ def _due(unit: WorkUnit) -> str:
         return "now: probably out"
     if unit.due is None:
         return "no verdict yet"
-    return f"due {unit.due}"
+    return f"due {unit.due}{TOLD_MARK if unit.last is not None and unit.last.is_told else ''}"
 
 
 def _table(units: Iterable[WorkUnit], uncovered: Collection[str]) -> Table:

@@ -53,11 +53,13 @@ _YEAR = timedelta(days=365)
 
 @dataclass(frozen=True)
 class LastWork:
-    """The newest run of a unit that decided it."""
+    """The newest run of a unit that decided it, or that it passed as somebody told."""
 
     on: date
     verdict: Literal["pass", "fail"]
     run_id: str = ""
+    is_told: bool = False
+    """Whether no run here says so: the register does."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,7 @@ class WorkUnit:
 
     asset: RegisteredAsset
     last: LastWork | None
-    """None for a unit that was never decided."""
+    """None for a unit that was never decided, so far as is known."""
     due: date | None
     """None for a unit that was never decided: it is due at once."""
     risk: Risk
@@ -104,8 +106,11 @@ def work_unit(
     A unit that failed is due from that day on, whatever is foretold of it. One that was never
     decided is due at once, at the risk that its undecided runs foretell. Without a risk of its
     own, a unit has that of an exponential life of which `RELIABILITY_AT_DUE` is left at the end of
-    the interval.
+    the interval. A day on which it passed as the register tells counts where no run is newer.
     """
+    told_on = asset.told_passed_on
+    if told_on is not None and (last is None or last.on < told_on):
+        last = LastWork(told_on, "pass", is_told=True)
     if last is not None and last.verdict == "fail":
         return WorkUnit(asset, last, last.on, _CERTAIN)
     known = risk_of(asset)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+from datetime import date, timedelta
 from typing import Annotated, Literal, get_args
 
 from pydantic import AfterValidator, Field, StringConstraints
@@ -31,6 +33,13 @@ def _no_path(text: str) -> str:
     return text
 
 
+def _day_or_nothing(text: str) -> str:
+    with suppress(ValueError):
+        if not text or date.fromisoformat(text).isoformat() == text:
+            return text
+    raise ValueError("is no date; write it as 2026-01-31")
+
+
 class RegisteredAsset(FrozenModel):
     """What is known of a unit: what it is, where it stands, and how it is to be looked after."""
 
@@ -46,11 +55,28 @@ class RegisteredAsset(FrozenModel):
     """The procedure file that it is worked by; beside the bench file, or a shipped one's name."""
     interval_months: Annotated[int, Field(ge=1, le=120)] = 12
     state: AssetState = "in service"
+    last_passed: Annotated[TextLine, AfterValidator(_day_or_nothing)] = ""
+    """The day on which it last passed where that is not on record here, as somebody told it, such
+    as 2026-01-31; empty: not told."""
 
     @property
     def identity(self) -> tuple[str, str, str]:
         """What no two units in use have in common: maker, model and serial number."""
         return self.maker.casefold(), self.model.casefold(), self.serial.casefold()
+
+    @property
+    def told_passed_on(self) -> date | None:
+        """The day in `last_passed`; None where nobody told one."""
+        return date.fromisoformat(self.last_passed) if self.last_passed else None
+
+    def refuse_future(self, today: date) -> None:
+        """Raise ValueError where it is said to have passed after `today`, in UTC.
+
+        A day more is allowed: it may be tomorrow already where the unit stands.
+        """
+        on = self.told_passed_on
+        if on is not None and on > today + timedelta(days=1):
+            raise ValueError("it lies in the future; give the day on which the unit last passed")
 
     @property
     def in_use(self) -> bool:

@@ -98,7 +98,8 @@ def _work_unit(unit: WorkUnit, on: date) -> dict[str, Any]:
         "is_due": unit.is_due(on),
         "last_on": None if last is None else last.on.isoformat(),
         "last_verdict": None if last is None else last.verdict,
-        "last_run": None if last is None else last.run_id,
+        "last_is_told": last is not None and last.is_told,
+        "last_run": None if last is None else last.run_id or None,
     }
 
 

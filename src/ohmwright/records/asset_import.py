@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import SourceError
 from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.wire.clock import RealClock
 
 from .asset_file import COLUMNS, AssetRow, AssetRows
 from .asset_register import (
@@ -22,7 +23,7 @@ from .asset_register import (
     units_alike,
 )
 
-_MAY_BE_EMPTY = ("site", "owner", "procedure")
+_MAY_BE_EMPTY = ("site", "owner", "procedure", "last_passed")
 """Columns in which an empty cell says that there is nothing."""
 _MOST_SHOWN = 40
 """Problems that a refusal names one by one."""
@@ -162,7 +163,7 @@ def _wrong(path: Path, row: AssetRow, before: AssetRevision | None) -> Iterator[
         yield f"{at}: {row.cells} cells under {names} names; a separator in a cell needs quotes"
         return
     try:
-        RegisteredAsset.model_validate(_whole(row, before))
+        asset = RegisteredAsset.model_validate(_whole(row, before))
     except ValidationError as problem:
         for detail in problem.errors():
             name = str(detail["loc"][0])
@@ -172,6 +173,11 @@ def _wrong(path: Path, row: AssetRow, before: AssetRevision | None) -> Iterator[
             if name not in row.columns:
                 what = f"the file has no column for it, and the unit is new: {name}"
             yield f"{_at(path, row, name)}: {name}: {what}"
+        return
+    try:
+        asset.refuse_future(RealClock().wall().date())
+    except ValueError as problem:
+        yield f"{_at(path, row, 'last_passed')}: last_passed: '{asset.last_passed}': {problem}"
 
 
 def _at(path: Path, row: AssetRow, name: str) -> str:

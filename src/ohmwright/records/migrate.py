@@ -21,7 +21,7 @@ from .private_files import create_private_file, link_into_place
 from .sqlite_file import copy_beside
 from .summaries import rebuild_summary_tables
 
-NEWEST_VERSION = "0011"
+NEWEST_VERSION = "0012"
 _OLDER_VERSIONS = tuple(f"{version:04}" for version in range(1, int(NEWEST_VERSION)))
 _DRAFT = ".new.sqlite"
 _DRAFT_AGE_S = 3600.0

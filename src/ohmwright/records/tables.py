@@ -130,7 +130,7 @@ ASSET_CHANGES = _table(
     *map(_text, ("at", "by", "what", "why")),
     *map(_text, ("maker", "model", "serial", "site", "owner", "procedure")),
     Column("interval_months", Integer),
-    _text("state"),
+    *map(_text, ("state", "last_passed")),
 )
 """Each change of a unit in the register, with the whole of it as it is from then on; the highest
 revision counts."""

@@ -52,7 +52,13 @@ const row = (unit, place, simulated) => listedRow(COLUMNS, [String(place),
   h('a', { href: `#/unit/${encodeURIComponent(unit.tag)}/${simulated ? 'simulated' : 'real'}` }, unit.tag),
   `${unit.model}, ${unit.serial}`, unit.site, marked(unit, risk(unit, unit.risk_now)), marked(unit, risk(unit, unit.risk_within_year)),
   `${unit.is_due ? '▲ ' : ''}${due(unit)}`,
-  [unit.last_verdict === null ? '' : verdict(unit.last_verdict), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)]])
+  [lastVerdict(unit), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)]])
+
+/** What the last run said; of a unit that only the register says to have passed, that. */
+function lastVerdict(unit) {
+  if (unit.last_is_told) return 'passed, as told'
+  return unit.last_verdict === null ? '' : verdict(unit.last_verdict)
+}
 
 function due(unit) {
   if (unit.last_verdict !== 'fail' && unit.probably_out && unit.risk_now !== null) return 'now: probably out'
