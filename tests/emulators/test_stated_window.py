@@ -56,7 +56,6 @@ async def adjusted(
     """Adjust a trim of which a count moves the output by `count_share`."""
     settled = property(lambda plant: STARTS_MA * (1 + count_share * plant.trim))
     monkeypatch.setattr(Plant, "settled_ma", settled)
-    folder.mkdir()
     table = virtual_table("brindle-7", folder, SLOW_S)
     data = table.bench.analyzer.data
     meter = data.meter.model_copy(update={"window_s": 0.4})
@@ -87,10 +86,21 @@ async def test_a_window_stated_too_long_is_told_and_most_units_are_adjusted_all_
 ) -> None:
     """Of these twenty 18 pass: how far a reading is from a move says whether it fits means."""
     ended = [
-        await adjusted(tmp_path / f"{seed}", monkeypatch, seed, noise=0.001, count_share=0.004)
+        await adjusted(tmp_path, monkeypatch, seed, noise=0.001, count_share=0.004)
         for seed in range(20, 40)
     ]
     for one in ended:
         refuse_unless_right(one)
     assert sum(one.result.verdict == "pass" for one in ended) >= 17
     sooner = "the readings followed moves of a trim sooner than means over 0.4 s can"
+    assert sum(sooner in one.told for one in ended) >= 18
+
+
+@pytest.mark.parametrize("seed", range(20, 24))
+async def test_a_window_stated_too_long_hides_no_effect(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seed: int
+) -> None:
+    """Where the readings scatter too much to show the window, the trim's effect still shows."""
+    refuse_unless_right(
+        await adjusted(tmp_path, monkeypatch, seed, noise=0.003, count_share=0.0005)
+    )
