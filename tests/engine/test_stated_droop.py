@@ -27,23 +27,31 @@ def sinking(loss: float, noise: float = 0.002, overshoot_s: float = 0.5) -> list
 
 
 def test_what_sank_is_the_loss_from_the_highest_median() -> None:
-    assert sunk_by([one.current_ma for one in sinking(0.04, noise=0.0)]) == pytest.approx(
+    assert sunk_by([one.current_ma for one in sinking(0.04, noise=0.0)], 0.0) == pytest.approx(
         0.04, abs=0.01
     )
     rises_first = [*np.linspace(450.0, 500.0, 11), *[500.0] * 5, *[480.0] * 5]
-    assert sunk_by(rises_first) == pytest.approx(0.04)
-    assert sunk_by([500.0] * 9) == 0.0  # too few
-    assert sunk_by([0.0] * 20) == 0.0
+    assert sunk_by(rises_first, 0.0) == pytest.approx(0.04)
+    assert sunk_by([500.0] * 9, 0.0) == 0.0  # too few
+    assert sunk_by([0.0] * 20, 0.0) == 0.0
 
 
 def test_an_ordinary_droop_contradicts_nothing() -> None:
-    assert StatedDroop(0.0125).finding(sinking(0.0125), AT_AGE_S) == ""
-    assert StatedDroop(0.0125).finding(sinking(0.0125, overshoot_s=1.0), AT_AGE_S) == ""
-    assert StatedDroop(None).finding(sinking(0.04), AT_AGE_S) == ""
+    assert StatedDroop(0.0125, 1.0).finding(sinking(0.0125), AT_AGE_S) == ""
+    assert StatedDroop(0.0125, 1.0).finding(sinking(0.0125, overshoot_s=1.0), AT_AGE_S) == ""
+    assert StatedDroop(None, 1.0).finding(sinking(0.04), AT_AGE_S) == ""
+
+
+def test_a_digit_of_a_small_current_is_no_loss() -> None:
+    """A leakage of 20 mA that read 19 at its end had made every rest of a job a whole one."""
+    leakage = [Sample(0.1 * n, 19.0 if n in range(34, 36) or n > 40 else 20.0) for n in range(45)]
+    assert sunk_by([one.current_ma for one in leakage], 1.0) == 0.0
+    assert StatedDroop(0.015, 1.0).finding(leakage, AT_AGE_S) == ""
+    assert StatedDroop(0.015, 0.01).finding(leakage, AT_AGE_S) != ""
 
 
 def test_a_contradiction_is_told_once() -> None:
-    stated = StatedDroop(0.0125)
+    stated = StatedDroop(0.0125, 1.0)
     told = stated.finding(sinking(0.04), AT_AGE_S)
     assert "droops by 1.25 % at most" in told
     assert stated.finding(sinking(0.04), AT_AGE_S) == ""

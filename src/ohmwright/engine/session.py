@@ -83,7 +83,8 @@ class Session:
         self.warmth = OutputWarmth.of_rested_bench(self.bench)
         self._window = MeterWindow(self.bench.analyzer.data.meter.window_s)
         stated = self.bench.generator.data.droop
-        self._droop = StatedDroop(None if stated is None else stated.largest)
+        largest = None if stated is None else stated.largest
+        self._droop = StatedDroop(largest, self.bench.analyzer.digit_ma)
         self.bench.operator.on_answer = self._note_answer
         self.bench.analyzer.on_unused_reading = self._remark
 

@@ -23,9 +23,12 @@ _BEYOND, _SCATTER = 1.3, 0.004
 class StatedDroop:
     """The largest droop that the generator's data state, relative, held against readings."""
 
-    def __init__(self, largest: float | None) -> None:
-        """`largest`: None where the data do not state it; then there is nothing to contradict."""
-        self._largest = largest
+    def __init__(self, largest: float | None, digit_ma: float) -> None:
+        """`largest`: None where the data do not state it; then there is nothing to contradict.
+
+        `digit_ma`: the meter's last digit.
+        """
+        self._largest, self._digit_ma = largest, digit_ma
         self.is_contradicted = False
 
     def finding(self, samples: Sequence[Sample], at_age_s: float) -> str:
@@ -36,26 +39,28 @@ class StatedDroop:
         if self._largest is None or self.is_contradicted:
             return ""
         risen = [one.current_ma for one in samples if one.age_s >= _RISEN * at_age_s]
-        loss = sunk_by(risen)
+        loss = sunk_by(risen, self._digit_ma)
         if loss <= _BEYOND * self._largest + _SCATTER:
             return ""
         self.is_contradicted = True
         return (
-            f"finding about the generator's data: the output sank by {100 * loss:.1f} % in an "
-            f"activation, and by its data it droops by {100 * self._largest:.3g} % at most. Rests "
+            f"finding about the generator's data: the output sank by {100 * loss:.1f} % or more in "
+            f"an activation, and by its data it droops by {100 * self._largest:.3g} % at most. Rests "
             "are as long as the procedure says from here on. See whether the unit reduces its "
             "output when it is warm, or hunts; correct droop in its data file by its manual"
         )
 
 
-def sunk_by(currents_ma: Sequence[float]) -> float:
+def sunk_by(currents_ma: Sequence[float], digit_ma: float) -> float:
     """Return the loss from the highest median of neighbouring readings to the last one, relative.
 
-    0 of readings that are too few, or show no current.
+    It is the least one: two medians may be a digit apart, of an output that did not sink. That is
+    much of a small current, as of a leakage. 0 of readings that are too few, or show no current.
     """
     if len(currents_ma) < 2 * _READINGS:
         return 0.0
     windows = np.lib.stride_tricks.sliding_window_view(np.array(currents_ma), _READINGS)
     medians = np.median(windows, axis=1)
     highest = float(medians.max())
-    return 1 - float(medians[-1]) / highest if highest > 0 else 0.0
+    lost = max(0.0, highest - float(medians[-1]) - digit_ma)
+    return lost / highest if highest > 0 else 0.0
