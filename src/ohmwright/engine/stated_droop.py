@@ -45,9 +45,9 @@ class StatedDroop:
         self.is_contradicted = True
         return (
             f"finding about the generator's data: the output sank by {100 * loss:.1f} % or more in "
-            f"an activation, and by its data it droops by {100 * self._largest:.3g} % at most. Rests "
-            "are as long as the procedure says from here on. See whether the unit reduces its "
-            "output when it is warm, or hunts; correct droop in its data file by its manual"
+            f"an activation, and by its data it droops by {100 * self._largest:.3g} % at most. "
+            "Rests are as long as the procedure says from here on. See whether the unit reduces "
+            "its output when it is warm, or hunts; correct droop in its data file by its manual"
         )
 
 
