@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf, sqrt
+from math import sqrt
 
 from ohmwright.model.result import BudgetEntry, Measured
+from ohmwright.uncertainty.budget import effective_dof, variances_by_scatter
 from ohmwright.uncertainty.inputs import coverage_factor
 
 from .measured_value import ESTIMATED, LOAD, METER, READINGS
@@ -32,21 +33,22 @@ def difference(first: Measured, second: Measured) -> Difference:
     lines by the scatter of one value's readings count as one.
     """
     variance = first.uncertainty**2 + second.uncertainty**2 - 2 * covariance(first, second)
-    uncertainty = sqrt(max(0.0, variance))
-    spread = _spread(_lines_alone(first, second)) + _spread(_lines_alone(second, first))
-    dof = uncertainty**4 / spread if spread > 0 else inf
-    return Difference(first.value - second.value, uncertainty, dof)
+    variance = max(0.0, variance)
+    parts = (*_parts(_lines_alone(first, second)), *_parts(_lines_alone(second, first)))
+    return Difference(first.value - second.value, sqrt(variance), effective_dof(variance, parts))
 
 
-def _spread(lines: Sequence[BudgetEntry]) -> float:
-    """Return the sum of squared variance over degrees of freedom, of lines of one value."""
-    variances: dict[str, tuple[float, float]] = {}
-    for line in lines:
-        if line.dof is not None:
-            of_one = READINGS if line.source == ESTIMATED else line.source
-            before, dof = variances.get(of_one, (0.0, line.dof))
-            variances[of_one] = before + line.standard_uncertainty**2, min(dof, line.dof)
-    return sum(variance**2 / dof for variance, dof in variances.values())
+def _parts(lines: Sequence[BudgetEntry]) -> list[tuple[float, float]]:
+    """Return variance and degrees of freedom of the independent parts among lines of one value."""
+    return variances_by_scatter(
+        (
+            READINGS if line.source in (READINGS, ESTIMATED) else "",
+            line.standard_uncertainty**2,
+            line.dof,
+        )
+        for line in lines
+        if line.dof is not None
+    )
 
 
 def covariance(first: Measured, second: Measured) -> float:

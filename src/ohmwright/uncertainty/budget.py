@@ -1,7 +1,7 @@
 """The uncertainty budget of a result: linear, or by Monte Carlo where that is not valid."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -93,11 +93,13 @@ def combine(
         for item, sensitivity in zip(inputs, sensitivities, strict=True)
     )
     if correlations is None:  # as nearly always, and asked for at each reading with RF on
-        variances = _variances_by_scatter(lines)
+        variances = variances_by_scatter(
+            (line.input.scatter, line.contribution**2, line.input.dof) for line in lines
+        )
     else:
         variances = _grouped_variances(lines, correlations)
     total = math.fsum(variance for variance, _ in variances)
-    return Budget(value, math.sqrt(total), _welch_satterthwaite(variances), lines, correlations)
+    return Budget(value, math.sqrt(total), effective_dof(total, variances), lines, correlations)
 
 
 def propagate(
@@ -185,22 +187,27 @@ def second_order_variance(model: MeasurementModel, inputs: Sequence[Input]) -> f
     return float(np.sum(0.5 * mixed**2 + slope * third)) * STEPS_PER_U**4
 
 
-def _welch_satterthwaite(variances: Sequence[tuple[float, float]]) -> float:
-    total = math.fsum(variance for variance, _ in variances)
-    spread = math.fsum(variance * variance / dof for variance, dof in variances)
-    return total * total / spread if spread > 0.0 else math.inf
+def effective_dof(variance: float, parts: Iterable[tuple[float, float]]) -> float:
+    """Return degrees of freedom by Welch and Satterthwaite's formula; inf where no part has any.
+
+    `variance`: that of the value; `parts`: variance and dof of each independent part of it.
+    """
+    spread = math.fsum(part * part / dof for part, dof in parts)
+    return variance * variance / spread if spread > 0.0 else math.inf
 
 
-def _variances_by_scatter(lines: Sequence[BudgetLine]) -> list[tuple[float, float]]:
-    """Return variance and dof of each input; of those of one scatter together."""
+def variances_by_scatter(parts: Iterable[tuple[str, float, float]]) -> list[tuple[float, float]]:
+    """Return variance and dof of each part; of those of one scatter together, with the fewest dof.
+
+    `parts`: the name of its scatter, empty where it has one of its own; its variance; its dof.
+    """
     own, common = list[tuple[float, float]](), dict[str, tuple[float, float]]()
-    for line in lines:
-        item, variance = line.input, line.contribution**2
-        if not item.scatter:
-            own.append((variance, item.dof))
+    for scatter, variance, dof in parts:
+        if not scatter:
+            own.append((variance, dof))
         else:
-            before, dof = common.get(item.scatter, (0.0, item.dof))
-            common[item.scatter] = before + variance, min(dof, item.dof)
+            before, fewest = common.get(scatter, (0.0, dof))
+            common[scatter] = before + variance, min(fewest, dof)
     return [*own, *common.values()]
 
 
