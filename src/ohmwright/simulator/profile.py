@@ -161,8 +161,9 @@ class GeneratorProfile(FrozenModel):
     def _can_be_simulated(cls, given: object) -> object:
         if isinstance(given, dict) and "physics" not in given:
             raise ValueError(
-                "there is no table [physics], by which a simulated bench computes the output; "
-                "'ohmwright guide generators' says under Simulated units how to get one"
+                "it has no table [physics], by which a simulated bench computes the output, and a "
+                "real bench needs none; 'ohmwright guide generators' says under Simulated units "
+                "how to get one"
             )
         return given
 
