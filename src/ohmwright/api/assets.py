@@ -71,9 +71,9 @@ def tag_of_scan(store: SqlStore, said: str) -> str:
     neither. Raises UsageError for a label of a run that is not on record here.
     """
     lines = [line.strip() for line in said.strip().splitlines()]
-    if lines[:1] != [LABEL_HEAD]:
+    if not lines or not (lines[0] == LABEL_HEAD or lines[0].startswith("run ")):
         return lines[0] if lines else ""
-    facts = dict(line.partition(" ")[::2] for line in lines[1:])
+    facts = dict(line.partition(" ")[::2] for line in lines)
     if "asset" in facts:
         return facts["asset"]
     started = run_started_event(store.events(facts.get("run", "")))

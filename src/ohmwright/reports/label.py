@@ -100,7 +100,10 @@ def _until(certificate: Certificate, due: date | None) -> str:
 
 
 def qr_text(certificate: Certificate) -> str:
-    """The text in the QR code: verdict, run, and the hash that `record verify --head` looks for."""
+    """The text in the QR code: verdict, run, the hash that `record verify --head` looks for, unit.
+
+    The unit comes last: with it, whoever scans the label knows that the code has ended.
+    """
     simulated = () if certificate.seed is None else ("SIMULATED",)
     head = () if certificate.head is None else (f"head {certificate.head}",)
     issue = certificate.issue
@@ -108,7 +111,7 @@ def qr_text(certificate: Certificate) -> str:
     verdict = "void" if issue.void else certificate.verdict
     lines = ("ohmwright", verdict, f"run {printable(certificate.run_id)}", *number, *head)
     note = tuple(filter(None, (_ground(certificate), _note(certificate))))
-    return "\n".join((*lines, *note, *simulated))
+    return "\n".join((*lines, *note, *simulated, f"asset {printable(certificate.asset.id)}"))
 
 
 def _qr(text: str) -> str:
