@@ -1,6 +1,7 @@
 // The page: its views by the address after `#`, drawn anew with the news.
 
 import { h, put, set } from './dom.js'
+import { elsewhereList, elsewhereWords } from './elsewhere.js'
 import { enter } from './entry.js'
 import { forget, showLine } from './line.js'
 import { follow } from './link.js'
@@ -57,9 +58,10 @@ function open(next, name) {
 function draw() {
   view?.update()
   stopMeans(view?.bench?.() ?? null)
+  const shown = bench(view?.bench?.() ?? -1) ?? null
+  others.update(shown?.number ?? null)
   bar.update()
   showLine()
-  const shown = bench(view?.bench?.() ?? -1) ?? null
   sound(shown)
   announce(shown)
   put(number, screen.number === null ? '' : `screen ${screen.number}`)
@@ -78,15 +80,16 @@ function printed(shown) {
 function title(shown) {
   const name = view?.title?.() ?? 'ohmwright'
   const asked = all().some((known) => known.picture.request !== null)
-  return `${asked ? '? ' : ''}${name}${shown === null ? '' : ` · ${shown.picture.rf.words}`}`
+  const rf = [shown === null ? '' : shown.picture.rf.words, elsewhereWords(shown?.number ?? null)].filter(Boolean)
+  return [`${asked ? '? ' : ''}${name}`, ...rf].join(' · ')
 }
 
-const bar = stopBar()
+const bar = stopBar(), others = elsewhereList()
 const number = h('span', { class: 'screen-number' })
 document.getElementById('views').append(
   h('span', { class: 'name' }, 'ohmwright'), ...LINKS.map(([name, where]) => h('a', { href: where }, name)))
 document.getElementById('tools').append(...soundButtons(), themeButton(), inviteButton(), number)
-document.getElementById('stop-bar').append(bar.element)
+document.getElementById('stop-bar').append(others.element, bar.element)
 watch(draw)
 const foot = document.getElementById('foot')  // nothing may stay hidden behind it
 new ResizeObserver(() => {
