@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from ohmwright.api.creep import recorded_forecast
@@ -12,12 +12,13 @@ from ohmwright.api.recorded_worklist import store_worklist, today
 from ohmwright.fleet.creep_course import CreepCourse, creep_course
 from ohmwright.fleet.creep_table import RISKY, CreepRow, creep_rows
 from ohmwright.fleet.fleet_forecast import FleetForecast
-from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.quantity import unit_of
 from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.uncovered import uncovered_assets
 from ohmwright.reports.text import limit_figures, limits_words
 from ohmwright.wire.clock import RealClock
+
+from .register_card import register_card, work_unit
 
 _EVEN = 0.5
 """Probability of being out of tolerance whose date is told beside that of `RISKY`."""
@@ -38,7 +39,7 @@ class Outlook:
             tags = [unit.asset.tag for unit in units if unit.is_risk_known]
             uncovered = uncovered_assets(store.database, tags, simulated=simulated)
         shown = [
-            _work_unit(unit, today()) | {"not_traceable": unit.asset.tag in uncovered}
+            work_unit(unit, today()) | {"not_traceable": unit.asset.tag in uncovered}
             for unit in units
         ]
         return {"units": shown, "due": sum(unit["is_due"] for unit in shown)}
@@ -49,6 +50,13 @@ class Outlook:
             with open_existing_records(self.place) as store:
                 recorded_forecast(store, simulated=simulated)
         return self.worklist(simulated=simulated)
+
+    def register(self, asset: str, *, simulated: bool) -> dict[str, Any]:
+        """Return what the register says of a unit, and how it is changed."""
+        if not records_exist(self.place):
+            return {"asset": None, "work": None, "changes": [], "commands": []}
+        with open_existing_records(self.place) as store:
+            return register_card(store, asset, simulated=simulated)
 
     def unit(self, asset: str, *, simulated: bool) -> dict[str, Any]:
         """Return how a unit creeps, point by point, the riskiest first."""
@@ -79,28 +87,6 @@ def _points(forecast: FleetForecast, asset: str, at: datetime) -> list[dict[str,
         _point(row, creep_course(forecast, row, at), even.get((row.step, row.point)))
         for row in rows
     ]
-
-
-def _work_unit(unit: WorkUnit, on: date) -> dict[str, Any]:
-    """Return a row of the worklist as it stands on a day."""
-    asset, last = unit.asset, unit.last
-    return {
-        "tag": asset.tag,
-        "model": asset.model,
-        "serial": asset.serial,
-        "site": asset.site,
-        "state": asset.state,
-        "risk_now": unit.risk.now if unit.is_risk_known else None,
-        "risk_within_year": unit.risk.within_year if unit.is_risk_known else None,
-        "probably_out": unit.is_probably_out,
-        "foretold": unit.is_foretold,
-        "due": None if unit.due is None else unit.due.isoformat(),
-        "is_due": unit.is_due(on),
-        "last_on": None if last is None else last.on.isoformat(),
-        "last_verdict": None if last is None else last.verdict,
-        "last_is_told": last is not None and last.is_told,
-        "last_run": None if last is None else last.run_id or None,
-    }
 
 
 def _point(row: CreepRow, course: CreepCourse, even: datetime | None) -> dict[str, Any]:

@@ -23,7 +23,9 @@ import { worklistView } from './view_worklist.js'
 const VIEWS = [
   [/^#?\/?$/, 'Benches', () => benchesView()],
   [/^#\/bench\/(\d+)$/, 'Benches', (number) => benchView(Number(number))],
-  [/^#\/bench\/(\d+)\/procedure\/(\d+)$/, 'Benches', (number, procedure) => procedureView(Number(number), Number(procedure))],
+  [/^#\/bench\/(\d+)\/of\/(.+)$/, 'Benches', (number, asset) => filledIn(Number(number), { asset: decodeURIComponent(asset) })],
+  [/^#\/bench\/(\d+)\/run\/(.+)$/, 'Benches', (number, run) => filledIn(Number(number), { run: decodeURIComponent(run) })],
+  [/^#\/bench\/(\d+)\/procedure\/(\d+|of\/.+)$/, 'Benches', (number, procedure) => procedureView(Number(number), procedure)],
   [/^#\/worklist$/, 'Worklist', () => worklistView()],
   [/^#\/unit\/([^/]+)\/(simulated|real)$/, 'Worklist', (asset, kind) => unitView(decodeURIComponent(asset), kind === 'simulated' ? 'yes' : 'no')],
   [/^#\/records$/, 'Records', () => recordsView()],
@@ -34,6 +36,12 @@ const VIEWS = [
 const LINKS = [['Benches', '#/'], ['Worklist', '#/worklist'], ['Records', '#/records'], ['Practice', '#/practice']]
 const place = document.getElementById('view')
 let view = null
+
+/** A bench whose form is filled in once: loaded again, the page must not offer that unit again. */
+function filledIn(number, wish) {
+  history.replaceState(null, '', `#/bench/${number}`)
+  return benchView(number, null, null, wish)
+}
 
 function route() {
   for (const [form, name, make] of VIEWS) {

@@ -5,6 +5,7 @@ import { attempt } from './line.js'
 import { ask } from './link.js'
 import { moment, withUncertainty } from './format.js'
 import { resultsTable, verdict } from './results.js'
+import { all, isBusy } from './store.js'
 
 export function recordView(run) {
   const element = h('section', {}, h('p', {}, 'Reading…'))
@@ -21,11 +22,12 @@ function page(found) {
   const facts = [['Unit', `${found.unit}, ${found.asset}`], ['Procedure', found.procedure], ['Begun', moment(found.at)], ['Bench', found.bench],
     ['Analyzer', found.analyzer], ['Analyzer’s certificate', found.certificate ?? 'none'], ['Operator', found.operator], ['RF on for', found.rf_on]]
   return [
-    h('p', {}, h('a', { href: '#/records' }, '← the records')), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'How this unit’s output drifts over the years')), h('p', {}, verdict(found.verdict),
+    h('p', {}, h('a', { href: '#/records' }, '← the records')), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'This unit: its runs, and how its output drifts')), h('p', {}, verdict(found.verdict),
       found.simulated ? ` SIMULATED, seed ${found.seed}: no evidence about any real unit` : ''),
     h('dl', { class: 'settings card' }, ...facts.map(([name, value]) => h('div', {}, h('dt', {}, name), h('dd', {}, value)))),
+    ...(found.finished ? [] : unfinished(found)),
     found.finished ? h('p', { class: 'row' }, h('a', { class: 'paper', href: `${at}.html`, target: '_blank', rel: 'noopener' }, 'Certificate'),
-      h('a', { class: 'paper', href: `${at}.pdf` }, 'Certificate as PDF')) : h('p', {}, 'The run is not finished; it has no certificate.'),
+      h('a', { class: 'paper', href: `${at}.pdf` }, 'Certificate as PDF')) : null,
     ...found.ended_early.map((words) => h('p', { class: 'error' }, words)),
     found.interruptions.length ? h('ul', { class: 'notices' }, ...found.interruptions.map((words) => h('li', {}, words))) : null,
     ...(found.curves.length ? [h('h2', {}, 'Power curves'), h('div', { class: 'curves' }, ...found.curves.map((curve) =>
@@ -33,6 +35,15 @@ function page(found) {
     ...(found.sweep.length ? [sweep(found.sweep)] : []), table.element,
     found.trims_told ? h('p', { class: 'trims-told' }, `Trims: ${found.trims_told}.`) : null,
   ]
+}
+
+/** Where an unfinished run goes on now, or can go on. */
+function unfinished({ run_id: run, bench: name, model }) {
+  const benches = all().filter(({ now }) => now.name === name && !now.practice)
+  const busy = benches.find((known) => isBusy(known) && known.now.run_id === run)
+  if (busy !== undefined) return [h('p', {}, 'It goes on now at ', h('a', { href: `#/bench/${busy.number}` }, name), '; until its end it has no certificate.')]
+  return [h('p', {}, 'The run is not finished; it has no certificate.'), ...benches.filter(({ now }) => now.models.includes(model)).map(({ number }) =>
+    h('p', {}, h('a', { href: `#/bench/${number}/run/${encodeURIComponent(run)}` }, `Go on with it at ${name}`)))]
 }
 
 const sweep = (points) => h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Points of the sweep' }, h('table', {}, h('caption', {}, 'Power curve'),

@@ -5,22 +5,28 @@ import { h } from './dom.js'
 import { percent, withUncertainty, figure } from './format.js'
 import { attempt } from './line.js'
 import { ask } from './link.js'
+import { unitCard } from './unit_card.js'
 
 export function unitView(asset, simulated) {
-  const element = h('section', {}, h('p', {}, 'Computing what is to be expected…'))
-  attempt(() => ask(`/creep?asset=${encodeURIComponent(asset)}&simulated=${simulated}`)).then((found) => {
-    if (found !== undefined) element.replaceChildren(...page(found))
-  })
-  return { element, title: () => 'Unit', update() {} }
+  const card = h('div', {}, h('p', {}, 'Reading…')), ahead = h('div', {}, h('p', {}, 'Computing what is to be expected…'))
+  const of = `asset=${encodeURIComponent(asset)}&simulated=${simulated}`
+  const fill = async (place, path, parts) => {
+    const found = await attempt(() => ask(`${path}?${of}`))
+    if (found !== undefined) place.replaceChildren(...parts(found).filter((one) => one !== null))
+  }
+  fill(card, '/unit', unitCard)
+  fill(ahead, '/creep', page)
+  return {
+    element: h('section', {}, h('p', {}, h('a', { href: '#/worklist' }, '← the worklist')), h('h1', {}, asset), card, ahead),
+    title: () => asset, update() {},
+  }
 }
 
 function page(found) {
-  return [h('p', {}, h('a', { href: '#/worklist' }, '← the worklist')), h('h1', {}, found.asset),
-    found.simulated ? h('p', {}, 'SIMULATED: no evidence about any real unit') : null,
-    h('p', {}, h('a', { href: `#/records/of/${encodeURIComponent(found.asset)}` }, 'Its runs on record')),
+  return [h('h2', {}, 'What is to be expected of it'), found.simulated ? h('p', {}, 'SIMULATED: no evidence about any real unit') : null,
     found.points.length > 0 ? h('p', { class: 'soft' }, 'Values on record with U, discs; squares after an adjustment. Ahead: what is expected, within 50 and 90 %. Limits are dashed.')
       : h('p', { class: 'card' }, `Nothing can be foretold: no value with limits is on record of it, as found or as left${found.simulated ? '' : ' at a real bench. Simulated runs do not count here'}.`),
-    h('div', { class: 'creep' }, ...found.points.map((point) => card(point, found.at)))].filter((one) => one !== null)
+    h('div', { class: 'creep' }, ...found.points.map((point) => card(point, found.at)))]
 }
 
 function card(point, at) {
