@@ -20,7 +20,7 @@ from ohmwright.page.site import PageSettings
 from ohmwright.records.asset_register import AssetChange, AssetRegister
 from ohmwright.wire.paced_clock import PacedClock
 
-from .browsing import SETTLED_MS, Person, one_activation, opened_browser
+from .browsing import SETTLED_MS, Person, axe_findings, one_activation, opened_browser
 from .conftest import LIMIT_S, Site, serving
 
 BENCH = """\
@@ -256,3 +256,31 @@ def test_a_unit_has_its_own_view(workshop: Site, browser: Browser) -> None:
     person.go("#/unit/HF-144/simulated")
     expect(page.locator("dl.settings")).to_contain_text("! in repair")
     assert person.complaints == []
+
+
+def test_filled_views_are_accessible_and_fit_their_screen(workshop: Site, browser: Browser) -> None:
+    person, watcher = (Person.admitted(browser, workshop) for _ in range(2))
+    person.go("#/bench/1/of/HF-112")
+    expect(person.page.locator(".unit-line")).to_contain_text("HF-112: ")
+    person.page.locator("select[name=work]").select_option("as found")
+    person.page.get_by_role("button", name="Begin").click()
+    workshop_clock(workshop).speed /= 100  # RF stays on while its line is looked at
+    person.sees("on")
+    views = {
+        "#/worklist": ".listed tbody tr",
+        "#/unit/HF-144/simulated": "dl.settings",
+        "#/bench/2/of/HF-144": ".unit-line[data-refused]",
+    }
+    for where, seen in views.items():
+        watcher.go(where)
+        expect(watcher.page.locator(seen).first).to_be_visible()
+        expect(watcher.page.locator(".elsewhere [data-look=on]")).to_be_visible()
+        for scheme, rules in (("light", []), ("dark", ["color-contrast"])):
+            watcher.page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+            for width in (360, 1024):
+                watcher.page.set_viewport_size({"width": width, "height": 844})
+                wide = watcher.page.evaluate("document.documentElement.scrollWidth")
+                assert wide <= width, (where, width)
+            assert axe_findings(watcher.page, rules) == [], (where, scheme)
+    watcher.page.locator("#stop").click()
+    person.sees("off")
