@@ -139,6 +139,10 @@ def test_from_the_worklist_to_the_certificate_of_one_unit(
     person.sees_state("Ended: pass")
     page.get_by_role("link", name="Its record and certificate").click()
     expect(page.get_by_role("link", name="Certificate", exact=True)).to_be_visible()
+    page.set_viewport_size({"width": 390, "height": 600})
+    page.get_by_role("link", name="Benches").click()
+    expect(page.locator("h1")).to_have_text("Benches")
+    expect(page.get_by_role("link", name="Worklist")).to_be_in_viewport()  # the way to the views
     page.get_by_role("link", name="Worklist").click()
     expect(rows).to_have_count(1)  # what was searched for is kept
     person.go("#/bench/1")
@@ -169,6 +173,13 @@ def test_what_is_in_repair_or_has_no_bench_here_is_told_before_the_way_to_a_benc
     expect(rows).to_contain_text(re.compile(r"~\d+ %"))  # reckoned from the due date alone
     page.get_by_label("Find a unit").fill("nothing")
     expect(page.get_by_role("status").filter(has_text="No unit")).to_be_visible()
+    sham = page.get_by_text("SIMULATED: by runs on simulated benches")
+    expect(sham).to_be_hidden()  # not all benches are simulated
+    page.get_by_text("The order, the marks").click()
+    page.get_by_label("By runs on simulated benches").check()
+    expect(sham).to_be_visible()
+    person.go("#/unit/HF-141/simulated")
+    expect(sham).to_be_visible()
     person.go("#/bench/1")
     field, line = page.get_by_label(TAG), page.locator(".unit-line")
     field.fill("hf-144")
@@ -192,8 +203,12 @@ def test_a_run_cut_short_goes_on_as_it_was_begun(workshop: Site, browser: Browse
     clock.speed /= 20  # a busy machine must not come after the end of the run
     person.sees("on")
     assert client.get("/benches/1/procedures").json["unfinished"] == []  # it goes on now
+    person.go("#/records")
+    page.locator("td:first-child a").click()
+    expect(page.get_by_text("It goes on now at Bench of Quillon")).to_be_visible()
+    expect(page.locator(".error")).to_have_count(0)  # its record does not end: it goes on
     page.locator("#stop").click()
-    person.sees_state("Stopped")
+    expect(page.locator(".after-stop")).to_contain_text("Bench of Quillon: RF read as off")
     assert client.get("/benches/2/procedures").json["unfinished"] == []  # begun at the other
     person.go("#/records")
     page.locator("td:first-child a").click()

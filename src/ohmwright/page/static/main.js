@@ -59,6 +59,7 @@ function open(next, name) {
   view = next
   stopMeans(next.bench?.() ?? null)
   place.replaceChildren(next.element)
+  scrollTo(0, 0)  // the views are to be seen, and not where the one before was scrolled to
   for (const link of document.querySelectorAll('#views a')) set(link, 'aria-current', link.textContent === name ? 'page' : null)
   draw()
 }
@@ -107,7 +108,7 @@ new ResizeObserver(() => {
 }).observe(foot)
 
 if (await enter()) {
-  addEventListener('hashchange', () => { route(); place.focus() })
+  addEventListener('hashchange', () => { route(); place.focus({ preventScroll: true }) })
   route()
   await follow()
   location.reload()  // the server was begun anew: it knows this browser no more

@@ -17,13 +17,14 @@ export function unitView(asset, simulated) {
   fill(card, '/unit', unitCard)
   fill(ahead, '/creep', page)
   return {
-    element: h('section', {}, h('p', {}, h('a', { href: '#/worklist' }, '← the worklist')), h('h1', {}, asset), card, ahead),
+    element: h('section', {}, h('p', {}, h('a', { href: '#/worklist' }, '← the worklist')), h('h1', {}, asset),
+      simulated === 'yes' ? h('p', {}, 'SIMULATED: by runs on simulated benches, which are no evidence about any real unit') : null, card, ahead),
     title: () => asset, update() {},
   }
 }
 
 function page(found) {
-  return [h('h2', {}, 'What is to be expected of it'), found.simulated ? h('p', {}, 'SIMULATED: no evidence about any real unit') : null,
+  return [h('h2', {}, 'What is to be expected of it'),
     found.points.length > 0 ? h('p', { class: 'soft' }, 'Values on record with U, discs; squares after an adjustment. Ahead: what is expected, within 50 and 90 %. Limits are dashed.')
       : h('p', { class: 'card' }, `Nothing can be foretold: no value with limits is on record of it, as found or as left${found.simulated ? '' : ' at a real bench. Simulated runs do not count here'}.`),
     h('div', { class: 'creep' }, ...found.points.map((point) => card(point, found.at)))]

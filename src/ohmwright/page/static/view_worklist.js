@@ -21,11 +21,12 @@ export function worklistView() {
   const simulated = h('input', { type: 'checkbox', onchange: () => load() })
   const anew = h('button', { type: 'button', class: 'quiet', onclick: renew }, 'Make the forecast anew')
   const dates = h('p', { class: 'soft', hidden: true }, 'Simulated runs count by the date of their bench’s own clock: one that is older by it than a unit’s newest run changes nothing here.')
+  const sham = h('p', { hidden: true }, 'SIMULATED: by runs on simulated benches, which are no evidence about any real unit')
   const units = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units in their order', hidden: true }, listedTable(COLUMNS, list), dates)
   let begun = false, known = []
   const show = (found) => {
     known = found.units
-    dates.hidden = !simulated.checked
+    sham.hidden = dates.hidden = !simulated.checked
     draw()
   }
   function draw() {
@@ -50,7 +51,7 @@ export function worklistView() {
   }
   return {
     element: h('section', {}, h('h1', {}, 'Worklist'),
-      h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Find a unit'), words), h('label', {}, h('span', {}, 'Units'), only)), said,
+      h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Find a unit'), words), h('label', {}, h('span', {}, 'Units'), only)), said, sham,
       h('details', {}, h('summary', {}, 'The order, the marks, and the forecast'), h('p', {}, 'First what is probably out of tolerance now, then by the risk within a year, then by due date and place.'),
       h('p', { class: 'soft' }, 'A risk with ~ is reckoned from the due date alone, one without from the forecast. Not traceable: no analyzer certificate covers some or all of the values behind it, so that it says how the readings lie, not the output. As told: somebody said so, and no run here does.'),
         h('div', { class: 'row' }, anew, h('label', { class: 'check' }, simulated, h('span', {}, 'By runs on simulated benches')))), units),
