@@ -107,7 +107,7 @@ def test_a_reading_that_is_given_again_while_the_meter_changes_its_range_is_no_r
 ) -> None:
     assert pausing(per_s, 2.3, 0.0).explains
     assert not pausing(per_s, 2.3, 60.0).explains, "what is new and does not fall is RF"
-    assert not pausing(per_s, 6.0, 0.0).explains, "no change of range lasts so long"
+    assert not pausing(per_s, 3.0, 0.0).explains, "no change of range lasts so long"
 
 
 class Hardware:
@@ -121,6 +121,8 @@ class Hardware:
         self._clock, self._course, self._obeys = rig.bench.clock, course, obeys
         self._truth = rig.hardware.truth
         self.off_s: float | None = None
+        self.state = b"0\n"
+        """What it says of its output, and of its limit, after OFF."""
         self._shown = b""
         self.warned = list[str]()
         link = rig.bench.analyzer.dialogue.framing.link
@@ -135,7 +137,7 @@ class Hardware:
         if line == OFF:
             self.off_s = self.off_s or self._ended_s()
         elif self.off_s is not None and (b"STATe?" in line or b"REMaining?" in line):
-            return b"0\n"
+            return self.state
         elif line.startswith(b"FETCh:CURRent"):
             return self._read(reply)
         return reply
@@ -218,10 +220,15 @@ async def test_off_that_does_nothing_is_found_though_the_state_reads_off(
 
 
 @pytest.mark.anyio
-async def test_a_current_that_stays_is_warned_of_as_soon_as_ever(make_rig: Callable) -> None:
+@pytest.mark.parametrize("state", [b"0\n", b"1\n"])
+async def test_a_current_that_stays_is_warned_of_as_soon_as_ever(
+    make_rig: Callable, state: bytes
+) -> None:
+    """A contact that reads closed speaks for RF whatever the meter showed before ON."""
     rig = make_rig(meter=FILTERING)
     await ensure_off_at_start(rig.bench, PendingEvents())
     hardware, clock, warned_s = Hardware(rig, lambda _: 0.05), rig.bench.clock, list[float]()
+    hardware.state = state
 
     async def tell(words: str) -> None:
         warned_s.append(clock.now_s())
