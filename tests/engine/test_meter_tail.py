@@ -3,12 +3,13 @@
 from collections.abc import Callable, Iterator
 from math import exp
 from typing import Any
+from unittest.mock import Mock
 
 import pytest
 
 from ohmwright.engine.meter_tail import MeterTail
 from ohmwright.engine.pending_events import PendingEvents
-from ohmwright.engine.release import meter_shows_s
+from ohmwright.engine.release import _shown_open, meter_shows_s
 from ohmwright.engine.session import Session
 from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.instruments.analyzer import Reading
@@ -89,6 +90,19 @@ def test_nor_is_a_first_reading_a_tail_that_comes_long_after_off() -> None:
     tail = MeterTail(meter_of(10, 0.5), 0.0)
     tail.take(Reading(900.0, None), 3.0, 3.01)
     assert not tail.explains
+
+
+@pytest.mark.parametrize(("says_state", "by_hand"), [(True, True), (False, False)])
+def test_what_a_person_typed_or_no_state_stands_behind_is_held_against_no_tail(
+    says_state: bool, by_hand: bool
+) -> None:
+    """A person types so late that OFF without effect would pass for a tail."""
+    analyzer = Mock(released_by_hand=by_hand)
+    analyzer.protections.state_read_back = says_state
+    bench = Mock(analyzer=analyzer)
+    assert _shown_open(bench) is None
+    analyzer.protections.state_read_back, analyzer.released_by_hand = True, False
+    assert _shown_open(bench) is bench.rf.reading
 
 
 def pausing(per_s: float, pause_s: float, left_ma: float) -> MeterTail:
