@@ -1,7 +1,7 @@
 // What is to be run at a bench, and its beginning.
 
 import { h, put, redo, set } from './dom.js'
-import { moment } from './format.js'
+import { OF_RUN, asBegun, chosenRun, runOption } from './go_on.js'
 import { attempt, forget, tell } from './line.js'
 import { ask, post } from './link.js'
 import { takesScans } from './scan.js'
@@ -10,7 +10,7 @@ import { unitLine } from './unit_line.js'
 
 const CAUTION = 'CAUTION: HF output burns and ignites, and the analyzer’s terminals carry high voltage at high frequency. Qualified staff only; the unit disconnected from any patient; maker’s service manual and local codes first; electrical-safety tests before output tests.'
 
-const OF_REGISTER = 'register', OF_RUN = 'run'  // in place of the number of a procedure
+const OF_REGISTER = 'register'  // in place of the number of a procedure
 const NAME = 'ohmwright-operator'  // asked for once in a session of the browser
 
 function keptName() {
@@ -143,27 +143,6 @@ async function load(number, fields, known) {
   fields.resume.value = unfinished.some((run) => run.run_id === resumed) ? resumed : ''
   asBegun(fields)
   offerOwn(fields)
-}
-
-/** A run that was cut short, by what a person knows it by. */
-function runOption(run) {
-  const option = h('option', { value: run.run_id }, `${run.asset}, ${run.model}, begun ${moment(run.begun)} by ${run.operator}`)
-  option.run = run
-  return option
-}
-
-const chosenRun = (fields) => fields.resume.selectedOptions[0]?.run ?? null
-
-/** Show unit, procedure and work of the run that is to go on: it goes on as it was begun. */
-function asBegun(fields) {
-  const { asset, procedure, work } = fields, run = chosenRun(fields)
-  procedure.querySelector(`option[value=${OF_RUN}]`)?.remove()
-  for (const field of [asset, procedure, work]) field.disabled = run !== null
-  if (run === null) return
-  asset.value = ''
-  work.value = run.work
-  procedure.prepend(h('option', { value: OF_RUN }, run.procedure))
-  procedure.value = OF_RUN
 }
 
 /** Offer the procedure that the register names, and choose it, where a tag is given. */
