@@ -60,3 +60,18 @@ def test_rf_is_seen_in_every_view(
         page.locator("#stop").click()
         expect(strip).to_be_hidden()
         assert reader.complaints == person.complaints == []
+
+
+def test_a_silent_server_leaves_no_old_rf_in_any_view(
+    browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "long.toml").write_text(LONG_ACTIVATION)
+    with serving(page_settings(tmp_path, 1.0, tmp_path / "long.toml"), monkeypatch) as site:
+        person, reader = Person.admitted(browser, site), Person.admitted(browser, site)
+        reader.go("#/records")
+        person.go("#/bench/1")
+        person.begin("One long", work="as found")
+        expect(reader.page.locator(".elsewhere [data-look=on]")).to_be_visible()
+    line = reader.page.locator(".elsewhere li")
+    expect(line).to_have_attribute("data-look", "unknown")
+    expect(line).to_have_text(re.compile("^RF NOT KNOWN HEREWorkshop bench 1"))
