@@ -19,6 +19,7 @@ from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event, Fault
 from ohmwright.records import run_lists
 from ohmwright.records.asset_register import AssetRegister
+from ohmwright.records.qualified import qualified_runs
 from ohmwright.reports.curves import curve_svg, plotted_curves
 from ohmwright.reports.measuring_conditions import trims_told_text
 from ohmwright.reports.part_texts import fault_text, interruption_lines, rf_not_ended_text
@@ -29,6 +30,7 @@ from ohmwright.reports.run_parts import (
     parts_of_run,
     run_totals_s,
 )
+from ohmwright.reports.verdict_grounds import qualification
 
 MOST_RUNS = 200
 PaperForm = Literal["pdf", "html"]
@@ -58,9 +60,11 @@ class History:
             found = run_lists.count_runs(store.database, wanted)
             some = found > 0 or run_lists.count_runs(store.database, run_lists.ANY_RUN) > 0
             refused = run_lists.refusals(store.database, rows)
+            marked = qualified_runs(store.database, [row["number"] for row in rows])
         shown = [
             {"at": str(row["at"])}
             | {key: row[key] for key in _SHOWN}
+            | marked.document(row["number"])
             | ({"verdict": "refused"} if row["run_id"] in refused else {})
             for row in rows
         ]
@@ -97,6 +101,7 @@ class History:
         return {
             "run_id": run.id,
             "verdict": run.verdict if run.finished else run_lists.UNFINISHED,
+            "verdict_qualified": qualification(run.results),
             "finished": run.finished,
             "unit": f"{started.asset.maker} {started.asset.model}, serial {started.asset.serial}",
             "asset": started.asset.id,

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from ohmwright.model.result import Result, asks_nothing
 from ohmwright.model.traceability import Traceability
+from ohmwright.records.qualified import Key, Qualified
 
 from .text import printable
 
@@ -16,12 +17,22 @@ NOTHING_DECIDED = "no limits to decide by"
 PAST_DUE = "analyzer past due"
 """Said of values by an analyzer certificate that was past its date, and of verdicts by them."""
 READINGS_MARK = "*"
-"""Stands behind a verdict by the readings alone."""
+"""Stands behind a verdict by the readings alone; in lists also by an analyzer past due."""
+UNCOVERED_NOTE = (
+    f"{READINGS_MARK} in all or in part {UNCOVERED}: no analyzer certificate covers those values, "
+    "and how far the analyzer was off is not known."
+)
+"""Stands beneath a list of verdicts where some have that mark for it."""
 RISK_NOTE = (
     f"{READINGS_MARK} in all or in part {UNCOVERED}: no analyzer certificate covers those values, "
     "so that it says how the readings lie, not the output."
 )
-"""Stands beneath a list of risks where some have that mark."""
+"""Stands beneath a list of risks where some have that mark for it."""
+PAST_DUE_NOTE = (
+    f"{READINGS_MARK} in all or in part by an analyzer past due: how far it had moved since its "
+    "certificate's date is not known."
+)
+"""Stands beneath either list where some have that mark for it."""
 
 
 def is_by_readings_alone(result: Result) -> bool:
@@ -44,6 +55,12 @@ def ground_of(result: Result) -> str:
     if is_by_readings_alone(result):
         return UNCOVERED
     return PAST_DUE if is_past_due(result) else ""
+
+
+def words_of_grounds(key: Key, marked: Qualified[Key]) -> str:
+    """How verdict or risk of something in a list is to be qualified; empty where it is not."""
+    said = ((UNCOVERED, marked.uncovered), (PAST_DUE, marked.past_due))
+    return ", ".join(words for words, keys in said if key in keys)
 
 
 def covered(results: Iterable[Result]) -> tuple[Result, ...]:

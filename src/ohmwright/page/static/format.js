@@ -39,3 +39,8 @@ export const clockTime = (text) => new Date(text).toLocaleTimeString('en-GB')
 
 /** A time of the record, as date and time in UTC. */
 export const moment = (text) => `${text.slice(0, 10)} ${text.slice(11, 16)} UTC`
+
+/** How the verdicts or risks of something in a list are to be qualified, in words. */
+export const grounds = (one) => [
+  ...(one.not_traceable ? ['not traceable'] : []), ...(one.analyzer_past_due ? ['analyzer past due'] : []),
+]

@@ -3,7 +3,7 @@
 import { h, listedRow, listedTable } from './dom.js'
 import { attempt } from './line.js'
 import { ask } from './link.js'
-import { VERDICTS, moment } from './format.js'
+import { VERDICTS, grounds, moment } from './format.js'
 import { verdict } from './results.js'
 
 const PAUSE_MS = 250
@@ -39,4 +39,4 @@ export function recordsView(asset = '') {
 const row = (run) => listedRow(COLUMNS, [h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id),
   run.simulated ? [moment(run.at), h('div', { class: 'soft' }, 'by the clock of the simulated bench')] : moment(run.at),
   [h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`],
-  run.procedure, run.operator, [verdict(run.verdict), run.voided ? h('div', { class: 'soft' }, 'void') : '']])
+  run.procedure, run.operator, [verdict(run.verdict), ...[...(run.voided ? ['void'] : []), ...grounds(run)].map((words) => h('div', { class: 'soft' }, words))]])
