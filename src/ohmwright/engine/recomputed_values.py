@@ -8,25 +8,27 @@ Where the search for the best fit began is not; that moves a value by less than 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import sqrt
 from typing import Any, NamedTuple
 
-from ohmwright.estimation.settled_value import Settled
+from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth, cooled, heated
 from ohmwright.model.event import (
     ActivationClosed,
     Event,
     PointDone,
+    ProtectionProved,
     RunResumed,
     RunStarted,
+    StepStarted,
 )
 from ohmwright.model.quantity import Quantity
-from ohmwright.model.result import Measured, Result
+from ohmwright.model.result import Measured, Result, Sample
 
 from .asked_current import current_of, current_question
-from .kept_documents import with_parts
+from .kept_documents import DocumentedPart, with_parts
 from .measured_value import FROM_READINGS
 from .opening_events import SOFTWARE
 from .steps import step_kind
@@ -55,7 +57,10 @@ class BesideReadings:
     meter: _Table
     """Of the analyzer's data; empty where they are not kept."""
     warmth: ResidualWarmth | None
-    """At the start of the activation; None where the record does not tell it."""
+    """At the start of the activation, of two that were pooled the second; None where the record
+    does not tell it."""
+    earlier_warmth: ResidualWarmth | None
+    """At the start of the first of two that were pooled; None where the record does not tell it."""
     software: str | None
     """Name and version of the program that computed it; None where the record does not tell."""
 
@@ -111,9 +116,10 @@ def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
         return "no data of the meter on record"
     if evidence.warmth is None:
         return "when RF was on before is not on record"
+    if result.earlier_samples:
+        told = evidence.earlier_warmth is not None
+        return "" if told else "which of its activations were pooled is not on record"
     if rule != "confirmed" and _has_earlier_readings(result):
-        if result.earlier_samples:
-            return "of two activations, whose values were pooled"
         return "of several activations the readings of the last one alone are on record"
     return ""
 
@@ -125,19 +131,45 @@ def _has_earlier_readings(result: Result) -> bool:
 
 def _with_evidence(events: Iterable[Event]) -> Iterator[Recomputable]:
     """Yield each result that has a value, with its number and what else the record holds of it."""
-    on_record = list[ActivationClosed]()
+    on_record, of_point = list[ActivationClosed](), 0
     for number, event, part in with_parts(events):
         if isinstance(event, RunStarted | RunResumed):
-            on_record = []  # the engine takes a unit as rested then
+            on_record, of_point = [], 0  # the engine takes a unit as rested then
         elif isinstance(event, ActivationClosed):
             on_record.append(event)
-        elif isinstance(event, PointDone) and event.result.measured is not None and part:
-            analyzer = part.table("analyzer data").get("data", {})
-            generator = part.table("generator data").get("data", {})
-            age_s = event.result.measured.age_s
-            warmth = _warmth(on_record, generator, event.result, age_s)
-            meter = analyzer.get("meter", {})
-            yield number, event.result, BesideReadings(meter, warmth, part.began.software)
+            of_point += 1
+        elif isinstance(event, ProtectionProved | StepStarted):
+            of_point = 0
+        elif isinstance(event, PointDone):
+            if event.result.measured is not None and part:
+                yield number, event.result, _evidence(event.result, part, on_record, of_point)
+            of_point = 0
+
+
+def _evidence(
+    result: Result, part: DocumentedPart, on_record: Sequence[ActivationClosed], of_point: int
+) -> BesideReadings:
+    """Return what is on record besides a result; `of_point`: its own of these activations."""
+    assert result.measured is not None
+    meter = part.table("analyzer data").get("data", {}).get("meter", {})
+    generator = part.table("generator data").get("data", {})
+    warmth, earlier = (
+        None
+        if activations is None
+        else _warmth(activations, generator, result, result.measured.age_s)
+        for activations in (on_record, _until_the_first_of_two(on_record, of_point))
+    )
+    return BesideReadings(meter, warmth, earlier, part.began.software)
+
+
+def _until_the_first_of_two(
+    on_record: Sequence[ActivationClosed], of_point: int
+) -> Sequence[ActivationClosed] | None:
+    """Return the activations until the first of a point that has two; None where it has not."""
+    flowed = [
+        n for n, one in enumerate(on_record) if one.on_s > 0 and n >= len(on_record) - of_point
+    ]
+    return on_record[: flowed[0] + 1] if len(flowed) == 2 else None
 
 
 def _warmth(
@@ -205,8 +237,8 @@ def _what_differs_from(again: Settled, result: Result) -> str:
     measured = result.measured
     assert measured is not None
     value_ma = _current_ma(result, measured.value)
-    pooled = _has_earlier_readings(result)
-    sds, least_u = (_POOLED_SDS, _LEAST_POOLED_U) if pooled else (_SDS, _LEAST_U)
+    lacks_some = _has_earlier_readings(result) and not result.earlier_samples
+    sds, least_u = (_POOLED_SDS, _LEAST_POOLED_U) if lacks_some else (_SDS, _LEAST_U)
     allowed_ma = sds * again.uncertainty + _BY_ANOTHER_START * abs(again.value)
     if abs(value_ma - again.value) > allowed_ma:
         return f"its value is {value_ma:.4g} mA, and its readings make it {again.value:.4g} mA"
@@ -229,21 +261,31 @@ def _u_of_readings_ma(result: Result, measured: Measured) -> float:
 
 
 def again_settled(result: Result, evidence: BesideReadings) -> Settled | None:
-    """Return the settled current by the readings on record, in mA."""
-    assert result.measured is not None
-    rule = _stop_rule(result, result.measured.age_s, evidence)
-    for sample in result.samples:
+    """Return the settled current by the readings on record, in mA; of two activations the mean."""
+    again = _settled(result, result.samples, evidence.meter, evidence.warmth)
+    if not result.earlier_samples or again is None:
+        return again
+    first = _settled(result, result.earlier_samples, evidence.meter, evidence.earlier_warmth)
+    return None if first is None else pooled(first, again)
+
+
+def _settled(
+    result: Result, samples: Iterable[Sample], meter: _Table, warmth: ResidualWarmth | None
+) -> Settled | None:
+    """Return the settled current by the readings of one activation, in mA."""
+    rule = _stop_rule(result, meter, warmth or ResidualWarmth())
+    for sample in samples:
         rule.add_reading(*sample)
     return rule.settled()
 
 
 def _stop_rule(
-    result: Result, at_age_s: float, evidence: BesideReadings
+    result: Result, meter: _Table, warmth: ResidualWarmth
 ) -> UntilDecided | UntilSettled:
     """Return the rule that a value came of."""
-    target, meter = result.target, evidence.meter
+    assert result.measured is not None
+    target, at_age_s = result.target, result.measured.age_s
     window_s, resolution_ma = float(meter["window_s"]), float(meter["resolution_ma"])
-    warmth = evidence.warmth or ResidualWarmth()
     if target is None or step_kind(result.kind).value_rule == "settled":
         return UntilSettled(at_age_s, window_s, resolution_ma, warmth)
     asked = current_question(
