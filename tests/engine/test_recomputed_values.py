@@ -13,13 +13,13 @@ from scipy.integrate import solve_ivp
 
 from ohmwright.engine.measured_value import EXTRAPOLATED, READINGS
 from ohmwright.engine.recomputed_values import (
-    _warmth,
     _what_differs_from,
     again_settled,
     differing,
     recomputable,
 )
 from ohmwright.engine.resting import OutputWarmth
+from ohmwright.engine.warmth_on_record import warmth_on_record
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import (
@@ -267,7 +267,7 @@ def test_the_warmth_of_a_unit_whose_droop_is_stated_is_that_of_its_times_with_rf
 ) -> None:
     """Would notice the last activation counted in, and a rest counted from ON instead of OFF."""
     droop = {"largest": 0.04, "tau_s": [6.0, 10.0], "recovery_tau_s": [10.0, 20.0]}
-    warmth = _warmth(activations(), {"droop": droop}, point_of(kind), 6.0)
+    warmth = warmth_on_record(activations(), {"droop": droop}, point_of(kind), 6.0)
     assert warmth is not None
     likely = warmth_at_the_last(8.0, 15.0)
     felt = likely * np.exp(-6 / 8)
@@ -291,13 +291,13 @@ def test_the_warmth_of_a_unit_whose_droop_is_stated_is_that_of_its_times_with_rf
 def test_where_no_droop_is_stated_adjusting_alone_takes_a_typical_units_warmth(
     kind: str, again: Literal["checked", "adjusted"] | None, takes_typical: bool
 ) -> None:
-    warmth = _warmth(activations(), {}, point_of(kind, again), 6.0)
+    warmth = warmth_on_record(activations(), {}, point_of(kind, again), 6.0)
     expected = warmth_at_the_last(8.0, 15.0) if takes_typical else 0.0
     assert warmth == ResidualWarmth(pytest.approx(expected, rel=1e-6))
 
 
 def test_the_first_activation_finds_a_unit_rested() -> None:
-    assert _warmth(activations()[:1], {}, point_of("adjust"), 6.0) == ResidualWarmth(0.0)
+    assert warmth_on_record(activations()[:1], {}, point_of("adjust"), 6.0) == ResidualWarmth(0.0)
 
 
 AGAIN = Settled(500.0, 4.0, 20.0, 0.0, True)

@@ -14,7 +14,7 @@ from math import sqrt
 from typing import Any, NamedTuple
 
 from ohmwright.estimation.settled_value import Settled, pooled
-from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth, cooled, heated
+from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import (
     ActivationClosed,
     Event,
@@ -33,6 +33,7 @@ from .measured_value import FROM_READINGS
 from .opening_events import SOFTWARE
 from .steps import step_kind
 from .stop_rules import UntilDecided, UntilSettled
+from .warmth_on_record import until_the_first_of_two, warmth_on_record
 
 _BY_ANOTHER_START = 0.001
 """Relative difference that another start of the search may make."""
@@ -156,67 +157,10 @@ def _evidence(
     warmth, earlier = (
         None
         if activations is None
-        else _warmth(activations, generator, result, result.measured.age_s)
-        for activations in (on_record, _until_the_first_of_two(on_record, of_point))
+        else warmth_on_record(activations, generator, result, result.measured.age_s)
+        for activations in (on_record, until_the_first_of_two(on_record, of_point))
     )
     return BesideReadings(meter, warmth, earlier, part.began.software)
-
-
-def _until_the_first_of_two(
-    on_record: Sequence[ActivationClosed], of_point: int
-) -> Sequence[ActivationClosed] | None:
-    """Return the activations until the first of a point that has two; None where it has not."""
-    flowed = [
-        n for n, one in enumerate(on_record) if one.on_s > 0 and n >= len(on_record) - of_point
-    ]
-    return on_record[: flowed[0] + 1] if len(flowed) == 2 else None
-
-
-def _warmth(
-    activations: Iterable[ActivationClosed], generator: _Table, result: Result, age_s: float
-) -> ResidualWarmth | None:
-    """Return the warmth with which the last of these activations began, as felt at `age_s`.
-
-    Where no droop is stated, adjusting takes a typical unit's, and all else takes it as rested.
-    """
-    flowed = [one for one in activations if one.on_s > 0]
-    if any(one.on_at_bench_s is None for one in flowed):
-        return None
-    spans = [(one.on_at_bench_s or 0.0, one.on_s) for one in flowed]
-    if "droop" in generator:
-        return _stated_warmth(spans, generator["droop"]).residual(age_s)
-    was_adjusted = step_kind(result.kind).value_rule == "confirmed" and result.again != "checked"
-    return ResidualWarmth(_typical_warmth(spans) if was_adjusted else 0.0)
-
-
-def _stated_warmth(spans: Iterable[tuple[float, float]], droop: _Table) -> Warmth:
-    """Return the warmth at the last of the times with RF on, by the unit's data."""
-    warmth = before = Warmth(Droop(**{key: _pair(value) for key, value in droop.items()}))
-    for rest_s, on_s in _rests(spans):
-        before = warmth if rest_s is None else warmth.cooled(rest_s)
-        warmth = before.heated(on_s)
-    return before
-
-
-def _typical_warmth(spans: Iterable[tuple[float, float]]) -> float:
-    """Return the warmth that a typical unit has at the last of the times with RF on, 0 to 1."""
-    warmth = before = 0.0
-    for rest_s, on_s in _rests(spans):
-        before = warmth if rest_s is None else cooled(warmth, rest_s)
-        warmth = heated(before, on_s)
-    return before
-
-
-def _rests(spans: Iterable[tuple[float, float]]) -> Iterator[tuple[float | None, float]]:
-    """Yield for each time with RF on the rest before it, None before the first, and its length."""
-    off_s = None
-    for on_at_s, on_s in spans:
-        yield None if off_s is None else on_at_s - off_s, on_s
-        off_s = on_at_s + on_s
-
-
-def _pair(value: Any) -> Any:
-    return tuple(value) if isinstance(value, list) else value
 
 
 def _what_differs(result: Result, evidence: BesideReadings) -> str:
