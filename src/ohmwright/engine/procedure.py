@@ -14,6 +14,9 @@ from ohmwright.model.step import Point, Stage, Timing
 
 from .steps import AnyStep, Step, add_step_kind, step_kinds
 from .steps.base import TimedStep
+from .steps.choice import ChoiceStep
+from .steps.text import TextStep
+from .steps.value import ValueStep
 
 S = TypeVar("S", bound=Step)
 """A kind of step."""
@@ -59,6 +62,21 @@ class Procedure(FrozenModel):
                 where = ("step", index, "name")
                 raise error_at(where, f"two steps are called '{step.name}'; this is the second")
             seen.add(step.name)
+        return self
+
+    @model_validator(mode="after")
+    def _instruments_are_named(self) -> Procedure:
+        """Refuse a figure whose instrument no answer before it names, in each of its stages."""
+        answered = dict[str, Step]()
+        for index, step in enumerate(self.step):
+            if isinstance(step, ValueStep) and step.measured_by is not None:
+                naming = answered.get(step.measured_by)
+                if naming is None or not set(step.stages) <= set(naming.stages):
+                    where = ("step", index, "measured_by")
+                    what = f"no text or choice '{step.measured_by}' stands before it in its stages"
+                    raise error_at(where, what)
+            elif isinstance(step, TextStep | ChoiceStep):
+                answered[step.name] = step
         return self
 
     @model_validator(mode="after")

@@ -135,6 +135,7 @@ def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, C
         "requirement": result.requirement,
         "held_against_it": result.held_against_it,
         "said": result.said,
+        "instrument": result.instrument,
         "verdict": result.verdict,
         "verdict_by": "" if measured is None else ground_of(result),
         "reason": result.reason,

@@ -34,6 +34,9 @@ PAST_DUE_NOTE = (
 )
 """Stands beneath either list where some have that mark for it."""
 
+_NAMED = "the instrument is as the person named it, and its certificate is not kept here"
+_NOT_NAMED = "which instrument, and by what calibration, is not on record unless a remark says it"
+
 
 def is_by_readings_alone(result: Result) -> bool:
     """Whether no analyzer certificate covers the value, so that U lacks the analyzer's accuracy."""
@@ -135,11 +138,19 @@ def past_due_text(results: Iterable[Result]) -> str:
 
 def typed_text(results: Iterable[Result]) -> str:
     """What a figure of another instrument states; empty where none was typed."""
-    steps = dict.fromkeys(r.step for r in results if r.traceability == "another instrument")
-    if not steps:
+    typed = [r for r in results if r.traceability == "another instrument"]
+    if not typed:
         return ""
-    return printable(
-        f"Figures that a person read from another instrument and typed ({', '.join(steps)}): which "
-        "instrument, and by what calibration, is not on record unless a remark says it. PASS and "
-        "FAIL say how the figure lies as it was typed; it has no U, no P and no TUR."
+    said = [
+        "Figures that a person read from another instrument and typed "
+        f"({', '.join(dict.fromkeys(steps))}): {known}."
+        for steps, known in (
+            ([r.step for r in typed if r.instrument], _NAMED),
+            ([r.step for r in typed if not r.instrument], _NOT_NAMED),
+        )
+        if steps
+    ]
+    said.append(
+        "PASS and FAIL say how a figure lies as it was typed; it has no U, no P and no TUR."
     )
+    return printable(" ".join(said))

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
@@ -55,6 +55,8 @@ class StepRun:
     """Whether the next step keys the output without asking a person before."""
     priors: Mapping[str, PriorOfPoint]
     """What is known of the point of each adjust step before it is adjusted, by step name."""
+    answers: Mapping[str, str] = field(default_factory=dict[str, str])
+    """What a person or a file answered in the stage so far, by step name."""
 
 
 class Step(FrozenModel):
