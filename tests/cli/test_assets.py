@@ -80,6 +80,18 @@ def test_a_dry_run_says_of_each_unit_what_would_change(workshop: Path, ohmwright
     assert len(ohmwright("asset", "list", "--json").json) == 2
 
 
+@pytest.mark.parametrize("cell", ['"12,0"', "12.5", "a year"])
+def test_an_interval_that_is_no_whole_number_is_told_how_to_be_written(
+    workshop: Path, ohmwright: Callable, cell: str
+) -> None:
+    text = f"tag,maker,model,serial,interval_months\nHF-9,T,Q,S9,{cell}\n"
+    (workshop / "new.csv").write_text(text, encoding="utf-8")
+    refused = ohmwright("asset", "import", "new.csv")
+    shown = cell.strip('"')
+    said = f"new.csv:2:5: interval_months: '{shown}' must be a whole number, as 12"
+    assert (refused.code, said in refused.err) == (2, True)
+
+
 def test_a_tag_chooses_procedure_and_generator_and_fills_record_and_papers(
     workshop: Path, ohmwright: Callable
 ) -> None:
