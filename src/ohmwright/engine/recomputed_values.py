@@ -8,7 +8,7 @@ Where the search for the best fit began is not; that moves a value by less than 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from math import sqrt
 from typing import Any, NamedTuple
@@ -16,24 +16,18 @@ from typing import Any, NamedTuple
 from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import (
-    ActivationClosed,
     Event,
-    PointDone,
-    ProtectionProved,
-    RunResumed,
-    RunStarted,
-    StepStarted,
 )
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import Measured, Result, Sample
 
+from .activations_on_record import ResultBehindRf, results_behind_rf
 from .asked_current import current_of, current_question
-from .kept_documents import DocumentedPart, with_parts
 from .measured_value import FROM_READINGS
 from .opening_events import SOFTWARE
 from .steps import step_kind
 from .stop_rules import UntilDecided, UntilSettled
-from .warmth_on_record import until_the_first_of_two, warmth_on_record
+from .warmth_on_record import warmth_on_record
 
 _BY_ANOTHER_START = 0.001
 """Relative difference that another start of the search may make."""
@@ -132,35 +126,21 @@ def _has_earlier_readings(result: Result) -> bool:
 
 def _with_evidence(events: Iterable[Event]) -> Iterator[Recomputable]:
     """Yield each result that has a value, with its number and what else the record holds of it."""
-    on_record, of_point = list[ActivationClosed](), 0
-    for number, event, part in with_parts(events):
-        if isinstance(event, RunStarted | RunResumed):
-            on_record, of_point = [], 0  # the engine takes a unit as rested then
-        elif isinstance(event, ActivationClosed):
-            on_record.append(event)
-            of_point += 1
-        elif isinstance(event, ProtectionProved | StepStarted):
-            of_point = 0
-        elif isinstance(event, PointDone):
-            if event.result.measured is not None and part:
-                yield number, event.result, _evidence(event.result, part, on_record, of_point)
-            of_point = 0
+    for behind in results_behind_rf(events):
+        if behind.result.measured is not None:
+            yield behind.number, behind.result, _evidence(behind, behind.result.measured.age_s)
 
 
-def _evidence(
-    result: Result, part: DocumentedPart, on_record: Sequence[ActivationClosed], of_point: int
-) -> BesideReadings:
-    """Return what is on record besides a result; `of_point`: its own of these activations."""
-    assert result.measured is not None
-    meter = part.table("analyzer data").get("data", {}).get("meter", {})
-    generator = part.table("generator data").get("data", {})
-    warmth, earlier = (
-        None
-        if activations is None
-        else warmth_on_record(activations, generator, result, result.measured.age_s)
-        for activations in (on_record, until_the_first_of_two(on_record, of_point))
+def _evidence(behind: ResultBehindRf, age_s: float) -> BesideReadings:
+    """Return what is on record besides a result, whose value holds at `age_s`."""
+    meter = behind.part.table("analyzer data").get("data", {}).get("meter", {})
+    generator = behind.part.table("generator data").get("data", {})
+    activations, result = behind.activations, behind.result
+    warmth = warmth_on_record(activations, generator, result, age_s)
+    earlier = (
+        warmth_on_record(activations[:-1], generator, result, age_s) if behind.own == 2 else None
     )
-    return BesideReadings(meter, warmth, earlier, part.began.software)
+    return BesideReadings(meter, warmth, earlier, behind.part.began.software)
 
 
 def _what_differs(result: Result, evidence: BesideReadings) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth, cooled, heated
@@ -10,16 +10,6 @@ from ohmwright.model.event import ActivationClosed
 from ohmwright.model.result import Result
 
 from .steps import step_kind
-
-
-def until_the_first_of_two(
-    on_record: Sequence[ActivationClosed], of_point: int
-) -> Sequence[ActivationClosed] | None:
-    """Return the activations until the first of a point that has two; None where it has not."""
-    flowed = [
-        n for n, one in enumerate(on_record) if one.on_s > 0 and n >= len(on_record) - of_point
-    ]
-    return on_record[: flowed[0] + 1] if len(flowed) == 2 else None
 
 
 def warmth_on_record(
