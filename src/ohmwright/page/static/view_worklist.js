@@ -1,7 +1,7 @@
 // The units of the register in the order in which they are to be worked on.
 
 import { h, listedRow, listedTable } from './dom.js'
-import { grounds, percent } from './format.js'
+import { GROUNDS, grounds, percent } from './format.js'
 import { attempt } from './line.js'
 import { ask, post } from './link.js'
 import { verdict } from './results.js'
@@ -15,7 +15,7 @@ export function worklistView() {
   const anew = h('button', { type: 'button', class: 'quiet', onclick: renew }, 'Make the forecast anew')
   const dates = h('p', { class: 'soft', hidden: true }, 'Simulated runs count by the date of their bench’s own clock: one that is older by it than a unit’s newest run changes nothing here.')
   const units = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units in their order', hidden: true },
-    listedTable(COLUMNS, list), h('p', { class: 'soft' }, 'Risks marked * come from the forecast, the others from the due date alone. Not traceable: no analyzer certificate covers some or all of the values behind it, so that it says how the readings lie, not the output. Analyzer past due: some or all of those values are by it, and how far it had moved since its certificate’s date is not known.'), dates)
+    listedTable(COLUMNS, list), h('p', { class: 'soft' }, `Risks marked * come from the forecast, the others from the due date alone. ${GROUNDS}`), dates)
   let begun = false
   const show = (found) => {
     said.textContent = found.units.length === 0 ? 'No unit is in the register.' : `${found.due} of ${found.units.length} units are due.`
