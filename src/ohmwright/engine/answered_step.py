@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import AsyncIterator, Iterator, Mapping
+from collections.abc import AsyncIterator, Iterator
 from typing import Annotated, ClassVar
 
 from pydantic import Field
@@ -36,13 +36,6 @@ class AnsweredStep(Step):
     def to_be_sure(self, said: str) -> Request | None:  # noqa: ARG002
         """Return the question whether an accepted answer is meant; None where it may well be."""
         return None
-
-    def instrument(self, answers: Mapping[str, str]) -> str:  # noqa: ARG002
-        """Return the instrument that a figure was read from; empty where nobody named one.
-
-        `answers`: those given in the stage so far, by step.
-        """
-        return ""
 
     @abstractmethod
     def judged(self, said: str, result: Result) -> Result:
@@ -89,7 +82,7 @@ class AnsweredStep(Step):
             kind=self.kind,
             verdict="pass",
             said=answer.word,
-            instrument=self.instrument(work.answers),
+            instrument=work.answers.get(self.instrument_named_by() or "", ""),
             readings_told_by=operator.name if given is None else _told_by(operator.name, given),
         )
         yield work.session.point_done(self.judged(answer.word, result), "none")

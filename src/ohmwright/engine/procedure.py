@@ -14,9 +14,6 @@ from ohmwright.model.step import Point, Stage, Timing
 
 from .steps import AnyStep, Step, add_step_kind, step_kinds
 from .steps.base import TimedStep
-from .steps.choice import ChoiceStep
-from .steps.text import TextStep
-from .steps.value import ValueStep
 
 S = TypeVar("S", bound=Step)
 """A kind of step."""
@@ -69,13 +66,12 @@ class Procedure(FrozenModel):
         """Refuse a figure whose instrument no answer before it names, in each of its stages."""
         answered = dict[str, Step]()
         for index, step in enumerate(self.step):
-            if isinstance(step, ValueStep) and step.measured_by is not None:
-                naming = answered.get(step.measured_by)
-                if naming is None or not set(step.stages) <= set(naming.stages):
-                    where = ("step", index, "measured_by")
-                    what = f"no text or choice '{step.measured_by}' stands before it in its stages"
-                    raise error_at(where, what)
-            elif isinstance(step, TextStep | ChoiceStep):
+            name = step.instrument_named_by()
+            naming = None if name is None else answered.get(name)
+            if name is not None and (naming is None or not {*step.stages} <= {*naming.stages}):
+                what = f"no text or choice '{name}' stands before it in its stages"
+                raise error_at(("step", index, "measured_by"), what)
+            if step.answers_in_words:
                 answered[step.name] = step
         return self
 

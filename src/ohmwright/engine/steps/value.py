@@ -66,9 +66,9 @@ class ValueStep(AnsweredStep):
         """Return the question about a figure far beyond its limit; None for any other."""
         return self.request(rf_follows=False).to_be_sure(said)
 
-    def instrument(self, answers: Mapping[str, str]) -> str:
-        """Return the instrument as it was named in an answer before; empty where it was not."""
-        return "" if self.measured_by is None else answers.get(self.measured_by, "")
+    def instrument_named_by(self) -> str | None:
+        """Return the step before it that asks for the instrument."""
+        return self.measured_by
 
     def judged(self, said: str, result: Result) -> Result:
         """Return `result` with the typed figure and its verdict; no guard band, no budget."""
