@@ -8,11 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.creep import recorded_forecast
 from ohmwright.api.open_records import open_records
 from ohmwright.fleet.creep_filter import Histories
 from ohmwright.fleet.creep_table import creep_observed, creep_rows
 from ohmwright.model.result import TraceabilityBasis
+from ohmwright.records.campaigns import Worker
 from ohmwright.records.sql_store import open_store
 from scripts.creep_history import NOW, write_histories
 from tests.records.some_events import EXPIRED, uncovered_run, whole_run
@@ -75,6 +77,18 @@ def test_risks_of_values_that_no_certificate_in_date_covers_are_marked(
         lines = {line.split()[0]: line for line in shown.splitlines() if line.startswith("HF-")}
         assert {tag: "%*" in line for tag, line in lines.items()} == marks
         assert note in shown
+    ohmwright("campaign", "new", "may", "--work", "verify", *here)
+    with open_records(str(tmp_path / "r")) as store:
+        desk = CampaignDesk(store, "may", Worker("Fenn", "bench"))
+        desk.begin("HF-1", "a")
+        desk.begin("HF-2", "b")
+    units = ohmwright("campaign", "report", "may", *here, "--json").json["units"]
+    assert {(unit["tag"], unit["verdict"], unit[column]) for unit in units} == {
+        ("HF-1", "pass", True),
+        ("HF-2", "pass", False),
+    }
+    report = ohmwright("campaign", "report", "may", *here).out
+    assert (report.count("pass*"), note[:40] in report) == (1, True)
     one = ohmwright("record", "creep", "--asset", "HF-2", *here).out
     assert "*" not in one
     assert "%*" in ohmwright("record", "creep", "--asset", "HF-1", *here).out

@@ -17,7 +17,7 @@ from ohmwright.model.step import MEASURED
 
 from .database import Database
 from .flat_rows import sortable_time
-from .tables import AT_ITS_EVENT, EVENTS, NOT_VOID, RESULTS
+from .tables import AT_ITS_EVENT, EVENTS, NOT_VOID, RESULTS, RUNS
 
 Key = TypeVar("Key")
 PointOfUnit = tuple[str, str, str]
@@ -84,6 +84,21 @@ def qualified_runs(database: Database, numbers: Collection[int]) -> Qualified[in
     c = RESULTS.c
     rows = _rows_with_such(database, (c.run,), c.run.in_(numbers))
     return _qualified((row.run, row) for row in rows)
+
+
+def qualified_run_ids(database: Database, run_ids: Sequence[str]) -> Qualified[str]:
+    """Return the same by the names of the runs."""
+    rows = (
+        row
+        for first in range(0, len(run_ids), _IN_ONE_QUERY)
+        for row in _rows_with_such(
+            database,
+            (RUNS.c.run_id,),
+            RUNS.c.number == RESULTS.c.run,
+            RUNS.c.run_id.in_(run_ids[first : first + _IN_ONE_QUERY]),
+        )
+    )
+    return _qualified((row.run_id, row) for row in rows)
 
 
 def qualified_assets(
