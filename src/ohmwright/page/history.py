@@ -18,6 +18,7 @@ from ohmwright.engine.resume import on_time_s, run_started_event
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event, Fault
 from ohmwright.records import run_lists
+from ohmwright.records.qualified import qualified_runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.curves import curve_svg, plotted_curves
 from ohmwright.reports.measuring_conditions import trims_told_text
@@ -29,6 +30,7 @@ from ohmwright.reports.run_parts import (
     parts_of_run,
     run_totals_s,
 )
+from ohmwright.reports.verdict_grounds import qualification
 
 MOST_RUNS = 200
 PaperForm = Literal["pdf", "html"]
@@ -81,6 +83,7 @@ class History:
         return {
             "run_id": run.id,
             "verdict": run.verdict if run.finished else run_lists.UNFINISHED,
+            "verdict_qualified": qualification(run.results),
             "finished": run.finished,
             "unit": f"{started.asset.maker} {started.asset.model}, serial {started.asset.serial}",
             "asset": started.asset.id,
@@ -130,9 +133,11 @@ def _newest(store: SqlStore, wanted: run_lists.Filter) -> list[dict[str, Any]]:
     """Return the newest runs that `wanted` lets through, newest first, as a list shows them."""
     rows = run_lists.runs(store.database, wanted, MOST_RUNS)[::-1]
     refused = run_lists.refusals(store.database, rows)
+    marked = qualified_runs(store.database, [row["number"] for row in rows])
     return [
         {"at": str(row["at"])}
         | {key: row[key] for key in _SHOWN}
+        | marked.document(row["number"])
         | ({"verdict": "refused"} if row["run_id"] in refused else {})
         for row in rows
     ]

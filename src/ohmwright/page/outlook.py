@@ -13,8 +13,8 @@ from ohmwright.fleet.creep_course import CreepCourse, creep_course
 from ohmwright.fleet.creep_table import RISKY, CreepRow, creep_rows
 from ohmwright.fleet.fleet_forecast import FleetForecast
 from ohmwright.model.quantity import unit_of
+from ohmwright.records.qualified import PointOfUnit, Qualified, qualified_assets, qualified_points
 from ohmwright.records.run_lists import Filter, runs
-from ohmwright.records.uncovered import uncovered_assets
 from ohmwright.reports.text import limit_figures, limits_words
 from ohmwright.wire.clock import RealClock
 
@@ -37,11 +37,8 @@ class Outlook:
         with open_existing_records(self.place) as store:
             units = store_worklist(store, simulated=simulated)
             tags = [unit.asset.tag for unit in units if unit.is_risk_known]
-            uncovered = uncovered_assets(store.database, tags, simulated=simulated)
-        shown = [
-            work_unit(unit, today()) | {"not_traceable": unit.asset.tag in uncovered}
-            for unit in units
-        ]
+            marked = qualified_assets(store.database, tags, simulated=simulated)
+        shown = [work_unit(unit, today()) | marked.document(unit.asset.tag) for unit in units]
         return {"units": shown, "due": sum(unit["is_due"] for unit in shown)}
 
     def renew(self, *, simulated: bool) -> dict[str, Any]:
@@ -61,7 +58,11 @@ class Outlook:
     def unit(self, asset: str, *, simulated: bool) -> dict[str, Any]:
         """Return how a unit creeps, point by point, the riskiest first."""
         at, forecast = RealClock().wall(), self._forecast_of_model(asset, simulated=simulated)
-        points = [] if forecast is None else _points(forecast, asset, at)
+        points = []
+        if forecast is not None:
+            with open_existing_records(self.place) as store:
+                marked = qualified_points(store.database, at, simulated=simulated)
+            points = _points(forecast, asset, at, marked)
         return {"asset": asset, "simulated": simulated, "at": _day(at), "points": points}
 
     def _forecast_of_model(self, asset: str, *, simulated: bool) -> FleetForecast | None:
@@ -75,7 +76,9 @@ class Outlook:
             return recorded_forecast(store, simulated=simulated, model=str(found[0]["model"]))
 
 
-def _points(forecast: FleetForecast, asset: str, at: datetime) -> list[dict[str, Any]]:
+def _points(
+    forecast: FleetForecast, asset: str, at: datetime, marked: Qualified[PointOfUnit]
+) -> list[dict[str, Any]]:
     """Return the points of a unit, the riskiest first."""
     rows = [row for row in creep_rows(forecast, at, probability=RISKY) if row.asset == asset]
     even = {
@@ -85,6 +88,7 @@ def _points(forecast: FleetForecast, asset: str, at: datetime) -> list[dict[str,
     }
     return [
         _point(row, creep_course(forecast, row, at), even.get((row.step, row.point)))
+        | marked.document(row.key)
         for row in rows
     ]
 

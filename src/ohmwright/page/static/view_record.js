@@ -22,7 +22,7 @@ function page(found) {
   const facts = [['Unit', `${found.unit}, ${found.asset}`], ['Procedure', found.procedure], ['Begun', moment(found.at)], ['Bench', found.bench],
     ['Analyzer', found.analyzer], ['Analyzer’s certificate', found.certificate ?? 'none'], ['Operator', found.operator], ['RF on for', found.rf_on]]
   return [
-    h('p', {}, h('a', { href: '#/records' }, '← the records')), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'This unit: its runs, and how its output drifts')), h('p', {}, verdict(found.verdict),
+    h('p', {}, h('a', { href: '#/records' }, '← the records')), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'This unit: its runs, and how its output drifts')), h('p', {}, verdict(found.verdict), found.verdict_qualified ? `, ${found.verdict_qualified}` : '',
       found.simulated ? ` SIMULATED, seed ${found.seed}: no evidence about any real unit` : ''),
     h('dl', { class: 'settings card' }, ...facts.map(([name, value]) => h('div', {}, h('dt', {}, name), h('dd', {}, value)))),
     ...(found.finished ? [] : unfinished(found, busy)),

@@ -2,7 +2,7 @@
 
 import { creepChart } from './creep_chart.js'
 import { h } from './dom.js'
-import { percent, withUncertainty, figure } from './format.js'
+import { figure, grounds, percent, withUncertainty } from './format.js'
 import { attempt } from './line.js'
 import { ask } from './link.js'
 import { unitCard } from './unit_card.js'
@@ -34,7 +34,7 @@ function card(point, at) {
   const words = `Expected on ${at}: ${figure(point.expected)} ${point.unit}, 90 % within ${figure(point.within[0])} to ${figure(point.within[1])}.`
   const begin = Date.UTC(Number(at.slice(0, 4)), 0, 1)
   const today = Number(at.slice(0, 4)) + (Date.parse(at) - begin) / (365.25 * 86400000)
-  return h('figure', { class: 'card' }, h('figcaption', {}, h('h2', {}, `${point.step} ${point.point}`), h('p', { class: 'soft' }, `limits ${point.limits}`)),
+  return h('figure', { class: 'card' }, h('figcaption', {}, h('h2', {}, `${point.step} ${point.point}`), h('p', { class: 'soft' }, [`limits ${point.limits}`, ...grounds(point)].join(', '))),
     creepChart(point, today, `${words} ${leaving(point, at)}`), h('p', {}, words),
     h('p', {}, `${creep(point)} Out of tolerance today: ${percent(point.risk)}.`),
     h('p', { class: 'leaving' }, leaving(point, at)),

@@ -1,7 +1,7 @@
 // The units of the register in the order in which they are to be worked on.
 
 import { h, listedRow, listedTable, put, redo, set } from './dom.js'
-import { percent } from './format.js'
+import { GROUNDS, grounds, percent } from './format.js'
 import { attempt } from './line.js'
 import { ask, post } from './link.js'
 import { verdict } from './results.js'
@@ -53,7 +53,7 @@ export function worklistView() {
     element: h('section', {}, h('h1', {}, 'Worklist'),
       h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Find a unit'), words), h('label', {}, h('span', {}, 'Units'), only)), said, sham,
       h('details', {}, h('summary', {}, 'The order, the marks, and the forecast'), h('p', {}, 'First what is probably out of tolerance now, then by the risk within a year, then by due date and place.'),
-      h('p', { class: 'soft' }, 'A risk with ~ is reckoned from the due date alone, one without from the forecast. Not traceable: no analyzer certificate covers some or all of the values behind it, so that it says how the readings lie, not the output. As told: somebody said so, and no run here does.'),
+      h('p', { class: 'soft' }, `A risk with ~ is reckoned from the due date alone, one without from the forecast. ${GROUNDS} As told: somebody said so, and no run here does.`),
         h('div', { class: 'row' }, anew, h('label', { class: 'check' }, simulated, h('span', {}, 'By runs on simulated benches')))), units),
     title: () => 'Worklist',
     update() {
@@ -95,5 +95,5 @@ function risk(unit, share) {
 }
 
 function marked(unit, said) {
-  return [said, unit.not_traceable ? h('div', { class: 'soft' }, 'not traceable') : '']
+  return [said, ...grounds(unit).map((words) => h('div', { class: 'soft' }, words))]
 }
