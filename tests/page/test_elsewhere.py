@@ -56,7 +56,8 @@ def test_rf_is_seen_in_every_view(
         strip.get_by_role("link", name="Workshop bench 1").click()
         reader.sees("on")
         expect(strip).to_be_hidden()
-        reader.go("#/records")
+        reader.go("#/bench/2")  # which has no run: STOP is no idle button while RF is on
+        expect(page.locator("#stop")).to_contain_text("switches RF off: Workshop bench 1, HF-017")
         page.locator("#stop").click()
         expect(strip).to_be_hidden()
         assert reader.complaints == person.complaints == []

@@ -14,8 +14,16 @@ let shown = null
 let unheard = ''
 let stopped = []  // what this screen stopped last: it is told how RF was read after it
 
-/** The benches that STOP stops: the one that is shown, else every one with a run, or that may have one. */
-const concerned = () => (shown === null ? all() : [bench(shown)]).filter((known) => known !== undefined && (isBusy(known) || isCutOff()))
+const mayRun = (known) => known !== undefined && (isBusy(known) || isCutOff())
+
+/** The benches that the space bar stops: the one that is shown, else every one that may have a run. */
+const concerned = () => (shown === null ? all() : [bench(shown)]).filter(mayRun)
+
+/** The benches that STOP stops: those, or, where the one that is shown has no run, all others. */
+function meant() {
+  const here = concerned()
+  return here.length > 0 ? here : all().filter(mayRun)
+}
 
 /** Have STOP mean this bench alone; null for all. */
 export function stopMeans(number) {
@@ -42,7 +50,7 @@ export async function stopThese(which) {
   }
 }
 
-const stopNow = () => stopThese(concerned())
+const stopNow = () => stopThese(meant())
 
 /** What STOP stops, by bench and unit. */
 function named(which) {
@@ -73,7 +81,9 @@ function barWords(which) {
   if (isCutOff()) return `reaches nothing now. ${byHand(which)}`
   if (which.length === 0) return screen.line === 'open' ? 'no run goes on' : 'what goes on is not known here'
   if (which.every(({ now }) => now.state === 'stopping')) return howRfEnds(which, { goes: true })
-  return `${howRfEnds(which, { goes: false })}: ${shown === null ? named(which) : which[0].now.name} · space bar`
+  const isHere = which.every(({ number }) => number === shown)
+  const names = isHere ? which[0].now.name : named(which)
+  return `${howRfEnds(which, { goes: false })}: ${names}${isHere || shown === null ? ' · space bar' : ''}`
 }
 
 /** Whether a space belongs to what is typed; in an answer that has not begun it stops, as anywhere. */
@@ -101,7 +111,7 @@ export function stopBar() {
   return {
     element: h('div', {}, loud, after, button),
     update() {
-      const which = concerned()
+      const which = meant()
       set(button, 'data-ready', which.length > 0)
       const told = stopped.map(({ number, run }) => [bench(number), run]).filter(([known, run]) => known?.run === run).map(([known]) => afterStop(known))
       set(after, 'hidden', told.length === 0)
