@@ -272,6 +272,19 @@ async def test_a_line_that_stays_silent_gets_another_guard() -> None:
     assert not analyzer.on
 
 
+async def test_a_line_that_is_lost_again_as_it_is_found_leaves_rf_unknown() -> None:
+    """A device server may accept a connection and close it at once: no mere fault of the line."""
+    bench, analyzer = bench_with(off_fails=[LinkLost("gone")])
+
+    async def reconnect() -> bool:
+        raise LinkLost("gone again")
+
+    analyzer.reconnect = reconnect  # type: ignore[method-assign]
+    with pytest.raises(ReleaseNotConfirmed, match="RF MAY STILL BE ON: gone"):
+        async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+            pass
+
+
 async def test_off_is_repeated_until_it_is_read_back() -> None:
     bench, analyzer = bench_with(off_fails=[LinkTimeout("t"), ProtocolError("p")])
     async with activation(bench, load_ohm=300, power_w=100, limit_s=10):

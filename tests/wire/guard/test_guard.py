@@ -318,6 +318,30 @@ async def test_a_port_that_comes_back_as_another_device_is_found_by_its_name(
     await link.aclose()
 
 
+async def test_a_line_that_closes_as_it_is_opened_is_looked_for_again(
+    instrument: Instrument, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A device server may do that, for as long as it holds the connection before."""
+    link = await guarded(instrument)
+    await link.expect_traffic(5.0)
+    os.kill(link._channel.pid, signal.SIGKILL)
+    with pytest.raises(LinkLost):
+        await link.read(5)
+    promise, closed_at_once = link.expect_traffic, [LinkLost("closed"), LinkTimeout("closed")]
+
+    async def expect_traffic(every_s: float | None) -> None:
+        if closed_at_once:
+            raise closed_at_once.pop()
+        await promise(every_s)
+
+    monkeypatch.setattr(link, "expect_traffic", expect_traffic)
+    assert await link.reconnect()
+    assert not closed_at_once
+    await link.write(b"OUTPut:STATe OFF\n")
+    assert off_was_sent(instrument)
+    await link.aclose()
+
+
 async def test_the_same_adapter_is_found_under_another_name(
     instrument: Instrument, monkeypatch: pytest.MonkeyPatch
 ) -> None:
