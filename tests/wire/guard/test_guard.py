@@ -1,5 +1,6 @@
 """The guard's process, in a real child process, with an instrument on a pseudo-terminal."""
 
+import errno
 import os
 import select
 import signal
@@ -16,12 +17,12 @@ from types import SimpleNamespace
 import anyio
 import pytest
 
-from ohmwright.model.errors import GuardTripped, LinkBusy, LinkLost, LinkTimeout
+from ohmwright.model.errors import GuardTripped, LinkBusy, LinkError, LinkLost, LinkTimeout
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.guard import launcher, process
 from ohmwright.wire.guard import link as guard_link
-from ohmwright.wire.guard import process
 from ohmwright.wire.guard.frames import DATA, HEARTBEAT, WATCH, Unpacker, pack
 from ohmwright.wire.guard.link import GuardedLink
 from ohmwright.wire.guard.opening import open_guarded_serial
@@ -106,6 +107,21 @@ async def guarded(instrument: Instrument) -> GuardedLink:
 
 def off_was_sent(instrument: Instrument) -> bool:
     return instrument.offs.acquire(timeout=60)
+
+
+async def test_a_computer_without_room_for_another_process(
+    instrument: Instrument, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was called a fault of the program."""
+
+    def refused(*_: object, **__: object) -> None:
+        raise BlockingIOError(errno.EAGAIN, "Resource temporarily unavailable")
+
+    with monkeypatch.context() as full:
+        full.setattr(launcher.subprocess, "Popen", refused)
+        with pytest.raises(LinkError, match=r"guard of .* cannot be started: Resource temp"):
+            await guarded(instrument)
+    await (await guarded(instrument)).aclose()  # the port is free again
 
 
 async def test_an_engine_that_vanishes_while_watched_leaves_the_output_off(

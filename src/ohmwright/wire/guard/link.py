@@ -42,7 +42,14 @@ class GuardedLink(Link):
         self._use(self._new_channel(place))
 
     def _new_channel(self, place: PortLocation) -> GuardChannel:
-        return GuardChannel(place.name, launch_guard(place, self._commands, self._lock))
+        try:
+            return GuardChannel(place.name, launch_guard(place, self._commands, self._lock))
+        except OSError as refused:
+            raise LinkError(
+                f"The guard of {place.name} cannot be started: {refused.strerror}.",
+                "Nothing was sent.",
+                "End other programs, or have the limits of processes and open files raised.",
+            ) from refused
 
     def _use(self, channel: GuardChannel) -> None:
         self._channel, self.name = channel, channel.name
