@@ -4,6 +4,7 @@ import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 from unittest.mock import AsyncMock
 
@@ -26,6 +27,7 @@ from ohmwright.model.errors import (
     OutOfCapability,
     ProtocolError,
     ReleaseNotConfirmed,
+    RfUnsafe,
     Stopped,
 )
 from ohmwright.model.hardware import (
@@ -254,6 +256,27 @@ async def test_a_digit_that_changes_in_on_lets_nothing_be_on_for_longer(
     handle(b"*OPC?\n")
     spans = rig.hardware.truth.rf_on_intervals
     assert all(end is not None and end - start <= 5 for start, end in spans)
+
+
+async def test_a_line_that_falls_silent_with_rf_on_soon_gets_off_again(
+    make_rig: Callable[..., Any],
+) -> None:
+    """The line back may be what is broken: OFF came again after 7 s, and the warning after 8 s."""
+    rig = make_rig()
+    link, clock = rig.bench.analyzer.dialogue.framing.link, rig.bench.clock
+    handle, offs = link._handle, list[float]()
+
+    def deaf_after_on(line: bytes) -> bytes:
+        if line.startswith(b"OUTPut:STATe OFF"):
+            offs.append(clock.now_s())
+        return b"" if rig.hardware.truth.rf_on else handle(line)
+
+    link._handle = deaf_after_on
+    with pytest.raises(RfUnsafe):
+        async with activation(rig.bench, load_ohm=300, power_w=100, limit_s=20):
+            pytest.fail("the block was entered")
+    assert len(offs) > 2
+    assert all(after - before < 4 for before, after in pairwise(offs))
 
 
 async def test_a_line_that_stays_silent_gets_another_guard() -> None:
