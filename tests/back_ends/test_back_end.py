@@ -32,6 +32,7 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import Request
 from ohmwright.model.errors import (
+    ActivationVoid,
     LinkError,
     LinkTimeout,
     ProtocolError,
@@ -292,6 +293,18 @@ async def test_off_needs_nothing_of_code_that_fails_for_good(
 
         with pytest.raises(ReleaseNotConfirmed):
             await fail_from_on()
+        assert not hardware.rf
+
+
+@pytest.mark.anyio
+async def test_a_load_that_somebody_turned_while_rf_was_on_is_found(
+    site: Path, tmp_path: Path
+) -> None:
+    async with opened(tmp_path) as (bench, hardware):
+        await ensure_off_at_start(bench, PendingEvents())
+        with pytest.raises(ActivationVoid, match=r"200 ohm reads back .* with 500 ohm"):
+            async with activation(bench, load_ohm=500, power_w=60, limit_s=20):
+                hardware.ohm = 200
         assert not hardware.rf
 
 

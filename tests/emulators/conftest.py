@@ -19,6 +19,7 @@ from ohmwright.wire.clock import VirtualClock
 
 from .brindle import Brindle
 from .cotter import Cotter
+from .larch import Larch
 from .osier import Osier
 from .plant import Plant
 from .port import Port
@@ -32,6 +33,7 @@ ANALYZERS: dict[str, Callable[..., Port]] = {
     "tamsin-40": Tamsin,
     "brindle-7": Brindle,
     "sedge-s1": Sedge,
+    "larch-a2": Larch,
 }
 BARE: dict[str, Callable[..., Port]] = {"cotter-2": Cotter}
 """What proves nothing of its line."""

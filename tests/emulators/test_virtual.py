@@ -16,12 +16,13 @@ from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
 from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
-from ohmwright.model.errors import LinkTimeout
+from ohmwright.model.errors import InstrumentRefused, LinkTimeout
 from ohmwright.model.hardware import AnalyzerData
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.step import STAGES
 
 from .conftest import ANALYZERS, FILES, VirtualTable, virtual_table
+from .larch import Larch
 
 pytestmark = pytest.mark.anyio
 OUTPUT = """\
@@ -161,6 +162,23 @@ async def test_doctor_tells_a_slow_analyzer_from_a_wrong_line_end(tmp_path: Path
         async for _ in findings_with_rf_off(ends_otherwise.bench):
             pass
     assert r"The reply ended in \r" in str(told.value)
+
+
+async def test_the_output_is_armed_once_before_each_on(tmp_path: Path) -> None:
+    table = virtual_table("larch-a2", tmp_path)
+    await _output(table, tmp_path)
+    assert isinstance(table.analyzer, Larch)
+    heard = [word for word in table.analyzer.heard if word in ("ARM", "FIRE", "STOP")]
+    assert "FIRE" in heard
+    assert heard.count("ARM") == heard.count("FIRE")
+    assert all(heard[at - 1] == "ARM" for at, word in enumerate(heard) if word == "FIRE")
+
+
+async def test_an_output_that_was_not_armed_is_no_activation(tmp_path: Path) -> None:
+    table = virtual_table("larch-a2", tmp_path, forgets=True)
+    with pytest.raises(InstrumentRefused, match="NOT ARMED"):
+        await _output(table, tmp_path)
+    assert table.plant.log == []
 
 
 async def test_an_analyzer_just_quick_enough_for_off_is_not_refused(tmp_path: Path) -> None:

@@ -25,6 +25,7 @@ def power(
     load_ohm: float = 500.0,
     correlation: float = 0.0,
     number: str = "C1",
+    scatter_ma: float | None = None,
 ) -> Measured:
     certificate = AnalyzerCertificate(
         number=number,
@@ -35,7 +36,7 @@ def power(
         load=LoadAccuracy(percent=1.0, coverage_factor=2),
         current_load_correlation=correlation,
     )
-    settled = Settled(current_ma, u_ma, dof, 0.0, settled=True)
+    settled = Settled(current_ma, u_ma, dof, 0.0, settled=True, scatter=scatter_ma)
     known = Accuracy(certificate, date(2025, 1, 1))
     return linear_measured_value(settled, "power_w", load_ohm, Timing(), known)
 
@@ -81,6 +82,13 @@ def test_expansion_agrees_with_gtc() -> None:
     assert ours.uncertainty == pytest.approx(theirs.u, rel=1e-9)
     assert ours.dof == pytest.approx(theirs.df, rel=1e-9)
     assert ours.expanded() == pytest.approx(ours.uncertainty * 2.3, rel=0.1)
+
+
+def test_what_one_scatter_made_uncertain_has_its_degrees_of_freedom_once() -> None:
+    """GUM G.4.1: a value's readings, and lag and droop by these same readings."""
+    apart = difference(power(800.0, 6.0, 4.0, scatter_ma=4.0), power(700.0, 3.0, 9.0))
+    whole = difference(power(800.0, 6.0, 4.0), power(700.0, 3.0, 9.0))
+    assert apart.dof == pytest.approx(whole.dof, rel=1e-9)
 
 
 def test_another_certificate_shares_nothing() -> None:

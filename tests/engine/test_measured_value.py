@@ -1,6 +1,7 @@
 """Budgets from an analyzer's certificate, held against GTC and uncertainties."""
 
 import math
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -117,6 +118,17 @@ def test_expansion_agrees_with_gtc() -> None:
     assert seen.dof == pytest.approx(power.df, rel=1e-9)
     assert seen.expanded == pytest.approx(seen.coverage_factor * seen.uncertainty)
     assert seen.coverage_factor > 2.2  # few degrees of freedom
+
+
+def test_what_one_scatter_made_uncertain_has_its_degrees_of_freedom_once() -> None:
+    """GUM G.4.1: the readings, and lag and droop as estimated by these same readings."""
+    whole = settled(800.0, 6.0, 4.0)
+    apart = replace(whole, scatter=4.0)
+    of_whole, of_apart = (
+        linear_measured_value(one, "power_w", 500.0, TIMING, accuracy()) for one in (whole, apart)
+    )
+    assert len(of_apart.budget) == len(of_whole.budget) + 1
+    assert of_apart.dof == pytest.approx(of_whole.dof, rel=1e-9)
 
 
 def test_infinite_degrees_of_freedom_are_a_number_in_the_record() -> None:

@@ -3,12 +3,13 @@
 from collections.abc import Callable, Iterator
 from math import exp
 from typing import Any
+from unittest.mock import Mock
 
 import pytest
 
 from ohmwright.engine.meter_tail import MeterTail
 from ohmwright.engine.pending_events import PendingEvents
-from ohmwright.engine.release import meter_shows_s
+from ohmwright.engine.release import _shown_open, meter_shows_s
 from ohmwright.engine.session import Session
 from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.instruments.analyzer import Reading
@@ -91,6 +92,19 @@ def test_nor_is_a_first_reading_a_tail_that_comes_long_after_off() -> None:
     assert not tail.explains
 
 
+@pytest.mark.parametrize(("says_state", "by_hand"), [(True, True), (False, False)])
+def test_what_a_person_typed_or_no_state_stands_behind_is_held_against_no_tail(
+    says_state: bool, by_hand: bool
+) -> None:
+    """A person types so late that OFF without effect would pass for a tail."""
+    analyzer = Mock(released_by_hand=by_hand)
+    analyzer.protections.state_read_back = says_state
+    bench = Mock(analyzer=analyzer)
+    assert _shown_open(bench) is None
+    analyzer.protections.state_read_back, analyzer.released_by_hand = True, False
+    assert _shown_open(bench) is bench.rf.reading
+
+
 def pausing(per_s: float, pause_s: float, left_ma: float) -> MeterTail:
     """What was read of a meter that stops counting for so long after OFF; `left_ma` flows then."""
     tail = MeterTail(meter_of(per_s, 0.5), 0.0)
@@ -107,7 +121,7 @@ def test_a_reading_that_is_given_again_while_the_meter_changes_its_range_is_no_r
 ) -> None:
     assert pausing(per_s, 2.3, 0.0).explains
     assert not pausing(per_s, 2.3, 60.0).explains, "what is new and does not fall is RF"
-    assert not pausing(per_s, 6.0, 0.0).explains, "no change of range lasts so long"
+    assert not pausing(per_s, 3.0, 0.0).explains, "no change of range lasts so long"
 
 
 class Hardware:
@@ -121,6 +135,8 @@ class Hardware:
         self._clock, self._course, self._obeys = rig.bench.clock, course, obeys
         self._truth = rig.hardware.truth
         self.off_s: float | None = None
+        self.state = b"0\n"
+        """What it says of its output, and of its limit, after OFF."""
         self._shown = b""
         self.warned = list[str]()
         link = rig.bench.analyzer.dialogue.framing.link
@@ -135,7 +151,7 @@ class Hardware:
         if line == OFF:
             self.off_s = self.off_s or self._ended_s()
         elif self.off_s is not None and (b"STATe?" in line or b"REMaining?" in line):
-            return b"0\n"
+            return self.state
         elif line.startswith(b"FETCh:CURRent"):
             return self._read(reply)
         return reply
@@ -218,10 +234,15 @@ async def test_off_that_does_nothing_is_found_though_the_state_reads_off(
 
 
 @pytest.mark.anyio
-async def test_a_current_that_stays_is_warned_of_as_soon_as_ever(make_rig: Callable) -> None:
+@pytest.mark.parametrize("state", [b"0\n", b"1\n"])
+async def test_a_current_that_stays_is_warned_of_as_soon_as_ever(
+    make_rig: Callable, state: bytes
+) -> None:
+    """A contact that reads closed speaks for RF whatever the meter showed before ON."""
     rig = make_rig(meter=FILTERING)
     await ensure_off_at_start(rig.bench, PendingEvents())
     hardware, clock, warned_s = Hardware(rig, lambda _: 0.05), rig.bench.clock, list[float]()
+    hardware.state = state
 
     async def tell(words: str) -> None:
         warned_s.append(clock.now_s())

@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.engine import point_measurement
 from ohmwright.engine.point_measurement import is_worth_repeating, observation_of
-from ohmwright.estimation.settled_value import Settled
+from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.model.event import PointDone
 from ohmwright.model.result import Result
 from ohmwright.model.step import Point, Timing
@@ -30,8 +31,15 @@ async def measured(
 
 
 async def test_a_value_at_its_limit_is_measured_twice_and_a_clear_one_once(
-    make_rig: Callable, tmp_path: Path
+    make_rig: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    both = list[tuple[Settled, Settled]]()
+
+    def kept(first: Settled, second: Settled) -> Settled:
+        both.append((first, second))
+        return pooled(first, second)
+
+    monkeypatch.setattr(point_measurement, "pooled", kept)
     clear, once = await measured(make_rig, tmp_path, 100.0, 30.0)
     watched, _ = await measured(make_rig, tmp_path, clear.measured.value - 10.0, 10.0)
     value_w = watched.measured.value  # better known, as it is near a limit
@@ -39,6 +47,10 @@ async def test_a_value_at_its_limit_is_measured_twice_and_a_clear_one_once(
     assert twice == once + 1
     assert clear.on_s < 15 < 25 < at_limit.on_s
     assert abs(at_limit.measured.value - value_w) < at_limit.measured.expanded
+    ((first, second),) = both
+    assert first.value != second.value
+    pooled_w = (pooled(first, second).value / 1000) ** 2 * 500
+    assert at_limit.measured.value == pytest.approx(pooled_w, rel=1e-3)
     assert clear.earlier_samples == ()
     assert 10 < at_limit.earlier_samples[-1].age_s < at_limit.on_s - at_limit.samples[-1].age_s + 1
     assert at_limit.earlier_samples != at_limit.samples

@@ -1,9 +1,12 @@
 """A meter that hangs is no quiet output."""
 
+from typing import Any, cast
+
 import numpy as np
 import pytest
 
-from ohmwright.engine.adjustment_activation import KnownReadings
+from ohmwright.adjustment.actions import TakeReading
+from ohmwright.engine.adjustment_activation import KnownReadings, _carry_out_actions
 from ohmwright.engine.sampling import HangingMeter
 from ohmwright.engine.stop_rules import UntilDecided, UntilSettled
 from ohmwright.estimation.activation_record import Question
@@ -33,7 +36,8 @@ def test_a_fine_figure_of_a_rise_that_does_not_go_on_is_no_reading(before: list[
 
 
 def test_a_meter_that_hangs_before_its_noise_was_seen_does_so_for_20_s_at_most() -> None:
-    assert hangs_after([300.0, 457.8, *[458.0] * 99]) - 2 == 81
+    for seen in ([300.0, 457.8], [457.8] * 3, [300.0, *[457.8] * 5]):
+        assert hangs_after([*seen, *[458.0] * 199]) - len(seen) == 81
 
 
 def test_no_trim_is_moved_by_a_meter_that_may_hang() -> None:
@@ -137,6 +141,36 @@ def test_a_figure_that_stands_longer_than_any_change_of_range_decides_by_a_coars
     assert LONGEST_HOLD_S <= decided_s - began_s <= LONGEST_HOLD_S + 1.5
 
 
+class Hands:
+    """They are at nothing."""
+
+    waits = False
+
+    def look(self, opened: Any) -> bool:
+        return True
+
+
+class Policy:
+    """It has a move in store."""
+
+    asked = 0
+
+    def next_action(self) -> TakeReading:
+        self.asked += 1
+        return TakeReading()
+
+
+@pytest.mark.anyio
+async def test_a_move_in_store_waits_while_the_meter_may_hold_its_figure() -> None:
+    known, policy, opened = KnownReadings(1.0), cast("Any", Policy()), cast("Any", None)
+    asked = []
+    for place, current_ma in enumerate([0.0, 143.0, 143.0, 143.0, 600.0]):
+        known.note(Sample(0.25 * place, current_ma))
+        assert await _carry_out_actions(policy, cast("Any", Hands()), opened, known)
+        asked.append(policy.asked)
+    assert asked == [1, 2, 3, 3, 4]
+
+
 def test_an_adjustment_is_told_of_a_repeated_figure_once_it_is_known() -> None:
     known = KnownReadings(1.0)
     told = []
@@ -144,7 +178,15 @@ def test_an_adjustment_is_told_of_a_repeated_figure_once_it_is_known() -> None:
         known.note(Sample(0.25 * place, float(current_ma)))
         told.append([int(reading.current_ma) for reading in known.new()])
         assert known.may_be_held == (told[-1] == [])
+        assert known.latest_ma == current_ma  # what is put on record beside a move
     assert told == [[0], [143], [143], [], [], [600], [655], [655], [], [655, 656], [657]]
+
+
+def test_a_reading_of_no_current_is_never_held_back() -> None:
+    known = KnownReadings(0.1)
+    for place, current_ma in enumerate([0.0, 0.4, 0.4, 0.4, 0.4]):
+        known.note(Sample(0.25 * place, current_ma))
+        assert len(known.new()) == 1
 
 
 def test_a_figure_that_stands_long_enough_is_told_with_all_its_repeats() -> None:

@@ -14,7 +14,11 @@ from ohmwright.model.event import Commented
 from ohmwright.model.result import Sample
 from ohmwright.model.step import Timing
 
+from .conftest import MeterKind
+
 AT_AGE_S, REST_S = 6.0, 25.0
+LEAKAGE = [Sample(0.1 * n, 19.0 if n in range(34, 36) or n > 40 else 20.0) for n in range(45)]
+"""In mA, by a meter of 1 mA: it did not sink by more than a digit."""
 
 
 def sinking(loss: float, noise: float = 0.002, overshoot_s: float = 0.5) -> list[Sample]:
@@ -44,10 +48,17 @@ def test_an_ordinary_droop_contradicts_nothing() -> None:
 
 def test_a_digit_of_a_small_current_is_no_loss() -> None:
     """A leakage of 20 mA that read 19 at its end had made every rest of a job a whole one."""
-    leakage = [Sample(0.1 * n, 19.0 if n in range(34, 36) or n > 40 else 20.0) for n in range(45)]
-    assert sunk_by([one.current_ma for one in leakage], 1.0) == 0.0
-    assert StatedDroop(0.015, 1.0).finding(leakage, AT_AGE_S) == ""
-    assert StatedDroop(0.015, 0.01).finding(leakage, AT_AGE_S) != ""
+    assert sunk_by([one.current_ma for one in LEAKAGE], 1.0) == 0.0
+    assert StatedDroop(0.015, 1.0).finding(LEAKAGE, AT_AGE_S) == ""
+    assert StatedDroop(0.015, 0.01).finding(LEAKAGE, AT_AGE_S) != ""
+
+
+def test_a_session_allows_for_the_digit_of_its_meter(make_rig: Callable[..., Any]) -> None:
+    session = Session(
+        make_rig(meter=MeterKind(readings_per_s=10, window_s=0.25, resolution_ma=1.0)).bench
+    )
+    session.note_droop(LEAKAGE, AT_AGE_S)
+    assert not any(isinstance(one, Commented) for one in session.pending.take())
 
 
 def test_a_contradiction_is_told_once() -> None:

@@ -218,6 +218,8 @@ def test_a_day_that_was_told_counts_until_a_run_is_newer() -> None:
     assert (document["last_run"], document["last_is_told"]) == (None, True)
     older, newer = LastWork(date(2025, 6, 1), "fail", "r"), LastWork(date(2026, 2, 1), "fail", "r")
     assert work_unit(told, older, TODAY).due == date(2027, 1, 31)
+    that_day = LastWork(date(2026, 1, 31), "fail", "r")
+    assert work_unit(told, that_day, TODAY).last is that_day
     failed = work_unit(told, newer, TODAY)
     assert failed.last is newer
     assert failed.is_due(TODAY)

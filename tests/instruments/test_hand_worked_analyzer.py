@@ -63,6 +63,15 @@ async def test_a_load_that_nobody_has_set_is_asked_for_again() -> None:
     assert person.asked == [ConnectLoad(300)] * 2
 
 
+async def test_a_load_that_a_line_connects_is_read_back_by_that_line() -> None:
+    """Would notice one turned while RF was on that a typed meter's readings are taken for."""
+    linked = Mock(verbs=None, load_connected_ohm=AsyncMock(return_value=200.0))
+    by_line, _, _ = worked_by(by_hand=("reading",), linked=linked)
+    assert await by_line.load_connected_ohm() == 200.0
+    by_hand, _, _ = worked_by(by_hand=("reading", "load"), linked=linked)
+    assert await by_hand.load_connected_ohm() is None
+
+
 async def test_the_guard_waits_for_whoever_types() -> None:
     """Would notice a watch that trips while a person reads the meter."""
     linked = Mock(verbs=None, begin_watch=AsyncMock())

@@ -102,3 +102,19 @@ def test_a_unit_whose_values_no_certificate_covers_is_marked(tmp_path: Path) -> 
         "HF-2": False,
         "HF-3": False,
     }
+
+
+def test_a_unit_that_passed_as_told_alone_is_marked_and_has_no_run_to_open(tmp_path: Path) -> None:
+    files = (tmp_path / "key", tmp_path / "witness")
+    with open_store(str(tmp_path), *files) as store:
+        store.append_all("b", whole_run("b", "HF-2"))
+        unit = RegisteredAsset(tag="HF-1", maker="T", model="Q", serial="1")
+        told = unit.model_copy(update={"last_passed": "2026-01-31"})
+        seen = unit.model_copy(update={"tag": "HF-2", "serial": "2"})
+        changes = [AssetChange("added", one, 1) for one in (told, seen)]
+        AssetRegister(store.database).apply(changes, by="Ada Fell")
+    units = Outlook(str(tmp_path)).worklist(simulated=False)["units"]
+    assert {one["tag"]: (one["last_is_told"], one["last_run"]) for one in units} == {
+        "HF-1": (True, None),
+        "HF-2": (False, "b"),
+    }

@@ -175,6 +175,10 @@ def test_a_scanned_label_fills_in_the_tag_and_begins_nothing(
         person.page.keyboard.type(line)
         person.page.keyboard.press("Enter")
     expect(field).to_have_value(f"run {paper.run_id}")
+    person.page.wait_for_timeout(5100)  # it has no last line, and nothing more comes of it
+    person.page.keyboard.type("HF-2x")
+    person.page.keyboard.press("Enter")
+    expect(field).to_have_value("HF-2x")
     person.page.keyboard.type("HF-001")
     person.sees_state("No run is going on")
     person.page.get_by_role("button", name="Begin").dblclick()

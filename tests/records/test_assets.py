@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -211,3 +212,11 @@ def test_the_day_of_the_last_pass_comes_with_a_spreadsheet(store: SqlStore, tmp_
     slip, future = import_plan(file, read_asset_rows(file), {}).problems
     assert slip == f"{file}:2:5: last_passed: '31.1.2026' is no date; write it as 2026-01-31"
     assert future.startswith(f"{file}:3:5: last_passed: '2126-01-31': it lies in the future")
+
+
+def test_a_day_of_the_last_pass_may_be_tomorrow_where_the_unit_stands_and_no_later() -> None:
+    """A due date is counted from it, and one in the future would put the unit's work off."""
+    told = unit(last_passed="2026-02-01")
+    told.refuse_future(date(2026, 1, 31))
+    with pytest.raises(ValueError, match="it lies in the future"):
+        told.refuse_future(date(2026, 1, 30))

@@ -89,6 +89,9 @@ def test_lines_by_one_scatter_have_its_dof_once() -> None:
     assert combine(0.0, apart, [1.0, 1.0]).effective_dof == pytest.approx(10)
     correlated = combine(0.0, [*items, Input("c", 0, 1.0)], [1.0] * 3, {("a", "c"): 0.5})
     assert correlated.effective_dof == pytest.approx(5)
+    unlike = [Input("a", 0, 1.0, 5, scatter="it"), Input("b", 0, 1.0, 9, scatter="it")]
+    for either_way in (unlike, unlike[::-1]):
+        assert combine(0.0, either_way, [1.0, 1.0]).effective_dof == pytest.approx(5)
     beside = [*items, Input("c", 0, 1.0, 9)]
     assert combine(0.0, beside, [1.0] * 3).effective_dof == pytest.approx(9 / (4 / 5 + 1 / 9))
 

@@ -105,6 +105,7 @@ def test_a_command_set_that_is_not_there() -> None:
         load_command_set("scpi", Path("bench.toml"))
 
 
+ARMED = 'on = "FIRE"\n'
 FORMAT_2 = """\
 format = 2
 name = "own"
@@ -142,6 +143,8 @@ set_load = "R{load_ohm:d}"
         ("[ask]", '[stream]\nline = "{state}"\nanswers = ["state"]\n[ask]', 13, "is asked"),
         ("format = 2", "format = 1", 4, "needs 'format = 2'"),
         ('name = "own"', 'name = "own"\nreading = ["value"]', 3, "needs 'format = 1'"),
+        ("set_load =", 'off = "K0"\narm = "ARM"\nset_load =', 17, "right before 'on'"),
+        ("set_load =", f'{ARMED}arm = "A {{limit_s:d}}"\nset_load =', 17, "an older one in force"),
     ],
 )
 def test_what_is_wrong_in_format_2_is_told_with_its_place(
@@ -153,6 +156,15 @@ def test_what_is_wrong_in_format_2_is_told_with_its_place(
         load_command_set("own.toml", tmp_path / "analyzer.toml")
     assert says in str(caught.value)
     assert re.search(rf"own\.toml:{line}:\d+: ", str(caught.value))
+
+
+def test_the_limit_may_come_with_what_arms_the_output(tmp_path: Path) -> None:
+    armed = ARMED + 'arm = { send = "A {limit_s:.1f}", answer = "A" }\nset_load ='
+    (tmp_path / "own.toml").write_text(FORMAT_2.replace("set_load =", armed), encoding="utf-8")
+    commands = load_command_set("own.toml", tmp_path / "analyzer.toml")
+    assert commands.carries_limit
+    assert commands.sent_limit_s(7.89) == 7.8  # never longer
+    assert commands.message("arm", {"limit_s": 7.8}) == b"A 7.8\r"
 
 
 def test_a_set_that_was_used_can_be_handed_to_another_process() -> None:

@@ -132,6 +132,12 @@ async def test_signs_of_life_around_a_reply_spoil_nothing(
     assert not dialogue.conversation.is_disturbed()
 
 
+def test_a_reply_that_begins_like_a_sign_of_life_is_not_passed_over(commands: CommandSet) -> None:
+    layout = commands.frames[1]
+    alive, reply = layout.wrap(b"\x86"), layout.wrap(b"\x86\x01")
+    assert layout.split(alive + reply + alive) == (reply, b"")
+
+
 async def test_another_frame_behind_a_reply_is_none_that_is_passed_over(
     on_line: Callable[..., tuple[Dialogue, ArdleLink]],
 ) -> None:
@@ -212,6 +218,7 @@ async def test_the_release_of_a_back_end_passes_over_them_too(commands: CommandS
     ("change", "what"),
     [
         ({"unasked": "<87>{:1}"}, "may also be a reply to 'state'"),
+        ({"unasked": "<EE>{:1}"}, "may also be a reply to"),  # a refusal
         ({"unasked": "{}"}, "may also be a reply to"),
         ({"echo": True}, "cannot be told from what is echoed"),
         ({"tell": {**DATA["tell"], "off": {"send": "<06>", "busy_s": 1}}}, "nothing may wait"),

@@ -82,6 +82,8 @@ class RemoteAnalyzer(Analyzer):
         sent_s = self.sent_limit_s(limit_s) or limit_s
         if "set_ceiling" in self.dialogue.commands.tell:
             await self._verified.set_number("set_ceiling", "ceiling", sent_s, limit_s=sent_s)
+        if "arm" in self.dialogue.commands.tell:
+            await self.dialogue.tell("arm", limit_s=sent_s)
         self.dialogue.try_once()
         self.on_since_s = self.dialogue.framing.now_s()
         await self.dialogue.tell("on", limit_s=sent_s)
@@ -222,8 +224,8 @@ def check_limit_agreement(data: AnalyzerData, commands: CommandSet) -> None:
     carries = "carries one" if commands.carries_limit else "carries none"
     says = "state the largest" if stated else "state none"
     raise SourceError(
-        f"The data of {data.model} {says} time limit (max_limit_s) of its ON; 'on' of command set "
-        f"'{commands.name}' {carries} ({{limit_s}}).",
+        f"The data of {data.model} {says} time limit (max_limit_s) of its ON; 'on' (or 'arm') of "
+        f"command set '{commands.name}' {carries} ({{limit_s}}).",
         "Nobody could tell whether the analyzer ends an activation by itself. Nothing was "
         "switched on.",
         "Correct the one or the other from the analyzer's manual.",

@@ -130,8 +130,8 @@ _WORDS = {
 _NEEDED = {
     "limit_in_on": Lacking(
         "a time limit that the analyzer keeps",
-        "a limit in ON ({limit_s} in 'on' of the command set, max_limit_s in the analyzer's data) "
-        "or an analyzer of single shots",
+        "a limit in ON ({limit_s} in 'on' or 'arm' of the command set, max_limit_s in the "
+        "analyzer's data) or an analyzer of single shots",
     ),
     "guard": Lacking("the guard process", "a port that the guard can own, without --no-guard"),
     "state_read_back": Lacking("read-back of the output's state", "'state' in the command set"),

@@ -184,9 +184,8 @@ class CommandSet(FrozenModel):
 
     @property
     def carries_limit(self) -> bool:
-        """Whether ON carries a time limit to the instrument."""
-        on = self.compiled.exchanges.get("on")
-        return on is not None and on.limit_s(1.0) is not None
+        """Whether ON, or what arms it, carries a time limit to the instrument."""
+        return self.sent_limit_s(1.0) is not None
 
     @property
     def verbs(self) -> frozenset[Verb]:
@@ -224,9 +223,13 @@ class CommandSet(FrozenModel):
         return self.frames[0].wrap(self.exchange(verb).body(fields))
 
     def sent_limit_s(self, limit_s: float) -> float | None:
-        """The limit in s that ON carries for `limit_s`, never longer; None without one."""
-        on = self.compiled.exchanges.get("on")
-        return None if on is None else on.limit_s(limit_s)
+        """The limit in s that ON, or what arms it, carries for `limit_s`; None without one.
+
+        It is never longer; where both carry one, it is the shorter.
+        """
+        said = [self.compiled.exchanges.get(verb) for verb in ("arm", "on")]
+        limits_s = [each.limit_s(limit_s) for each in said if each is not None]
+        return min((each for each in limits_s if each is not None), default=None)
 
 
 def keys_of_format(number: int) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from .field_names import meaning_of
 from .message_parts import literal_bytes, shown_bytes
 from .verbs import ASKED_FIELD, PLAIN_REPLIES, QUESTIONS, READINGS, SENT_FIELDS, Ask, Tell
 
+_WITH_OR_WITHOUT_LIMIT = ("arm", "on")
 _V1_CURRENT = {"A": "current_a", "mA": "current_ma"}
 
 
@@ -46,6 +47,7 @@ class MessageCompiler:
         """Raise pydantic's error at the first key that is wrong."""
         _ = self.exchanges, self.opening_exchanges, self.closing_exchanges
         _ = self.stream_line, self.stream_start, self.stream_stop, self.unasked_texts
+        self._check_arm()
 
     @cached_property
     def exchanges(self) -> Mapping[str, Exchange]:
@@ -111,6 +113,18 @@ class MessageCompiler:
     def stream_stop(self) -> Exchange | None:
         """The message that stops the stream, if one does."""
         return self._of_stream("stop")
+
+    def _check_arm(self) -> None:
+        """Raise where a limit that was lost before ON would leave an older one in force, unseen."""
+        arm = self.exchanges.get("arm")
+        if arm is None:
+            return
+        if "on" not in self.tell:
+            raise error_at(("tell", "arm"), "it comes right before 'on', which is missing")
+        is_seen = bool(arm.replies) or "remaining" in self.ask or "remaining" in self.streamed
+        if arm.limit_s(1.0) is not None and not is_seen:
+            what = "a limit that is lost here would leave an older one in force at ON"
+            raise error_at(("tell", "arm"), f"{what}: give its 'answer', or ask 'remaining'")
 
     def _of_stream(self, which: str) -> Exchange | None:
         command = None if self.stream is None else getattr(self.stream, which)
@@ -184,7 +198,7 @@ class MessageCompiler:
         found, due = made.fields, SENT_FIELDS.get(verb, frozenset())
         if found - due:
             raise error_at(path, f"'{verb}' has no field '{min(found - due)}'")
-        if due - found and verb != "on":
+        if due - found and verb not in _WITH_OR_WITHOUT_LIMIT:
             raise error_at(path, f"'{verb}' must hold '{{{min(due - found)}}}'")
         if not self.framed_by_length:
             _refuse_binary(made, path)

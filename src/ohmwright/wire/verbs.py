@@ -32,6 +32,7 @@ Tell = Literal[
     "set_path",
     "set_contact",
     "set_ceiling",
+    "arm",
     "on",
     "off",
     "select_mode",
@@ -52,6 +53,7 @@ SENT_FIELDS: dict[str, frozenset[str]] = {
     "set_path": frozenset({"path"}),
     "set_contact": frozenset({"contact_ohm"}),
     "set_ceiling": frozenset({"limit_s"}),
+    "arm": frozenset({"limit_s"}),
     "on": frozenset({"limit_s"}),
     "select_mode": frozenset({"mode"}),
     "set_power": frozenset({"setting_w"}),
@@ -59,7 +61,7 @@ SENT_FIELDS: dict[str, frozenset[str]] = {
     "set_trim": frozenset({"counts"}),
     "press_key": frozenset({"key", "direction", "presses"}),
 }
-"""The fields that the message of each verb must have; only `on` may do without."""
+"""The fields that the message of each verb must have; `arm` and `on` may do without."""
 ASKED_FIELD: dict[Ask, str] = {
     "identify": "identity",
     "error": "code",

@@ -40,6 +40,7 @@ asset = { id = "x", maker = "x", model = "x", serial = "x" }
 [analyzer]
 data = "x"
 """
+ASK = 'format = 2\nname = "x"\n[ask]\nidentify = "W"\n'
 PART = """format = 2
 name = "x"
 {}
@@ -58,6 +59,7 @@ READERS: dict[str, Callable[[str], object]] = {
     "generator": lambda text: parse(Path("example"), text, GeneratorData, table="data"),
     "certificate": lambda text: parse(Path("example"), text, AnalyzerCertificate),
     "command-set-part": lambda text: parse(Path("example"), PART.format(text), CommandSet),
+    "command-set-tell": lambda text: parse(Path("example"), ASK + text, CommandSet),
     "command-set": lambda text: parse(Path("example"), text, CommandSet),
     "answers": lambda text: parse(Path("example"), text, AnalyzerAnswers),
     "package": lambda text: tomllib.loads(text)["project"]["entry-points"][ANALYZERS],

@@ -196,16 +196,18 @@ def test_messages_of_a_command_set_are_named_with_their_fields(
 
 
 def _takes(heading: str, verb: str, fields: list[str]) -> None:
-    """`verb` must say just these fields; `on` may leave its out."""
+    """`verb` must say just these fields; `on` and `arm` may leave theirs out."""
     assert _accepted(heading, verb, fields)
     assert not _accepted(heading, verb, [*fields, "mode" if "mode" not in fields else "point"])
-    if fields and verb != "on":
+    if fields and verb not in ("arm", "on"):
         assert not _accepted(heading, verb, fields[:-1])
 
 
 def _accepted(heading: str, verb: str, fields: list[str]) -> bool:
     text = " ".join(["X", *(f"{{{field}}}" for field in fields)])
     ask, tell = {"resynchronise": "X {nonce}"}, dict[str, str]()
+    if verb == "arm":  # which comes before `on`, and whose limit must be seen
+        ask["remaining"], tell["on"] = "X", "X"
     (ask if heading == "ask" else tell)[verb] = text
     try:
         CommandSet.model_validate({"name": "x", "ask": ask, "tell": tell})
