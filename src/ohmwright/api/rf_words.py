@@ -139,7 +139,8 @@ def _let_go(moment: BenchStatus, past_s: float) -> bool:
 def _note(moment: BenchStatus, past_s: float) -> str:
     match moment.rf:
         case "coming on":
-            return _not_looked_since(moment, past_s)
+            waits = moment.keyed_by_foot or past_s > STATE_VALID_S
+            return _not_looked_since(moment, past_s) if waits else ""
         case "going off":
             return _not_read_back(moment, past_s)
         case "unknown":
