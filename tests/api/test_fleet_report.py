@@ -29,9 +29,11 @@ from ohmwright.fleet.surprise_chart import SurpriseChart, VisitSurprise
 from ohmwright.fleet.years import years_of
 from ohmwright.model.errors import UsageError
 from ohmwright.records.asset_register import AssetRegister
+from ohmwright.records.qualified import Qualified
 from ohmwright.records.queries import fetch_rows, reported_results
 from ohmwright.records.sql_store import SqlStore, open_store
 from ohmwright.reports.table_paper import TablePaper
+from ohmwright.reports.verdict_grounds import READINGS_MARK
 from scripts.creep_history import NOW, write_histories
 
 SPAN = ReportSpan(NOW - timedelta(days=500), NOW, simulated=True)
@@ -128,11 +130,19 @@ def test_void_runs_that_are_left_out_are_told(report: FleetReport, paper: TableP
     assert dict(fleet_paper(replace(report, void_runs=2)).facts)["Left out"] == "2 void runs"
 
 
-def test_what_no_analyzer_certificate_covers_is_marked(
-    report: FleetReport, paper: TablePaper, tmp_path: Path
-) -> None:
-    assert report.uncovered == set()
-    assert not any("not traceable" in note for note in paper.notes)
+@pytest.mark.parametrize(
+    ("ground", "fact", "column", "note_begins"),
+    [
+        ("uncovered", "Not traceable", "not_traceable", "*: not traceable. No a"),
+        ("past_due", "Analyzer past due", "analyzer_past_due", "* in all or in part by"),
+    ],
+)
+def test_what_no_analyzer_certificate_in_date_covers_is_marked(
+    report: FleetReport, paper: TablePaper, tmp_path: Path,
+    ground: str, fact: str, column: str, note_begins: str,
+) -> None:  # fmt: skip
+    assert report.marked == Qualified()
+    assert not any(note.startswith(READINGS_MARK) for note in paper.notes)
     point = report.at_risk()[0].points[-1]
     key = (point.asset, point.step, point.point)
     first, *failures = report.review.failures
@@ -141,12 +151,12 @@ def test_what_no_analyzer_certificate_covers_is_marked(
     recurring, *again = report.review.recurring
     review = replace(
         report.review,
-        failures=(replace(first, uncovered=True), *failures),
-        models=(replace(model, uncovered=1), *models),
-        adjusted=(replace(adjusted, left_uncovered=True), *more),
-        recurring=(replace(recurring, uncovered=True), *again),
+        failures=(replace(first, qualified=True), *failures),
+        models=(replace(model, **{ground: 1}), *models),
+        adjusted=(replace(adjusted, left_qualified=True), *more),
+        recurring=(replace(recurring, qualified=True), *again),
     )
-    bare = replace(report, uncovered={key}, review=review)
+    bare = replace(report, marked=Qualified(**{ground: frozenset({key})}), review=review)
     marked = fleet_paper(bare)
     tables = {table.heading: table for table in marked.tables}
     for heading, ends in (
@@ -159,11 +169,11 @@ def test_what_no_analyzer_certificate_covers_is_marked(
         cells = [cell for row in tables[heading].rows for cell in row if cell.endswith("*")]
         assert len(cells) == len(ends), heading
         assert all(cell.endswith(f"{end}*") for cell, end in zip(cells, ends, strict=True))
-    assert dict(marked.facts)["Not traceable"] == "1 visit, marked *"
-    assert any(note.startswith("*: not traceable") for note in marked.notes)
+    assert dict(marked.facts)[fact] == "1 visit, marked *"
+    assert [note[:22] for note in marked.notes if note.startswith("*")] == [note_begins]
     bare.write(tmp_path / "bare.csv")
     rows = csv.DictReader(StringIO((tmp_path / "bare.csv").read_text("utf-8-sig")))
-    said = {(row["asset"], row["step"], row["point"]): row["not_traceable"] for row in rows}
+    said = {(row["asset"], row["step"], row["point"]): row[column] for row in rows}
     assert [key for key, value in said.items() if value != said[min(said)]] in ([key], [])
     assert said[key] not in {value for other, value in said.items() if other != key}
 

@@ -8,13 +8,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.creep import recorded_forecast
 from ohmwright.api.open_records import open_records
 from ohmwright.fleet.creep_filter import Histories
 from ohmwright.fleet.creep_table import creep_observed, creep_rows
+from ohmwright.model.result import TraceabilityBasis
+from ohmwright.records.campaigns import Worker
 from ohmwright.records.sql_store import open_store
 from scripts.creep_history import NOW, write_histories
-from tests.records.some_events import uncovered_run, whole_run
+from tests.records.some_events import EXPIRED, uncovered_run, whole_run
 
 
 @pytest.fixture(scope="module")
@@ -45,28 +48,55 @@ def test_what_is_printed_is_what_json_says(ohmwright: Callable, records: Path) -
     assert all(3 <= row["months"] <= 24 for row in intervals)
 
 
-def test_risks_of_values_that_no_certificate_covers_are_marked(
-    ohmwright: Callable, tmp_path: Path
+@pytest.mark.parametrize(
+    ("basis", "column", "note"),
+    [
+        (
+            "none",
+            "not_traceable",
+            "* in all or in part not traceable: no analyzer certificate covers those values",
+        ),
+        (EXPIRED, "analyzer_past_due", "* in all or in part by an analyzer past due"),
+    ],
+)
+def test_risks_of_values_that_no_certificate_in_date_covers_are_marked(
+    ohmwright: Callable, tmp_path: Path, basis: TraceabilityBasis, column: str, note: str
 ) -> None:
     here = ("--records", tmp_path / "r")
     with open_records(str(tmp_path / "r")) as store:
-        store.append_all("a", uncovered_run("none"))
+        store.append_all("a", uncovered_run(basis))
         store.append_all("b", whole_run("b", "HF-2"))
     for tag in ("HF-1", "HF-2"):
         unit = ("--maker", "T", "--model", "Q", "--serial", tag)
         assert ohmwright("asset", "add", tag, *unit, *here).code == 0
-    note = "* in all or in part not traceable: no analyzer certificate covers those values"
     for words in (("record", "creep"), ("worklist",)):
         rows = ohmwright(*words, *here, "--json").json
-        marks = {row.get("tag", row.get("asset")): row["not_traceable"] for row in rows}
+        marks = {row.get("tag", row.get("asset")): row[column] for row in rows}
         assert marks == {"HF-1": True, "HF-2": False}
         shown = ohmwright(*words, *here).out
         lines = {line.split()[0]: line for line in shown.splitlines() if line.startswith("HF-")}
         assert {tag: "%*" in line for tag, line in lines.items()} == marks
         assert note in shown
+    ohmwright("campaign", "new", "may", "--work", "verify", *here)
+    with open_records(str(tmp_path / "r")) as store:
+        desk = CampaignDesk(store, "may", Worker("Fenn", "bench"))
+        desk.begin("HF-1", "a")
+        desk.begin("HF-2", "b")
+    units = ohmwright("campaign", "report", "may", *here, "--json").json["units"]
+    assert {(unit["tag"], unit["verdict"], unit[column]) for unit in units} == {
+        ("HF-1", "pass", True),
+        ("HF-2", "pass", False),
+    }
+    report = ohmwright("campaign", "report", "may", *here).out
+    assert (report.count("pass*"), note[:40] in report) == (1, True)
     one = ohmwright("record", "creep", "--asset", "HF-2", *here).out
     assert "*" not in one
     assert "%*" in ohmwright("record", "creep", "--asset", "HF-1", *here).out
+    fleet = ohmwright("record", "fleet", *here, "--json").json["units"]
+    assert {row["asset"]: row[column] for row in fleet} == marks
+    shown = ohmwright("record", "fleet", *here).out
+    assert {line.split()[0]: "*" in line for line in shown.splitlines()[1:3]} == marks
+    assert note[:40] in shown
 
 
 @pytest.mark.parametrize(

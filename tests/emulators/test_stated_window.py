@@ -81,17 +81,17 @@ def refuse_unless_right(one: Adjusted) -> None:
     assert "window_s in the analyzer's data" in one.result.reason
 
 
-async def test_a_window_stated_too_long_is_told_and_most_units_are_adjusted_all_the_same(
+async def test_a_window_stated_too_long_is_told_and_units_are_adjusted_all_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Of these twenty 18 pass: how far a reading is from a move says whether it fits means."""
+    """What no model fits is moved by what two places read: 18 of these passed without that."""
     ended = [
         await adjusted(tmp_path, monkeypatch, seed, noise=0.001, count_share=0.004)
         for seed in range(20, 40)
     ]
     for one in ended:
+        assert one.result.verdict == "pass", one.result.reason
         refuse_unless_right(one)
-    assert sum(one.result.verdict == "pass" for one in ended) >= 17
     sooner = "the readings followed moves of a trim sooner than means over 0.4 s can"
     assert sum(sooner in one.told for one in ended) >= 18
 

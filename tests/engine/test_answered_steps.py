@@ -99,6 +99,71 @@ def _from(answers: dict[str, list[str]]) -> Callable:
     return reply
 
 
+MEASURED_BY = """
+[[step]]
+kind = "choice"
+name = "tester"
+prompt = "Tester?"
+choices = ["st-2 4711 due 2027-03-01", "none"]
+passing = ["st-2 4711 due 2027-03-01"]
+
+[[step]]
+kind = "value"
+name = "earth"
+measured_by = "tester"
+"""
+
+
+@pytest.fixture
+def path_with_tester(path: Path) -> Path:
+    value = '\n[[step]]\nkind = "value"\nname = "earth"\n'
+    path.write_text(PROCEDURE.replace(value, MEASURED_BY), encoding="utf-8")
+    return path
+
+
+async def test_the_instrument_of_a_figure_is_as_an_answer_before_named_it(
+    make_rig: Callable, path_with_tester: Path
+) -> None:
+    rig = make_rig(attended=True)
+    answers = {"Tester?": ["1"], "Earth?": ["0.1"], "Pedal?": ["1"], "Cords?": ["as new"]}
+    rig.bench.operator.reply = _from(answers)
+    found = await events_of(rig, path_with_tester, Assignment())
+    assert {r.step: r.instrument for r in results(found)} == {
+        "tester": "",
+        "earth": "st-2 4711 due 2027-03-01",
+        "pedal": "",
+        "cords": "",
+    }
+    assert list(differing_answers(found)) == []
+    forged = [
+        e.model_copy(update={"result": e.result.model_copy(update={"instrument": "ST-3"})})
+        if e.kind == "point_done" and e.result.step == "earth"
+        else e
+        for e in found
+    ]
+    ((_, said),) = differing_answers(forged)
+    assert said == (
+        "earth, answer: it is said to be measured by 'ST-3', which nobody answered before"
+    )
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('measured_by = "tester"', 'measured_by = "tster"'),
+        ('name = "tester"', 'name = "tester"\nstages = ["as_found"]'),
+        ('measured_by = "tester"', 'measured_by = "cords"'),  # comes after it
+    ],
+)
+def test_a_figure_whose_instrument_no_answer_before_names_is_refused(
+    path_with_tester: Path, old: str, new: str
+) -> None:
+    text = path_with_tester.read_text(encoding="utf-8")
+    path_with_tester.write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(ProcedureError, match="stands before it in its stages"):
+        read_procedure(path_with_tester)
+
+
 async def test_a_file_answers_unattended(
     make_rig: Callable, path: Path, given: Callable[[str], GivenValues]
 ) -> None:

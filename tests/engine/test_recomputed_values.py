@@ -13,13 +13,13 @@ from scipy.integrate import solve_ivp
 
 from ohmwright.engine.measured_value import EXTRAPOLATED, READINGS
 from ohmwright.engine.recomputed_values import (
-    _warmth,
     _what_differs_from,
     again_settled,
     differing,
     recomputable,
 )
 from ohmwright.engine.resting import OutputWarmth
+from ohmwright.engine.warmth_on_record import warmth_on_record
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import (
@@ -34,6 +34,7 @@ from ohmwright.model.result import BudgetEntry, Measured, Result, Sample
 from ohmwright.model.shipped import shipped
 
 from .conftest import MeterKind, Rig
+from .test_evidence import HEAD
 
 
 @pytest.fixture
@@ -128,10 +129,8 @@ def test_why_values_are_not_computed_again_is_counted(job: Sequence[Event]) -> N
     assert why_not(bare)["no readings on record"] == 1
     pooled, _ = with_result(job, lambda result: {"on_s": 2 * result.on_s + 5})
     assert [why for why in why_not(pooled) - before if "several activations" in why]
-    both, _ = with_result(
-        job, lambda result: {"on_s": 2 * result.on_s + 5, "earlier_samples": result.samples}
-    )
-    assert why_not(both)["of two activations, whose values were pooled"] == 1
+    both, _ = with_result(job, lambda result: {"earlier_samples": result.samples})
+    assert why_not(both)["which of its activations were pooled is not on record"] == 1
     undocumented = [e for e in job if not isinstance(e, DocumentKept)]
     assert why_not(undocumented)["no data of the meter on record"] == before[""]
     undated = [
@@ -139,6 +138,57 @@ def test_why_values_are_not_computed_again_is_counted(job: Sequence[Event]) -> N
         for e in job
     ]
     assert why_not(undated)["when RF was on before is not on record"] == before[""]
+
+
+@pytest.fixture(scope="module")
+def pooled_point(
+    make_rig: Callable[..., Rig], tmp_path_factory: pytest.TempPathFactory
+) -> Sequence[Event]:
+    """A run of one point at its limit, whose value is that of two activations."""
+    path = tmp_path_factory.mktemp("pooled") / "p.toml"
+
+    def run(target_w: float, off_w: float) -> tuple[Sequence[Event], Result]:
+        step = '\n[[step]]\nkind = "output"\nname = "it"\nmode = "cut"\nsetting_w = 100\n'
+        step += f"load_ohm = 500\npower_w = {target_w}\ntolerance = {{ absolute_w = {off_w} }}\n"
+        path.write_text(HEAD + step, encoding="utf-8")
+        events = tuple(anyio.run(make_rig(seed=5).run, path, ("as_left",)))
+        return events, next(e.result for e in events if isinstance(e, PointDone))
+
+    _, seen = run(100.0, 30.0)
+    for _ in range(2):  # better known, as it is near a limit
+        assert seen.measured is not None
+        events, seen = run(seen.measured.value - 10.0, 10.0)
+    assert seen.earlier_samples
+    return events
+
+
+def test_a_value_of_two_activations_is_computed_again_of_both(
+    pooled_point: Sequence[Event],
+) -> None:
+    """Each by the warmth it began with: by that of the other one it is 0.2 u off."""
+    assert why_not(pooled_point) == {"": 1}
+    assert differing_values(pooled_point) == []
+    ((_, result, evidence),) = recomputable(pooled_point)[0]
+    again = again_settled(result, evidence)
+    assert again is not None
+    assert result.measured is not None
+    value_ma = 1000 * (result.measured.value / 500) ** 0.5
+    assert abs(value_ma - again.value) < 0.02 * again.uncertainty
+
+
+@pytest.mark.parametrize("share", [0.02, -0.02])
+def test_a_value_of_two_activations_that_its_readings_do_not_give_is_told(
+    pooled_point: Sequence[Event], share: float
+) -> None:
+    def moved(key: str) -> Callable[[Result], dict[str, Any]]:
+        return lambda result: {
+            key: tuple(Sample(s.age_s, (1 + share) * s.current_ma) for s in getattr(result, key))
+        }
+
+    for change in (off_by(share), moved("samples"), moved("earlier_samples")):
+        forged, named = with_result(pooled_point, change, kind="output")
+        ((_, said),) = differing_values(forged)
+        assert named in said
 
 
 def test_a_value_by_another_version_is_not_held_against_this_one(job: Sequence[Event]) -> None:
@@ -217,7 +267,7 @@ def test_the_warmth_of_a_unit_whose_droop_is_stated_is_that_of_its_times_with_rf
 ) -> None:
     """Would notice the last activation counted in, and a rest counted from ON instead of OFF."""
     droop = {"largest": 0.04, "tau_s": [6.0, 10.0], "recovery_tau_s": [10.0, 20.0]}
-    warmth = _warmth(activations(), {"droop": droop}, point_of(kind), 6.0)
+    warmth = warmth_on_record(activations(), {"droop": droop}, point_of(kind), 6.0)
     assert warmth is not None
     likely = warmth_at_the_last(8.0, 15.0)
     felt = likely * np.exp(-6 / 8)
@@ -241,13 +291,13 @@ def test_the_warmth_of_a_unit_whose_droop_is_stated_is_that_of_its_times_with_rf
 def test_where_no_droop_is_stated_adjusting_alone_takes_a_typical_units_warmth(
     kind: str, again: Literal["checked", "adjusted"] | None, takes_typical: bool
 ) -> None:
-    warmth = _warmth(activations(), {}, point_of(kind, again), 6.0)
+    warmth = warmth_on_record(activations(), {}, point_of(kind, again), 6.0)
     expected = warmth_at_the_last(8.0, 15.0) if takes_typical else 0.0
     assert warmth == ResidualWarmth(pytest.approx(expected, rel=1e-6))
 
 
 def test_the_first_activation_finds_a_unit_rested() -> None:
-    assert _warmth(activations()[:1], {}, point_of("adjust"), 6.0) == ResidualWarmth(0.0)
+    assert warmth_on_record(activations()[:1], {}, point_of("adjust"), 6.0) == ResidualWarmth(0.0)
 
 
 AGAIN = Settled(500.0, 4.0, 20.0, 0.0, True)

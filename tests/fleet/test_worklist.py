@@ -19,6 +19,7 @@ from ohmwright.fleet.worklist import (
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.records.campaigns import CampaignEntry, EntryWhat, Worker
 from ohmwright.records.last_runs import WorkDone
+from ohmwright.records.qualified import Qualified
 from ohmwright.reports.verdict_grounds import READINGS_MARK
 
 TODAY = date(2026, 7, 1)
@@ -90,17 +91,19 @@ def test_undecided_runs_foretell_the_risk_of_a_unit_that_was_never_decided() -> 
     assert (undecided.risk, undecided.is_risk_known) == (Risk(0.73, 0.9), True)
     assert undecided.is_probably_out
     assert undecided.is_due(TODAY)
-    assert unit_document(never, ())["risk_now"] is None
-    assert unit_document(undecided, ())["risk_now"] == 0.73
+    assert unit_document(never, Qualified())["risk_now"] is None
+    assert unit_document(undecided, Qualified())["risk_now"] == 0.73
 
 
 def test_that_a_unit_has_failed_is_said_once() -> None:
     """It read "failed 2026-06-30, risk failed"."""
     failed = work_unit(unit("a"), LastWork(date(2026, 6, 30), "fail"), TODAY)
-    assert unit_words(failed, ()).endswith("; failed 2026-06-30")
-    assert unit_words(failed, ("a",)).endswith(f"; failed 2026-06-30{READINGS_MARK}")
+    assert unit_words(failed, Qualified()).endswith("; failed 2026-06-30")
+    assert unit_words(failed, Qualified(past_due=frozenset({"a"}))).endswith(
+        f"; failed 2026-06-30{READINGS_MARK}"
+    )
     fresh = work_unit(unit("a"), passed(date(2026, 6, 1)), TODAY)
-    assert "; due 2027-06-01, risk ~" in unit_words(fresh, ())
+    assert "; due 2027-06-01, risk ~" in unit_words(fresh, Qualified())
 
 
 def test_of_two_that_leave_within_the_year_the_one_nearer_the_limit_comes_first() -> None:
@@ -213,8 +216,8 @@ def test_a_day_that_was_told_counts_until_a_run_is_newer() -> None:
     told = unit("a", last_passed="2026-01-31", interval_months=12)
     alone = work_unit(told, None, TODAY)
     assert (alone.due, alone.is_due(TODAY)) == (date(2027, 1, 31), False)
-    assert unit_words(alone, ()).startswith("a: T Q; due 2027-01-31, as told, risk ~")
-    document = unit_document(alone, ())
+    assert unit_words(alone, Qualified()).startswith("a: T Q; due 2027-01-31, as told, risk ~")
+    document = unit_document(alone, Qualified())
     assert (document["last_run"], document["last_is_told"]) == (None, True)
     older, newer = LastWork(date(2025, 6, 1), "fail", "r"), LastWork(date(2026, 2, 1), "fail", "r")
     assert work_unit(told, older, TODAY).due == date(2027, 1, 31)

@@ -273,7 +273,8 @@ def test_every_view_is_accessible_and_fits_its_screen(
                 only = [] if theme == "light" else ["color-contrast"]
                 assert axe_findings(person.page, only) == [], (name, theme)
         person.go("#/unit/HF-017/real")
-        expect(person.page.locator("p.card")).to_contain_text("Simulated runs do not count here")
+        told = person.page.locator("p.card", has_text="Nothing can be foretold")
+        expect(told).to_contain_text("Simulated runs do not count here")
         assert person.complaints == []
 
 

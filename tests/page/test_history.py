@@ -14,11 +14,8 @@ from ohmwright.model.event import (
     RunResumed,
     RunStarted,
 )
-from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.page.history import History
-from ohmwright.records.asset_register import AssetChange, AssetRegister
 from ohmwright.reports.run_parts import parts_of_run
-from tests.records.some_events import started
 from tests.reports.conftest import a_run
 
 RUN = "20260302T093000Z-HF-031-ab12"
@@ -91,20 +88,3 @@ def test_rf_on_time_and_whose_word_a_trim_is(tmp_path: Path) -> None:
     more = "and at most 16 s more: an activation has no end on record"
     assert more in str(found["rf_on"])
     assert "the meter, which could not rule out a wrong press" in str(found["trims_told"])
-
-
-def test_a_bench_offers_to_go_on_with_runs_on_what_it_can_work_alone(tmp_path: Path) -> None:
-    """Its own unit, and units of the register of its models."""
-    units = {"HF-1": "Q", "HF-2": "Other", "HF-3": "Q", "HF-9": "Q"}
-    with open_records(str(tmp_path)) as store:
-        known = [
-            RegisteredAsset(tag=tag, maker="T", model=model, serial=tag)
-            for tag, model in units.items()
-            if tag in ("HF-1", "HF-2")
-        ]
-        changes = [AssetChange("added", one, 1) for one in known]
-        AssetRegister(store.database).apply(changes, by="Ada Fell")
-        for tag, model in units.items():
-            store.append_all(f"run-{tag}", [started(f"run-{tag}", tag, model=model)])
-    assert History(str(tmp_path)).unfinished("HF-9", ("Q",)) == ["run-HF-9", "run-HF-1"]
-    assert History(str(tmp_path)).unfinished(None, ("Q",)) == ["run-HF-1"]

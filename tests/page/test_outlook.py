@@ -14,11 +14,12 @@ from ohmwright.invented_history.fleet import invented_fleet
 from ohmwright.invented_history.make_history import make_history
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.page.history import History
 from ohmwright.page.outlook import Outlook
 from ohmwright.records.asset_register import AssetChange, AssetRegister
 from ohmwright.records.sql_store import open_store
 from ohmwright.wire.clock import RealClock
-from tests.records.some_events import uncovered_run, whole_run
+from tests.records.some_events import EXPIRED, started, uncovered_run, whole_run
 
 UNITS, MODEL = 3, "Isken 120"
 
@@ -91,17 +92,20 @@ def test_a_unit_whose_values_no_certificate_covers_is_marked(tmp_path: Path) -> 
     with open_store(str(tmp_path), *files) as store:
         store.append_all("a", uncovered_run("none"))
         store.append_all("b", whole_run("b", "HF-2"))
+        store.append_all("c", [started("c", "HF-3"), *uncovered_run(EXPIRED)[1:]])
         changes = [
             AssetChange("added", RegisteredAsset(tag=tag, maker="T", model="Q", serial=tag), 1)
             for tag in ("HF-1", "HF-2", "HF-3")
         ]
         AssetRegister(store.database).apply(changes, by="Ada Fell")
-    units = Outlook(str(tmp_path)).worklist(simulated=False)["units"]
-    assert {unit["tag"]: unit["not_traceable"] for unit in units} == {
-        "HF-1": True,
-        "HF-2": False,
-        "HF-3": False,
-    }
+    place = str(tmp_path)
+    units = Outlook(place).worklist(simulated=False)["units"]
+    grounds = {unit["tag"]: (unit["not_traceable"], unit["analyzer_past_due"]) for unit in units}
+    assert grounds == {"HF-1": (True, False), "HF-2": (False, False), "HF-3": (False, True)}
+    found = {run["run_id"]: run["analyzer_past_due"] for run in History(place).runs("", "")["runs"]}
+    assert found == {"a": False, "b": False, "c": True}
+    points = Outlook(place).unit("HF-3", simulated=False)["points"]
+    assert {(one["not_traceable"], one["analyzer_past_due"]) for one in points} == {(False, True)}
 
 
 def test_a_unit_that_passed_as_told_alone_is_marked_and_has_no_run_to_open(tmp_path: Path) -> None:

@@ -106,7 +106,8 @@ def test_any_screen_stops_and_one_commands(place: Path, monkeypatch: pytest.Monk
             assert not site.hardware[0].truth.rf_on
             assert ended["picture"]["rf"]["state"] == "off"
             resumed = {**BEGIN, "resume": ended["run_id"]}
-            assert one.get("/benches/1/procedures").json["unfinished"] == [ended["run_id"]]
+            offered = one.get("/benches/1/procedures").json["unfinished"]
+            assert [run["run_id"] for run in offered] == [ended["run_id"]]
             assert one.post("/benches/1/begin", {**resumed, "work": "calibrate"}).status == 200
             refused = first.bench(
                 1, lambda now: now["error"] is not None and now["state"] == "ended"

@@ -16,6 +16,7 @@ from ohmwright.page.site import PageSettings
 from ohmwright.records.asset_register import AssetChange, AssetRegister
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.label import qr_text
+from ohmwright.wire.clock import RealClock
 from tests.reports.conftest import a_run
 
 from .browsing import Person, one_activation, opened_browser
@@ -142,7 +143,17 @@ def test_a_run_cut_short_is_offered_and_goes_on_with_its_unit(workshop: Site) ->
         screen.bench(1, lambda now: now["picture"]["rf"]["words"].startswith("RF ON"))
         client.post("/benches/1/stop")
         run_id = ended(screen, "HF-001")["run_id"]
-        assert client.get("/benches/1/procedures").json["unfinished"] == [run_id]
+        (offered,) = client.get("/benches/1/procedures").json["unfinished"]
+        assert offered | {"begun": ""} == {
+            "run_id": run_id,
+            "asset": "HF-001",
+            "model": "Quillon 300",
+            "procedure": OWN,
+            "operator": offered["operator"],
+            "begun": "",
+            "work": "as found",
+        }
+        assert offered["begun"][:10] == f"{RealClock().wall():%Y-%m-%d}"  # not the simulator's
         assert begin(client, resume=run_id).status == 200
         screen.bench(1, lambda now: now["state"] == "going on")
         assert ended(screen, "HF-001")["run_id"] == run_id

@@ -1,11 +1,12 @@
 """Events of invented runs."""
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.event import Event, PointDone, RunFinished, RunStarted, StageStarted
-from ohmwright.model.result import Measured, Result, Verdict
+from ohmwright.model.result import Measured, Result, TraceabilityBasis, Verdict
 from ohmwright.model.tolerance import Target
+from ohmwright.model.traceability import Traceability
 
 AT = datetime(2026, 1, 5, 8, tzinfo=UTC)
 
@@ -56,7 +57,18 @@ def whole_run(run_id: str, asset: str = "HF-1") -> tuple[Event, ...]:
     return (started(run_id, asset), stage(), point(), point("500 ohm"), finished())
 
 
-def uncovered_run(basis: str | None) -> list[Event]:
+EXPIRED = Traceability(
+    certificate="C-1",
+    serial="S-1",
+    laboratory="T",
+    calibrated_on=date(2024, 1, 1),
+    due_on=date(2025, 1, 1),
+    expired=True,
+)
+"""An analyzer certificate that was past due when it was used."""
+
+
+def uncovered_run(basis: TraceabilityBasis) -> list[Event]:
     """A run whose values rest on that; one result has no value, and so says "none" of nothing."""
     events = whole_run("a")
     last = [event for event in events if isinstance(event, PointDone)][-1]

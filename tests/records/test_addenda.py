@@ -4,6 +4,7 @@ import json
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -13,13 +14,19 @@ from ohmwright.model.document import document
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import DocumentKept, PointDone
 from ohmwright.model.paper import Authorised, Authority, PaperChange, PaperData, Party
-from ohmwright.model.result import Conformity
+from ohmwright.model.result import Conformity, TraceabilityBasis
 from ohmwright.model.tolerance import NO_UPPER_LIMIT, Target
 from ohmwright.records.add_addendum import Wanted, add_addendum
 from ohmwright.records.addendum import Addendum
 from ohmwright.records.audit import audit
 from ohmwright.records.chain import BrokenRunError, StoredRun, verified_events
 from ohmwright.records.json_lines import DamagedFileError, read_runs, run_lines
+from ohmwright.records.qualified import (
+    Qualified,
+    qualified_assets,
+    qualified_points,
+    qualified_runs,
+)
 from ohmwright.records.queries import (
     creep_values,
     fetch_rows,
@@ -38,10 +45,9 @@ from ohmwright.records.seal import Seal
 from ohmwright.records.signed_contents import signatures
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.summaries import rebuild_summary_tables
-from ohmwright.records.uncovered import uncovered_assets, uncovered_points, uncovered_runs
 from ohmwright.records.verdict_audit import audit_verdicts
 
-from .some_events import AT, finished, point, started, uncovered_run, whole_run
+from .some_events import AT, EXPIRED, finished, point, started, uncovered_run, whole_run
 
 PAPER = PaperData(laboratory=Party(name="Fennel Metrology", address=("2 Quay", "Orle")))
 
@@ -103,32 +109,50 @@ def test_neither_a_sweep_nor_a_void_run_is_foretold_from_or_a_unit_s_newest(
 
 
 @pytest.mark.parametrize(
-    ("basis", "uncovered"),
-    [("none", True), ("not covered", True), ("no scale", False), (None, False)],
+    ("basis", "uncovered", "past_due"),
+    [
+        ("none", True, False),
+        ("not covered", True, False),
+        ("no scale", False, False),
+        (None, False, False),
+        (EXPIRED, False, True),
+        (EXPIRED.model_copy(update={"expired": False}), False, False),
+    ],
 )
 def test_values_that_no_certificate_covers_are_told(
-    store: SqlStore, basis: str | None, *, uncovered: bool
+    store: SqlStore, basis: TraceabilityBasis, *, uncovered: bool, past_due: bool
 ) -> None:
     store.append_all("a", uncovered_run(basis))
     store.append_all("b", whole_run("b", "HF-2"))
     day = timedelta(days=1)
     reported = fetch_rows(store.database, reported_results(False, AT - day, AT + day))
-    of_run = {row.uncovered for row in reported if row.run_id == "a" and row.value is not None}
-    assert of_run == {uncovered}
-    assert not any(row.uncovered for row in reported if row.run_id == "b" or row.value is None)
+    of_run = {
+        (row.uncovered, row.past_due)
+        for row in reported
+        if row.run_id == "a" and row.value is not None
+    }
+    assert of_run == {(uncovered, past_due)}
+    others = [row for row in reported if row.run_id == "b" or row.value is None]
+    assert not any(row.uncovered or row.past_due for row in others)
     numbers = [row["number"] for row in runs(store.database)]
-    assert uncovered_runs(store.database, numbers) == ({numbers[0]} if uncovered else set())
-    assert uncovered_runs(store.database, numbers[1:]) == set()
-    units = uncovered_assets(store.database, ["HF-1", "HF-2"], simulated=False)
-    assert units == ({"HF-1"} if uncovered else set())
-    assert uncovered_assets(store.database, ["HF-2"], simulated=False) == set()
-    points = uncovered_points(store.database, False, AT + day)
-    assert {unit for unit, _, _ in points} == ({"HF-1"} if uncovered else set())
-    assert uncovered_points(store.database, False, AT - day) == set()
-    assert uncovered_points(store.database, True, AT + day) == set()
+    number = numbers[0]
+
+    def kept(key: object) -> Qualified[object]:
+        one = frozenset([key])
+        return Qualified(one if uncovered else frozenset(), one if past_due else frozenset())
+
+    assert qualified_runs(store.database, numbers) == kept(number)
+    assert qualified_runs(store.database, numbers[1:]) == Qualified()
+    of = partial(qualified_assets, store.database, simulated=False)
+    assert of(["HF-1", "HF-2"]) == kept("HF-1")
+    assert of(["HF-2"]) == Qualified()
+    points = partial(qualified_points, store.database, simulated=False)
+    assert points(AT + day) == kept(("HF-1", "cut", "100 ohm"))
+    assert points(AT - day) == Qualified()
+    assert qualified_points(store.database, AT + day, simulated=True) == Qualified()
     add(store, "voided")
-    assert uncovered_points(store.database, False, AT + day) == set()
-    assert uncovered_assets(store.database, ["HF-1"], simulated=False) == set()
+    assert points(AT + day) == Qualified()
+    assert of(["HF-1"]) == Qualified()
 
 
 def test_a_value_that_must_only_be_at_least_a_limit_is_not_foretold_from(store: SqlStore) -> None:

@@ -4,6 +4,7 @@ import csv
 
 import pytest
 
+from ohmwright.engine.rests_on_record import Rest
 from ohmwright.model.result import Result, Sample
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.certificate_text import certificate_text
@@ -16,6 +17,7 @@ from ohmwright.reports.measurand_text import (
     last_reading,
     measurand_text,
     read_until_text,
+    rest_text,
 )
 from ohmwright.reports.pdf import certificate_pdf
 
@@ -121,3 +123,18 @@ def test_nothing_is_said_of_outputs_where_only_a_time_or_a_ratio_was_found() -> 
     assert measurand_text([one])
     time = one.measured.model_copy(update={"quantity": "rise_time_s"})
     assert measurand_text([one.model_copy(update={"measured": time})]) == ""
+
+
+@pytest.mark.parametrize(
+    ("rests", "said"),
+    [
+        ([], ""),
+        ([None], ""),
+        ([None, Rest(14.58, 30.0)], "rested 14.6 s (procedure: 30 s)"),
+        ([Rest(14.58, 30.0), Rest(0.0, 30.0)], "rested 0.0 to 14.6 s (procedure: 30 s)"),
+        ([Rest(1.0, None)], "rested 1.0 s"),
+        ([Rest(0.0, 0.0)], "rested 0.0 s (procedure: 0 s)"),
+    ],
+)
+def test_rests_are_said_beside_what_the_procedure_asks(rests: list[Rest | None], said: str) -> None:
+    assert rest_text(rests) == said

@@ -10,6 +10,7 @@ from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.html import certificate_html
 from ohmwright.reports.label import LabelSize, label, qr_text, why_not_due
+from ohmwright.reports.result_tables import step_groups
 
 from . import conftest
 from .test_label import words_of
@@ -76,3 +77,18 @@ def test_of_a_typed_figure_the_instrument_is_told_as_not_on_record() -> None:
     (note,) = [one for one in sheet.notes if one.startswith("Figures that a person read")]
     assert "(cut)" in note
     assert "not on record unless a remark says it" in note
+
+
+def test_of_a_typed_figure_the_instrument_is_told_as_it_was_named() -> None:
+    typed = point("another instrument", "answer").model_copy(
+        update={"said": "0.1", "path": "none", "instrument": "ST-2, serial 4711"}
+    )
+    sheet = certificate_text(approved(typed))
+    (note,) = [one for one in sheet.notes if one.startswith("Figures that a person read")]
+    assert "(cut): the instrument is as the person named it" in note
+    assert "not on record unless" not in note
+    assert [group.at for group in step_groups(approved(typed))] == [
+        "read from ST-2, serial 4711; answered by not recorded"
+    ]
+    (row,) = csv.DictReader(StringIO(certificate_csv(approved(typed)).decode("utf-8-sig")))
+    assert row["instrument"] == "ST-2, serial 4711"

@@ -12,7 +12,7 @@ from .actions import Action
 from .activation_log import ActivationLog
 from .move_choice import MoveChooser
 from .parameters import Demand, Parameters
-from .plain_look import Stay
+from .plain_look import Stay, slope
 from .runaway_check import RANGE_ENDS, RunawayCheck
 from .step_sizing import StepSizer
 from .trim import Trim
@@ -64,6 +64,8 @@ class AdjustmentDecider:
         self._parameters, self._trim = parameters, trim
         self._sizer, self._estimator = sizer, estimator
         self._runaway_check = RunawayCheck(parameters, sizer)
+        self._believed_readings = False
+        """Whether the gain was taken from two places that plainly differ."""
 
     def decide(
         self, log: ActivationLog, age_s: float, *, late: bool, first: bool, refuted: bool
@@ -169,10 +171,17 @@ class AdjustmentDecider:
         return AdjustmentDecision("move", sizer.next_probe(output, gain))
 
     def _no_effect(self) -> AdjustmentDecision:
-        """The end by a trim that does nothing, unless the readings themselves show it at work."""
+        """The end by a trim that does nothing, unless the readings themselves show it at work.
+
+        Then the gain is once taken from them; where that leads nowhere either, no model fits.
+        """
         pair = self._sizer.look.two_that_differ()
         if pair is None:
             return AdjustmentDecision("give up", reason=NO_EFFECT)
+        if not self._believed_readings:
+            self._believed_readings, self._sizer.probes = True, 0
+            self._estimator.believe_slope(slope(*pair))
+            return _WAIT
         return self._contradicted(
             pair,
             "no effect of the trim was found",

@@ -123,13 +123,13 @@ class PlainLook:
         """Whether two places surely differ the other way than a gain of this sign would have it."""
         sure = [(a, b) for a, b in self._showing if self._differ(a, b, _CREEP_S / a.third_s)]
         pair = _farthest_apart(sure)
-        return pair is not None and _slope(*pair) * gain < 0
+        return pair is not None and slope(*pair) * gain < 0
 
     def slope(self) -> float:
         """Steepest slope, per count, between places well apart that differ; 0 while none do."""
         pairs = self._showing
         widest = max((_distance(pair) for pair in pairs), default=0)
-        wide = [_slope(*pair) for pair in pairs if _distance(pair) >= _WIDE * widest]
+        wide = [slope(*pair) for pair in pairs if _distance(pair) >= _WIDE * widest]
         return max(wide, key=abs, default=0.0)
 
     def widest_seen(self) -> int:
@@ -243,8 +243,8 @@ def _two_in_line(stays: list[Stay]) -> tuple[Stay, Stay] | None:
     return _farthest_apart([*combinations(stays, 2)])
 
 
-def _slope(one: Stay, other: Stay) -> float:
-    """Change of the output per count from one place to another one."""
+def slope(one: Stay, other: Stay) -> float:
+    """Change of the output, relative to the target, per count from one place to another one."""
     return (other.output - one.output) / (other.counts - one.counts)
 
 

@@ -31,6 +31,8 @@ _LEAST_CHANGE_TOLERANCES = 2.0
 """Least by which two levels differ that tell a gain."""
 _OF_LEVELS = 0.1
 """Standard uncertainty of a gain from two levels, relative: curvature and play of the trim."""
+_OF_PLACES = 0.3
+"""The same of one from two places that were seen without a model: droop and hunting besides."""
 _TAUGHT_SDS = 3.0
 """Distance of a gain from zero above which it enters the fleet prior."""
 
@@ -231,6 +233,11 @@ class UnitEstimator:
         if apart != 0 and abs(change) > least:
             gain_sd = float(np.hypot(change_sd, _OF_LEVELS * change)) / abs(apart)
             self.prior = self.prior.with_coefficient(Coefficient.GAIN, change / apart, gain_sd)
+
+    def believe_slope(self, gain: float) -> None:
+        """Take the gain that two places show whose readings plainly differ, whatever was fitted."""
+        self.prior = self.prior.with_coefficient(Coefficient.GAIN, gain, _OF_PLACES * abs(gain))
+        self._prior_gain_sd, self._fleet_gain_proven = VAGUE_GAIN_SD, False
 
     def gain_is_determined(self, gain: Mixture) -> bool:
         """Whether the gain is known well enough to move by it."""

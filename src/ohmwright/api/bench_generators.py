@@ -15,6 +15,20 @@ from ohmwright.model.source import load
 from .bench_data import BenchData, read_bench_of
 from .paths import data_file
 
+
+class NoGeneratorError(SourceError):
+    """A bench has no generator of the model of a unit that was to be worked on there."""
+
+    def __init__(self, bench: BenchData, unit: RegisteredAsset, models: list[str]) -> None:
+        super().__init__(
+            f"{bench.path}: asset {unit.tag} is a {unit.model}, and this bench is for "
+            f"{', '.join(models)}.",
+            "Nothing was switched on.",
+            "Take the bench file for that model, or add its generator under [[generators]].",
+        )
+        self.unit = unit
+
+
 _SIMULATED_SERIAL = re.compile(r"S(\d{6})")
 """The serial number of a simulated unit; the digits are its seed."""
 
@@ -28,7 +42,7 @@ def with_unit(bench: BenchData, unit: RegisteredAsset) -> BenchData:
     """Return the bench with a unit of the register on it, and the generator of its model.
 
     A simulated unit is the one whose serial number the simulator gives it, where the register
-    has such a one. Raises SourceError where the bench has no generator of the model.
+    has such a one. Raises NoGeneratorError where the bench has no generator of the model.
     """
     data = _with_generator(bench, _entry_of_model(bench, unit))
     data = replace(data, file=data.file.model_copy(update={"asset": unit.unit}))
@@ -54,18 +68,13 @@ def _with_generator(bench: BenchData, entry: InstrumentEntry) -> BenchData:
 
 
 def _entry_of_model(bench: BenchData, unit: RegisteredAsset) -> InstrumentEntry:
-    """Return the generator that is of the unit's model. Raises SourceError where none is."""
+    """Return the generator that is of the unit's model. Raises NoGeneratorError where none is."""
     models: list[str] = []
     for entry, model in _with_models(bench):
         if model == unit.model:
             return entry
         models.append(model)
-    raise SourceError(
-        f"{bench.path}: asset {unit.tag} is a {unit.model}, and this bench is for "
-        f"{', '.join(models)}.",
-        "Nothing was switched on.",
-        "Take the bench file for that model, or add its generator under [[generators]].",
-    )
+    raise NoGeneratorError(bench, unit, models)
 
 
 def _with_models(bench: BenchData) -> Iterator[tuple[InstrumentEntry, str]]:

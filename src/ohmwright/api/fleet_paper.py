@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from io import StringIO
 from typing import TYPE_CHECKING
 
@@ -18,7 +19,13 @@ from ohmwright.reports.text import (
     printable,
     unit_symbol,
 )
-from ohmwright.reports.verdict_grounds import READINGS_MARK, UNCOVERED
+from ohmwright.reports.verdict_grounds import (
+    PAST_DUE,
+    PAST_DUE_NOTE,
+    READINGS_MARK,
+    UNCOVERED,
+    words_of_grounds,
+)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -78,25 +85,32 @@ def fleet_paper(report: FleetReport) -> TablePaper:
     )
 
 
-def _marks(report: FleetReport) -> tuple[str, ...]:
-    """Return what the mark says; nothing where there is none."""
-    return (_MARK_NOTE,) if _uncovered_visits(report) or report.uncovered else ()
+def _marks(report: FleetReport) -> Iterator[str]:
+    """Yield what the mark says; nothing where there is none."""
+    if _uncovered_visits(report) or report.marked.uncovered:
+        yield _MARK_NOTE
+    if _past_due_visits(report) or report.marked.past_due:
+        yield PAST_DUE_NOTE
 
 
 def _uncovered_visits(report: FleetReport) -> int:
     return sum(model.uncovered for model in report.review.models)
 
 
-def _marked(text: str, *, uncovered: bool) -> str:
-    """Return a cell with the mark of what no analyzer certificate covers."""
-    return f"{text}{READINGS_MARK}" if uncovered else text
+def _past_due_visits(report: FleetReport) -> int:
+    return sum(model.past_due for model in report.review.models)
+
+
+def _marked(text: str, *, qualified: bool) -> str:
+    """Return a cell with the mark of what no analyzer certificate in date covers."""
+    return f"{text}{READINGS_MARK}" if qualified else text
 
 
 def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
     review = report.review
     failed, visits = sum(m.failed for m in review.models), sum(m.visits for m in review.models)
     risky = sum(unit.risk.now >= RISKY for unit in report.units())
-    bare = _uncovered_visits(report)
+    marked = ((UNCOVERED, _uncovered_visits(report)), (PAST_DUE, _past_due_visits(report)))
     withdrawn = len(review.assets.intersection(report.withdrawn))
     since = f", {withdrawn} of them withdrawn" if withdrawn else ""
     return (
@@ -104,9 +118,9 @@ def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
         ("Visits", str(visits)),
         *((("Left out", counted(report.void_runs, "void run")),) if report.void_runs else ()),
         *(
-            (("Not traceable", f"{counted(bare, 'visit')}, marked {READINGS_MARK}"),)
-            if bare
-            else ()
+            (words.capitalize(), f"{counted(visits, 'visit')}, marked {READINGS_MARK}")
+            for words, visits in marked
+            if visits
         ),
         ("Failed as found", f"{failed} of {visits}"),
         ("With a trim moved", str(len(review.adjusted))),
@@ -126,7 +140,7 @@ def _models(review: FleetReview) -> PaperTable:
         after = (model.adjusted, model.not_passed_as_left)
         rows.append(
             (
-                _marked(printable(model.model), uncovered=model.uncovered > 0),
+                _marked(printable(model.model), qualified=model.uncovered + model.past_due > 0),
                 *map(str, counts),
                 share,
                 bounds,
@@ -146,7 +160,7 @@ def _failures(failures: tuple[Failure, ...]) -> PaperTable:
             printable(one.asset),
             printable(one.model),
             printable(f"{one.step} {one.point}"),
-            _marked(f"{one.value:.4g}", uncovered=one.uncovered),
+            _marked(f"{one.value:.4g}", qualified=one.qualified),
             f"{limits_text(one.limits.as_target)} {unit_symbol(one.limits.as_target, None)}",
             fixed_decimals(one.error_percent, 1),
         )
@@ -163,8 +177,8 @@ def _adjusted(review: FleetReview) -> PaperTable:
             printable(one.asset),
             printable(one.model),
             _trims(one.points),
-            _marked(one.found, uncovered=one.found_uncovered),
-            _marked(one.left, uncovered=one.left_uncovered),
+            _marked(one.found, qualified=one.found_qualified),
+            _marked(one.left, qualified=one.left_qualified),
         )
         for one in review.adjusted
     )
@@ -185,7 +199,7 @@ def _recurring(review: FleetReview) -> PaperTable:
             printable(one.asset),
             printable(one.model),
             printable(f"{one.step} {one.point}"),
-            _marked(", ".join(f"{date:%Y-%m-%d}" for date in one.dates), uncovered=one.uncovered),
+            _marked(", ".join(f"{date:%Y-%m-%d}" for date in one.dates), qualified=one.qualified),
         )
         for one in review.recurring
     )
@@ -196,8 +210,7 @@ def _recurring(review: FleetReview) -> PaperTable:
 def _at_risk(report: FleetReport) -> PaperTable:
     risky = report.at_risk()
     rows = tuple(
-        _row_at_risk(unit, uncovered=any(map(report.rests_on_uncovered, unit.points)))
-        for unit in risky
+        _row_at_risk(unit, qualified=any(map(report.is_marked, unit.points))) for unit in risky
     )
     note = (
         "Units in use whose risk of being out of tolerance reaches 10 % within a year, the "
@@ -216,7 +229,7 @@ def _at_risk(report: FleetReport) -> PaperTable:
     return PaperTable(_AT_RISK, note, columns, rows, figures=5)
 
 
-def _row_at_risk(unit: UnitCreep, *, uncovered: bool) -> tuple[str, ...]:
+def _row_at_risk(unit: UnitCreep, *, qualified: bool) -> tuple[str, ...]:
     row = unit.riskiest
     return (
         printable(row.asset),
@@ -224,8 +237,8 @@ def _row_at_risk(unit: UnitCreep, *, uncovered: bool) -> tuple[str, ...]:
         printable(f"{row.step} {row.point}"),
         f"{row.last_at:%Y-%m-%d}",
         _rate_text(row),
-        _marked(f"{percent_text(row.risk)} %", uncovered=uncovered),
-        _marked(f"{percent_text(unit.risk.within_year)} %", uncovered=uncovered),
+        _marked(f"{percent_text(row.risk)} %", qualified=qualified),
+        _marked(f"{percent_text(unit.risk.within_year)} %", qualified=qualified),
         unit.leaves_text,
     )
 
@@ -274,7 +287,8 @@ def _pictures(report: FleetReport, charts: list[SurpriseChart]) -> list[PaperPic
     pictures = []
     riskiest = [unit.riskiest for unit in report.units()]
     if riskiest:
-        figure = plot_creep(report.forecast, riskiest, report.span.until, simulated=False)
+        grounds = {row.key: words_of_grounds(row.key, report.marked) for row in riskiest}
+        figure = plot_creep(report.forecast, riskiest, report.span.until, grounds, simulated=False)
         said = "; ".join(
             f"{row.asset}, {row.step} {row.point}: {percent_text(row.risk)} % out"
             for row in riskiest[:6]

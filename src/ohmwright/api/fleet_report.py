@@ -23,6 +23,7 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.parquet import imported_pyarrow
+from ohmwright.records.qualified import PointOfUnit, Qualified, qualified_points
 from ohmwright.records.queries import (
     adjust_events,
     fetch_rows,
@@ -30,7 +31,6 @@ from ohmwright.records.queries import (
     void_runs,
 )
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.uncovered import uncovered_points
 from ohmwright.records.witness_file import ChainPosition
 from ohmwright.reports.csv_file import csv_of_rows
 
@@ -39,8 +39,6 @@ from .fleet_paper import fleet_paper
 
 FORMS = (".pdf", ".html", ".csv", ".parquet")
 """Endings of the files that a fleet report can be."""
-Key = tuple[str, str, str]
-"""Unit, step and point."""
 _AHEAD = timedelta(days=365)
 
 
@@ -66,8 +64,9 @@ class FleetReport:
     rows: tuple[CreepRow, ...]
     """The forecast of each point of each unit at the end of the span, by what was measured before
     it; the riskiest first."""
-    uncovered: Collection[Key]
-    """The points of units with a value that no analyzer certificate covers; their forecast, too."""
+    marked: Qualified[PointOfUnit]
+    """The points of units with a value that no analyzer certificate in date covers; their forecast,
+    too."""
     withdrawn: Collection[str]
     """Units that are not used any more: what was done counts, nothing is foretold."""
     void_runs: int
@@ -114,9 +113,9 @@ class FleetReport:
             or (unit.leaves_at is not None and unit.leaves_at <= end)
         ]
 
-    def rests_on_uncovered(self, row: CreepRow) -> bool:
-        """Return whether a forecast rests on values that no analyzer certificate covers."""
-        return _key(row) in self.uncovered
+    def is_marked(self, row: CreepRow) -> bool:
+        """Return whether a forecast rests on values that are to be qualified."""
+        return row.key in self.marked
 
     def table(self) -> list[dict[str, Any]]:
         """Return one row for each point of each unit, for a spreadsheet or an analysis."""
@@ -126,20 +125,20 @@ class FleetReport:
         return [
             row.cells()
             | {
-                "failed_as_found": failed[_key(row)],
-                "failed_as_found_ever": ever.get(_key(row), failed[_key(row)]),
+                "failed_as_found": failed[row.key],
+                "failed_as_found_ever": ever.get(row.key, failed[row.key]),
                 "unit_adjusted": adjusted[row.asset],
-                "not_traceable": self.rests_on_uncovered(row),
+                **self.marked.document(row.key),
                 "withdrawn": row.asset in self.withdrawn,
                 "simulated": self.span.simulated,
                 "records_entry": self.records.number,
                 "records_hash": self.records.hash.hex(),
             }
-            for row in sorted(self.rows, key=_key)
+            for row in sorted(self.rows, key=lambda row: row.key)
         ]
 
 
-def _key(of: CreepRow | Failure | Recurrence) -> Key:
+def _key(of: Failure | Recurrence) -> PointOfUnit:
     """Return which point of which unit something is of."""
     return of.asset, of.step, of.point
 
@@ -169,7 +168,7 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
         review=review,
         forecast=forecast,
         rows=shown,
-        uncovered=uncovered_points(store.database, span.simulated, span.until),
+        marked=qualified_points(store.database, span.until, simulated=span.simulated),
         withdrawn=AssetRegister(store.database).withdrawn(),
         void_runs=_void_runs(store, span),
         records=newest,

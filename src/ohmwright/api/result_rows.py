@@ -26,7 +26,9 @@ ResultRow = Mapping[str, str]
 """What a file says of one result, by name; under `where` its stage, step and point."""
 _WORDS = frozenset(("requirement", "held_against_it", "rule", "verdict_by", "reason"))
 """Columns of CSV that are not compared: words of the program."""
-ADDED_LATER = frozenset(("begun", "ended", "analyzer"))
+ADDED_LATER = frozenset(
+    ("begun", "ended", "analyzer", "instrument", "rested_s", "procedure_rest_s")
+)
 """Columns of CSV that files of earlier programs do not have."""
 _PARQUET = (
     *("asset", "model", "serial", "simulated", "kind", "quantity", "mode", "setting_w", "load_ohm"),

@@ -16,7 +16,7 @@ from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import ASSET_STATES, RegisteredAsset
 from ohmwright.model.typed_command import typed_command
-from ohmwright.records.asset_changes import FieldChanges, changes_of_history
+from ohmwright.records.asset_changes import changes_of_history, changes_text
 from ohmwright.records.asset_register import (
     AssetChange,
     AssetRegister,
@@ -87,11 +87,6 @@ def show_asset(records: str | None, tag: str, *, as_json: bool) -> None:
         words = "; ".join(filter(None, (one.why, changes_text(changes))))
         line = f"Revision {one.revision}, {one.at[:16]}Z, {one.what} by {one.by}"
         out().print(Text(printable(f"{line}: {words}" if words else line)), soft_wrap=True)
-
-
-def changes_text(changes: FieldChanges) -> str:
-    """What a change set, as in: site 'Ward 3' to 'Ward 5'."""
-    return ", ".join(f"{name} {old!r} to {new!r}" for name, (old, new) in changes.items())
 
 
 def add_asset(request: ChangeRequest) -> None:

@@ -10,13 +10,12 @@ from rich.text import Text
 
 from ohmwright.api.import_warnings import import_warnings
 from ohmwright.model.account import account_name
-from ohmwright.records.asset_changes import FieldChanges, field_changes
+from ohmwright.records.asset_changes import FieldChanges, changes_text, field_changes
 from ohmwright.records.asset_file import assets_csv, read_asset_rows
 from ohmwright.records.asset_import import ImportPlan, import_plan
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.reports.text import counted, printable
 
-from .asset_command import changes_text
 from .console import out, print_json
 from .open_records import open_existing_records, open_records
 from .options import NotingOptions

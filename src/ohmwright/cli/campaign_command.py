@@ -23,12 +23,14 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.campaigns import Campaigns, CampaignWork, Worker
+from ohmwright.records.qualified import Qualified, qualified_run_ids
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.csv_file import spreadsheet_safe
 from ohmwright.reports.text import counted, printable
 
 from .campaign_words import place_words, progress_words, reason_words, who_words
 from .console import out, print_json, print_notice
+from .list_marks import mark_of, print_marks
 from .open_records import open_existing_records
 from .options import NotingOptions
 from .own_file import new_file
@@ -36,6 +38,7 @@ from .worklist_command import WorklistFilter
 
 _ROOM_FOR_COPIED = 44
 """Characters of tag and run that leave room for the rest of a table of 80."""
+_NONE_MARKED: Qualified[str] = Qualified()
 _NAMED = 10
 """Units without a procedure that are named when a campaign begins."""
 
@@ -146,14 +149,17 @@ def show_report(records: str | None, name: str, file: Path | None, *, as_json: b
     with open_existing_records(records) as store:
         desk = _desk(store, name)
         states, far = list(desk.states_with_minutes().values()), desk.progress()
+        done = [one.run_id for one in states if one.phase == "done"]
+        marked = qualified_run_ids(store.database, done)
     if file is not None:
         with new_file(file) as written:
-            written.write(_csv(states).encode("utf-8-sig"))
+            written.write(_csv(states, marked).encode("utf-8-sig"))
     if as_json:
-        units = [_row(one) for one in states]
+        units = [_row(one, marked) for one in states]
         print_json({"campaign": name} | asdict(far) | {"units": units})
         return
-    out().print(units_table(states))
+    out().print(units_table(states, marked))
+    print_marks(marked)
     out().print(Text(progress_words(name, far)), soft_wrap=True)
 
 
@@ -191,8 +197,11 @@ def _apart(state: UnitState) -> bool:
     )
 
 
-def units_table(states: Sequence[UnitState]) -> Table:
-    """Return a table, a line a unit; tag and run are never cut, and too long ones take more."""
+def units_table(states: Sequence[UnitState], marked: Qualified[str] = _NONE_MARKED) -> Table:
+    """Return a table, a line a unit; tag and run are never cut, and too long ones take more.
+
+    `marked`: the runs whose verdict is marked.
+    """
     table = Table("Tag", "Where", "By", "Run", "Min", "Why", box=None, pad_edge=False)
     tag = max((len(printable(one.tag)) for one in states), default=0)
     run = max((len(printable(one.run_id)) for one in states), default=0)
@@ -201,15 +210,16 @@ def units_table(states: Sequence[UnitState]) -> Table:
     table.columns[4].justify = "right"
     for one in states:
         minutes = "" if one.minutes is None else f"{one.minutes:.1f}"
-        cells = (one.tag, place_words(one), who_words(one), one.run_id, minutes, reason_words(one))
+        where = f"{place_words(one)}{mark_of(one.run_id, marked)}"
+        cells = (one.tag, where, who_words(one), one.run_id, minutes, reason_words(one))
         table.add_row(*(Text(printable(cell) if cell else "") for cell in cells))
     return table
 
 
-def _csv(states: Iterable[UnitState]) -> str:
+def _csv(states: Iterable[UnitState], marked: Qualified[str]) -> str:
     text = StringIO(newline="")
     writer = csv.writer(text)
-    rows = [_row(one) for one in states]
+    rows = [_row(one, marked) for one in states]
     writer.writerow(rows[0])
     for row in rows:
         cells = ("" if cell is None else str(cell) for cell in row.values())
@@ -217,7 +227,7 @@ def _csv(states: Iterable[UnitState]) -> str:
     return text.getvalue()
 
 
-def _row(state: UnitState) -> dict[str, object]:
+def _row(state: UnitState, marked: Qualified[str]) -> dict[str, object]:
     """Return a unit as a row of a table or a JSON object; None for no value."""
     deferred, handed_over = state.not_before is not None, state.only_by != ""
     phase = "deferred" if deferred else "handed over" if handed_over else "open"
@@ -232,4 +242,5 @@ def _row(state: UnitState) -> dict[str, object]:
         "at": state.at,
         "by": state.by,
         "words": state.words,
+        **marked.document(state.run_id),
     }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,12 +16,13 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.quantity import unit_of
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
-from ohmwright.records.uncovered import uncovered_points
+from ohmwright.records.qualified import PointOfUnit, Qualified, qualified_points
 from ohmwright.reports.text import limits_words, percent_text, printable
-from ohmwright.reports.verdict_grounds import READINGS_MARK, RISK_NOTE
+from ohmwright.reports.verdict_grounds import RISK_NOTE, words_of_grounds
 from ohmwright.wire.clock import RealClock
 
 from .console import err, out, print_json
+from .list_marks import mark_of, print_marks
 from .open_records import open_records_for_reading
 from .table_format import plain_table
 
@@ -67,23 +68,23 @@ def show_creep(choice: FleetChoice, request: CreepRequest) -> None:
     rows = creep_rows(forecast, at, probability=request.probability)
     with open_records_for_reading(choice.records) as store:
         left_out = AssetRegister(store.database).withdrawn()
-        uncovered = uncovered_points(store.database, choice.simulated, _EVER)
+        qualified = qualified_points(store.database, _EVER, simulated=choice.simulated)
     if choice.asset is None:
         rows = [row for row in rows if row.asset not in left_out]
     else:
         rows = [row for row in rows if row.asset == choice.asset]
-    units = unit_creep(rows)
+    units, marked = unit_creep(rows), qualified.among(row.key for row in rows)
     if request.plot is not None:
         drawn = rows if choice.asset is not None else [unit.riskiest for unit in units]
-        figure = plot_creep(forecast, drawn, at, simulated=choice.simulated)
+        grounds = {row.key: words_of_grounds(row.key, marked) for row in drawn}
+        figure = plot_creep(forecast, drawn, at, grounds, simulated=choice.simulated)
         figure.savefig(request.plot, dpi=150)
     if request.as_json:
-        print_json([row.cells() | {"not_traceable": _key(row) in uncovered} for row in rows])
+        print_json([row.cells() | marked.document(row.key) for row in rows])
         return
     table = _units_table if choice.asset is None else _points_table
-    out().print(table(units, at, f"{100 * request.probability:g} % by", uncovered))
-    if any(_key(row) in uncovered for row in rows):
-        out().print(Text(RISK_NOTE, style="dim"), soft_wrap=True)
+    out().print(table(units, at, f"{100 * request.probability:g} % by", marked))
+    print_marks(marked, RISK_NOTE)
     for row in rows:
         for remark in row.remarks:
             said = f"{row.asset} ({row.model}), {row.step} {row.point}: {remark}."
@@ -110,36 +111,29 @@ def chosen_forecast(choice: FleetChoice) -> FleetForecast:
     )
 
 
-def _key(row: CreepRow) -> tuple[str, str, str]:
-    return row.asset, row.step, row.point
-
-
 def _units_table(
-    units: Sequence[UnitCreep], at: datetime, by: str, uncovered: Collection[tuple[str, str, str]]
+    units: Sequence[UnitCreep], at: datetime, by: str, marked: Qualified[PointOfUnit]
 ) -> Table:
-    """Return the table of many units: each by its riskiest point, left when any point leaves.
-
-    `uncovered`: unit, step and point of values that no analyzer certificate covers.
-    """
+    """Return the table of many units: each by its riskiest point, left when any point leaves."""
     table = _creep_table(at, "Unit", by, "Riskiest point")
     for unit in units:
         row = unit.riskiest
         point = printable(f"{row.step} {row.point}")
-        mark = READINGS_MARK if any(_key(one) in uncovered for one in unit.points) else ""
+        mark = next(filter(None, (mark_of(one.key, marked) for one in unit.points)), "")
         cells = _cells(printable(row.asset), row, unit.leaves_text, point, mark)
         table.add_row(*map(Text, cells))
     return table
 
 
 def _points_table(
-    units: Sequence[UnitCreep], at: datetime, by: str, uncovered: Collection[tuple[str, str, str]]
+    units: Sequence[UnitCreep], at: datetime, by: str, marked: Qualified[PointOfUnit]
 ) -> Table:
-    """Return the table of all points of a unit, with their limits; `uncovered` as for units."""
+    """Return the table of all points of a unit, with their limits."""
     table = _creep_table(at, "Point", by, "Limits")
     for row in (row for unit in units for row in unit.points):
         limits = limits_words(row.limits.as_target)
         point = printable(f"{row.step} {row.point}")
-        mark = READINGS_MARK if _key(row) in uncovered else ""
+        mark = mark_of(row.key, marked)
         table.add_row(*map(Text, _cells(point, row, row.leaves_text, limits, mark)))
     return table
 

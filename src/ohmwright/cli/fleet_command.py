@@ -16,6 +16,7 @@ from sqlalchemy import Row
 from ohmwright.model.errors import UsageError
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.typed_command import typed_command
+from ohmwright.records.qualified import Qualified, qualified_runs
 from ohmwright.records.queries import fetch_rows, last_seen, pass_rates, relative_error, trend
 from ohmwright.records.run_lists import UNFINISHED, refusals
 from ohmwright.records.sql_store import SqlStore
@@ -23,6 +24,7 @@ from ohmwright.records.summaries import rebuild_summary_tables
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
+from .list_marks import mark_of, print_marks
 from .open_records import open_existing_records, open_records_for_reading
 from .run_summary import VERDICT_STYLES
 
@@ -38,15 +40,17 @@ def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool
     with open_records_for_reading(records) as store:
         units = fetch_rows(store.database, last_seen(not_since))
         refused = _refused(store, units)
+        marked = qualified_runs(store.database, [row.run for row in units])
         points, void = fetch_rows(store.database, pass_rates()), store.voided_run_ids()
     if as_json:
         said = {
-            "units": [_unit(row, refused) for row in units],
+            "units": [_unit(row, refused, marked) for row in units],
             "points": [_tally(p) for p in points],
         }
         print_json(said | {"void_runs_left_out": len(void)})
         return
-    out().print(_units_table(units, refused) if units else "No units like that.")
+    out().print(_units_table(units, refused, marked) if units else "No units like that.")
+    print_marks(marked)
     for model, of_model in groupby(points, key=lambda point: point.model):
         table = _tallies_table(list(of_model), ("step", "point", "stage"))
         table.title, table.title_justify = Text(printable(model)), "left"
@@ -119,10 +123,10 @@ def _refused(store: SqlStore, units: _Rows) -> Collection[str]:
     return refusals(store.database, rows)
 
 
-def _unit(row: Row[Any], refused: Collection[str]) -> dict[str, object]:
+def _unit(row: Row[Any], refused: Collection[str], marked: Qualified[int]) -> dict[str, object]:
     said = {key: getattr(row, key) for key in ("asset", "model", "serial", "at")}
-    verdict = _ended(row, refused)
-    return said | {"run": row.run_id, "verdict": verdict, "simulated": bool(row.simulated)}
+    said |= {"run": row.run_id, "verdict": _ended(row, refused)} | marked.document(row.run)
+    return said | {"simulated": bool(row.simulated)}
 
 
 def _tally(row: Row[Any]) -> dict[str, object]:
@@ -146,14 +150,14 @@ def _ended(row: Row[Any], refused: Collection[str]) -> str:
     return "refused" if row.run_id in refused else row.verdict or UNFINISHED
 
 
-def _units_table(rows: _Rows, refused: Collection[str]) -> Table:
+def _units_table(rows: _Rows, refused: Collection[str], marked: Qualified[int]) -> Table:
     table = Table("Unit", "Model", "Newest run", "Began", "Verdict", "", box=None, pad_edge=False)
     table.columns[2].no_wrap, table.columns[2].overflow = True, "fold"  # is copied, so never cut
     for row in rows:
         verdict: Any = _ended(row, refused)
         table.add_row(
             *(Text(printable(text)) for text in (row.asset, row.model, row.run_id, row.at[:10])),
-            Text(verdict, style=VERDICT_STYLES.get(verdict, "dim")),
+            Text(f"{verdict}{mark_of(row.run, marked)}", style=VERDICT_STYLES.get(verdict, "dim")),
             Text("simulated" if row.simulated else "", style="dim"),
         )
     return table

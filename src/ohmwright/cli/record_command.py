@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import get_args
 
@@ -17,6 +17,7 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.flat_rows import Row
+from ohmwright.records.qualified import Qualified, qualified_runs
 from ohmwright.records.run_lists import (
     REFUSED,
     UNFINISHED,
@@ -26,13 +27,12 @@ from ohmwright.records.run_lists import (
     runs,
 )
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.uncovered import past_due_runs, uncovered_runs
 from ohmwright.reports.measurand_text import extrapolated_text, measurand_text
 from ohmwright.reports.text import printable
-from ohmwright.reports.verdict_grounds import READINGS_MARK, UNCOVERED
 
 from .budget_table import budget_table
 from .console import out, print_json
+from .list_marks import mark_of, print_marks
 from .open_records import open_records_for_reading
 from .options import RunFilterOptions
 from .run_report import exit_code, print_run
@@ -41,6 +41,7 @@ from .table_format import one_below_another
 
 _MOST_LINES = 100
 """Runs in the table of `record list` where nobody says how many; a screen holds fewer."""
+_NONE_MARKED: Qualified[int] = Qualified()
 _COPIED = ("run_id", "asset", "serial")
 _NAMED = ("operator", "procedure")
 _LEAST_WIDTH = 80
@@ -50,15 +51,6 @@ _LEAST_FOR_NAME = 12
 _ROOM_FOR_COPIED = 45
 _ROOM_FOR_RUN = 31
 """Characters that leave room for the rest of a table of 80; what is longer takes more lines."""
-
-_UNCOVERED_NOTE = (
-    f"{READINGS_MARK} in all or in part {UNCOVERED}: no analyzer certificate covers those values, "
-    "and how far the analyzer was off is not known."
-)
-_PAST_DUE_NOTE = (
-    f"{READINGS_MARK} in all or in part by an analyzer past due: how far it had moved since its "
-    "certificate's date is not known."
-)
 
 
 def run_filter(options: RunFilterOptions) -> Filter:
@@ -91,16 +83,13 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
         rows = sorted(rows + _refused_attempts(store, selected), key=lambda row: row["number"])
         refused = refusals(store.database, rows)
         numbers = [row["number"] for row in rows]
-        uncovered = uncovered_runs(store.database, numbers)
-        past_due = past_due_runs(store.database, numbers)
+        marked = qualified_runs(store.database, numbers)
         left_out = 0 if most is None else count_runs(store.database, selected) - most
     if as_json:
-        print_json([_run_json(row, refused, uncovered, past_due) for row in rows])
+        print_json([_run_json(row, refused, marked) for row in rows])
         return
-    print_runs(rows, refused, uncovered | past_due)
-    for marked, note in ((uncovered, _UNCOVERED_NOTE), (past_due, _PAST_DUE_NOTE)):
-        if marked:
-            out().print(Text(note, style="dim"), soft_wrap=True)
+    print_runs(rows, refused, marked)
+    print_marks(marked)
     if refused:
         show = typed_command(f"record show {next(reversed(refused))}")
         said = f"Why a run was refused: {show}"
@@ -121,18 +110,15 @@ def _refused_attempts(store: SqlStore, selected: Filter) -> list[Row]:
     return [row for row in unknown if is_number_for(row["run_id"], asset)]
 
 
-def _run_json(
-    row: Row, refused: Mapping[str, str], uncovered: Collection[int], past_due: Collection[int]
-) -> dict[str, object]:
+def _run_json(row: Row, refused: Mapping[str, str], marked: Qualified[int]) -> dict[str, object]:
     keys = ("asset", "model", "serial", "procedure", "operator", "at", "verdict")
     said = {"run": row["run_id"], "simulated": bool(row["simulated"]), "void": row["voided"]}
-    said |= {"not_traceable": row["number"] in uncovered}
-    said |= {"analyzer_past_due": row["number"] in past_due}
+    said |= marked.document(row["number"])
     return said | {key: row[key] for key in keys} | {"refused": refused.get(row["run_id"])}
 
 
 def print_runs(
-    rows: Sequence[Row], refused: Mapping[str, str], marked: Collection[int] = ()
+    rows: Sequence[Row], refused: Mapping[str, str], marked: Qualified[int] = _NONE_MARKED
 ) -> None:
     """Print the table of runs, or that there are none; at a narrow terminal no table but lines."""
     if not rows:
@@ -143,7 +129,7 @@ def print_runs(
 
 
 def runs_table(
-    rows: Sequence[Row], refused: Mapping[str, str], marked: Collection[int] = ()
+    rows: Sequence[Row], refused: Mapping[str, str], marked: Qualified[int] = _NONE_MARKED
 ) -> Table:
     """Return a table, a line a run; operator and procedure stand there where there is room.
 
@@ -165,7 +151,7 @@ def runs_table(
         table.add_column(name.capitalize())
     for row in rows:
         ended = REFUSED if row["run_id"] in refused else row["verdict"]
-        ended += READINGS_MARK if row["number"] in marked else ""
+        ended += mark_of(row["number"], marked)
         verdict = Text(ended, style=VERDICT_STYLES.get(row["verdict"], "dim"))
         if row["voided"]:
             verdict = Text(f"void ({ended})", style="bold")

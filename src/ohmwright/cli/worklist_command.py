@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -16,13 +16,14 @@ from ohmwright.model.account import account_name
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.campaigns import Worker
+from ohmwright.records.qualified import Qualified, qualified_assets
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.uncovered import uncovered_assets
 from ohmwright.reports.text import printable
-from ohmwright.reports.verdict_grounds import READINGS_MARK, RISK_NOTE
+from ohmwright.reports.verdict_grounds import RISK_NOTE
 
 from .campaign_words import held_words, kept_words
 from .console import out, print_json
+from .list_marks import mark_of, print_marks
 from .open_records import open_existing_records
 
 TOLD_MARK = ", as told"
@@ -72,7 +73,7 @@ def show_worklist(
     with open_existing_records(records) as store:
         units = selected.of(store_worklist(store, simulated=simulated))
         shown = units[: limit if as_json else limit or _MOST_LINES]
-        marked = _uncovered(store, shown, simulated=simulated)
+        marked = _marked(store, shown, simulated=simulated)
     if as_json:
         print_json([unit_document(unit, marked) for unit in shown])
         return
@@ -86,16 +87,15 @@ def show_worklist(
     out().print(Text(f"{due} of {len(units)} units are due."))
     for line in _where_risks_come_from(units, simulated=simulated):
         out().print(Text(line), soft_wrap=True)
-    if marked:
-        out().print(Text(RISK_NOTE), soft_wrap=True)
+    print_marks(marked, RISK_NOTE)
     if simulated:
         out().print(Text(_SIMULATED_DATES), soft_wrap=True)
 
 
-def _uncovered(store: SqlStore, units: Sequence[WorkUnit], *, simulated: bool) -> frozenset[str]:
-    """Return the tags of those units whose risk rests on values that no certificate covers."""
+def _marked(store: SqlStore, units: Sequence[WorkUnit], *, simulated: bool) -> Qualified[str]:
+    """Return the tags of those units whose risk rests on values that are to be qualified."""
     known = [unit.asset.tag for unit in units if unit.is_risk_known]
-    return uncovered_assets(store.database, known, simulated=simulated)
+    return qualified_assets(store.database, known, simulated=simulated)
 
 
 def _where_risks_come_from(units: Iterable[WorkUnit], *, simulated: bool) -> Iterator[str]:
@@ -115,14 +115,13 @@ def show_next(
     """Print the unit in front of the worklist."""
     with open_existing_records(records) as store:
         units = selected.of(store_worklist(store, simulated=simulated))[:1]
-        marked = _uncovered(store, units, simulated=simulated)
+        marked = _marked(store, units, simulated=simulated)
     if as_json:
         print_json(unit_document(units[0], marked) if units else None)
     else:
         said = unit_words(units[0], marked) if units else _none()
         out().print(Text(said), soft_wrap=True)
-        if marked:
-            out().print(Text(RISK_NOTE), soft_wrap=True)
+        print_marks(marked, RISK_NOTE)
         if simulated and units:
             out().print(Text(_SIMULATED_DATES), soft_wrap=True)
 
@@ -165,15 +164,15 @@ def taken_document(taken: TakenUnit) -> dict[str, object]:
     return taken.asset.model_dump() | {"resumes": taken.resumes}
 
 
-def unit_document(unit: WorkUnit, uncovered: Collection[str]) -> dict[str, object]:
-    """Return a unit of the worklist as a JSON object; `uncovered`: tags as `_uncovered` says."""
+def unit_document(unit: WorkUnit, marked: Qualified[str]) -> dict[str, object]:
+    """Return a unit of the worklist as a JSON object; `marked`: tags as `_marked` says."""
     last = unit.last
     told = {
         "due": None if unit.due is None else unit.due.isoformat(),
         "risk_now": round(unit.risk.now, 4) if unit.is_risk_known else None,
         "risk_within_year": round(unit.risk.within_year, 4) if unit.is_risk_known else None,
         "risk_is_forecast": unit.is_foretold,
-        "not_traceable": unit.asset.tag in uncovered,
+        **marked.document(unit.asset.tag),
         "last_run": None if last is None else last.run_id or None,
         "last_on": None if last is None else last.on.isoformat(),
         "last_verdict": None if last is None else last.verdict,
@@ -182,11 +181,11 @@ def unit_document(unit: WorkUnit, uncovered: Collection[str]) -> dict[str, objec
     return unit.asset.model_dump() | told
 
 
-def unit_words(unit: WorkUnit, uncovered: Collection[str]) -> str:
+def unit_words(unit: WorkUnit, marked: Qualified[str]) -> str:
     """Return unit, due date and risk in one line; of one that has failed no risk beside that."""
-    now, ahead = _risks(unit, uncovered)
+    now, ahead = _risks(unit, marked)
     if _has_failed(unit):
-        mark = READINGS_MARK if unit.asset.tag in uncovered else ""
+        mark = mark_of(unit.asset.tag, marked)
         return f"{asset_words(unit.asset)}; {_due(unit)}{mark}"
     risk = now if now == ahead else f"{now}, within a year {ahead}"
     return f"{asset_words(unit.asset)}; {_due(unit)}, risk {risk}"
@@ -196,11 +195,11 @@ def _has_failed(unit: WorkUnit) -> bool:
     return unit.last is not None and unit.last.verdict == "fail"
 
 
-def _risks(unit: WorkUnit, uncovered: Collection[str]) -> tuple[str, str]:
-    """Return the risk now and within a year in words; with a mark for a unit in `uncovered`."""
+def _risks(unit: WorkUnit, marked: Qualified[str]) -> tuple[str, str]:
+    """Return the risk now and within a year in words; with a mark for a unit in `marked`."""
     if not unit.is_risk_known:
         return "not known", "not known"
-    mark = READINGS_MARK if unit.asset.tag in uncovered else ""
+    mark = mark_of(unit.asset.tag, marked)
     if _has_failed(unit):
         return f"failed{mark}", f"failed{mark}"
     about = "" if unit.is_foretold else "~"
@@ -225,7 +224,7 @@ def _due(unit: WorkUnit) -> str:
     return f"due {unit.due}{TOLD_MARK if unit.last is not None and unit.last.is_told else ''}"
 
 
-def _table(units: Iterable[WorkUnit], uncovered: Collection[str]) -> Table:
+def _table(units: Iterable[WorkUnit], marked: Qualified[str]) -> Table:
     names = ("Tag", "Model", "Site", "Risk now", "Within a year", "Due")
     table = Table(*names, box=None, pad_edge=False)
     for column in (*table.columns[:2], *table.columns[3:]):
@@ -238,7 +237,7 @@ def _table(units: Iterable[WorkUnit], uncovered: Collection[str]) -> Table:
         due = _due(unit) if asset.state == "in service" else f"{asset.state}; {_due(unit)}"
         table.add_row(
             *(Text(printable(cell) if cell else "") for cell in cells),
-            *_risks(unit, uncovered),
+            *_risks(unit, marked),
             Text(due, style="yellow" if unit.is_due(today()) else ""),
         )
     return table

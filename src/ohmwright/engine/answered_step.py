@@ -82,6 +82,7 @@ class AnsweredStep(Step):
             kind=self.kind,
             verdict="pass",
             said=answer.word,
+            instrument=work.answers.get(self.instrument_named_by() or "", ""),
             readings_told_by=operator.name if given is None else _told_by(operator.name, given),
         )
         yield work.session.point_done(self.judged(answer.word, result), "none")

@@ -34,6 +34,8 @@ class _Answers:
     """Since the step began."""
     obeyed: set[tuple[Stage | None, str, str]] = field(default_factory=set)
     """Stage, step and text of each request that was answered with done, or skipped."""
+    said: set[tuple[Stage, str]] = field(default_factory=set)
+    """Stage and words of each answer that is a result."""
 
     def begin(self, stage: Stage | None = None, step: str = "") -> None:
         """A step begins, or the run or a part of it."""
@@ -75,8 +77,11 @@ def differing_answers(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
             case Asked():
                 answers.add(event)
             case PointDone(result=result) if part is not None:
-                if said := _what_differs(result, answers, part):
+                for said in filter(
+                    None, (_what_differs(result, answers, part), _not_named(result, answers))
+                ):
                     yield number, f"{result.step}, {result.point}: {said}"
+                answers.said.add((result.stage, result.said))
             case RunFinished() if part is not None:
                 for said in _not_obeyed(_procedure(part), stages, answers):
                     yield number, said
@@ -104,6 +109,13 @@ def _what_differs(result: Result, answers: _Answers, part: DocumentedPart) -> st
     if said is None:
         return f"its result says that '{wanted}' was answered, and no answer is on record"
     return "" if said == wanted else f"its result says '{wanted}', and the answer was {said}"
+
+
+def _not_named(result: Result, answers: _Answers) -> str:
+    """Return that nobody named the instrument of a result; empty else."""
+    if not result.instrument or (result.stage, result.instrument) in answers.said:
+        return ""
+    return f"it is said to be measured by '{result.instrument}', which nobody answered before"
 
 
 def _question(name: str, procedure: Procedure | None) -> str | None:

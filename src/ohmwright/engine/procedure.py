@@ -62,6 +62,20 @@ class Procedure(FrozenModel):
         return self
 
     @model_validator(mode="after")
+    def _instruments_are_named(self) -> Procedure:
+        """Refuse a figure whose instrument no answer before it names, in each of its stages."""
+        answered = dict[str, Step]()
+        for index, step in enumerate(self.step):
+            name = step.instrument_named_by()
+            naming = None if name is None else answered.get(name)
+            if name is not None and (naming is None or not {*step.stages} <= {*naming.stages}):
+                what = f"no text or choice '{name}' stands before it in its stages"
+                raise error_at(("step", index, "measured_by"), what)
+            if step.answers_in_words:
+                answered[step.name] = step
+        return self
+
+    @model_validator(mode="after")
     def _times_fit(self) -> Procedure:
         """Refuse a step whose times, completed by the defaults, do not fit together."""
         for index, step in enumerate(self.step):

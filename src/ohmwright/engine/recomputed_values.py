@@ -13,24 +13,21 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Any, NamedTuple
 
-from ohmwright.estimation.settled_value import Settled
-from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth, cooled, heated
+from ohmwright.estimation.settled_value import Settled, pooled
+from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import (
-    ActivationClosed,
     Event,
-    PointDone,
-    RunResumed,
-    RunStarted,
 )
 from ohmwright.model.quantity import Quantity
-from ohmwright.model.result import Measured, Result
+from ohmwright.model.result import Measured, Result, Sample
 
+from .activations_on_record import ResultBehindRf, results_behind_rf
 from .asked_current import current_of, current_question
-from .kept_documents import with_parts
 from .measured_value import FROM_READINGS
 from .opening_events import SOFTWARE
 from .steps import step_kind
 from .stop_rules import UntilDecided, UntilSettled
+from .warmth_on_record import warmth_on_record
 
 _BY_ANOTHER_START = 0.001
 """Relative difference that another start of the search may make."""
@@ -55,7 +52,10 @@ class BesideReadings:
     meter: _Table
     """Of the analyzer's data; empty where they are not kept."""
     warmth: ResidualWarmth | None
-    """At the start of the activation; None where the record does not tell it."""
+    """At the start of the activation, of two that were pooled the second; None where the record
+    does not tell it."""
+    earlier_warmth: ResidualWarmth | None
+    """At the start of the first of two that were pooled; None where the record does not tell it."""
     software: str | None
     """Name and version of the program that computed it; None where the record does not tell."""
 
@@ -111,9 +111,10 @@ def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
         return "no data of the meter on record"
     if evidence.warmth is None:
         return "when RF was on before is not on record"
+    if result.earlier_samples:
+        told = evidence.earlier_warmth is not None
+        return "" if told else "which of its activations were pooled is not on record"
     if rule != "confirmed" and _has_earlier_readings(result):
-        if result.earlier_samples:
-            return "of two activations, whose values were pooled"
         return "of several activations the readings of the last one alone are on record"
     return ""
 
@@ -125,66 +126,21 @@ def _has_earlier_readings(result: Result) -> bool:
 
 def _with_evidence(events: Iterable[Event]) -> Iterator[Recomputable]:
     """Yield each result that has a value, with its number and what else the record holds of it."""
-    on_record = list[ActivationClosed]()
-    for number, event, part in with_parts(events):
-        if isinstance(event, RunStarted | RunResumed):
-            on_record = []  # the engine takes a unit as rested then
-        elif isinstance(event, ActivationClosed):
-            on_record.append(event)
-        elif isinstance(event, PointDone) and event.result.measured is not None and part:
-            analyzer = part.table("analyzer data").get("data", {})
-            generator = part.table("generator data").get("data", {})
-            age_s = event.result.measured.age_s
-            warmth = _warmth(on_record, generator, event.result, age_s)
-            meter = analyzer.get("meter", {})
-            yield number, event.result, BesideReadings(meter, warmth, part.began.software)
+    for behind in results_behind_rf(events):
+        if behind.result.measured is not None:
+            yield behind.number, behind.result, _evidence(behind, behind.result.measured.age_s)
 
 
-def _warmth(
-    activations: Iterable[ActivationClosed], generator: _Table, result: Result, age_s: float
-) -> ResidualWarmth | None:
-    """Return the warmth with which the last of these activations began, as felt at `age_s`.
-
-    Where no droop is stated, adjusting takes a typical unit's, and all else takes it as rested.
-    """
-    flowed = [one for one in activations if one.on_s > 0]
-    if any(one.on_at_bench_s is None for one in flowed):
-        return None
-    spans = [(one.on_at_bench_s or 0.0, one.on_s) for one in flowed]
-    if "droop" in generator:
-        return _stated_warmth(spans, generator["droop"]).residual(age_s)
-    was_adjusted = step_kind(result.kind).value_rule == "confirmed" and result.again != "checked"
-    return ResidualWarmth(_typical_warmth(spans) if was_adjusted else 0.0)
-
-
-def _stated_warmth(spans: Iterable[tuple[float, float]], droop: _Table) -> Warmth:
-    """Return the warmth at the last of the times with RF on, by the unit's data."""
-    warmth = before = Warmth(Droop(**{key: _pair(value) for key, value in droop.items()}))
-    for rest_s, on_s in _rests(spans):
-        before = warmth if rest_s is None else warmth.cooled(rest_s)
-        warmth = before.heated(on_s)
-    return before
-
-
-def _typical_warmth(spans: Iterable[tuple[float, float]]) -> float:
-    """Return the warmth that a typical unit has at the last of the times with RF on, 0 to 1."""
-    warmth = before = 0.0
-    for rest_s, on_s in _rests(spans):
-        before = warmth if rest_s is None else cooled(warmth, rest_s)
-        warmth = heated(before, on_s)
-    return before
-
-
-def _rests(spans: Iterable[tuple[float, float]]) -> Iterator[tuple[float | None, float]]:
-    """Yield for each time with RF on the rest before it, None before the first, and its length."""
-    off_s = None
-    for on_at_s, on_s in spans:
-        yield None if off_s is None else on_at_s - off_s, on_s
-        off_s = on_at_s + on_s
-
-
-def _pair(value: Any) -> Any:
-    return tuple(value) if isinstance(value, list) else value
+def _evidence(behind: ResultBehindRf, age_s: float) -> BesideReadings:
+    """Return what is on record besides a result, whose value holds at `age_s`."""
+    meter = behind.part.table("analyzer data").get("data", {}).get("meter", {})
+    generator = behind.part.table("generator data").get("data", {})
+    activations, result = behind.activations, behind.result
+    warmth = warmth_on_record(activations, generator, result, age_s)
+    earlier = (
+        warmth_on_record(activations[:-1], generator, result, age_s) if behind.own == 2 else None
+    )
+    return BesideReadings(meter, warmth, earlier, behind.part.began.software)
 
 
 def _what_differs(result: Result, evidence: BesideReadings) -> str:
@@ -205,8 +161,8 @@ def _what_differs_from(again: Settled, result: Result) -> str:
     measured = result.measured
     assert measured is not None
     value_ma = _current_ma(result, measured.value)
-    pooled = _has_earlier_readings(result)
-    sds, least_u = (_POOLED_SDS, _LEAST_POOLED_U) if pooled else (_SDS, _LEAST_U)
+    lacks_some = _has_earlier_readings(result) and not result.earlier_samples
+    sds, least_u = (_POOLED_SDS, _LEAST_POOLED_U) if lacks_some else (_SDS, _LEAST_U)
     allowed_ma = sds * again.uncertainty + _BY_ANOTHER_START * abs(again.value)
     if abs(value_ma - again.value) > allowed_ma:
         return f"its value is {value_ma:.4g} mA, and its readings make it {again.value:.4g} mA"
@@ -229,21 +185,31 @@ def _u_of_readings_ma(result: Result, measured: Measured) -> float:
 
 
 def again_settled(result: Result, evidence: BesideReadings) -> Settled | None:
-    """Return the settled current by the readings on record, in mA."""
-    assert result.measured is not None
-    rule = _stop_rule(result, result.measured.age_s, evidence)
-    for sample in result.samples:
+    """Return the settled current by the readings on record, in mA; of two activations the mean."""
+    again = _settled(result, result.samples, evidence.meter, evidence.warmth)
+    if not result.earlier_samples or again is None:
+        return again
+    first = _settled(result, result.earlier_samples, evidence.meter, evidence.earlier_warmth)
+    return None if first is None else pooled(first, again)
+
+
+def _settled(
+    result: Result, samples: Iterable[Sample], meter: _Table, warmth: ResidualWarmth | None
+) -> Settled | None:
+    """Return the settled current by the readings of one activation, in mA."""
+    rule = _stop_rule(result, meter, warmth or ResidualWarmth())
+    for sample in samples:
         rule.add_reading(*sample)
     return rule.settled()
 
 
 def _stop_rule(
-    result: Result, at_age_s: float, evidence: BesideReadings
+    result: Result, meter: _Table, warmth: ResidualWarmth
 ) -> UntilDecided | UntilSettled:
     """Return the rule that a value came of."""
-    target, meter = result.target, evidence.meter
+    assert result.measured is not None
+    target, at_age_s = result.target, result.measured.age_s
     window_s, resolution_ma = float(meter["window_s"]), float(meter["resolution_ma"])
-    warmth = evidence.warmth or ResidualWarmth()
     if target is None or step_kind(result.kind).value_rule == "settled":
         return UntilSettled(at_age_s, window_s, resolution_ma, warmth)
     asked = current_question(

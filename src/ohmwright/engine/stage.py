@@ -210,15 +210,16 @@ async def _step_events(
     progress.results_before_step = len(progress.results)
     missing = progress.missing(step)
     yield step.started(session, stage)
-    earlier = [r for r in latest(progress.results) if (r.stage, r.step) == (stage, step.name)]
+    of_stage = [result for result in latest(progress.results) if result.stage == stage]
     work = StepRun(
         session,
         stage,
         progress.procedure.timing(step),
         missing,
-        [result for result in earlier if result.point not in missing],
+        [r for r in of_stage if r.step == step.name and r.point not in missing],
         progress.rf_follows(by_port=session.bench.generator.unattended),
         priors,
+        {result.step: result.said for result in of_stage if result.said},
     )
     async for event in step.run(work):
         yield event

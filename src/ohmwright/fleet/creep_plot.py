@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -29,9 +29,17 @@ _FOUND, _LEFT, _FAN, _LIMIT = "#222222", "#00796b", "#3b8f84", "#8a1f1f"
 
 
 def plot_creep(
-    forecast: FleetForecast, rows: Sequence[CreepRow], at: datetime, *, simulated: bool
+    forecast: FleetForecast,
+    rows: Sequence[CreepRow],
+    at: datetime,
+    grounds: Mapping[tuple[str, str, str], str],
+    *,
+    simulated: bool,
 ) -> Figure:
-    """Return the figure of the first rows, a panel for each; `at` is marked."""
+    """Return the figure of the first rows, a panel for each; `at` is marked.
+
+    `grounds`: by unit, step and point how its values are to be qualified, in words.
+    """
     from matplotlib.figure import Figure
 
     shown = rows[:_MOST]
@@ -41,6 +49,8 @@ def plot_creep(
     panels = figure.subplots(lines, columns, squeeze=False).flatten()
     for axes, row in zip(panels, shown, strict=False):
         _panel(axes, point_of(forecast, row), row, at)
+        said = (f"{row.asset}, {row.step} {row.point}", grounds[row.key])
+        axes.set_title("\n".join(filter(None, said)), fontsize=9, loc="left")
     for axes in panels[len(shown) :]:
         axes.set_axis_off()
     if simulated:
@@ -83,7 +93,6 @@ def _panel(axes: Axes, point: PointForecast, row: CreepRow, at: datetime) -> Non
     axes.axhline(limits.upper, color=_LIMIT, linewidth=1.0, linestyle="--", label="limits")
     axes.axvline(_ORIGIN + years_of(at), color="black", linewidth=0.8, label=f"{at:%Y-%m-%d}")
     unit = unit_of(limits.quantity).symbol
-    axes.set_title(f"{row.asset}, {row.step} {row.point}", fontsize=9, loc="left")
     axes.set_ylabel(f"{limits.quantity.rpartition('_')[0].replace('_', ' ')} in {unit}", fontsize=8)
     axes.tick_params(labelsize=7)
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))

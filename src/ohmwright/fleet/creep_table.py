@@ -63,6 +63,11 @@ class CreepRow:
     foretold."""
 
     @property
+    def key(self) -> tuple[str, str, str]:
+        """Unit, step and point."""
+        return self.asset, self.step, self.point
+
+    @property
     def is_creep_observed(self) -> bool:
         """Whether two visits have shown how it creeps."""
         return self.rate_percent is not None

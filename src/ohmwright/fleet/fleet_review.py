@@ -30,8 +30,8 @@ class Failure:
     point: str
     value: float
     limits: PointLimits
-    uncovered: bool
-    """Whether no analyzer certificate covers the value."""
+    qualified: bool
+    """Whether no analyzer certificate in date covers the value."""
 
     @property
     def error_percent(self) -> float:
@@ -51,9 +51,9 @@ class AdjustedUnit:
     """The points whose trims were moved."""
     found: Verdict
     left: Verdict
-    found_uncovered: bool
-    """Whether the verdict as found rests on values that no analyzer certificate covers."""
-    left_uncovered: bool
+    found_qualified: bool
+    """Whether the verdict as found rests on values that no analyzer certificate in date covers."""
+    left_qualified: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +65,8 @@ class Recurrence:
     step: str
     point: str
     dates: tuple[datetime, ...]
-    uncovered: bool
-    """Whether no analyzer certificate covers one of the values."""
+    qualified: bool
+    """Whether no analyzer certificate in date covers one of the values."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +82,8 @@ class ModelReview:
     not_passed_as_left: int
     uncovered: int
     """Visits whose verdicts rest on values that no analyzer certificate covers."""
+    past_due: int
+    """Visits whose verdicts rest on values by an analyzer certificate that was past due."""
 
     @property
     def failure_limits(self) -> ShareLimits:
@@ -115,6 +117,10 @@ class _Visit:
 
     def verdict_left(self) -> Verdict:
         return worst(row.verdict for row in self.at_last())
+
+    def judged(self) -> tuple[_Row, ...]:
+        """The results as found and as left."""
+        return (*self.found, *self.left)
 
     def at_last(self) -> tuple[_Row, ...]:
         """The results as left; those as found where there are none."""
@@ -170,7 +176,7 @@ def _failures(visit: _Visit) -> Iterable[Failure]:
         if row.verdict == "fail" and row.value is not None and row.target is not None:
             limits = PointLimits(row.quantity, row.target, row.lower, row.upper)
             names = (row.asset, row.model, row.step, row.point)
-            yield Failure(_at(row), row.run_id, *names, row.value, limits, row.uncovered)
+            yield Failure(_at(row), row.run_id, *names, row.value, limits, _is_qualified(row))
 
 
 def _adjusted(visit: _Visit) -> AdjustedUnit:
@@ -184,13 +190,13 @@ def _adjusted(visit: _Visit) -> AdjustedUnit:
         points=points,
         found=visit.verdict_found(),
         left=visit.verdict_left(),
-        found_uncovered=_uncovered(visit.found),
-        left_uncovered=_uncovered(visit.at_last()),
+        found_qualified=any(map(_is_qualified, visit.found)),
+        left_qualified=any(map(_is_qualified, visit.at_last())),
     )
 
 
-def _uncovered(rows: Iterable[_Row]) -> bool:
-    return any(row.uncovered for row in rows)
+def _is_qualified(row: _Row) -> bool:
+    return bool(row.uncovered or row.past_due)
 
 
 def _recurring(visits: Iterable[_Visit], failures: Iterable[Failure]) -> Iterable[Recurrence]:
@@ -202,8 +208,8 @@ def _recurring(visits: Iterable[_Visit], failures: Iterable[Failure]) -> Iterabl
         if key in now and len(found) > 1:
             asset, step, point = key
             dates = tuple(failure.at for failure in found)
-            uncovered = any(failure.uncovered for failure in found)
-            yield Recurrence(asset, found[-1].model, step, point, dates, uncovered)
+            qualified = any(failure.qualified for failure in found)
+            yield Recurrence(asset, found[-1].model, step, point, dates, qualified)
 
 
 def _of_models(visits: Iterable[_Visit]) -> Iterable[ModelReview]:
@@ -218,5 +224,6 @@ def _of_models(visits: Iterable[_Visit]) -> Iterable[ModelReview]:
             failed=sum(visit.verdict_found() == "fail" for visit in found),
             adjusted=sum(bool(visit.adjusted) for visit in here),
             not_passed_as_left=sum(visit.verdict_left() != "pass" for visit in here),
-            uncovered=sum(_uncovered((*visit.found, *visit.left)) for visit in here),
+            uncovered=sum(any(row.uncovered for row in visit.judged()) for visit in here),
+            past_due=sum(any(row.past_due for row in visit.judged()) for visit in here),
         )

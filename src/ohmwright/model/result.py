@@ -141,6 +141,9 @@ class Result(FrozenModel):
     measured: Measured | None = None
     said: str = ""
     """What a person or a file answered, as it was written; of a step that is answered so."""
+    instrument: str = ""
+    """The instrument that a figure was read from, as a person or a file named it; empty where
+    nobody did, and of a value of the bench's own."""
     conformity: Conformity | None = None
     sweep: SweepValue | None = None
     """None for a point of any other step."""

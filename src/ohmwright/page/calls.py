@@ -13,10 +13,11 @@ from anyio.abc import TaskGroup
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 
-from ohmwright.api.bench_generators import for_model
+from ohmwright.api.bench_generators import NoGeneratorError, for_model
 from ohmwright.model.errors import OhmwrightError, ProcedureError, UsageError
 
 from .admission import Admission
+from .cut_short import AtBench, runs_cut_short
 from .desk import Desk
 from .gate import cookie_name, refusal
 from .history import History, PaperForm
@@ -27,7 +28,7 @@ from .outlook import Outlook
 from .preview import preview, unreadable
 from .request_body import body_of
 from .screens import Screen, Screens
-from .subject import Subject, subject_of
+from .subject import Subject, other_bench, subject_of, unit_facts
 
 R = TypeVar("R")
 B = TypeVar("B", bound=Body)
@@ -86,10 +87,39 @@ class PageCalls:
         desk = self._desk(request)
         offers = await _in_thread(partial(self.procedures.offers, to_practise=desk.is_practice))
         own = None if desk.own_unit is None else desk.own_unit.id
-        unfinished = await _in_thread(partial(self.history.unfinished, own, desk.models))
+        bench = AtBench(desk.data.file.name, own, desk.models)
+        going_on = {one.run_id for one in self.desks if one.is_busy}
+        place = self.history.place
+        unfinished = await _in_thread(partial(runs_cut_short, place, bench, going_on))
         return JSONResponse(
-            {"procedures": [asdict(offer) for offer in offers], "unfinished": unfinished[:20]}
+            {
+                "procedures": [asdict(offer) for offer in offers],
+                "unfinished": [asdict(run) for run in unfinished],
+            }
         )
+
+    async def unit(self, request: Request) -> Response:
+        """Return which unit a tag means at a bench, or why no run of it can be begun there."""
+        desk, tag = self._desk(request), request.query_params.get("asset", "")[:1000]
+        order = Begin(procedure=None, asset=tag)
+        try:
+            subject = await _in_thread(partial(self._subject, desk, order))
+        except OhmwrightError as problem:  # no failure: it is what was asked for
+            words = (problem.happened, problem.means, problem.do)
+            return JSONResponse({"refused": " ".join(filter(None, words))})
+        return JSONResponse(unit_facts(subject))
+
+    async def unit_preview(self, request: Request) -> Response:
+        """Return what a run by the procedure that the register names for a unit would do."""
+        desk, asked = self._desk(request), request.query_params
+        order = Begin(procedure=None, asset=asked.get("asset", "")[:1000])
+        return JSONResponse(
+            await _in_thread(partial(self._preview_of, desk, order, asked.get("unattended")))
+        )
+
+    def _preview_of(self, desk: Desk, order: Begin, unattended: str | None) -> dict[str, Any]:
+        subject = self._subject(desk, order)
+        return preview(subject.file, subject.unit.bench, unattended=unattended == "yes")
 
     async def preview(self, request: Request) -> Response:
         """Return what a procedure would do on a bench; what is wrong with it is marked."""
@@ -116,7 +146,10 @@ class PageCalls:
         return JSONResponse({})
 
     def _subject(self, desk: Desk, order: Begin) -> Subject:
-        return subject_of(order, desk.source.read(), self.procedures, self.history.place)
+        try:
+            return subject_of(order, desk.source.read(), self.procedures, self.history.place)
+        except NoGeneratorError as problem:
+            raise other_bench(problem, desk, self.desks) from None
 
     async def stop(self, request: Request) -> Response:
         """Stop the run with RF off, whichever screen asks."""
@@ -168,6 +201,14 @@ class PageCalls:
         """Make the forecast of every unit anew, and return the worklist by it."""
         simulated = (await body_of(request, Renew)).simulated
         return JSONResponse(await _in_thread(partial(self.outlook.renew, simulated=simulated)))
+
+    async def registered(self, request: Request) -> Response:
+        """Return what the register says of a unit, and its runs on record."""
+        asked = request.query_params
+        asset, simulated = asked.get("asset", "")[:200], asked.get("simulated") == "yes"
+        card = await _in_thread(partial(self.outlook.register, asset, simulated=simulated))
+        runs = await _in_thread(partial(self.history.of_unit, asset))
+        return JSONResponse(card | {"runs": runs})
 
     async def creep(self, request: Request) -> Response:
         """Return how a unit creeps, and when it will leave its limits."""

@@ -23,10 +23,11 @@ from ohmwright.api.unit_on_bench import UnitOnBench
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import ProcedureFile, measured_once
 from ohmwright.instruments.bench import Bench
+from ohmwright.model.assignment import Assignment
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import OhmwrightError, UsageError
-from ohmwright.model.event import Event
+from ohmwright.model.event import Event, UnitIdentified
 from ohmwright.model.traceability import RoomFigures
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
@@ -72,6 +73,7 @@ class Desk:
         """The unit of the bench file, which a run is of that is told no tag."""
         self.models = models_of(self.data)
         self._subject = UnitOnBench(self.data, None)
+        self._is_unit_known = False
         self._records, self._real, self._explain = records, real, explain
         self.state: DeskState = "idle"
         self.error: OhmwrightError | None = None
@@ -106,6 +108,11 @@ class Desk:
         return self.data.file.asset
 
     @property
+    def may_show_serial(self) -> bool:
+        """Whether the unit's serial number may be shown: who reads the plate must not know it."""
+        return self._subject.registered is None or self._is_unit_known
+
+    @property
     def now_s(self) -> float:
         """The time of the bench's clock; 0 before it was opened."""
         return 0.0 if self.clock is None else self.clock.now_s()
@@ -131,6 +138,7 @@ class Desk:
         if "adjust" not in STAGES_OF[order.work]:
             file = measured_once(file)
         self.data, self._subject = _in_room(subject.bench, order), subject
+        self._is_unit_known = False
         plan = planned_points(
             file.procedure, STAGES_OF[order.work], by_hand=self.data.generator_verbs is None
         )
@@ -165,6 +173,7 @@ class Desk:
 
     def on_event(self, event: Event) -> None:
         """Take an event, which is stored already."""
+        self._is_unit_known = self._is_unit_known or isinstance(event, UnitIdentified)
         self.watch.on_event(event)
         self._changed()
 
@@ -229,7 +238,7 @@ class Desk:
             stages=STAGES_OF[order.work],
             earlier=earlier,
             accept_expired=order.accept_expired,
-            assignment=self._subject.assigned(),
+            assignment=self._subject.assigned(Assignment(work_order=order.work_order)),
         )
 
     def _begin_resumed(self, watch: RunWatch, operator: str) -> None:

@@ -18,7 +18,8 @@ from ohmwright.engine.resume import on_time_s, run_started_event
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event, Fault
 from ohmwright.records import run_lists
-from ohmwright.records.asset_register import AssetRegister
+from ohmwright.records.qualified import qualified_runs
+from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.curves import curve_svg, plotted_curves
 from ohmwright.reports.measuring_conditions import trims_told_text
 from ohmwright.reports.part_texts import fault_text, interruption_lines, rf_not_ended_text
@@ -29,6 +30,7 @@ from ohmwright.reports.run_parts import (
     parts_of_run,
     run_totals_s,
 )
+from ohmwright.reports.verdict_grounds import qualification
 
 MOST_RUNS = 200
 PaperForm = Literal["pdf", "html"]
@@ -54,33 +56,17 @@ class History:
             return {"runs": [], "found": 0, "any": False}
         wanted = run_lists.Filter(search=words, verdict=verdict or None)
         with open_existing_records(self.place) as store:
-            rows = run_lists.runs(store.database, wanted, MOST_RUNS)[::-1]
+            shown = _newest(store, wanted)
             found = run_lists.count_runs(store.database, wanted)
             some = found > 0 or run_lists.count_runs(store.database, run_lists.ANY_RUN) > 0
-            refused = run_lists.refusals(store.database, rows)
-        shown = [
-            {"at": str(row["at"])}
-            | {key: row[key] for key in _SHOWN}
-            | ({"verdict": "refused"} if row["run_id"] in refused else {})
-            for row in rows
-        ]
         return {"runs": shown, "found": found, "any": some}
 
-    def unfinished(self, asset: str | None, models: Sequence[str]) -> list[str]:
-        """Return the numbers of runs without an end on record, newest first.
-
-        Those on the unit `asset`, and on units of the register that are of one of `models`.
-        """
+    def of_unit(self, tag: str) -> list[dict[str, Any]]:
+        """Return the newest runs on the unit with exactly this tag, newest first."""
         if not records_exist(self.place):
             return []
         with open_existing_records(self.place) as store:
-            tags = {known.asset.tag for known in AssetRegister(store.database).all()}
-            wanted = run_lists.Filter(verdict=run_lists.UNFINISHED)
-            return [
-                str(row["run_id"])
-                for row in reversed(run_lists.runs(store.database, wanted))
-                if row["asset"] == asset or (row["asset"] in tags and row["model"] in models)
-            ]
+            return _newest(store, run_lists.Filter(asset=tag))
 
     def run(self, run_id: str) -> dict[str, Any]:
         """Return a run with its results and curves. Raises UsageError, RecordError."""
@@ -97,9 +83,11 @@ class History:
         return {
             "run_id": run.id,
             "verdict": run.verdict if run.finished else run_lists.UNFINISHED,
+            "verdict_qualified": qualification(run.results),
             "finished": run.finished,
             "unit": f"{started.asset.maker} {started.asset.model}, serial {started.asset.serial}",
             "asset": started.asset.id,
+            "model": started.asset.model,
             "procedure": f"{started.procedure}, revision {started.revision}",
             "bench": started.bench,
             "analyzer": started.analyzer,
@@ -139,6 +127,20 @@ class History:
     def _renderer(self, run_id: str) -> CertificateRenderer:
         with open_existing_records(self.place) as store:
             return certificate_renderer(store, run_id, trusted_keys(None), CertificateOptions())
+
+
+def _newest(store: SqlStore, wanted: run_lists.Filter) -> list[dict[str, Any]]:
+    """Return the newest runs that `wanted` lets through, newest first, as a list shows them."""
+    rows = run_lists.runs(store.database, wanted, MOST_RUNS)[::-1]
+    refused = run_lists.refusals(store.database, rows)
+    marked = qualified_runs(store.database, [row["number"] for row in rows])
+    return [
+        {"at": str(row["at"])}
+        | {key: row[key] for key in _SHOWN}
+        | marked.document(row["number"])
+        | ({"verdict": "refused"} if row["run_id"] in refused else {})
+        for row in rows
+    ]
 
 
 def _on_s(run: Run) -> float:

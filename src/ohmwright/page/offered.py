@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -40,6 +41,15 @@ class OfferedProcedures:
         if not 0 <= number < len(self._paths):
             raise UsageError("There is no such procedure.", do="Choose one of the list.")
         return read_procedure(self._paths[number])
+
+    def of_digest(self, digest: str) -> ProcedureFile | None:
+        """Return the procedure whose text has this SHA-256; None where there is none."""
+        for number in range(len(self._paths)):
+            with suppress(OhmwrightError):
+                file = self.read(number)
+                if file.digest == digest:
+                    return file
+        return None
 
     def text(self, number: int) -> str:
         """Return the text of a procedure file; empty where it cannot be read."""

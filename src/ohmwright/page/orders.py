@@ -42,6 +42,7 @@ class Begin(Body):
     """None: that of the unit in the register of assets."""
     asset: Annotated[str, Field(max_length=1000)] = ""
     """The unit's tag, typed or scanned; empty: that of the bench file, or of the resumed run."""
+    work_order: Annotated[str, Field(max_length=200), AfterValidator(_one_line)] = ""
     work: Work = "calibrate"
     unattended: bool = False
     accept_expired: bool = False

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from ohmwright.api.creep import recorded_forecast
@@ -12,12 +12,13 @@ from ohmwright.api.recorded_worklist import store_worklist, today
 from ohmwright.fleet.creep_course import CreepCourse, creep_course
 from ohmwright.fleet.creep_table import RISKY, CreepRow, creep_rows
 from ohmwright.fleet.fleet_forecast import FleetForecast
-from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.quantity import unit_of
+from ohmwright.records.qualified import PointOfUnit, Qualified, qualified_assets, qualified_points
 from ohmwright.records.run_lists import Filter, runs
-from ohmwright.records.uncovered import uncovered_assets
 from ohmwright.reports.text import limit_figures, limits_words
 from ohmwright.wire.clock import RealClock
+
+from .register_card import register_card, work_unit
 
 _EVEN = 0.5
 """Probability of being out of tolerance whose date is told beside that of `RISKY`."""
@@ -36,11 +37,8 @@ class Outlook:
         with open_existing_records(self.place) as store:
             units = store_worklist(store, simulated=simulated)
             tags = [unit.asset.tag for unit in units if unit.is_risk_known]
-            uncovered = uncovered_assets(store.database, tags, simulated=simulated)
-        shown = [
-            _work_unit(unit, today()) | {"not_traceable": unit.asset.tag in uncovered}
-            for unit in units
-        ]
+            marked = qualified_assets(store.database, tags, simulated=simulated)
+        shown = [work_unit(unit, today()) | marked.document(unit.asset.tag) for unit in units]
         return {"units": shown, "due": sum(unit["is_due"] for unit in shown)}
 
     def renew(self, *, simulated: bool) -> dict[str, Any]:
@@ -50,10 +48,21 @@ class Outlook:
                 recorded_forecast(store, simulated=simulated)
         return self.worklist(simulated=simulated)
 
+    def register(self, asset: str, *, simulated: bool) -> dict[str, Any]:
+        """Return what the register says of a unit, and how it is changed."""
+        if not records_exist(self.place):
+            return {"asset": None, "work": None, "changes": [], "commands": []}
+        with open_existing_records(self.place) as store:
+            return register_card(store, asset, simulated=simulated)
+
     def unit(self, asset: str, *, simulated: bool) -> dict[str, Any]:
         """Return how a unit creeps, point by point, the riskiest first."""
         at, forecast = RealClock().wall(), self._forecast_of_model(asset, simulated=simulated)
-        points = [] if forecast is None else _points(forecast, asset, at)
+        points = []
+        if forecast is not None:
+            with open_existing_records(self.place) as store:
+                marked = qualified_points(store.database, at, simulated=simulated)
+            points = _points(forecast, asset, at, marked)
         return {"asset": asset, "simulated": simulated, "at": _day(at), "points": points}
 
     def _forecast_of_model(self, asset: str, *, simulated: bool) -> FleetForecast | None:
@@ -67,7 +76,9 @@ class Outlook:
             return recorded_forecast(store, simulated=simulated, model=str(found[0]["model"]))
 
 
-def _points(forecast: FleetForecast, asset: str, at: datetime) -> list[dict[str, Any]]:
+def _points(
+    forecast: FleetForecast, asset: str, at: datetime, marked: Qualified[PointOfUnit]
+) -> list[dict[str, Any]]:
     """Return the points of a unit, the riskiest first."""
     rows = [row for row in creep_rows(forecast, at, probability=RISKY) if row.asset == asset]
     even = {
@@ -77,30 +88,9 @@ def _points(forecast: FleetForecast, asset: str, at: datetime) -> list[dict[str,
     }
     return [
         _point(row, creep_course(forecast, row, at), even.get((row.step, row.point)))
+        | marked.document(row.key)
         for row in rows
     ]
-
-
-def _work_unit(unit: WorkUnit, on: date) -> dict[str, Any]:
-    """Return a row of the worklist as it stands on a day."""
-    asset, last = unit.asset, unit.last
-    return {
-        "tag": asset.tag,
-        "model": asset.model,
-        "serial": asset.serial,
-        "site": asset.site,
-        "state": asset.state,
-        "risk_now": unit.risk.now if unit.is_risk_known else None,
-        "risk_within_year": unit.risk.within_year if unit.is_risk_known else None,
-        "probably_out": unit.is_probably_out,
-        "foretold": unit.is_foretold,
-        "due": None if unit.due is None else unit.due.isoformat(),
-        "is_due": unit.is_due(on),
-        "last_on": None if last is None else last.on.isoformat(),
-        "last_verdict": None if last is None else last.verdict,
-        "last_is_told": last is not None and last.is_told,
-        "last_run": None if last is None else last.run_id or None,
-    }
 
 
 def _point(row: CreepRow, course: CreepCourse, even: datetime | None) -> dict[str, Any]:

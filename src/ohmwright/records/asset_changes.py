@@ -18,6 +18,11 @@ def field_changes(before: RegisteredAsset, after: RegisteredAsset) -> FieldChang
     return {name: (old[name], new[name]) for name in new if old[name] != new[name]}
 
 
+def changes_text(changes: FieldChanges) -> str:
+    """What a change set, as in: site 'Ward 3' to 'Ward 5'."""
+    return ", ".join(f"{name} {old!r} to {new!r}" for name, (old, new) in changes.items())
+
+
 def changes_of_history(history: Sequence[AssetRevision]) -> list[FieldChanges]:
     """What each revision of a unit changed, the oldest first, which changed nothing.
 

@@ -169,6 +169,8 @@ def _wrong(path: Path, row: AssetRow, before: AssetRevision | None) -> Iterator[
             name = str(detail["loc"][0])
             said = row.said.get(name, "")
             words = words_of_error(detail)
+            if detail["type"].startswith("int_"):  # a spreadsheet writes 12,0 or 12.5 for it
+                words = f"{words}, as 12"
             what = f"'{said}' {words}" if said else "it must not be empty"
             if name not in row.columns:
                 what = f"the file has no column for it, and the unit is new: {name}"

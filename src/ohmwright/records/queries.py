@@ -20,6 +20,7 @@ from ohmwright.model.tolerance import NO_UPPER_LIMIT
 
 from .database import Database
 from .flat_rows import Row, sortable_time, with_settings
+from .qualified import PAST_DUE_RESULT, UNCOVERED_RESULT
 from .run_lists import ANY_RUN, Filter, is_operator
 from .tables import (
     AT_ITS_EVENT,
@@ -31,7 +32,6 @@ from .tables import (
     TALLIES,
     VOIDED_RUNS,
 )
-from .uncovered import UNCOVERED_RESULT
 
 _SUMS = tuple(TALLIES.c[n] for n in ("results", "passed", "measured", "errors_ppm", "squares_ppm2"))
 
@@ -130,12 +130,12 @@ def reported_results(
 ) -> Select[tuple[object, ...]]:
     """Query: every result from `since` to before `until`, and every failure as found before.
 
-    In the order of time, with the name of the run, and by `uncovered` whether no analyzer
-    certificate covers a value; without sweeps and voided runs.
+    In the order of time, with the name of the run, and whether no analyzer certificate covers a
+    value, or one that was past due; without sweeps and voided runs.
     """
     c, failed_before = RESULTS.c, (RESULTS.c.verdict == "fail", RESULTS.c.stage == "as_found")
     return (
-        select(RUNS.c.run_id, RUNS.c.serial, RESULTS, UNCOVERED_RESULT)
+        select(RUNS.c.run_id, RUNS.c.serial, RESULTS, UNCOVERED_RESULT, PAST_DUE_RESULT)
         .join(RUNS, RUNS.c.number == c.run)
         .join(EVENTS, AT_ITS_EVENT)
         .where(

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from ohmwright.engine.rests_on_record import Rest, rests_on_record
 from ohmwright.engine.resume import is_refused
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.model.bench_file import Asset
@@ -97,6 +98,8 @@ class Certificate:
     adjustments: tuple[AdjustedPoint, ...]
     step_notes: Mapping[str, str]
     """What the procedure notes of a step, by its name, where it notes anything."""
+    rests: Mapping[tuple[str, str, str], Rest]
+    """How long RF was off before the activation of a result, by its stage, step and point."""
     rules: tuple[str, ...]
     remarks: tuple[str, ...]
     """Comments, and what happened beside the results, as printable text."""
@@ -156,6 +159,10 @@ class Certificate:
         """When the newest issue came about: its amendment, else the end of the run."""
         return self.issue.amended_at or self.ended_at
 
+    def rest_before(self, result: Result) -> Rest | None:
+        """The rest before the activation of a result; None where none is on record."""
+        return self.rests.get((result.stage, result.step, result.point))
+
     def part_of(self, result: Result) -> RunPart:
         """The part of the run in which one of `results` was measured."""
         return next(p for p in self.parts if any(one is result for one in p.results))
@@ -207,6 +214,7 @@ def certificate_of(
         lines=tuple(_lines(results)),
         adjustments=tuple(_adjustments(results, events)),
         step_notes={e.step: e.note for e in events if isinstance(e, StepStarted) and e.note},
+        rests=rests_on_record(events),
         rules=_rules(results),
         remarks=remarks_of_run(events),
         stored=stored_trims_text(results, events),

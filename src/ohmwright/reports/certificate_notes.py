@@ -49,6 +49,11 @@ _TITLE = "Certificate of calibration"
 _NO_CERTIFICATE = "Report of measurement"
 """The title where no value rests on an analyzer certificate."""
 _FAR_READING = "The last reading stands beside a value that lies more than half its U from it."
+_RESTED = (
+    "Rested: how long RF was off before the activation, and the longest rest that the procedure "
+    "asks for; shorter where the unit's data tell how its output droops. None is stated where RF "
+    "had not been on before."
+)
 _ADJUSTED = "The adjustment is decided on a rested confirmation after the last move of the trim."
 
 
@@ -63,7 +68,8 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
     of_results = filter(None, (coverage_text(results), risk_text(results)))
     far = _FAR_READING if any(map(far_reading_text, results)) else ""
     grounds = (readings_alone_text(results), past_due_text(results), typed_text(results))
-    of_values = filter(None, (*grounds, measurand_text(results), far))
+    rested = _RESTED if any(map(certificate.rest_before, results)) else ""
+    of_values = filter(None, (*grounds, measurand_text(results), rested, far))
     of_u = filter(None, (uncertainty_text(results),))
     trims = trims_told_text(results)
     issue = certificate.issue

@@ -99,6 +99,7 @@ def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, C
     """The cells of one result, by the name of their column."""
     target, measured, held = result.target, result.measured, result.conformity
     alone = measured is not None and is_by_readings_alone(result)
+    rest = certificate.rest_before(result)
     quantity = target.quantity if target is not None else measured and measured.quantity
     return _run_cells(certificate, part) | {
         "stage": result.stage,
@@ -126,6 +127,8 @@ def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, C
         "coverage_factor": None if measured is None else measured.coverage_factor,
         "traceable_to": None if measured is None else _traceable_to(result.traceability),
         "age_s": None if measured is None else measured.age_s,
+        "rested_s": None if rest is None else rest.off_s,
+        "procedure_rest_s": None if rest is None else rest.asked_s,
         "read_until_s": read_until_s(result),
         "last_reading": last_reading(result),
         "uncertainty_ratio": None if held is None or alone else held.uncertainty_ratio,
@@ -135,6 +138,7 @@ def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, C
         "requirement": result.requirement,
         "held_against_it": result.held_against_it,
         "said": result.said,
+        "instrument": result.instrument,
         "verdict": result.verdict,
         "verdict_by": "" if measured is None else ground_of(result),
         "reason": result.reason,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from ohmwright.engine.rests_on_record import Rest
 from ohmwright.model.result import Result
 
 from .text import decimals_of_uncertainty, fixed_decimals
@@ -57,6 +58,20 @@ def read_until_text(results: Iterable[Result]) -> str:
     some = "" if len(beyond) == len(read) else "in part "
     extrapolated = f", {some}extrapolated to {to}" if beyond else ""
     return f"read until {first if first == last else f'{first} to {last}'} s{extrapolated}"
+
+
+def rest_text(rests: Iterable[Rest | None]) -> str:
+    """How long RF was off before values, one or from which to, and the procedure's longest rest.
+
+    Empty where none is on record.
+    """
+    known = [rest for rest in rests if rest is not None]
+    if not known:
+        return ""
+    first, last = (f"{f(rest.off_s for rest in known):.1f}" for f in (min, max))
+    asked = sorted({rest.asked_s for rest in known if rest.asked_s is not None})
+    of = f" (procedure: {' or '.join(f'{asked_s:g}' for asked_s in asked)} s)" if asked else ""
+    return f"rested {first if first == last else f'{first} to {last}'} s{of}"
 
 
 def last_reading(result: Result) -> float | None:

@@ -42,6 +42,8 @@ def conditions_of_result(result: Result) -> MeasuringConditions:
         who = "answered by a person" if result.kind == "inspection" else ""
         if result.said:
             who = f"answered by {printable(result.readings_told_by or NOT_RECORDED)}"
+        if result.instrument:
+            who = f"read from {printable(result.instrument)}; {who}"
         return MeasuringConditions(who, "", "", "", "")
     mode = "" if result.mode is None else printable(result.mode)
     setting = "" if result.setting_w is None else f"{result.setting_w:g} W"

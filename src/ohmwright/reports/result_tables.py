@@ -9,7 +9,7 @@ from itertools import groupby
 from ohmwright.model.result import Result
 
 from .certificate import AdjustedPoint, Certificate, CertifiedPoint
-from .measurand_text import far_reading_text, read_until_text
+from .measurand_text import far_reading_text, read_until_text, rest_text
 from .measuring_conditions import (
     TOLD_TRIM,
     MeasuringConditions,
@@ -112,8 +112,9 @@ def step_groups(certificate: Certificate) -> Iterable[StepGroup]:
         required = {requirement_text(line.last) for line in within}
         common = required.pop() if len(required) == 1 else ""
         rows = tuple(_row(line, shared, certificate.marks, common) for line in within)
-        read_until = read_until_text(result for line in within for result in line.results)
-        said = "; ".join(filter(None, (shared.words(), read_until)))
+        results = [result for line in within for result in line.results]
+        rested = rest_text(map(certificate.rest_before, results))
+        said = "; ".join(filter(None, (shared.words(), rested, read_until_text(results))))
         yield StepGroup(printable(step), said, common, note_text(certificate, step), rows)
 
 
@@ -225,7 +226,8 @@ def adjustment_rows(certificate: Certificate) -> Iterable[AdjustmentRow]:
     shared = adjustment_conditions(certificate)
     for one in certificate.adjustments:
         note = note_text(certificate, one.result.step)
-        yield _adjustment_row(one, shared, certificate.marks, note)
+        rested = rest_text([certificate.rest_before(one.result)])
+        yield _adjustment_row(one, shared, certificate.marks, (rested, note))
 
 
 def _but_load(result: Result) -> MeasuringConditions:
@@ -234,17 +236,23 @@ def _but_load(result: Result) -> MeasuringConditions:
 
 
 def _adjustment_row(
-    adjustment: AdjustedPoint, shared: MeasuringConditions, marks: ValueMarks, note: str
+    adjustment: AdjustedPoint,
+    shared: MeasuringConditions,
+    marks: ValueMarks,
+    rest_and_note: tuple[str, str],
 ) -> AdjustmentRow:
-    """The row of one adjusted point; `shared` is what is said of all, `note` what of its step."""
+    """The row of one adjusted point; `shared` is what is said of all."""
     result = adjustment.result
     trims = (result.start_trim, result.final_trim)
     own = _but_load(result).without(shared).words()
-    far = far_reading_text(result)
+    far, (rested, note) = far_reading_text(result), rest_and_note
     return AdjustmentRow(
         point=printable(result.point),
         at="; ".join(
-            filter(None, (own, read_until_text([result]), f"last reading {far}" * bool(far), note))
+            filter(
+                None,
+                (own, rested, read_until_text([result]), f"last reading {far}" * bool(far), note),
+            )
         ),
         load="" if result.load_ohm is None else f"{result.load_ohm:g} Ω",
         limits="" if result.target is None else limits_text(result.target),

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from ohmwright.model.result import Result, asks_nothing
 from ohmwright.model.traceability import Traceability
+from ohmwright.records.qualified import Key, Qualified
 
 from .text import printable
 
@@ -16,12 +17,25 @@ NOTHING_DECIDED = "no limits to decide by"
 PAST_DUE = "analyzer past due"
 """Said of values by an analyzer certificate that was past its date, and of verdicts by them."""
 READINGS_MARK = "*"
-"""Stands behind a verdict by the readings alone."""
+"""Stands behind a verdict by the readings alone; in lists also by an analyzer past due."""
+UNCOVERED_NOTE = (
+    f"{READINGS_MARK} in all or in part {UNCOVERED}: no analyzer certificate covers those values, "
+    "and how far the analyzer was off is not known."
+)
+"""Stands beneath a list of verdicts where some have that mark for it."""
 RISK_NOTE = (
     f"{READINGS_MARK} in all or in part {UNCOVERED}: no analyzer certificate covers those values, "
     "so that it says how the readings lie, not the output."
 )
-"""Stands beneath a list of risks where some have that mark."""
+"""Stands beneath a list of risks where some have that mark for it."""
+PAST_DUE_NOTE = (
+    f"{READINGS_MARK} in all or in part by an analyzer past due: how far it had moved since its "
+    "certificate's date is not known."
+)
+"""Stands beneath either list where some have that mark for it."""
+
+_NAMED = "the instrument is as the person named it, and its certificate is not kept here"
+_NOT_NAMED = "which instrument, and by what calibration, is not on record unless a remark says it"
 
 
 def is_by_readings_alone(result: Result) -> bool:
@@ -44,6 +58,12 @@ def ground_of(result: Result) -> str:
     if is_by_readings_alone(result):
         return UNCOVERED
     return PAST_DUE if is_past_due(result) else ""
+
+
+def words_of_grounds(key: Key, marked: Qualified[Key]) -> str:
+    """How verdict or risk of something in a list is to be qualified; empty where it is not."""
+    said = ((UNCOVERED, marked.uncovered), (PAST_DUE, marked.past_due))
+    return ", ".join(words for words, keys in said if key in keys)
 
 
 def covered(results: Iterable[Result]) -> tuple[Result, ...]:
@@ -118,11 +138,19 @@ def past_due_text(results: Iterable[Result]) -> str:
 
 def typed_text(results: Iterable[Result]) -> str:
     """What a figure of another instrument states; empty where none was typed."""
-    steps = dict.fromkeys(r.step for r in results if r.traceability == "another instrument")
-    if not steps:
+    typed = [r for r in results if r.traceability == "another instrument"]
+    if not typed:
         return ""
-    return printable(
-        f"Figures that a person read from another instrument and typed ({', '.join(steps)}): which "
-        "instrument, and by what calibration, is not on record unless a remark says it. PASS and "
-        "FAIL say how the figure lies as it was typed; it has no U, no P and no TUR."
+    said = [
+        "Figures that a person read from another instrument and typed "
+        f"({', '.join(dict.fromkeys(steps))}): {known}."
+        for steps, known in (
+            ([r.step for r in typed if r.instrument], _NAMED),
+            ([r.step for r in typed if not r.instrument], _NOT_NAMED),
+        )
+        if steps
+    ]
+    said.append(
+        "PASS and FAIL say how a figure lies as it was typed; it has no U, no P and no TUR."
     )
+    return printable(" ".join(said))

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
@@ -55,6 +55,8 @@ class StepRun:
     """Whether the next step keys the output without asking a person before."""
     priors: Mapping[str, PriorOfPoint]
     """What is known of the point of each adjust step before it is adjusted, by step name."""
+    answers: Mapping[str, str] = field(default_factory=dict[str, str])
+    """What a person or a file answered in the stage so far, by step name."""
 
 
 class Step(FrozenModel):
@@ -74,6 +76,8 @@ class Step(FrozenModel):
     """Whether its answer may be given in a file instead of by a person."""
     activates_for_each_result: ClassVar[bool] = False
     """Whether each of its results has an activation of its own, which it is held against."""
+    answers_in_words: ClassVar[bool] = False
+    """Whether its answer is words, which may name the instrument of a later figure."""
     has_output_budget: ClassVar[bool] = False
     """Whether its currents and powers have the budget of `measured_value`."""
     chooses_on_fault: ClassVar[bool] = False
@@ -124,6 +128,10 @@ class Step(FrozenModel):
     @classmethod
     def answer_behind(cls, result: Result) -> str | None:  # noqa: ARG003
         """Return the answer that a result was made of; None where it was made otherwise."""
+        return None
+
+    def instrument_named_by(self) -> str | None:
+        """Return the step before it whose answer names its instrument; None where none does."""
         return None
 
     def is_finished_by(self, result: Result) -> bool:  # noqa: ARG002

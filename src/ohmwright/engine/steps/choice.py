@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
@@ -17,6 +17,7 @@ Word = Annotated[str, Field(pattern=r"^[a-z][a-z0-9 _.-]{0,30}$")]
 class ChoiceStep(AnsweredStep):
     """A question with several answers; those in `passing` pass, the others fail."""
 
+    answers_in_words: ClassVar[bool] = True
     kind: Literal["choice"]
     choices: Annotated[tuple[Word, ...], Field(min_length=2, max_length=9)]
     passing: Annotated[tuple[Word, ...], Field(min_length=1)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from ohmwright.engine.answered_step import AnsweredStep
 from ohmwright.instruments.answer_requests import TypeText
@@ -12,6 +12,7 @@ from ohmwright.model.result import Result
 class TextStep(AnsweredStep):
     """Words for the record, such as the state of the accessories; judges nothing."""
 
+    answers_in_words: ClassVar[bool] = True
     kind: Literal["text"]
 
     def request(self, *, rf_follows: bool) -> TypeText:

@@ -13,6 +13,7 @@ from ohmwright.instruments.answer_requests import BeSureOfFigure, TypedFigure, T
 from ohmwright.model.hardware import NotNegative, Positive
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import AMPLE_DOF, Measured, Result
+from ohmwright.model.step import Name
 from ohmwright.model.tolerance import Target, at_least, at_most
 
 
@@ -27,6 +28,8 @@ class ValueStep(AnsweredStep):
     """What the figure is of; ends with its unit: `earth_resistance_ohm`, `earth_leakage_ua`."""
     at_least: NotNegative | None = None
     at_most: Positive | None = None
+    measured_by: Name | None = None
+    """The `text` or `choice` step before it whose answer names the instrument."""
 
     @model_validator(mode="after")
     def _limits_fit(self) -> ValueStep:
@@ -62,6 +65,10 @@ class ValueStep(AnsweredStep):
     def to_be_sure(self, said: str) -> BeSureOfFigure | None:
         """Return the question about a figure far beyond its limit; None for any other."""
         return self.request(rf_follows=False).to_be_sure(said)
+
+    def instrument_named_by(self) -> str | None:
+        """Return the step before it that asks for the instrument."""
+        return self.measured_by
 
     def judged(self, said: str, result: Result) -> Result:
         """Return `result` with the typed figure and its verdict; no guard band, no budget."""

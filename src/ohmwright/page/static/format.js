@@ -39,3 +39,11 @@ export const clockTime = (text) => new Date(text).toLocaleTimeString('en-GB')
 
 /** A time of the record, as date and time in UTC. */
 export const moment = (text) => `${text.slice(0, 10)} ${text.slice(11, 16)} UTC`
+
+/** What those words mean, beneath the list. */
+export const GROUNDS = 'Not traceable: no analyzer certificate covers some or all of the values behind it, so that it says how the readings lie, not the output. Analyzer past due: some or all of those values are by it, and how far it had moved since its certificate’s date is not known.'
+
+/** How the verdicts or risks of something in a list are to be qualified, in words. */
+export const grounds = (one) => [
+  ...(one.not_traceable ? ['not traceable'] : []), ...(one.analyzer_past_due ? ['analyzer past due'] : []),
+]

@@ -1,6 +1,7 @@
 // The page: its views by the address after `#`, drawn anew with the news.
 
 import { h, put, set } from './dom.js'
+import { elsewhereList, elsewhereWords } from './elsewhere.js'
 import { enter } from './entry.js'
 import { forget, showLine } from './line.js'
 import { follow } from './link.js'
@@ -22,7 +23,9 @@ import { worklistView } from './view_worklist.js'
 const VIEWS = [
   [/^#?\/?$/, 'Benches', () => benchesView()],
   [/^#\/bench\/(\d+)$/, 'Benches', (number) => benchView(Number(number))],
-  [/^#\/bench\/(\d+)\/procedure\/(\d+)$/, 'Benches', (number, procedure) => procedureView(Number(number), Number(procedure))],
+  [/^#\/bench\/(\d+)\/of\/(.+)$/, 'Benches', (number, asset) => filledIn(Number(number), { asset: decodeURIComponent(asset) })],
+  [/^#\/bench\/(\d+)\/run\/(.+)$/, 'Benches', (number, run) => filledIn(Number(number), { run: decodeURIComponent(run) })],
+  [/^#\/bench\/(\d+)\/procedure\/(\d+|of\/.+)$/, 'Benches', (number, procedure) => procedureView(Number(number), procedure)],
   [/^#\/worklist$/, 'Worklist', () => worklistView()],
   [/^#\/unit\/([^/]+)\/(simulated|real)$/, 'Worklist', (asset, kind) => unitView(decodeURIComponent(asset), kind === 'simulated' ? 'yes' : 'no')],
   [/^#\/records$/, 'Records', () => recordsView()],
@@ -33,6 +36,12 @@ const VIEWS = [
 const LINKS = [['Benches', '#/'], ['Worklist', '#/worklist'], ['Records', '#/records'], ['Practice', '#/practice']]
 const place = document.getElementById('view')
 let view = null
+
+/** A bench whose form is filled in once: loaded again, the page must not offer that unit again. */
+function filledIn(number, wish) {
+  history.replaceState(null, '', `#/bench/${number}`)
+  return benchView(number, null, null, wish)
+}
 
 function route() {
   for (const [form, name, make] of VIEWS) {
@@ -50,6 +59,7 @@ function open(next, name) {
   view = next
   stopMeans(next.bench?.() ?? null)
   place.replaceChildren(next.element)
+  scrollTo(0, 0)  // the views are to be seen, and not where the one before was scrolled to
   for (const link of document.querySelectorAll('#views a')) set(link, 'aria-current', link.textContent === name ? 'page' : null)
   draw()
 }
@@ -57,9 +67,10 @@ function open(next, name) {
 function draw() {
   view?.update()
   stopMeans(view?.bench?.() ?? null)
+  const shown = bench(view?.bench?.() ?? -1) ?? null
+  others.update(shown?.number ?? null)
   bar.update()
   showLine()
-  const shown = bench(view?.bench?.() ?? -1) ?? null
   sound(shown)
   announce(shown)
   put(number, screen.number === null ? '' : `screen ${screen.number}`)
@@ -78,15 +89,16 @@ function printed(shown) {
 function title(shown) {
   const name = view?.title?.() ?? 'ohmwright'
   const asked = all().some((known) => known.picture.request !== null)
-  return `${asked ? '? ' : ''}${name}${shown === null ? '' : ` · ${shown.picture.rf.words}`}`
+  const rf = [shown === null ? '' : shown.picture.rf.words, elsewhereWords(shown?.number ?? null)].filter(Boolean)
+  return [`${asked ? '? ' : ''}${name}`, ...rf].join(' · ')
 }
 
-const bar = stopBar()
+const bar = stopBar(), others = elsewhereList()
 const number = h('span', { class: 'screen-number' })
 document.getElementById('views').append(
   h('span', { class: 'name' }, 'ohmwright'), ...LINKS.map(([name, where]) => h('a', { href: where }, name)))
 document.getElementById('tools').append(...soundButtons(), themeButton(), inviteButton(), number)
-document.getElementById('stop-bar').append(bar.element)
+document.getElementById('stop-bar').append(others.element, bar.element)
 watch(draw)
 const foot = document.getElementById('foot')  // nothing may stay hidden behind it
 new ResizeObserver(() => {
@@ -96,7 +108,7 @@ new ResizeObserver(() => {
 }).observe(foot)
 
 if (await enter()) {
-  addEventListener('hashchange', () => { route(); place.focus() })
+  addEventListener('hashchange', () => { route(); place.focus({ preventScroll: true }) })
   route()
   await follow()
   location.reload()  // the server was begun anew: it knows this browser no more

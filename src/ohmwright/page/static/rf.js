@@ -10,6 +10,12 @@ const SHAPES = {
   unknown: () => s('g', {}, s('path', { d: 'M16 2 31 29H1Z', fill: 'none', 'stroke-width': 3 }), s('path', { d: 'M14.4 11h3.2v9h-3.2zM14.4 22h3.2v3.4h-3.2z', stroke: 'none' })),
 }
 
+/** How a state looks, from what a person must see first to what can wait. */
+export const LOUDEST_FIRST = ['unknown', 'on', 'between', 'off', 'idle']
+
+/** The shape of a look, drawn, since colour never says anything alone. */
+export const shapeOf = (look) => s('svg', { viewBox: '0 0 32 32', 'aria-hidden': 'true' }, SHAPES[look === 'idle' ? 'off' : look]())
+
 /** What is known of RF at a bench as `look`, `words` and `note`. */
 export function rfOf(known) {
   const { state, error } = known.now
@@ -25,7 +31,7 @@ export function rfOf(known) {
 
 /** A sign that shows the RF state of a bench; `update` draws it anew. */
 export function rfSign() {
-  const shape = s('svg', { viewBox: '0 0 32 32', 'aria-hidden': 'true' })
+  const shape = h('span', { class: 'rf-shape' })
   const words = h('b', { class: 'rf-words' })
   const note = h('span', { class: 'rf-note' })
   const element = h('div', { class: 'rf' }, shape, h('span', {}, words, ' ', note))
@@ -33,7 +39,7 @@ export function rfSign() {
     element,
     update(known) {
       const rf = rfOf(known)
-      if (element.dataset.look !== rf.look) shape.replaceChildren(SHAPES[rf.look === 'idle' ? 'off' : rf.look]())
+      if (element.dataset.look !== rf.look) shape.replaceChildren(shapeOf(rf.look))
       set(element, 'data-look', rf.look)
       put(words, rf.words)
       put(note, rf.note)

@@ -1,6 +1,7 @@
 // Tones: RF is on, how far and on which side the reading is, done, look here. Off until asked for.
 
 import { h, put, set } from './dom.js'
+import { loudestLook } from './elsewhere.js'
 import { rfOf } from './rf.js'
 
 const ON_TARGET_HZ = 392, OCTAVES_A_LIMIT = 0.25, MOST_LIMITS = 4
@@ -45,18 +46,17 @@ function humWhile(on) {
   }
 }
 
-/** Sound what has changed at the bench that is shown; null for none. */
+/** Sound what has changed at the bench that is shown; null for none: RF at every bench then. */
 export function sound(known) {
   if (context === null) return
-  const rf = known === null ? { look: 'off' } : rfOf(known)
-  humWhile(rf.look === 'on')
-  if (known === null) return
-  const now = performance.now()
-  if (rf.look === 'unknown' && now - heard.alarm > 1500) {
+  const look = known === null ? loudestLook() : rfOf(known).look, now = performance.now()
+  humWhile(look === 'on')
+  if (look === 'unknown' && now - heard.alarm > 1500) {
     heard.alarm = now
     tone(740, 0, 0.25, 0.35, 'square')
     tone(554, 0.3, 0.25, 0.35, 'square')
   }
+  if (known === null) return
   const cue = known.picture.cue, said = cue === null ? '' : `${cue.kind} ${cue.words}`
   if (said !== heard.cue) {
     heard.cue = said
@@ -67,7 +67,7 @@ export function sound(known) {
   }
   const last = known.times.length ? known.times[known.times.length - 1] : ''
   const reading = `${known.number} ${last}`, position = known.picture.band?.position
-  if (reading !== heard.reading && rf.look === 'on' && position !== null && position !== undefined) {
+  if (reading !== heard.reading && look === 'on' && position !== null && position !== undefined) {
     heard.reading = reading
     tone(pitch(position), 0, 0.09, 0.12)
   }

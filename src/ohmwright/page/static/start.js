@@ -1,10 +1,12 @@
 // What is to be run at a bench, and its beginning.
 
 import { h, put, redo, set } from './dom.js'
-import { attempt, forget } from './line.js'
+import { OF_RUN, asBegun, chosenRun, runOption } from './go_on.js'
+import { attempt, forget, tell } from './line.js'
 import { ask, post } from './link.js'
 import { takesScans } from './scan.js'
 import { changed, isBusy, mayCommand } from './store.js'
+import { unitLine } from './unit_line.js'
 
 const CAUTION = 'CAUTION: HF output burns and ignites, and the analyzer’s terminals carry high voltage at high frequency. Qualified staff only; the unit disconnected from any patient; maker’s service manual and local codes first; electrical-safety tests before output tests.'
 
@@ -45,26 +47,36 @@ function newForm(number) {
     expired: h('input', { type: 'checkbox', name: 'expired' }),
     temperature: h('input', { type: 'number', name: 'temperature', min: -10, max: 60, step: 0.1 }),
     humidity: h('input', { type: 'number', name: 'humidity', min: 0, max: 100, step: 1 }),
-    resume: h('select', { name: 'resume', onchange: changed }),
+    resume: h('select', { name: 'resume', onchange: () => { asBegun(fields); own() } }),
+    workOrder: h('input', { type: 'text', name: 'work-order', maxlength: 200, autocomplete: 'off' }),
     operator: h('input', { type: 'text', name: 'operator', maxlength: 100, autocomplete: 'off', value: keptName(), onchange: () => keepName(fields.operator.value) }),
   }
   const preview = h('a', { href: '#' }, 'What would be done'), begin = h('button', { class: 'begin' }, 'Begin')
+  const line = unitLine(number), tag = () => (fields.resume.value === '' ? fields.asset.value.trim() : '')
   const look = () => {
-    set(preview, 'href', `#/bench/${number}/procedure/${fields.procedure.value}`)
-    set(preview, 'hidden', fields.procedure.value === OF_REGISTER)
+    const of = fields.procedure.value
+    set(preview, 'href', `#/bench/${number}/procedure/${of === OF_REGISTER ? `of/${encodeURIComponent(tag())}` : of}`)
+    set(preview, 'hidden', of === OF_RUN)
   }
-  takesScans(fields.asset, () => own())
-  const own = () => { offerOwn(fields); look(); changed() }  // the register says by which procedure a unit is worked
+  takesScans(fields.asset, () => own(true))
+  const own = (isWhole = false) => {  // the register says by which procedure a unit is worked
+    offerOwn(fields)
+    look()
+    line.look(tag(), isWhole)
+    changed()
+  }
   const label = (words, field) => h('label', {}, h('span', {}, words), field)
-  const unit = label('Unit: its tag, typed or scanned', fields.asset)
+  const unit = label('Unit: its tag, typed or scanned', fields.asset), goOn = label('Go on with', fields.resume), workOrder = label('Work order', fields.workOrder)
+  set(goOn, 'class', 'go-on')
+  set(unit, 'class', 'of-unit')
   const element = h('form', { class: 'card start', hidden: true, onsubmit: (event) => { event.preventDefault(); submit() } },
     h('h2', {}, 'Begin a run'), h('p', { class: 'caution' }, CAUTION),
-    unit, label('Procedure', fields.procedure), label('Work', fields.work), label('Your name, for the record', fields.operator),
+    goOn, unit, label('Procedure', fields.procedure), label('Work', fields.work), line.element, label('Your name, for the record', fields.operator), workOrder,
     h('label', { class: 'check' }, fields.unattended, h('span', {}, 'Unattended: nobody stays here to answer questions')),
     h('label', { class: 'check' }, fields.expired, h('span', {}, 'Accept an analyzer past its calibration date')),
     label('Room temperature in °C', fields.temperature), label('Relative humidity in %', fields.humidity),
-    label('Go on with', fields.resume), h('div', { class: 'row' }, begin, preview))
-  let asked = '', isAsking = false
+    h('div', { class: 'row' }, begin, preview))
+  let asked = '', isAsking = false, wish = null
   const submit = async () => {
     if (isAsking) return  // a button that is pressed twice begins one run
     isAsking = true
@@ -72,27 +84,48 @@ function newForm(number) {
       await post(`/benches/${number}/begin`, order(fields))
       forms.delete(number)
       fields.asset.value = ''  // what comes to the bench next is another unit
-      offerOwn(fields)
+      own()
       forget()
       scrollTo(0, 0)
     })
     isAsking = false
   }
+  const take = () => {
+    look()
+    if (wish === null) return
+    const { asset = '', run = '' } = wish
+    wish = null
+    fields.resume.value = run
+    if (fields.resume.value !== run) {
+      fields.resume.value = ''
+      tell('This run cannot go on here: it has ended, was refused, or was begun at another bench.')
+    }
+    fields.asset.value = asset
+    asBegun(fields)
+    own(true)
+    element.scrollIntoView()
+  }
   return {
     element,
     askAnew() { asked = '' },
+    /** Fill in a unit (`asset`), or a run to go on with (`run`); nothing is begun by it. */
+    fillIn(given) { [wish, asked] = [given, ''] },
     update(known) {
       const free = !isBusy(known)
       set(element, 'hidden', !free)
-      const { own_asset: ownAsset, practice } = known.now
-      set(unit, 'hidden', practice)
-      set(fields.asset, 'placeholder', ownAsset === '' ? '' : `empty: ${ownAsset}`)
+      const { own_asset: ownAsset, practice } = known.now, run = chosenRun(fields)
+      for (const field of [unit, workOrder]) set(field, 'hidden', practice)
+      set(goOn, 'hidden', fields.resume.options.length < 2)  // the first says: a new run
+      set(fields.asset, 'placeholder', run?.asset ?? (ownAsset === '' ? '' : `empty: ${ownAsset}`))
       fields.asset.required = ownAsset === '' && !practice && fields.resume.value === ''
       begin.disabled = !mayCommand(known) || fields.procedure.value === ''
       const key = `${known.now.state} ${known.run}`
       if (free && asked !== key) {
         asked = key
-        attempt(() => load(number, fields, known).then(look)).then(changed)
+        attempt(() => load(number, fields, known).then(take)).then(changed)
+      } else if (!free && wish !== null) {
+        wish = null
+        tell(`A run goes on at ${known.now.name}: wait for its end, or stop it.`)
       }
     },
   }
@@ -105,10 +138,11 @@ async function load(number, fields, known) {
   const offered = known.now.practice ? procedures.filter(fits).sort((a, b) => a.steps - b.steps) : [...procedures].sort((a, b) => fits(b) - fits(a))
   fields.procedure.replaceChildren(...offered.map((one) =>
     h('option', { value: one.number }, `${one.title || one.file}${fits(one) ? '' : one.problem ? ' (has an error)' : ` (for ${one.model})`}`)))
-  if (chosen !== '' && chosen !== OF_REGISTER) fields.procedure.value = chosen
+  if (!['', OF_REGISTER, OF_RUN].includes(chosen)) fields.procedure.value = chosen
+  fields.resume.replaceChildren(h('option', { value: '' }, 'nothing: a new run'), ...unfinished.map(runOption))
+  fields.resume.value = unfinished.some((run) => run.run_id === resumed) ? resumed : ''
+  asBegun(fields)
   offerOwn(fields)
-  fields.resume.replaceChildren(h('option', { value: '' }, 'nothing: a new run'), ...unfinished.map((run) => h('option', { value: run }, run)))
-  fields.resume.value = unfinished.includes(resumed) ? resumed : ''
 }
 
 /** Offer the procedure that the register names, and choose it, where a tag is given. */
@@ -121,12 +155,13 @@ function offerOwn(fields) {
 }
 
 function order(fields) {
-  const procedure = fields.procedure.value === OF_REGISTER ? null : Number(fields.procedure.value)
+  const { value } = fields.procedure, procedure = [OF_REGISTER, OF_RUN].includes(value) ? null : Number(value)
   const given = { procedure, work: fields.work.value, unattended: fields.unattended.checked, accept_expired: fields.expired.checked }
   if (fields.asset.value.trim() !== '') given.asset = fields.asset.value.trim()
   if (fields.temperature.value !== '') given.temperature_c = fields.temperature.valueAsNumber
   if (fields.humidity.value !== '') given.humidity_percent = fields.humidity.valueAsNumber
   if (fields.operator.value.trim() !== '') given.operator = fields.operator.value.trim()
+  if (fields.workOrder.value.trim() !== '') given.work_order = fields.workOrder.value.trim()
   if (fields.resume.value !== '') given.resume = fields.resume.value
   return given
 }

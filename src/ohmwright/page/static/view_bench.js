@@ -9,11 +9,14 @@ import { commandBar } from './command.js'
 import { resultsTable } from './results.js'
 import { rfSign } from './rf.js'
 import { startForm } from './start.js'
-import { bench, isBusy, isSilent, unitWords } from './store.js'
+import { bench, changed, isBusy, isSilent, unitWords } from './store.js'
 import { stateWords } from './view_benches.js'
 
-/** `extra`: the panel of a unit that is worked on the page; `went`: what is said of a run that ended. */
-export function benchView(number, extra = null, went = null) {
+/**
+ * `extra`: the panel of a unit that is worked on the page; `went`: what is said of a run that ended;
+ * `wish`: the unit or the run that is to be filled in where a run is begun.
+ */
+export function benchView(number, extra = null, went = null, wish = null) {
   const parts = {
     name: h('h1'), unit: h('p', { class: 'soft' }), command: commandBar(number), sign: rfSign(),
     age: h('dd'), left: h('dd'), rest: h('dd'), reading: h('output', { class: 'reading', 'aria-label': 'Present current' }),
@@ -21,7 +24,9 @@ export function benchView(number, extra = null, went = null) {
     state: h('p', { class: 'state' }), place: h('p', { class: 'place' }), next: h('p', { class: 'next' }),
     bar: h('progress', { 'aria-label': 'Points done' }), error: h('div', { class: 'error', role: 'alert', hidden: true }),
     notices: h('ul', { class: 'notices' }), results: resultsTable(), start: startForm(number),
+    after: h('div', { class: 'row after-run' }),
   }
+  if (wish !== null) parts.start.fillIn(wish)
   parts.digits = h('div', { class: 'digits' }, parts.reading, parts.gauge.element)
   const times = h('dl', { class: 'times' },
     h('div', {}, h('dt', {}, 'RF on for'), parts.age), h('div', {}, h('dt', {}, 'limit in'), parts.left),
@@ -32,7 +37,7 @@ export function benchView(number, extra = null, went = null) {
     h('header', { class: 'bench-head' }, h('div', {}, parts.name, parts.unit), parts.command.element),
     h('div', { class: 'rf-row' }, parts.sign.element, times), parts.error, live,
     parts.plot.element,
-    h('div', { class: 'card run' }, h('h2', {}, 'The run'), parts.state, parts.notices, parts.bar, parts.place, parts.next),
+    h('div', { class: 'card run' }, h('h2', {}, 'The run'), parts.state, parts.after, parts.notices, parts.bar, parts.place, parts.next),
     went?.element ?? null, parts.start.element, parts.results.element)
   let wasBusy = false
   return {
@@ -86,6 +91,7 @@ function figures(parts, known) {
 function run(parts, known) {
   const { picture } = known
   put(parts.state, stateWords(known))
+  after(parts, known)
   set(parts.bar, 'hidden', !isBusy(known))
   set(parts.bar, 'max', picture.points_total || 1)
   set(parts.bar, 'value', picture.points_done)
@@ -96,6 +102,15 @@ function run(parts, known) {
   redo(parts.notices, JSON.stringify(notices), () => notices.map((one) =>
     h('li', { 'data-urgency': one.urgency }, one.urgency === 'alarm' ? '▲ ' : '', one.words)))
   parts.results.update(known.results)
+}
+
+/** What can be done about a run that has ended. */
+function after(parts, { now, picture }) {
+  const isOnRecord = now.state === 'ended' && now.run_id !== '' && !now.practice, isCutShort = picture.verdict === null
+  set(parts.after, 'hidden', !isOnRecord)
+  redo(parts.after, JSON.stringify([isOnRecord, now.run_id, isCutShort]), () => !isOnRecord ? [] : [
+    h('a', { href: `#/records/${encodeURIComponent(now.run_id)}` }, isCutShort ? 'Its record' : 'Its record and certificate'),
+    isCutShort ? h('button', { type: 'button', class: 'quiet', onclick: () => { parts.start.fillIn({ run: now.run_id }); changed() } }, 'Go on with it…') : null])
 }
 
 function placeWords(picture) {

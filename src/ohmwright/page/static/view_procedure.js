@@ -5,12 +5,15 @@ import { attempt } from './line.js'
 import { ask } from './link.js'
 import { STAGES, duration } from './format.js'
 
+const OF_UNIT = 'of/'
 const SIGNS = { refused: '✗ cannot be done', error: '✗ wrong', warning: '! warning', note: 'i note' }
 
-export function procedureView(number, procedure) {
+/** `of`: the number of a procedure, or `of/` with the tag of a unit whose own it is. */
+export function procedureView(number, of) {
   const element = h('section', { class: 'procedure' }, h('p', {}, 'Reading…'))
+  const where = `/benches/${number}/${of.startsWith(OF_UNIT) ? `unit/procedure?asset=${of.slice(OF_UNIT.length)}&` : `procedures/${of}?`}`
   const load = async (unattended) => {
-    const found = await attempt(() => ask(`/benches/${number}/procedures/${procedure}?unattended=${unattended ? 'yes' : 'no'}`))
+    const found = await attempt(() => ask(`${where}unattended=${unattended ? 'yes' : 'no'}`))
     if (found !== undefined) element.replaceChildren(...page(found, number, unattended, load))
   }
   load(false)

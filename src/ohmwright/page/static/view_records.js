@@ -3,7 +3,7 @@
 import { h, listedRow, listedTable } from './dom.js'
 import { attempt } from './line.js'
 import { ask } from './link.js'
-import { VERDICTS, moment } from './format.js'
+import { GROUNDS, VERDICTS, grounds, moment } from './format.js'
 import { verdict } from './results.js'
 
 const PAUSE_MS = 250
@@ -14,7 +14,7 @@ export function recordsView(asset = '') {
   const words = h('input', { type: 'search', 'aria-label': 'Search the records', placeholder: 'run, unit, model, serial number, procedure, operator, date', oninput: later, value: asset })
   const verdicts = h('select', { 'aria-label': 'Verdict', onchange: load }, h('option', { value: '' }, 'any verdict'),
     ...Object.keys(VERDICTS).map((name) => h('option', { value: name }, name)))
-  const list = h('tbody'), said = h('p', { class: 'soft', role: 'status' })
+  const list = h('tbody'), said = h('p', { class: 'soft', role: 'status' }), meant = h('p', { class: 'soft', hidden: true }, GROUNDS)
   let timer = null, count = 0
   function later() {
     clearTimeout(timer)
@@ -26,12 +26,13 @@ export function recordsView(asset = '') {
     if (found === undefined || mine !== count) return
     said.textContent = !found.any ? 'Nothing is on record yet.' : found.found === 0 ? 'No run on record is like that.' : `${found.found} runs${found.found > found.runs.length ? `; the newest ${found.runs.length} are shown` : ''}`
     list.replaceChildren(...found.runs.map(row))
+    meant.hidden = found.runs.every((run) => grounds(run).length === 0)
   }
   load()
   return {
     element: h('section', {}, h('h1', {}, 'Records'), h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Search'), words), h('label', {}, h('span', {}, 'Verdict'), verdicts)), said,
       h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Runs on record' },
-        listedTable(COLUMNS, list))),
+        listedTable(COLUMNS, list), meant)),
     title: () => 'Records', update() {},
   }
 }
@@ -39,4 +40,4 @@ export function recordsView(asset = '') {
 const row = (run) => listedRow(COLUMNS, [h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id),
   run.simulated ? [moment(run.at), h('div', { class: 'soft' }, 'by the clock of the simulated bench')] : moment(run.at),
   [h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`],
-  run.procedure, run.operator, [verdict(run.verdict), run.voided ? h('div', { class: 'soft' }, 'void') : '']])
+  run.procedure, run.operator, [verdict(run.verdict), ...[...(run.voided ? ['void'] : []), ...grounds(run)].map((words) => h('div', { class: 'soft' }, words))]])

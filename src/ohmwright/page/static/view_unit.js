@@ -2,32 +2,39 @@
 
 import { creepChart } from './creep_chart.js'
 import { h } from './dom.js'
-import { percent, withUncertainty, figure } from './format.js'
+import { figure, grounds, percent, withUncertainty } from './format.js'
 import { attempt } from './line.js'
 import { ask } from './link.js'
+import { unitCard } from './unit_card.js'
 
 export function unitView(asset, simulated) {
-  const element = h('section', {}, h('p', {}, 'Computing what is to be expected…'))
-  attempt(() => ask(`/creep?asset=${encodeURIComponent(asset)}&simulated=${simulated}`)).then((found) => {
-    if (found !== undefined) element.replaceChildren(...page(found))
-  })
-  return { element, title: () => 'Unit', update() {} }
+  const card = h('div', {}, h('p', {}, 'Reading…')), ahead = h('div', {}, h('p', {}, 'Computing what is to be expected…'))
+  const of = `asset=${encodeURIComponent(asset)}&simulated=${simulated}`
+  const fill = async (place, path, parts) => {
+    const found = await attempt(() => ask(`${path}?${of}`))
+    if (found !== undefined) place.replaceChildren(...parts(found).filter((one) => one !== null))
+  }
+  fill(card, '/unit', unitCard)
+  fill(ahead, '/creep', page)
+  return {
+    element: h('section', {}, h('p', {}, h('a', { href: '#/worklist' }, '← the worklist')), h('h1', {}, asset),
+      simulated === 'yes' ? h('p', {}, 'SIMULATED: by runs on simulated benches, which are no evidence about any real unit') : null, card, ahead),
+    title: () => asset, update() {},
+  }
 }
 
 function page(found) {
-  return [h('p', {}, h('a', { href: '#/worklist' }, '← the worklist')), h('h1', {}, found.asset),
-    found.simulated ? h('p', {}, 'SIMULATED: no evidence about any real unit') : null,
-    h('p', {}, h('a', { href: `#/records/of/${encodeURIComponent(found.asset)}` }, 'Its runs on record')),
+  return [h('h2', {}, 'What is to be expected of it'),
     found.points.length > 0 ? h('p', { class: 'soft' }, 'Values on record with U, discs; squares after an adjustment. Ahead: what is expected, within 50 and 90 %. Limits are dashed.')
       : h('p', { class: 'card' }, `Nothing can be foretold: no value with limits is on record of it, as found or as left${found.simulated ? '' : ' at a real bench. Simulated runs do not count here'}.`),
-    h('div', { class: 'creep' }, ...found.points.map((point) => card(point, found.at)))].filter((one) => one !== null)
+    h('div', { class: 'creep' }, ...found.points.map((point) => card(point, found.at)))]
 }
 
 function card(point, at) {
   const words = `Expected on ${at}: ${figure(point.expected)} ${point.unit}, 90 % within ${figure(point.within[0])} to ${figure(point.within[1])}.`
   const begin = Date.UTC(Number(at.slice(0, 4)), 0, 1)
   const today = Number(at.slice(0, 4)) + (Date.parse(at) - begin) / (365.25 * 86400000)
-  return h('figure', { class: 'card' }, h('figcaption', {}, h('h2', {}, `${point.step} ${point.point}`), h('p', { class: 'soft' }, `limits ${point.limits}`)),
+  return h('figure', { class: 'card' }, h('figcaption', {}, h('h2', {}, `${point.step} ${point.point}`), h('p', { class: 'soft' }, [`limits ${point.limits}`, ...grounds(point)].join(', '))),
     creepChart(point, today, `${words} ${leaving(point, at)}`), h('p', {}, words),
     h('p', {}, `${creep(point)} Out of tolerance today: ${percent(point.risk)}.`),
     h('p', { class: 'leaving' }, leaving(point, at)),

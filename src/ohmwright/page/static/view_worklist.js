@@ -1,27 +1,41 @@
 // The units of the register in the order in which they are to be worked on.
 
-import { h, listedRow, listedTable } from './dom.js'
-import { percent } from './format.js'
+import { h, listedRow, listedTable, put, redo, set } from './dom.js'
+import { GROUNDS, grounds, percent } from './format.js'
 import { attempt } from './line.js'
 import { ask, post } from './link.js'
 import { verdict } from './results.js'
 import { all } from './store.js'
+import { beginLinks, benchesFor } from './where_to_begin.js'
 
-const COLUMNS = ['Place', 'Unit', 'Model', 'Site', 'Risk now', 'Within a year', 'Due', 'Last']
+const COLUMNS = ['Unit', 'Model', 'Site', 'Risk now', 'Within a year', 'Due', 'Last', 'Begin at']
+const ONLY = { '': ['all', () => true], due: ['due', (unit) => unit.is_due], repair: ['in repair', (unit) => unit.state === 'in repair'],
+  here: ['that a bench here can take', (unit) => unit.state === 'in service' && benchesFor(unit.model).length > 0] }
+const kept = { words: '', only: '' }  // whoever comes back from a unit finds the same lines again
 
 export function worklistView() {
   const list = h('tbody'), said = h('p', { class: 'soft', role: 'status' })
+  const words = h('input', { type: 'search', placeholder: 'tag, maker, model, serial number, site', value: kept.words, oninput: () => { kept.words = words.value; draw() } })
+  const only = h('select', { name: 'only', onchange: () => { kept.only = only.value; draw() } }, ...Object.entries(ONLY).map(([value, [name]]) => h('option', { value }, name)))
+  only.value = kept.only
   const simulated = h('input', { type: 'checkbox', onchange: () => load() })
   const anew = h('button', { type: 'button', class: 'quiet', onclick: renew }, 'Make the forecast anew')
   const dates = h('p', { class: 'soft', hidden: true }, 'Simulated runs count by the date of their bench’s own clock: one that is older by it than a unit’s newest run changes nothing here.')
-  const units = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units in their order', hidden: true },
-    listedTable(COLUMNS, list), h('p', { class: 'soft' }, 'Risks marked * come from the forecast, the others from the due date alone. Not traceable: no analyzer certificate covers some or all of the values behind it, so that it says how the readings lie, not the output.'), dates)
-  let begun = false
+  const sham = h('p', { hidden: true }, 'SIMULATED: by runs on simulated benches, which are no evidence about any real unit')
+  const units = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units in their order', hidden: true }, listedTable(COLUMNS, list), dates)
+  let begun = false, known = []
   const show = (found) => {
-    said.textContent = found.units.length === 0 ? 'No unit is in the register.' : `${found.due} of ${found.units.length} units are due.`
-    units.hidden = found.units.length === 0
-    dates.hidden = !simulated.checked
-    list.replaceChildren(...found.units.map((unit, place) => row(unit, place + 1, simulated.checked)))
+    known = found.units
+    sham.hidden = dates.hidden = !simulated.checked
+    draw()
+  }
+  function draw() {
+    const shown = known.filter((unit) => isMeant(unit, words.value) && ONLY[only.value][1](unit))
+    const due = `${known.filter((unit) => unit.is_due).length} of ${known.length} units are due`
+    put(said, known.length === 0 ? 'No unit is in the register.' : shown.length === known.length ? `${due}.`
+      : shown.length === 0 ? `No unit of the list is like that; ${due}. Withdrawn units are not in it.` : `${shown.length} shown; ${due}.`)
+    set(units, 'hidden', shown.length === 0)
+    redo(list, JSON.stringify([shown, simulated.checked, all().map(({ now }) => now.models)]), () => shown.map((unit) => row(unit, simulated.checked)))
   }
   async function load() {
     const found = await attempt(() => ask(`/worklist?simulated=${simulated.checked ? 'yes' : 'no'}`))
@@ -36,31 +50,40 @@ export function worklistView() {
     else show(found)
   }
   return {
-    element: h('section', {}, h('h1', {}, 'Worklist'), h('p', {}, 'First what is probably out of tolerance now, then by the risk within a year, then by due date and place.'),
-      h('div', { class: 'row' }, anew, h('label', { class: 'check' }, simulated, h('span', {}, 'Simulated units'))), said, units),
+    element: h('section', {}, h('h1', {}, 'Worklist'),
+      h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Find a unit'), words), h('label', {}, h('span', {}, 'Units'), only)), said, sham,
+      h('details', {}, h('summary', {}, 'The order, the marks, and the forecast'), h('p', {}, 'First what is probably out of tolerance now, then by the risk within a year, then by due date and place.'),
+      h('p', { class: 'soft' }, `A risk with ~ is reckoned from the due date alone, one without from the forecast. ${GROUNDS} As told: somebody said so, and no run here does.`),
+        h('div', { class: 'row' }, anew, h('label', { class: 'check' }, simulated, h('span', {}, 'By runs on simulated benches')))), units),
     title: () => 'Worklist',
     update() {
       if (begun || all().length === 0) return
       begun = true  // a page of simulated benches alone shows their units first
-      simulated.checked = all().every((known) => known.now.simulated)
+      simulated.checked = all().every((one) => one.now.simulated)
       load()
     },
   }
 }
 
-const row = (unit, place, simulated) => listedRow(COLUMNS, [String(place),
+/** Whether each word that was typed is part of what the unit is known by. */
+function isMeant(unit, typed) {
+  const text = [unit.tag, unit.maker, unit.model, unit.serial, unit.site].join('\n').toLowerCase()
+  return typed.toLowerCase().split(/\s+/).every((word) => text.includes(word))
+}
+
+const row = (unit, simulated) => listedRow(COLUMNS, [
   h('a', { href: `#/unit/${encodeURIComponent(unit.tag)}/${simulated ? 'simulated' : 'real'}` }, unit.tag),
   `${unit.model}, ${unit.serial}`, unit.site, marked(unit, risk(unit, unit.risk_now)), marked(unit, risk(unit, unit.risk_within_year)),
-  `${unit.is_due ? '▲ ' : ''}${due(unit)}`,
-  [lastVerdict(unit), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)]])
+  `${unit.is_due ? '▲ ' : ''}${dueWords(unit)}`,
+  [lastVerdict(unit), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)], beginLinks(unit)])
 
 /** What the last run said; of a unit that only the register says to have passed, that. */
-function lastVerdict(unit) {
+export function lastVerdict(unit) {
   if (unit.last_is_told) return 'passed, as told'
   return unit.last_verdict === null ? '' : verdict(unit.last_verdict)
 }
 
-function due(unit) {
+export function dueWords(unit) {
   if (unit.last_verdict !== 'fail' && unit.probably_out && unit.risk_now !== null) return 'now: probably out'
   return unit.due ?? 'no verdict yet'
 }
@@ -68,9 +91,9 @@ function due(unit) {
 function risk(unit, share) {
   if (share === null) return 'not known'
   if (unit.last_verdict === 'fail') return 'failed'
-  return `${percent(share)}${unit.foretold ? ' *' : ''}`
+  return `${unit.foretold ? '' : '~'}${percent(share)}`
 }
 
 function marked(unit, said) {
-  return [said, unit.not_traceable ? h('div', { class: 'soft' }, 'not traceable') : '']
+  return [said, ...grounds(unit).map((words) => h('div', { class: 'soft' }, words))]
 }

@@ -1,0 +1,15 @@
+// At which benches a run of a unit can be begun.
+
+import { h } from './dom.js'
+import { all } from './store.js'
+
+/** The benches that have a generator of this model. */
+export const benchesFor = (model) => all().filter(({ now }) => !now.practice && now.models.includes(model))
+
+/** A link to each bench for a unit, its tag filled in there; or why there is none. */
+export function beginLinks({ tag, model, state }) {
+  if (state !== 'in service') return [h('span', { class: 'asked' }, `! ${state}`)]
+  const benches = benchesFor(model)
+  if (benches.length === 0) return [h('span', { class: 'soft' }, 'no bench here')]
+  return benches.map(({ number, now }) => h('a', { class: 'to-bench', href: `#/bench/${number}/of/${encodeURIComponent(tag)}` }, now.name))
+}
