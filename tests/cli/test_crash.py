@@ -197,6 +197,7 @@ def test_a_crash_with_rf_on_ends_in_off_confirmed_and_on_record(
     run = re.search(r"Go on with: --resume (\S+)", told)[1]
     shown = ohmwright("record", "show", run, "--records", tmp_path / "r")
     assert "Cut short: ZeroDivisionError: no such reading" in shown.out
+    assert shown.code == 70
     monkeypatch.undo()
     assert ohmwright("verify", procedure, *arguments, "--resume", run).code == 1
 
@@ -223,8 +224,11 @@ def test_a_crash_whose_release_fails_is_a_matter_of_rf_first(
     assert outcome.err.index("RF MAY STILL BE ON") < outcome.err.index("ohmwright itself failed")
     assert "ZeroDivisionError" in trace_of(outcome.err)
     (run,) = ohmwright("record", "list", "--records", tmp_path / "r", "--json").json
-    events = ohmwright("record", "show", run["run"], "--records", tmp_path / "r")
-    assert "Cut short" in events.out
+    shown = ohmwright("record", "show", run["run"], "--records", tmp_path / "r")
+    assert shown.code == 5
+    told = " ".join(shown.out.split())
+    assert "RF MAY STILL BE ON" in told
+    assert "No later reading of RF is on record" in told
 
 
 def ended(code: str, **environment: str) -> subprocess.CompletedProcess[str]:

@@ -64,6 +64,8 @@ GAUGE = "      ·······[──────┼──────]·····
             " ? NO CURRENT READ   last read 30 s ago; that RF is off is not proved",
         ),
         (BenchStatus("coming on", 100.0), 0.2, " ▲ RF IS ABOUT TO COME ON"),
+        # ON was perhaps sent, and the line is silent since
+        (BenchStatus("coming on", 100.0), 5.0, " ▲ RF MAY BE ON   nothing read for 5 s"),
         (BenchStatus("going off", 100.0), 0.2, " ▼ RF MAY BE ON   being ended, not read back yet"),
         (
             BenchStatus("going off", 100.0),

@@ -4,6 +4,7 @@ import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 from unittest.mock import AsyncMock
 
@@ -26,6 +27,7 @@ from ohmwright.model.errors import (
     OutOfCapability,
     ProtocolError,
     ReleaseNotConfirmed,
+    RfUnsafe,
     Stopped,
 )
 from ohmwright.model.hardware import (
@@ -256,6 +258,27 @@ async def test_a_digit_that_changes_in_on_lets_nothing_be_on_for_longer(
     assert all(end is not None and end - start <= 5 for start, end in spans)
 
 
+async def test_a_line_that_falls_silent_with_rf_on_soon_gets_off_again(
+    make_rig: Callable[..., Any],
+) -> None:
+    """The line back may be what is broken: OFF came again after 7 s, and the warning after 8 s."""
+    rig = make_rig()
+    link, clock = rig.bench.analyzer.dialogue.framing.link, rig.bench.clock
+    handle, offs = link._handle, list[float]()
+
+    def deaf_after_on(line: bytes) -> bytes:
+        if line.startswith(b"OUTPut:STATe OFF"):
+            offs.append(clock.now_s())
+        return b"" if rig.hardware.truth.rf_on else handle(line)
+
+    link._handle = deaf_after_on
+    with pytest.raises(RfUnsafe):
+        async with activation(rig.bench, load_ohm=300, power_w=100, limit_s=20):
+            pytest.fail("the block was entered")
+    assert len(offs) > 2
+    assert all(after - before < 4 for before, after in pairwise(offs))
+
+
 async def test_a_line_that_stays_silent_gets_another_guard() -> None:
     """What hangs may be the guard: it is not waited for."""
     bench, analyzer = bench_with(off_fails=[LinkTimeout("t")])
@@ -270,6 +293,19 @@ async def test_a_line_that_stays_silent_gets_another_guard() -> None:
         pass
     assert looked == [True]
     assert not analyzer.on
+
+
+async def test_a_line_that_is_lost_again_as_it_is_found_leaves_rf_unknown() -> None:
+    """A device server may accept a connection and close it at once: no mere fault of the line."""
+    bench, analyzer = bench_with(off_fails=[LinkLost("gone")])
+
+    async def reconnect() -> bool:
+        raise LinkLost("gone again")
+
+    analyzer.reconnect = reconnect  # type: ignore[method-assign]
+    with pytest.raises(ReleaseNotConfirmed, match="RF MAY STILL BE ON: gone"):
+        async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+            pass
 
 
 async def test_off_is_repeated_until_it_is_read_back() -> None:

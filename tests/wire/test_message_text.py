@@ -190,3 +190,12 @@ def test_a_word_that_no_code_table_has_is_named(body: bytes, says: str) -> None:
     with pytest.raises(ValueError, match="it should be") as told:
         exchange.read(body)
     assert str(told.value) == says
+
+
+def test_what_an_instrument_says_has_no_character_that_works_a_terminal() -> None:
+    """From a disturbed line ESC, BEL or CSI may come; ESC [8m would hide a warning after it."""
+    exchange = CommandSet.model_validate(
+        {"format": 2, "name": "x", "ask": {"identify": "ID?"}, "tell": {}}
+    ).exchange("identify")
+    said = exchange.read(b"Orrery \xb5 <A>,\x1b[8mTern\x07\x9b")
+    assert said["identity"] == "Orrery \xb5 <A>,<ESC>[8mTern<BEL><9B>"

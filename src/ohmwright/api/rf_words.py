@@ -117,6 +117,8 @@ def _state_words(moment: BenchStatus, past_s: float) -> tuple[str, Urgency]:
             return "NO CURRENT READ", "care"
         case "on":
             return "RF ON", "calm"
+        case "coming on" if past_s > STATE_VALID_S and not by_foot:
+            return "RF MAY BE ON", "care"  # ON may have been sent; a line may have fallen silent
         case "coming on":
             when = "COMES ON WITH THE FOOT SWITCH" if by_foot else "IS ABOUT TO COME ON"
             return f"RF {when}", "care"
@@ -137,7 +139,8 @@ def _let_go(moment: BenchStatus, past_s: float) -> bool:
 def _note(moment: BenchStatus, past_s: float) -> str:
     match moment.rf:
         case "coming on":
-            return _not_looked_since(moment, past_s) if moment.keyed_by_foot else ""
+            waits = moment.keyed_by_foot or past_s > STATE_VALID_S
+            return _not_looked_since(moment, past_s) if waits else ""
         case "going off":
             return _not_read_back(moment, past_s)
         case "unknown":
@@ -169,7 +172,7 @@ def _read_when(moment: BenchStatus, past_s: float) -> str:
 
 
 def _not_looked_since(moment: BenchStatus, past_s: float) -> str:
-    """Return for how long nothing was read while a person may press the switch at any moment."""
+    """Return for how long nothing was read while RF may come on at any moment."""
     ago_s = past_s + moment.read_ago_s
     return "" if ago_s <= STATE_VALID_S else f"nothing read for {short_time(ago_s)}"
 

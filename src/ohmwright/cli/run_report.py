@@ -134,13 +134,13 @@ def verdict(events: tuple[Event, ...]) -> Verdict:
 def exit_code(events: tuple[Event, ...]) -> int:
     """Return the exit code of a run: 0 pass, 1 fail, 4 undecided, not measured or unfinished.
 
-    That of a run that ended with an error is the error's; 0 where it was to measure alone, without
-    limits, and every value is known.
+    That of a run that ended with an error is the error's, of one that is none of ours a fault of
+    the program; 0 where it was to measure alone, without limits, and every value is known.
     """
     last = events[-1]
     if isinstance(last, Fault):
-        error = getattr(errors, last.error, None)
-        return int(getattr(error, "exit_code", EXIT_CODES["not measured"]))
+        error = getattr(errors, last.error, errors.ProgramFault)
+        return int(getattr(error, "exit_code", errors.ProgramFault.exit_code))
     if isinstance(last, RunFinished) and asks_nothing(tuple(results(events))):
         return EXIT_CODES["pass"]
     return EXIT_CODES[verdict(events)]

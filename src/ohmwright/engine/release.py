@@ -168,11 +168,11 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
             rf.set_unknown()
             problem = silent.happened.rstrip(".")
             # its guard may be what hangs: another one takes the port, where there are guards
-            await analyzer.reconnect()
+            await _found_again(analyzer)
         except LinkLost as lost:
             rf.set_unknown()
             problem = lost.happened.rstrip(".")
-            if not await analyzer.reconnect():
+            if not await _found_again(analyzer):
                 return problem
             continue
         except LinkError as error:
@@ -182,6 +182,14 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
             await _warn(bench, seen, problem)
         await clock.sleep(_BETWEEN_TRIES_S)
     return problem
+
+
+async def _found_again(analyzer: Analyzer) -> bool:
+    """Whether a lost line was found again; one that fails at once is as lost as before."""
+    try:
+        return await analyzer.reconnect()
+    except LinkError:
+        return False
 
 
 def _shown_open(bench: Bench) -> Reading | None:

@@ -10,6 +10,7 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import OnStatus
 from ohmwright.model.errors import (
     LinkTimeout,
+    OhmwrightError,
     ReleaseNotConfirmed,
     RfUnsafe,
     Stopped,
@@ -76,10 +77,10 @@ async def ensure_off_after(
 ) -> Exception:
     """Read RF after `error` and end it where it is on; return the error that the run ends by.
 
-    That is `error`, or ReleaseNotConfirmed where OFF did not end RF, or nobody says after a stop
-    what a meter shows that is read by eye. RF that was ended is added to
-    `pending`. A line that does not answer leaves RF unknown. `on_status` gets RF as it was read
-    last, so that no view goes on showing what was read before.
+    That is `error`, or ReleaseNotConfirmed where OFF did not end RF, or nothing was read since ON,
+    or nobody says after a stop what a meter shows that is read by eye. RF that was ended is added
+    to `pending`. `on_status` gets RF as it was read last, so that no view goes on showing what was
+    read before.
     """
     try:
         return await _ended_after(error, bench, pending)
@@ -101,7 +102,7 @@ async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -
     except ReleaseNotConfirmed as worse:
         return worse
     except Exception:  # even a crash in here must not hide `error`; what was read last stands
-        return _nobody_says(error) if bench.analyzer.read_by_eye else error
+        return _nobody_says(error) if bench.analyzer.read_by_eye else _unread(error, bench)
     return error
 
 
@@ -123,6 +124,20 @@ def _nobody_says(error: Exception) -> Exception:
         "Nothing else shows whether RF is on.",
         f"{MAINS_SWITCH} Then begin again.",
     )
+
+
+def _unread(error: Exception, bench: Bench) -> Exception:
+    """Return what a run ends by that `error` ended, after which RF could not be read any more."""
+    if not bench.rf.is_left_on:
+        return error
+    happened = error.happened if isinstance(error, OhmwrightError) else repr(error)
+    unread = ReleaseNotConfirmed(
+        "RF MAY STILL BE ON: the output has not been read back as off.",
+        f"It could not be read any more: {happened}",
+        MAINS_SWITCH,
+    )
+    unread.__context__ = error  # the trace of a crash is written by it
+    return unread
 
 
 async def _on_within_bound(bench: Bench, wait_s: float) -> str | None:

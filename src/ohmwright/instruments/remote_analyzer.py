@@ -76,8 +76,8 @@ class RemoteAnalyzer(Analyzer):
         """Send ON with its limit, once; return when that limit reads back as running.
 
         Where the analyzer has a ceiling it then refuses a longer limit: a digit changed on the line
-        must not hold RF on for longer, since after ON the line may carry no OFF. Until OFF a line
-        that falls out of step is tried once: OFF is not to wait for more.
+        must not hold RF on for longer, since after ON the line may carry no OFF. Until RF was read
+        as off a line that falls out of step is tried once: OFF is not to wait for more.
         """
         sent_s = self.sent_limit_s(limit_s) or limit_s
         if "set_ceiling" in self.dialogue.commands.tell:
@@ -91,8 +91,8 @@ class RemoteAnalyzer(Analyzer):
             await self._see_limit(sent_s)
 
     async def switch_off(self) -> None:
-        """Send OFF at once."""
-        self.dialogue.try_as_usual()
+        """Send OFF at once; on a line out of step the next OFF does not wait for more tries."""
+        self.dialogue.try_once()
         await self._off.tell("off")
 
     @property
@@ -194,7 +194,8 @@ class RemoteAnalyzer(Analyzer):
         await self.dialogue.framing.link.expect_traffic(every_s + silent_s)
 
     async def end_watch(self) -> None:
-        """Take the promise to the guard back."""
+        """Take the promise to the guard back, for RF was read as off."""
+        self.dialogue.try_as_usual()
         await self.dialogue.framing.link.expect_traffic(None)
 
     async def until_failed(self) -> None:

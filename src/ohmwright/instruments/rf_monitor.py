@@ -85,6 +85,11 @@ class RfMonitor:
         return "not proved" if self._state.is_unproved else self._state.reading
 
     @property
+    def is_left_on(self) -> bool:
+        """Whether ON may have been sent, or RF was found on, since it was last read as off."""
+        return self._state.may_be_on
+
+    @property
     def zero_limit_ma(self) -> float:
         """The largest current in mA that counts as none."""
         meter = self._analyzer.data.meter

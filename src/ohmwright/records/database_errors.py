@@ -10,7 +10,7 @@ _DAMAGED = (
     "Leave the file as it is, and make records of a copy at a new place: 'ohmwright record restore "
     "COPY --records PLACE', with COPY as 'ohmwright record backup' made it."
 )
-_AGAIN = "then try again; a run that was cut short goes on with --resume."
+_AGAIN = "then try again; a run that was cut short can go on."
 _HELD = f"End it, {_AGAIN}"
 _ROOM = f"Make room, {_AGAIN}"
 _CAUSES = (

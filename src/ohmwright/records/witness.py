@@ -126,7 +126,7 @@ class _FileErrors:
                 f"{self._folder}: the witness file cannot be written: {problem.strerror}.",
                 "What was acknowledged is on record; an older copy of it could not be told.",
                 "Make room or correct the permissions, then try again; a run that was cut short "
-                "goes on with --resume.",
+                "can go on.",
             ) from None
 
 

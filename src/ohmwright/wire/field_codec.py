@@ -11,7 +11,7 @@ from math import floor, isfinite
 from ohmwright.model.errors import SourceError
 
 from .field_names import FieldKind, FieldMeaning, meaning_of
-from .message_parts import FieldPart
+from .message_parts import FieldPart, shown_text
 from .scpi import number_in, parse_integer, parse_number
 
 FieldValue = float | str
@@ -122,7 +122,7 @@ def _word(name: str, meaning: FieldMeaning, form: str) -> FieldCodec:
         name,
         meaning,
         pattern,
-        lambda said: said.decode("latin-1").strip(),
+        lambda said: shown_text(said.decode("latin-1").strip()),
         lambda value: f"{value:{form}}".encode("ascii") if form else str(value).encode("ascii"),
     )
 

@@ -79,6 +79,14 @@ def shown_bytes(data: bytes) -> str:
     return "".join(_shown(data[at : at + 1]) for at in range(len(data)))
 
 
+def shown_text(text: str) -> str:
+    """`text` that an instrument said, with what cannot be printed named as in `literal_bytes`.
+
+    A control character from a disturbed line would reach the terminal, and could hide what follows.
+    """
+    return "".join(one if one.isprintable() else _shown(one.encode("latin-1")) for one in text)
+
+
 def _shown(byte: bytes) -> str:
     if byte in _NAME_OF:
         return _NAME_OF[byte]

@@ -1,5 +1,6 @@
 """The guard's process, in a real child process, with an instrument on a pseudo-terminal."""
 
+import errno
 import os
 import select
 import signal
@@ -16,12 +17,12 @@ from types import SimpleNamespace
 import anyio
 import pytest
 
-from ohmwright.model.errors import GuardTripped, LinkBusy, LinkLost, LinkTimeout
+from ohmwright.model.errors import GuardTripped, LinkBusy, LinkError, LinkLost, LinkTimeout
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.guard import launcher, process
 from ohmwright.wire.guard import link as guard_link
-from ohmwright.wire.guard import process
 from ohmwright.wire.guard.frames import DATA, HEARTBEAT, WATCH, Unpacker, pack
 from ohmwright.wire.guard.link import GuardedLink
 from ohmwright.wire.guard.opening import open_guarded_serial
@@ -106,6 +107,21 @@ async def guarded(instrument: Instrument) -> GuardedLink:
 
 def off_was_sent(instrument: Instrument) -> bool:
     return instrument.offs.acquire(timeout=60)
+
+
+async def test_a_computer_without_room_for_another_process(
+    instrument: Instrument, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was called a fault of the program."""
+
+    def refused(*_: object, **__: object) -> None:
+        raise BlockingIOError(errno.EAGAIN, "Resource temporarily unavailable")
+
+    with monkeypatch.context() as full:
+        full.setattr(launcher.subprocess, "Popen", refused)
+        with pytest.raises(LinkError, match=r"guard of .* cannot be started: Resource temp"):
+            await guarded(instrument)
+    await (await guarded(instrument)).aclose()  # the port is free again
 
 
 async def test_an_engine_that_vanishes_while_watched_leaves_the_output_off(
@@ -315,6 +331,30 @@ async def test_a_port_that_comes_back_as_another_device_is_found_by_its_name(
     assert await dialogue.ask_number("state") == 0
     with pytest.raises(LinkBusy, match=f"in use by process {os.getpid()}"):
         await guarded(instrument)
+    await link.aclose()
+
+
+async def test_a_line_that_closes_as_it_is_opened_is_looked_for_again(
+    instrument: Instrument, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A device server may do that, for as long as it holds the connection before."""
+    link = await guarded(instrument)
+    await link.expect_traffic(5.0)
+    os.kill(link._channel.pid, signal.SIGKILL)
+    with pytest.raises(LinkLost):
+        await link.read(5)
+    promise, closed_at_once = link.expect_traffic, [LinkLost("closed"), LinkTimeout("closed")]
+
+    async def expect_traffic(every_s: float | None) -> None:
+        if closed_at_once:
+            raise closed_at_once.pop()
+        await promise(every_s)
+
+    monkeypatch.setattr(link, "expect_traffic", expect_traffic)
+    assert await link.reconnect()
+    assert not closed_at_once
+    await link.write(b"OUTPut:STATe OFF\n")
+    assert off_was_sent(instrument)
     await link.aclose()
 
 

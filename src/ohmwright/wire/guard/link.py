@@ -42,7 +42,14 @@ class GuardedLink(Link):
         self._use(self._new_channel(place))
 
     def _new_channel(self, place: PortLocation) -> GuardChannel:
-        return GuardChannel(place.name, launch_guard(place, self._commands, self._lock))
+        try:
+            return GuardChannel(place.name, launch_guard(place, self._commands, self._lock))
+        except OSError as refused:
+            raise LinkError(
+                f"The guard of {place.name} cannot be started: {refused.strerror}.",
+                "Nothing was sent.",
+                "End other programs, or have the limits of processes and open files raised.",
+            ) from refused
 
     def _use(self, channel: GuardChannel) -> None:
         self._channel, self.name = channel, channel.name
@@ -175,11 +182,23 @@ class GuardedLink(Link):
                     channel.abandon()
         except (LinkError, OSError):
             return False
-        if connected:
-            self._use(channel)
-            if self._every_s is not None:
-                await self.expect_traffic(self._every_s)
-        return connected
+        return connected and await self._taken_over(channel)
+
+    async def _taken_over(self, channel: GuardChannel) -> bool:
+        """Whether the guard of `channel`, used from now on, has taken the promise.
+
+        What stands between may accept a connection and close it at once, as a device server does
+        that still holds the one before.
+        """
+        self._use(channel)
+        if self._every_s is None:
+            return True
+        try:
+            await self.expect_traffic(self._every_s)
+        except LinkError:
+            channel.abandon()
+            return False
+        return True
 
     def _lock_place(self, place: PortLocation) -> None:
         """Lock what `place` stands for, and only then give up what was locked."""
