@@ -20,7 +20,12 @@ from ohmwright.engine.sweep_estimate import SweepEstimate, estimated
 from ohmwright.engine.sweep_points import SweepPoints
 from ohmwright.instruments.operator import GoBack, SkipStep, StopRun
 from ohmwright.instruments.requests import SelectMode
-from ohmwright.model.errors import ActivationCutShort, LinkTimeout, OffNotProved
+from ohmwright.model.errors import (
+    ActivationCutShort,
+    LinkTimeout,
+    OffNotProved,
+    ReleaseNotConfirmed,
+)
 from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, RunFinished
 from ohmwright.model.step import Timing
 from ohmwright.simulator.operator import SimulatedOperator
@@ -193,7 +198,7 @@ async def test_a_sweep_does_not_go_on_where_rf_cannot_be_read(
     rig = make_rig(attended=True)
     fail_at(rig, monkeypatch, {200.0}, then_silent=True)
     keys = 'modes = { cut = [50] }\nloads_ohm = [200, 500]\non_fault = "go on"'
-    with pytest.raises(ActivationCutShort):
+    with pytest.raises(ReleaseNotConfirmed, match=r"MAY STILL BE ON.*could not be read.*tripped"):
         await swept(rig, keys)
 
 
