@@ -166,6 +166,7 @@ def browser() -> Iterator[Browser]:
         yield browser
 
 
+@pytest.mark.parametrize("workshop", [ASSET], indirect=True, ids=["a unit of its own"])
 def test_a_scanned_label_fills_in_the_tag_and_begins_nothing(
     workshop: Site, browser: Browser
 ) -> None:
