@@ -30,11 +30,14 @@ from ohmwright.model.event import (
     RunResumed,
     SlowRelease,
     StepStarted,
+    UnitIdentified,
 )
+from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.result import Result, Sample
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES
 from ohmwright.simulator.bench import SimulatedBench
+from tests.records.some_events import started
 
 NOW = {"at": datetime(2026, 1, 1, tzinfo=UTC), "bench_s": 0.0}
 AIM = TargetBand(886.0, 900.0, 910.0)
@@ -357,3 +360,16 @@ def test_a_reading_has_no_digit_that_the_meter_has_not(
     watch = RunWatch()
     watch.on_status(BenchStatus("on", 100.0, current_ma=current_ma, digit_ma=digit_ma))
     assert watch.picture(100.0).reading == shown
+
+
+def test_who_is_asked_to_read_the_plate_does_not_see_its_serial_number() -> None:
+    watch, begun = RunWatch(), started("one")
+    unit = RegisteredAsset(tag="HF-1", maker="m", model="x", serial="S1", procedure="p.toml")
+    watch.on_event(begun)
+    assert f"serial {begun.asset.serial}" in watch.picture(0.0).unit  # nobody is asked
+    watch.on_event(begun.model_copy(update={"registered": unit}))
+    assert "serial" not in watch.picture(0.0).unit
+    watch.on_event(UnitIdentified(**NOW, seen="S1", told_by="A. Fenn"))
+    assert f"serial {begun.asset.serial}" in watch.picture(0.0).unit
+    watch.on_event(RunResumed(**NOW, operator="A. Fenn", done=0))
+    assert "serial" not in watch.picture(0.0).unit  # it is asked for once more

@@ -13,7 +13,6 @@ from ohmwright.engine.job import Job
 from ohmwright.engine.resume import on_time_s
 from ohmwright.engine.stage import PointKey
 from ohmwright.instruments.requests import Request
-from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.cue import Cue
 from ohmwright.model.event import (
@@ -26,6 +25,7 @@ from ohmwright.model.event import (
     RunStarted,
     StageStarted,
     StepStarted,
+    UnitIdentified,
 )
 from ohmwright.model.result import Result, Verdict
 
@@ -71,6 +71,7 @@ class RunWatch:
         self._progress = PlanProgress(plan, finished)
         self._state: RunState = "not begun"
         self._started: RunStarted | None = None
+        self._is_identified = False
         self._operator = ""
         self._load_ohm: float | None = None
         self._moment: BenchStatus | None = None
@@ -117,6 +118,8 @@ class RunWatch:
         match event:
             case RunStarted() | RunResumed():
                 self._begin(event)
+            case UnitIdentified():
+                self._is_identified = True
             case StageStarted():
                 self._progress.begin_stage(event.stage)
                 self._load_ohm = None
@@ -190,7 +193,7 @@ class RunWatch:
             now_s=now_s,
             state=self._state,
             run_id="" if started is None else started.run_id,
-            unit="" if started is None else unit_words(started.asset),
+            unit="" if started is None else self._unit_words(started),
             procedure=""
             if started is None
             else f"{started.procedure}, revision {started.revision}",
@@ -228,10 +231,19 @@ class RunWatch:
         self._told = (*self._told, notice)[-NOTICES_KEPT:]
 
     def _begin(self, event: RunStarted | RunResumed) -> None:
-        self._state, self._operator = "going on", event.operator
+        self._state, self._operator, self._is_identified = "going on", event.operator, False
         if isinstance(event, RunStarted):
             self._started = event
         self._progress.pace.begin(event.bench_s)
+
+    def _unit_words(self, started: RunStarted) -> str:
+        """Return maker, model, serial number and inventory number of the unit in one line.
+
+        No serial number while a person may be asked to read it from the plate of a registered unit.
+        """
+        asset, is_asked = started.asset, started.registered is not None and not self._is_identified
+        serial = "" if is_asked else f", serial {asset.serial}"
+        return f"{asset.maker} {asset.model}{serial}, {asset.id}"
 
     def _keep(self, result: Result) -> PointKey:
         key: PointKey = result.stage, result.step, result.point
@@ -265,11 +277,6 @@ def watch_of(
     if point_s is not None:
         plan = paced_points(plan, point_s)
     return RunWatch(plan, job.earlier, job.finished_points())
-
-
-def unit_words(asset: Asset) -> str:
-    """Return maker, model, serial number and inventory number of a unit in one line."""
-    return f"{asset.maker} {asset.model}, serial {asset.serial}, {asset.id}"
 
 
 def _on_s(moment: BenchStatus | None, now_s: float) -> float:
