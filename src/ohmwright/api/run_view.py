@@ -13,6 +13,7 @@ from ohmwright.engine.job import Job
 from ohmwright.engine.resume import on_time_s
 from ohmwright.engine.stage import PointKey
 from ohmwright.instruments.requests import Request
+from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.cue import Cue
 from ohmwright.model.event import (
@@ -27,6 +28,7 @@ from ohmwright.model.event import (
     StepStarted,
     UnitIdentified,
 )
+from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.result import Result, Verdict
 
 from .kept_results import KeptResults
@@ -93,6 +95,14 @@ class RunWatch:
     def moment(self) -> BenchStatus | None:
         """The latest status; None before the first."""
         return self._moment
+
+    def may_show_serial(self, registered: RegisteredAsset | None) -> bool:
+        """Whether the serial number of a run's unit may be shown.
+
+        It is shown of no registered unit before that is known to be the one: whoever is asked to
+        read the number from the plate must not see it.
+        """
+        return registered is None or self._is_identified
 
     @property
     def has_finished(self) -> bool:
@@ -237,13 +247,9 @@ class RunWatch:
         self._progress.pace.begin(event.bench_s)
 
     def _unit_words(self, started: RunStarted) -> str:
-        """Return maker, model, serial number and inventory number of the unit in one line.
-
-        No serial number while a person may be asked to read it from the plate of a registered unit.
-        """
-        asset, is_asked = started.asset, started.registered is not None and not self._is_identified
-        serial = "" if is_asked else f", serial {asset.serial}"
-        return f"{asset.maker} {asset.model}{serial}, {asset.id}"
+        """Return maker, model, serial number where it may be shown, and inventory number."""
+        words = unit_words(started.asset, with_serial=self.may_show_serial(started.registered))
+        return f"{words}, {started.asset.id}"
 
     def _keep(self, result: Result) -> PointKey:
         key: PointKey = result.stage, result.step, result.point
@@ -277,6 +283,12 @@ def watch_of(
     if point_s is not None:
         plan = paced_points(plan, point_s)
     return RunWatch(plan, job.earlier, job.finished_points())
+
+
+def unit_words(asset: Asset, *, with_serial: bool) -> str:
+    """Return maker and model of a unit, and its serial number."""
+    serial = f", serial {asset.serial}" if with_serial else ""
+    return f"{asset.maker} {asset.model}{serial}"
 
 
 def _on_s(moment: BenchStatus | None, now_s: float) -> float:

@@ -27,7 +27,7 @@ from ohmwright.model.assignment import Assignment
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import OhmwrightError, UsageError
-from ohmwright.model.event import Event, UnitIdentified
+from ohmwright.model.event import Event
 from ohmwright.model.traceability import RoomFigures
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
@@ -73,7 +73,6 @@ class Desk:
         """The unit of the bench file, which a run is of that is told no tag."""
         self.models = models_of(self.data)
         self._subject = UnitOnBench(self.data, None)
-        self._is_unit_known = False
         self._records, self._real, self._explain = records, real, explain
         self.state: DeskState = "idle"
         self.error: OhmwrightError | None = None
@@ -109,8 +108,8 @@ class Desk:
 
     @property
     def may_show_serial(self) -> bool:
-        """Whether the unit's serial number may be shown: who reads the plate must not know it."""
-        return self._subject.registered is None or self._is_unit_known
+        """Whether the unit's serial number may be shown."""
+        return self.watch.may_show_serial(self._subject.registered)
 
     @property
     def now_s(self) -> float:
@@ -138,7 +137,6 @@ class Desk:
         if "adjust" not in STAGES_OF[order.work]:
             file = measured_once(file)
         self.data, self._subject = _in_room(subject.bench, order), subject
-        self._is_unit_known = False
         plan = planned_points(
             file.procedure, STAGES_OF[order.work], by_hand=self.data.generator_verbs is None
         )
@@ -173,7 +171,6 @@ class Desk:
 
     def on_event(self, event: Event) -> None:
         """Take an event, which is stored already."""
-        self._is_unit_known = self._is_unit_known or isinstance(event, UnitIdentified)
         self.watch.on_event(event)
         self._changed()
 

@@ -10,7 +10,7 @@ from typing import Any
 import anyio
 
 from ohmwright.api.kept_results import KeptResults
-from ohmwright.model.bench_file import Asset
+from ohmwright.api.run_view import unit_words
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed, RfUnsafe
 from ohmwright.wire.clock import Clock
 
@@ -141,7 +141,7 @@ def _desk_facts(desk: Desk) -> dict[str, Any]:
     off_at = desk.off_reading.at
     return {
         "name": file.name,
-        "unit": "" if unit is None else _unit_words(unit, with_serial=desk.may_show_serial),
+        "unit": "" if unit is None else unit_words(unit, with_serial=desk.may_show_serial),
         "asset": "" if unit is None else unit.id,
         "own_asset": "" if desk.own_unit is None else desk.own_unit.id,
         "models": desk.models,
@@ -159,11 +159,6 @@ def _desk_facts(desk: Desk) -> dict[str, Any]:
         "take_over_in_s": round(lease.take_over_in_s, 1) if lease.asker is not None else None,
         "error": None if desk.error is None else error_facts(desk.error),
     }
-
-
-def _unit_words(unit: Asset, *, with_serial: bool) -> str:
-    serial = f", serial {unit.serial}" if with_serial else ""
-    return f"{unit.maker} {unit.model}{serial}"
 
 
 def error_facts(error: OhmwrightError) -> dict[str, Any]:
