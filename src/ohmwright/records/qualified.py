@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Generic, TypeVar
@@ -88,16 +88,7 @@ def qualified_runs(database: Database, numbers: Collection[int]) -> Qualified[in
 
 def qualified_run_ids(database: Database, run_ids: Sequence[str]) -> Qualified[str]:
     """Return the same by the names of the runs."""
-    rows = (
-        row
-        for first in range(0, len(run_ids), _IN_ONE_QUERY)
-        for row in _rows_with_such(
-            database,
-            (RUNS.c.run_id,),
-            RUNS.c.number == RESULTS.c.run,
-            RUNS.c.run_id.in_(run_ids[first : first + _IN_ONE_QUERY]),
-        )
-    )
+    rows = _rows_among(database, RUNS.c.run_id, run_ids, RUNS.c.number == RESULTS.c.run)
     return _qualified((row.run_id, row) for row in rows)
 
 
@@ -105,17 +96,7 @@ def qualified_assets(
     database: Database, assets: Sequence[str], *, simulated: bool
 ) -> Qualified[str]:
     """Return those of these units that have such a value as found or as left."""
-    c = RESULTS.c
-    rows = (
-        row
-        for first in range(0, len(assets), _IN_ONE_QUERY)
-        for row in _rows_with_such(
-            database,
-            (c.asset,),
-            *_measured(simulated=simulated),
-            c.asset.in_(assets[first : first + _IN_ONE_QUERY]),
-        )
-    )
+    rows = _rows_among(database, RESULTS.c.asset, assets, *_measured(simulated=simulated))
     return _qualified((row.asset, row) for row in rows)
 
 
@@ -133,6 +114,18 @@ def qualified_points(
 def _measured(*, simulated: bool) -> tuple[ColumnElement[bool], ...]:
     c = RESULTS.c
     return c.simulated == int(simulated), c.stage.in_(MEASURED), NOT_VOID
+
+
+def _rows_among(
+    database: Database,
+    key: ColumnElement[str],
+    wanted: Sequence[str],
+    *conditions: ColumnElement[bool],
+) -> Iterator[SqlRow[Any]]:
+    """Yield the rows whose key is one of `wanted`, which may be too many for one query."""
+    for first in range(0, len(wanted), _IN_ONE_QUERY):
+        among = key.in_(wanted[first : first + _IN_ONE_QUERY])
+        yield from _rows_with_such(database, (key,), *conditions, among)
 
 
 def _rows_with_such(
