@@ -9,13 +9,13 @@ export function commandBar(number) {
   const element = h('div', { class: 'command' })
   const ask = (what) => attempt(() => giveOrder(`/benches/${number}/command`, { do: what }))
   const button = (words, what) => h('button', { type: 'button', class: 'quiet', onclick: () => ask(what) }, words)
-  let before
+  let before = true
   return {
     element,
     update(known) {
       const { holder, asker, take_over_in_s: left } = known.now, mine = commands(known)
-      if (before !== undefined && before !== holder) forget()  // that another commands may be what was told
-      before = holder
+      if (mine && !before) forget()  // that another screen commands may be what was told
+      before = mine
       const soon = left === null ? 0 : Math.ceil(left)
       if (isCutOff()) {
         redo(element, 'cut off', () => [h('p', {}, 'The server is silent: which screen commands is not known here.')])
