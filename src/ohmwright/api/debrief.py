@@ -73,7 +73,9 @@ class Debrief(FrozenModel):
     """What a practice came to."""
 
     asked: int
-    """How often presses were asked for."""
+    """How often presses were asked for, without those that still stood."""
+    standing: str = ""
+    """Presses that still stood to be made when it ended, in words; empty where none did."""
     untrue: tuple[str, ...] = ()
     """What was answered with "done" though the unit's panel showed otherwise, as sentences."""
     slips: tuple[SlipSeen, ...]
@@ -105,16 +107,23 @@ def debrief(
     """
     slips = tuple(_slips(asked, pressed, over_s))
     noticed, unfounded = _noticed(slips, said)
+    standing = tuple(one.press for one in asked[-1:] if _stands(one, pressed, over_s))
     first_s = asked[0].at_s if asked else float("inf")
     before = [each for each in pressed if each[0] < first_s]
     return Debrief(
-        asked=len(asked),
+        asked=len(asked) - len(standing),
+        standing=presses_words(standing),
         slips=noticed,
         unfounded=unfounded,
         unasked=presses_words(_presses(before)),
         you=you,
         untrue=tuple(untrue),
     )
+
+
+def _stands(last: CueGiven, pressed: Sequence[Pressed], over_s: float | None) -> bool:
+    """Whether the presses asked for last were still wanted at the end, and none of them made."""
+    return over_s is None and all(at_s < last.at_s + _HELD_BACK_S for at_s, _, _ in pressed)
 
 
 def _slips(
