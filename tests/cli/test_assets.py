@@ -263,6 +263,32 @@ def test_a_run_whose_unit_was_handed_over_is_resumed_by_nobody_else(
     assert "is for Oake to go on with" not in his.err
 
 
+def test_what_may_be_a_slip_is_told_of_a_single_unit_too(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    plate = ("--maker", "Tessenhove", "--serial", "S000009")
+    added = ohmwright("asset", "add", "HF-3", *plate, "--model", "Quillon 30O")
+    said = "Look: Model 'Quillon 30O' (1 unit) was not in the register before. Is it 'Quillon 300'?"
+    assert (added.code, said in added.err) == (0, True)
+    changed = ohmwright("asset", "change", "HF-3", "--procedure", "quik.toml")
+    missing = "Look: Procedure 'quik.toml' (1 unit) is no shipped one and no file in this folder"
+    assert (missing in changed.err, missing in added.err) == (True, False)
+    assert "Look:" not in ohmwright("asset", "change", "HF-3", "--procedure", "quick.toml").err
+
+
+def test_a_worklist_says_that_simulated_runs_do_not_count(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    said = "1 unit had runs on simulated benches alone, which do not count: --simulated counts them"
+    assert said not in ohmwright("worklist").out
+    run = ("verify", "--asset", "HF-1", "--bench", "bench.toml", "--unattended")
+    assert ohmwright(*run).code == 0
+    assert said in ohmwright("worklist").out
+    counted = ohmwright("worklist", "--simulated").out
+    assert (said in counted, "\n~: of 1 unit, by the due date alone; " in counted) == (False, True)
+    assert "forecast made last" not in counted
+
+
 def test_a_worklist_as_json_is_whole(workshop: Path, ohmwright: Callable) -> None:
     head, first, *_ = REGISTER.splitlines()
     more = [first.replace("HF-1", f"HX-{n}").replace("S000007", f"T{n}") for n in range(25)]
