@@ -107,7 +107,7 @@ def test_complaints_are_in_plain_words(tmp_path: Path, old: str, new: str, says:
     [
         ("mode =", "name =", "p.toml:8:13: {0}the key 'name' stands twice in its table, first i"),
         ("mode =", "name =", "first in line 7."),
-        ("[[step]]", "[step]\n[step]", "6:6: {0}the table [step] stands twice; where several are"),
+        ("[[step]]", "[step]\n[step]", "6:6: {0}the table [step] stands twice, first in line 5; "),
         ("[[step]]", "[step]\n[[step]]", "6:7: {0}[[step]] follows a [step]; each needs both pa"),
         ("= 10 }", "= 10, percent = 1 }", "12:40: {0}the key 'percent' stands twice in its braces"),
         ("percent = 10", "percent = 1,5", "{0}a number has a point, as in 40.5."),
@@ -122,12 +122,24 @@ def test_complaints_are_in_plain_words(tmp_path: Path, old: str, new: str, says:
         ('"output"', "output", '6:8: {0}text stands in quotes, as in "text".'),
         ('"output"', '"output', "6:15: {0}a text in this line has no closing quote."),
         ('"output"', '"out\0put"', "6:12: {0}the character U+0000 is not allowed."),
+        ("= 300", "=\u00a0300", "10:11: {0}a special space stands here (U+00A0, no-break space), "),
+        (
+            "= 300",
+            "= \u200b300",
+            "10:12: {0}a character that is not seen stands here (U+200B,",
+        ),
+        ("= 300", "= \u2212300", "10:12: {0}a minus is the sign -, as in -40."),
+        ("= 300", "= 1 300", "{0}a number is written without spaces, as in 1000."),
+        ("= 300", "= 0300", "{0}a number has no zeros in front, as in 40."),
+        ("percent = 10", "percent = 10%", "12:27: {0}a number is written without its unit."),
+        ("percent = 10", "percent = 10 W", "{0}a number is written without its unit."),
+        ("percent = 10", "percent = 10 x = 1", "12:28: {0}a comma or } is missing here."),
         ("= 300", "= True", "{0}true and false are written in small letters."),
     ],
 )
 def test_a_slip_in_toml_is_told_by_its_cause(tmp_path: Path, old: str, new: str, says: str) -> None:
     said = complaint(tmp_path, GOOD.replace(old, new, 1))
-    assert says.format("this is not valid TOML: ") in said
+    assert says.replace("{0}", "this is not valid TOML: ") in said
 
 
 def test_what_is_missing_at_the_end_has_the_place_after_the_last_character(tmp_path: Path) -> None:
