@@ -18,6 +18,7 @@ from ohmwright.model.positions import key_positions
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import is_existing_file, load
 from ohmwright.model.text_limits import LARGEST_BYTES
+from ohmwright.wire.command_set import SHIPPED
 
 GOOD = """\
 title = "Output"
@@ -206,6 +207,36 @@ def test_a_file_of_another_kind_is_called_by_its_kind(tmp_path: Path) -> None:
         load(path, BenchFile)
     bench = shipped("benches", "demo.toml").read_text(encoding="utf-8")
     assert "p.toml: this is a bench file, not a procedure." in complaint(tmp_path, bench)
+    without_unit = re.sub(r"(?s)\[asset\].*?\n\n", "", bench)
+    assert "this is a bench file, not a procedure." in complaint(tmp_path, without_unit)
+
+
+@pytest.mark.parametrize(
+    ("file", "kind"),
+    [
+        (shipped("generators", "marlow-150.toml"), "the data file of a generator"),
+        (shipped("analyzers", "gantry-400.toml"), "the data file of an analyzer"),
+        (SHIPPED / "scpi-1999-analyzer.toml", "a command set"),
+    ],
+)
+def test_instrument_files_are_called_by_their_kind(tmp_path: Path, file: Path, kind: str) -> None:
+    text = file.read_text(encoding="utf-8")
+    assert f"p.toml: this is {kind}, not a procedure." in complaint(tmp_path, text)
+    if kind != "the data file of an analyzer":
+        with pytest.raises(SourceError, match=f"is {kind}, not the data file of an analyzer"):
+            load(file, AnalyzerData, table="data")
+
+
+def test_a_file_that_is_not_there_is_looked_for_in_a_folder_that_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SourceError) as refused:
+        load(Path("none.toml"), BenchFile)
+    assert refused.value.do == f"Check the name and folder; this one is {tmp_path}."
+    with pytest.raises(SourceError) as refused:
+        load(tmp_path / "none.toml", BenchFile)
+    assert refused.value.do == "Check the name and folder."
 
 
 SECOND = "\n" + GOOD[GOOD.index("[[step]]") :]
