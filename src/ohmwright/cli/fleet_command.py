@@ -30,6 +30,11 @@ from .run_summary import VERDICT_STYLES
 
 _Rows = Sequence[Row[Any]]
 _NEAREST = 3
+_ERRORS = (
+    "Mean error: of the values less their targets, in percent of the target (of a limit where that "
+    "stands alone); sd: the standard deviation of one. Undecided and not measured count among the "
+    "results, and not as passed."
+)
 
 
 def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool) -> None:
@@ -55,6 +60,8 @@ def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool
         table = _tallies_table(list(of_model), ("step", "point", "stage"))
         table.title, table.title_justify = Text(printable(model)), "left"
         out().print("", table)
+    if points:
+        out().print(Text(_ERRORS))
     _print_left_out(void)
 
 
@@ -80,8 +87,17 @@ def show_trend(
     if as_json:
         print_json([_tally(month) for month in months])
         return
-    out().print(_tallies_table(months, ("month",)))
+    table = _tallies_table(months, ("month",))
+    table.title, table.title_justify = Text(printable(_trend_title(wanted))), "left"
+    out().print(table)
+    out().print(Text(_ERRORS))
     _print_left_out(void)
+
+
+def _trend_title(wanted: tuple[str, str, str, str]) -> str:
+    """Return which point of which model is shown, and of which stage."""
+    model, step, point, stage = wanted
+    return f"{model}, {step} {point}, {stage.replace('_', ' ')}"
 
 
 def _no_such_point(wanted: tuple[str, str, str, str], known: _Rows) -> UsageError:
