@@ -31,6 +31,7 @@ from ohmwright.reports.text import printable
 from .console import out, print_json, print_notice
 from .open_records import open_existing_records, open_records
 from .options import NotingOptions
+from .table_format import with_whole_words
 
 _STATE_STYLES = {"in service": "", "in repair": "yellow", "withdrawn": "dim"}
 
@@ -72,7 +73,7 @@ def list_assets(
     if as_json:
         print_json([asset_document(one) for one in found])
         return
-    out().print(_table(found) if found else "No assets like that.")
+    out().print(with_whole_words(_table(found)) if found else "No assets like that.")
 
 
 def show_asset(records: str | None, tag: str, *, as_json: bool) -> None:

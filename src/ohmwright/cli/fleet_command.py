@@ -27,6 +27,7 @@ from .console import out, print_json
 from .list_marks import mark_of, print_marks
 from .open_records import open_existing_records, open_records_for_reading
 from .run_summary import VERDICT_STYLES
+from .table_format import with_whole_words
 
 _Rows = Sequence[Row[Any]]
 _NEAREST = 3
@@ -54,12 +55,15 @@ def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool
         }
         print_json(said | {"void_runs_left_out": len(void)})
         return
-    out().print(_units_table(units, refused, marked) if units else "No units like that.")
+    if units:
+        out().print(with_whole_words(_units_table(units, refused, marked)))
+    else:
+        out().print("No units like that.")
     print_marks(marked)
     for model, of_model in groupby(points, key=lambda point: point.model):
         table = _tallies_table(list(of_model), ("step", "point", "stage"))
         table.title, table.title_justify = Text(printable(model)), "left"
-        out().print("", table)
+        out().print("", with_whole_words(table))
     if points:
         out().print(Text(_ERRORS))
     _print_left_out(void)
@@ -89,7 +93,7 @@ def show_trend(
         return
     table = _tallies_table(months, ("month",))
     table.title, table.title_justify = Text(printable(_trend_title(wanted))), "left"
-    out().print(table)
+    out().print(with_whole_words(table))
     out().print(Text(_ERRORS))
     _print_left_out(void)
 

@@ -26,6 +26,7 @@ from .campaign_words import held_words, kept_words
 from .console import out, print_json
 from .list_marks import mark_of, print_marks
 from .open_records import open_existing_records
+from .table_format import with_whole_words
 
 TOLD_MARK = ", as told"
 """Behind a due date that rests on the register's word, and on no run here."""
@@ -82,7 +83,7 @@ def show_worklist(
     if not units:
         out().print(Text(_none()), soft_wrap=True)
         return
-    out().print(_table(shown, marked))
+    out().print(with_whole_words(_table(shown, marked)))
     if len(shown) < len(units):
         out().print(f"{len(units) - len(shown)} more are not shown: --limit {len(units)}")
     due = sum(unit.is_due(today()) for unit in units)
