@@ -476,6 +476,7 @@ def test_a_campaign_is_not_named_as_another_but_for_capitals(
     assert ohmwright("campaign", "new", "winter").code == 0
     twin = ohmwright("campaign", "new", "Winter")
     assert (twin.code, "There is a campaign 'winter' already" in twin.err) == (2, True)
+    assert "or go on with it: ohmwright campaign work winter" in twin.err
 
 
 def test_who_says_nothing_at_the_bench_is_shown_what_may_be_said(

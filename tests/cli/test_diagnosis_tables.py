@@ -35,10 +35,12 @@ def test_only_what_is_off_by_more_than_its_uncertainty_has_drifted(
         misfit=1.0,
         first_moves=(),
     )
+    event = event.model_copy(update={"gains": (one, one.model_copy(update={"gain": 0.9997}))})
     console = Console(width=100)
     with console.capture() as seen:
         console.print(sense_gains_table([event]))
     assert ("DRIFTED" in seen.get()) == said
+    assert ("+0.0" in seen.get(), "-0.0" in seen.get()) == (True, False)
     assert len(diagnosis_tables([event])) == 1  # no heading without a row, of first moves
     assert diagnosis_tables([]) == []
 

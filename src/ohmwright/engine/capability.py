@@ -15,8 +15,11 @@ from .procedure_file import ProcedureFile
 from .requirements import Abilities, abilities_of
 from .steps.base import TimedStep
 
-CORRECT_WHAT_IS_NAMED = "Correct what each line names, or use another bench."
-"""What to do about complaints."""
+
+def what_to_correct(*, attended: bool) -> str:
+    """What to do about complaints."""
+    without = "" if attended else "; with a person there leave out --unattended"
+    return f"Correct what each line names, or use another bench{without}."
 
 
 def refuse_impossible(
@@ -31,7 +34,7 @@ def refuse_impossible(
         raise ProcedureError(
             "\n".join(lines),
             "Nothing was switched on.",
-            CORRECT_WHAT_IS_NAMED,
+            what_to_correct(attended=bench.operator.present),
         )
 
 
