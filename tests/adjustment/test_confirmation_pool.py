@@ -9,6 +9,7 @@ from ohmwright.adjustment.confirmation_pool import pooled
 from ohmwright.adjustment.parameters import Parameters
 from ohmwright.adjustment.trim import Trim
 from ohmwright.estimation.activation_record import Question
+from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.prior import vague_prior
@@ -74,3 +75,27 @@ def test_what_earlier_confirmations_do_to_the_present_one(
         if outcome != "continue":
             break
     assert outcome == expected
+
+
+@pytest.mark.parametrize(("gain", "ends"), [(0.002, True), (0.0, False), (0.02, False)])
+def test_a_value_that_stays_unsure_is_watched_no_longer_where_it_would_pass_nearer(
+    gain: float, ends: bool
+) -> None:
+    """Half a tolerance off, and as unsure for ever; with `gain` per count, relative.
+
+    Without a known gain, or where one count is more than the tolerance, nothing is nearer.
+    """
+    made = Made(level=TARGET + 6.4, noise=0.0005)
+    question = Question(TARGET, TOLERANCE, made.window_s, 1.0)
+    warm = ResidualWarmth(uncertainty=0.0025)
+    confirmation = Confirmation(question, Parameters(), residual_warmth=warm, habits=SEEN_STILL)
+    confirmation.rule_out_moves(0.0)
+    prior = vague_prior().with_coefficient(Coefficient.GAIN, gain, 0.1 * gain + 1e-9)
+    log, ended_s = ActivationLog(question, Trim(None).position(), 0.0), 0.0
+    for age_s, value in zip(*made.readings(30.0), strict=True):
+        log.note_reading(float(age_s), float(value))
+        if confirmation.outcome(log, prior, float(age_s), late=False) != "continue":
+            ended_s = float(age_s)
+            break
+    assert (0 < ended_s < 25) == ends
+    assert confirmation.would_pass_centred(prior) == ends

@@ -14,6 +14,8 @@ from scripts.bench.worlds.driving import adjust
         ("slow trim", 6606, 2, "a gain judged too early doubled each move, refuted or not"),
         ("slow trim", 6606, 39, "the same: 36 % off the target"),
         ("overshoot", 7001, 9, "swings of the rise passed for hunting: undecided after 100 s"),
+        ("lag 3 s", 8605, 2, "watched for 112 s off the target, each time too unsure to accept"),
+        ("lag 3 s", 8604, 0, "the same, by a move of less than what the value is unsure by"),
         ("overshoot", 6506, 78, "moves after a confirmation contradicted its own estimate"),
     ],
 )

@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal
 
+import numpy as np
+
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.habits import Habits
@@ -58,6 +60,8 @@ class Confirmation:
         )
         self._next_estimate_s = 0.0
         self._moves_allowed = True
+        self._sds: list[tuple[float, float]] = []
+        """How sure the value was, in tolerances, after it had been watched for so long, in s."""
         self._improve_landing = improve_landing
 
     @property
@@ -124,11 +128,21 @@ class Confirmation:
             if self._departures_may_explain(estimate, watched_s):
                 return self._outcome_with_departures(estimate, log, prior, watched_s)
             self._next_estimate_s = age_s + estimate.wait_s(self._bounds)
-            if not self._move_is_sooner(estimate, prior, watched_s):
-                return "continue"
-            whole = self.estimate_with_departures(log)
-            return "move on" if self._error_is_seen(whole) else "continue"
+            return self._outcome_in_doubt(estimate, log, prior, watched_s)
         return self._outcome_with_departures(estimate, log, prior, watched_s)
+
+    def _outcome_in_doubt(
+        self, estimate: Estimate, log: ActivationLog, prior: TransientPrior, watched_s: float
+    ) -> Outcome:
+        """What an `estimate` without a decision calls for."""
+        in_vain = self._is_in_vain(estimate, watched_s)
+        move_is_sooner = self._move_is_sooner(estimate, prior, watched_s)
+        if not (in_vain or move_is_sooner):
+            return "continue"
+        whole = self.estimate_with_departures(log)
+        if in_vain and self.would_pass_centred(prior):
+            return "release"
+        return "move on" if move_is_sooner and self._error_is_seen(whole) else "continue"
 
     def _outcome_with_departures(
         self, estimate: Estimate, log: ActivationLog, prior: TransientPrior, watched_s: float
@@ -139,9 +153,41 @@ class Confirmation:
             return "refuted"
         if decision == "in tolerance" and self._pool_agrees() and self._statement_agrees():
             return "move on" if self._landing_is_poor(estimate, prior) else "accept"
+        if self._is_in_vain(estimate, watched_s) and self.would_pass_centred(prior):
+            return "release"
         if not self._in_doubt_too_long(estimate, prior, watched_s):
             return "continue"
         return "move on" if self._error_is_seen(self.own_estimate) else "continue"
+
+    def would_pass_centred(self, prior: TransientPrior) -> bool:
+        """Whether a value as unsure as this one would be accepted nearer to the target.
+
+        That holds also where a move by so little is as likely for the worse: an uncertainty that
+        all activations have in common is then spread evenly about the target.
+        """
+        value = self.value
+        if value is None:
+            return False
+        here = self._question.in_tolerances(value)
+        off = self._error_after_move(abs(here.mean), prior)
+        if off is None or off > abs(here.mean) - self._confirming.improvement_tolerances:
+            return False
+        centred = replace(here.as_stated, centre=np.array([off]))
+        allowed = 1 - self._bounds.inside
+        doubt = self._confirming.centring_doubt * allowed
+        return 1 - _inside(here) > doubt and 1 - _inside(centred) <= allowed
+
+    def _is_in_vain(self, estimate: Estimate, watched_s: float) -> bool:
+        """Whether more readings have not made the value any surer for a while, its lag being gone.
+
+        Notes the estimate, with the time for which it has been watched.
+        """
+        if estimate.remainder > 0.5 * self._bounds.remainder:
+            return False
+        sd, long_ago_s = estimate.value.sd, watched_s - self._confirming.least_patience_s
+        before = [earlier for at_s, earlier in self._sds if at_s <= long_ago_s]
+        self._sds.append((watched_s, sd))
+        return bool(before) and sd > self._confirming.narrowing * min(before)
 
     def _tells_a_move(self) -> bool:
         """Whether the value is known well enough for a move by it to land near the target."""
@@ -162,8 +208,7 @@ class Confirmation:
         own = self.own_estimate
         if own is None or not self._earlier:
             return own is not None
-        probability = pooled([*self._earlier, own]).probability_between(-1.0, 1.0)
-        return probability >= self._bounds.inside
+        return _inside(pooled([*self._earlier, own])) >= self._bounds.inside
 
     def _statement_agrees(self) -> bool:
         """Whether the value and uncertainty that would be stated lie within the limits, too.
@@ -226,14 +271,28 @@ class Confirmation:
 
     def _move_brings_nearer(self, error: float, prior: TransientPrior) -> bool:
         """Whether a whole number of counts would make `error`, in tolerances, clearly smaller."""
-        gain = abs(prior.mean_of(Coefficient.GAIN)) / self._tolerance
-        gain_sd = prior.sd_of(Coefficient.GAIN) / self._tolerance
-        if gain < self._parameters.moving.gain_sds * gain_sd:
+        error_after = self._error_after_move(error, prior)
+        if error_after is None:
             return error > self._parameters.releasing.inner_tolerances
-        error_after = abs(error - gain * round(error / gain))
         return error_after < error - self._confirming.improvement_tolerances
+
+    def _error_after_move(self, error: float, prior: TransientPrior) -> float | None:
+        """What a move by whole counts would leave of `error`, both in tolerances.
+
+        None while it is not known what the trim does.
+        """
+        gain, gain_sd = prior.mean_of(Coefficient.GAIN), prior.sd_of(Coefficient.GAIN)
+        if abs(gain) <= self._parameters.moving.gain_sds * gain_sd:
+            return None
+        by_count = abs(gain) / self._tolerance
+        return abs(error - by_count * round(error / by_count))
 
     def _patience_s(self, prior: TransientPrior) -> float:
         """Time that watching may take: as long as another confirmation would."""
         again_s = 2 * prior.dead_time_s + 8 * prior.lag_s
         return max(self._confirming.least_patience_s, self._confirming.patience * again_s)
+
+
+def _inside(value: Mixture) -> float:
+    """Probability that a value, in tolerances from the target, lies in tolerance."""
+    return value.probability_between(-1.0, 1.0)

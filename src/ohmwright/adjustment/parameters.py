@@ -205,6 +205,12 @@ class Confirming:
     """Patience is multiplied by this where possible hunting alone prevents acceptance."""
     least_patience_s: float = 4.0
     """Shortest patience: quick units need enough readings too."""
+    centring_doubt: float = 2.0
+    """A value is brought nearer to the target, however unsure it is, if it is out of tolerance with
+    more than so many times the probability that is allowed."""
+    narrowing: float = 0.9
+    """Watching on for `least_patience_s` is in vain that leaves more of the uncertainty than
+    this."""
     longest_patience_s: float = 40.0
     """Longest time for which an activation is watched: what is not decided by then never is."""
 

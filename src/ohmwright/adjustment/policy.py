@@ -217,8 +217,11 @@ class AdjustPolicy:
             self._end = Finish("confirmed", "", value.mean, value.sd, value.dof)
             self._queue.release()
         elif outcome == "release":
+            centre = self._confirmation.would_pass_centred(self.estimator.prior)
             self.findings.note_undecided(self._confirmation, self.log)
             self._queue.rest()
+            if centre:
+                self._queue.move(self._centring_actions(), rf_on=False)
         elif outcome != "continue":
             self._refuted = outcome == "refuted"
             self.findings.learn(self._confirmation.own_estimate, age_s, refuted=self._refuted)
@@ -226,6 +229,15 @@ class AdjustPolicy:
             self.estimator.restart_fit()
             self.estimator.allow_for_departures()
             self._adjust(age_s, late=late)
+
+    def _centring_actions(self) -> list[Action]:
+        """The moves that bring the output, as the confirmations here have it, to the target."""
+        gain = self.estimator.known_gain
+        if self._confirmation is None or self._confirmation.value is None or gain is None:
+            return []
+        output = self._confirmation.value.rescaled(0.0, self.spec.question.target)
+        move = self.sizer.centring_move(output, gain)
+        return [] if move is None else self.findings.with_run_up(move)
 
     @property
     def _is_too_warm(self) -> bool:

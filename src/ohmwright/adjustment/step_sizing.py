@@ -83,6 +83,11 @@ class StepSizer:
             self.reachable(counts, most_counts), self.reachable(fine_counts, most_counts)
         )
 
+    def centring_move(self, output: Mixture, gain: float) -> Action | None:
+        """The move that brings the mean of `output` to the target, however unsure it is."""
+        counts = self.reachable(round((1 - output.mean) / gain))
+        return self.trim.step_towards(counts, counts)
+
     def is_nearest_count(self, output: Mixture, gain: Mixture) -> bool:
         """Whether an output that is surely off the target would be no nearer at another count."""
         error = abs(1.0 - output.mean)
