@@ -39,7 +39,8 @@ class Framing:
         self.left = b""
         """What came after the last reply taken."""
         self._reply, self._timeout_s, self._clock = reply, timeout_s, clock
-        self._pause_s, self._busy_s = pause_s, clock.now_s() - pause_s
+        # a guard, or a program before this one, may have spoken on the line until now
+        self._pause_s, self._busy_s = pause_s, clock.now_s()
 
     def send(self, message: bytes) -> Coroutine[Any, Any, None]:
         """Write `message`, after the pause that the instrument needs."""
