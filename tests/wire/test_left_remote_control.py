@@ -211,10 +211,18 @@ async def test_without_opening_messages_a_refusal_leaves_the_line_in_step() -> N
 
 
 async def test_the_first_message_on_a_line_comes_after_the_pause() -> None:
-    dialogue, _ = _asked(Nine(), pause_s=0.2)
-    before_s = dialogue.framing.now_s()
-    await dialogue.framing.send(b"id\n")
-    assert dialogue.framing.now_s() - before_s >= 0.2
+    """The guard, or a program before this one, may have spoken until now."""
+    dialogue, _ = _asked(Nine(), pause_s=0.4)
+    begun_s = dialogue.framing.now_s()
+    await dialogue.resynchronise()
+    assert dialogue.framing.trace[0][0] - begun_s > 0.399
+
+
+async def test_off_waits_for_no_pause_on_a_new_line() -> None:
+    dialogue, _ = _asked(Nine(), pause_s=0.4)
+    begun_s = dialogue.framing.now_s()
+    await OffTeller(dialogue).tell("off")
+    assert dialogue.framing.trace[0][0] == begun_s
 
 
 async def test_a_stream_of_a_locked_instrument_is_stopped_after_the_opening() -> None:

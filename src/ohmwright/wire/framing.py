@@ -39,8 +39,7 @@ class Framing:
         self.left = b""
         """What came after the last reply taken."""
         self._reply, self._timeout_s, self._clock = reply, timeout_s, clock
-        # a guard, or a program before this one, may have spoken on the line until now
-        self._pause_s, self._busy_s = pause_s, clock.now_s()
+        self._pause_s, self._busy_s = pause_s, clock.now_s() - pause_s
 
     def send(self, message: bytes) -> Coroutine[Any, Any, None]:
         """Write `message`, after the pause that the instrument needs."""
@@ -131,7 +130,9 @@ class Framing:
 
         It is given up after the time-out of a reply: OFF may be waiting for it.
         """
-        deadline_s = self._clock.now_s() + self._timeout_s
+        # the guard, or a program before this one, may have spoken on the line until now
+        self._busy_s = self._clock.now_s()
+        deadline_s = self._busy_s + self._timeout_s
         self.left = b""
         for _ in range(_MOST_CHUNKS):
             if self._clock.now_s() >= deadline_s:
