@@ -33,6 +33,7 @@ TYPED = {
     "reached": ["/dev/ttyUSB7"],
     "baud": ["fast", "19200"],
     "frames": ["words", ""],
+    "begins": ["<ZZ>", "!1"],
     "checksum": ["sum", "xor8"],
     "mark": ["*"],
     "checksum_form": ["octal", ""],
@@ -94,7 +95,7 @@ def test_what_is_typed_becomes_files_that_the_program_reads(
     assert bench.analyzer_commands is not None
     message = bench.analyzer_commands.message("set_load", {"load_ohm": 100.5})
     checksum = reduce(xor, b"L 100.5")  # over the body, as xor8 says
-    assert message == b"L 100.5*%02X\r" % checksum
+    assert message == b"!1L 100.5*%02X\r" % checksum
     assert bench.analyzer_commands.echo
     assert not bench.analyzer_commands.can_ask("load")
 
@@ -204,7 +205,7 @@ def test_how_a_checksum_of_text_is_written_is_kept(ohmwright: Callable, tmp_path
 
 
 @pytest.mark.parametrize(
-    "unused", [{"begins": "<STX>"}, {"checksum_form": "decimal"}, {"mark": "*"}]
+    "unused", [{"length_counts": ["ends"]}, {"checksum_form": "decimal"}, {"mark": "*"}]
 )
 def test_an_answer_that_would_be_lost_is_refused(
     ohmwright: Callable, tmp_path: Path, unused: dict[str, str]

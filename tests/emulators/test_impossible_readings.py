@@ -66,11 +66,12 @@ async def test_two_impossible_readings_in_a_row_end_the_run_with_rf_off(tmp_path
 
 
 async def test_a_refusal_is_no_damaged_reading(tmp_path: Path) -> None:
+    """It is asked for once more, opened anew; refused again, it ends the run."""
     table = virtual_table("brindle-7", tmp_path, SLOW_S)
     refused: list[bytes] = []
 
     def reply(said: bytes) -> list[tuple[float, bytes]]:
-        if said.startswith(b"I=") and table.plant.is_on and not refused:
+        if said.startswith(b"I=") and table.plant.is_on and len(refused) < 2:
             refused.append(said)
             return [(0.0, b"ERR 2*%02X\r\n" % (sum(b"ERR 2") % 256))]
         return [(0.0, said)]
@@ -78,6 +79,7 @@ async def test_a_refusal_is_no_damaged_reading(tmp_path: Path) -> None:
     table.analyzer_line.spoil_reply = reply
     with pytest.raises(InstrumentRefused, match="refused 'I\\?"):
         await _run(table)
+    assert len(refused) == 2
     assert not table.plant.is_on
 
 

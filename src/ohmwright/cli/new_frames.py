@@ -109,9 +109,9 @@ def usual_by_answers(so_far: Mapping[str, Any]) -> dict[str, str]:
     return usual
 
 
-OF_BINARY_FRAMES = ("begins", "length", "length_counts")
+OF_BINARY_FRAMES = ("length", "length_counts")
 """What is asked of binary frames alone: where a length is there at all."""
-OF_FRAMES = (*OF_BINARY_FRAMES, "mark", "checksum", "checksum_form", "checksum_over")
+OF_FRAMES = ("begins", *OF_BINARY_FRAMES, "mark", "checksum", "checksum_form", "checksum_over")
 """What is asked about frames, in turn."""
 
 

@@ -68,8 +68,8 @@ ShortTell = Annotated[
 class StreamData(FrozenModel):
     """Lines that the instrument sends by itself, once or many times a second."""
 
-    line: Text
-    """The pattern of such a line."""
+    line: Texts
+    """The forms of such a line."""
     answers: Annotated[tuple[str, ...], Field(min_length=1)]
     """The questions that a line answers, such as `fetch_current` and `state`."""
     start: ShortTell | None = None
@@ -78,6 +78,8 @@ class StreamData(FrozenModel):
     """The message that stops it."""
     no_reading: Texts = ()
     """Lines that it sends while its meter has nothing to show."""
+    over_range: Texts = ()
+    """Lines that it sends beyond its meter's range."""
 
     @model_validator(mode="after")
     def _starts_and_stops(self) -> StreamData:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Coroutine, Mapping
+from contextlib import suppress
 from dataclasses import replace
 from random import Random
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 from ohmwright.model.errors import LinkTimeout, ProtocolError
 
 from .command_set import CommandSet
-from .exchange import Exchange, ReplyValues
+from .exchange import Exchange, NotSaidError, ReplyValues
 from .framing import Framing
 from .line_proof import unlike_questions
 from .nonces import nonce_pair
@@ -120,8 +121,17 @@ class Conversation:
             await self.framing.skip_cut_frame()
             return
         await self.stop_stream()
+        if await self.framing.drain():
+            return
+        await self.open_unheard()  # outside remote control the stop may have been refused
+        await self.stop_stream()
         if not await self.framing.drain():
             raise ValueError("bytes go on to come though nothing was asked")
+
+    async def open_unheard(self) -> None:
+        """Send the opening messages without hearing what is said to them."""
+        for opening in self.commands.compiled.opening_exchanges:
+            await self.framing.send(self._sent_layout.wrap(opening.body({})))
 
     async def stop_stream(self) -> None:
         """Tell the instrument to send no lines, where it can be told."""
@@ -139,7 +149,7 @@ class Conversation:
         if start is not None:
             await self.exchange(start, {})
         if self._line is not None:
-            await self._next_line(self._line)
+            await self._next_line(self._line.timeout_s)
 
     async def _send(self, exchange: Exchange, values: Mapping[str, object]) -> None:
         body = exchange.body(values)
@@ -170,10 +180,14 @@ class Conversation:
         """What the first line says that is complete after now."""
         self.framing.unasked()
         self._drop_lines()
-        return exchange.read(await self._next_line(exchange))
+        end_s = self.framing.now_s() + exchange.timeout_s
+        while True:
+            body = await self._next_line(end_s - self.framing.now_s())
+            with suppress(NotSaidError):  # a line without a reading may say nothing else either
+                return exchange.read(body)
 
-    async def _next_line(self, exchange: Exchange) -> bytes:
-        body = await self.framing.reply(exchange.timeout_s)
+    async def _next_line(self, within_s: float) -> bytes:
+        body = await self.framing.reply(within_s)
         assert self._line is not None  # else nothing would be streamed
         if not self._line.fits(body):
             raise ValueError("it is no line of the stream")

@@ -224,8 +224,12 @@ class Dialogue:
                 self.state = checked_transition(self.state, _SYNCED)
                 return done
             except Refused as refused:
-                self.state = checked_transition(self.state, _SYNCED)
-                raise self._refusal(self.framing.last_sent(), refused.code, refused.text) from None
+                if not self.commands.opening:
+                    self.state = checked_transition(self.state, _SYNCED)
+                # else it may have left remote control: before the next message it is opened anew
+                if times == 1 or not self.commands.opening:
+                    sent = self.framing.last_sent()
+                    raise self._refusal(sent, refused.code, refused.text) from None
             except LinkLost:
                 self.state = checked_transition(self.state, _LOST)
                 raise

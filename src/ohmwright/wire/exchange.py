@@ -151,6 +151,10 @@ class Refused(Exception):  # noqa: N818 - a plain word
         self.code, self.text = code, text
 
 
+class NotSaidError(ValueError):
+    """A reply without a reading does not say what else it was asked for."""
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Exchange:
     """A message and the replies that may come to it."""
@@ -232,7 +236,7 @@ def _without_reading(asked: str, said: ReplyValues, value: float) -> ReplyValues
     if asked in said:
         return said
     if asked not in ("current_ma", "ratio"):
-        raise ValueError(f"it does not say '{asked}'")
+        raise NotSaidError(f"it does not say '{asked}'")
     return {**said, asked: value}
 
 

@@ -130,7 +130,9 @@ class Framing:
 
         It is given up after the time-out of a reply: OFF may be waiting for it.
         """
-        deadline_s = self._clock.now_s() + self._timeout_s
+        # the guard, or a program before this one, may have spoken on the line until now
+        self._busy_s = self._clock.now_s()
+        deadline_s = self._busy_s + self._timeout_s
         self.left = b""
         for _ in range(_MOST_CHUNKS):
             if self._clock.now_s() >= deadline_s:

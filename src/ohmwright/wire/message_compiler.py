@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from ohmwright.model.complaint_words import error_at
@@ -100,9 +100,14 @@ class MessageCompiler:
         """The lines of the stream; None where there is none."""
         if self.stream is None:
             return None
-        line = self._reply(self.stream.line, ("stream", "line"))
-        idle = self._replies(self.stream.no_reading, ("stream", "no_reading"))
-        return Exchange("a line of the stream", None, (line,), self.timeout_s, no_reading=idle)
+        return Exchange(
+            "a line of the stream",
+            None,
+            self._replies(self.stream.line, ("stream", "line")),
+            self.timeout_s,
+            no_reading=self._replies(self.stream.no_reading, ("stream", "no_reading")),
+            over_range=self._replies(self.stream.over_range, ("stream", "over_range")),
+        )
 
     @cached_property
     def stream_start(self) -> Exchange | None:
@@ -152,9 +157,7 @@ class MessageCompiler:
         line = self.stream_line
         assert line is not None  # else nothing is streamed
         self._check_asked(verb, line.replies, ("stream", "line"))
-        return Exchange(
-            verb, None, line.replies, self.timeout_s, ASKED_FIELD[verb], line.no_reading
-        )
+        return replace(line, verb=verb, asked=ASKED_FIELD[verb])
 
     def _command(self, verb: str, command: TellMessage, path: Path) -> Exchange:
         answers = self.answer if command.answer is None else command.answer

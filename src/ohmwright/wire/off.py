@@ -57,11 +57,15 @@ class OffTeller:
             await dialogue.framing.send(message)
             return
         await self._send(message)
-        if before is LinkState.SYNCED and not await self._answered(exchange):
+        if before is not LinkState.SYNCED:
+            await self._send_opened(message)
+        elif await self._answered(exchange):
+            dialogue.state = checked_transition(dialogue.state, before)
+        else:
             # OFF may have been lost; to send it again does no harm
-            await self._send(await self._end_unfinished(message))
-            return
-        dialogue.state = checked_transition(dialogue.state, before)
+            again = await self._end_unfinished(message)
+            if not await self._send_opened(again):
+                await self._send(again)
 
     async def late_s(self, verb: Tell) -> float | None:
         """Seconds that an answer takes where the one to `verb` would be late; None where not.
@@ -93,6 +97,17 @@ class OffTeller:
             dialogue.state = checked_transition(dialogue.state, LinkState.LOST)
             raise
         self.answer = OffAnswer(True if exchange.replies else None, "")
+        return True
+
+    async def _send_opened(self, message: bytes) -> bool:
+        """Send the opening messages and `message`; whether there are any.
+
+        An instrument that has left remote control refuses OFF, as it refuses the rest.
+        """
+        if not self._dialogue.commands.opening:
+            return False
+        await self._dialogue.conversation.open_unheard()
+        await self._send(message)
         return True
 
     async def _end_unfinished(self, message: bytes) -> bytes:

@@ -48,15 +48,17 @@ class ReleaseLine:
         self, link: Link, line: InstrumentLine, orders: ReleaseOrders, clock: Clock
     ) -> None:
         self._link, self._line, self._orders, self._clock = link, line, orders, clock
-        self._answer_due = False
+        self._answer_due, self._off_seen = False, True
         self.off_answer = NOTHING_TELLS
         """What came after the last OFF, once the state was asked for."""
 
     async def switch_off(self) -> None:
-        """Send OFF at once, whatever is on the line."""
+        """Send OFF at once, whatever is on the line; where it did not help, opened anew."""
         self._line.suspect()
         self._answer_due, self.off_answer = True, NOTHING_TELLS
-        for message in (self._orders.unfinished, self._orders.off):
+        opening = () if self._off_seen else self._orders.opening
+        self._off_seen = False
+        for message in (self._orders.unfinished, *opening, self._orders.off):
             await self._write(message)
 
     async def reads_on(self) -> bool:
@@ -64,7 +66,9 @@ class ReleaseLine:
 
         Raises LinkTimeout where none comes, ProtocolError where one says no state.
         """
-        return await self._reads_on_once() or await self._reads_on_once()
+        on = await self._reads_on_once() or await self._reads_on_once()
+        self._off_seen = not on
+        return on
 
     async def _reads_on_once(self) -> bool:
         came = await self._line.settle()

@@ -80,7 +80,7 @@ def _of_command_set(commands: CommandSet) -> ReleaseOrders:
         opening=tuple(sent.wrap(each.body({})) for each in compiled.opening_exchanges),
         closing=tuple(sent.wrap(each.body({})) for each in compiled.closing_exchanges),
         reply=replies,
-        form=_any_of(text.pattern for text in (*state.replies, *state.no_reading)),
+        form=_any_of(text.pattern for text in _saying_state(state)),
         reads_off=_any_of(_off_pattern(text) for text in _saying_state(state)),
         streamed=compiled.stream_line is not None,
         pause_s=commands.pause_s,
@@ -94,7 +94,8 @@ def _echo(commands: CommandSet, question: bytes) -> bytes:
 
 
 def _saying_state(state: Exchange) -> list[MessageText]:
-    texts = (*state.replies, *state.no_reading)
+    """Its replies that say the state: a line without a reading may say nothing of it."""
+    texts = (*state.replies, *state.no_reading, *state.over_range)
     return [text for text in texts if "state" in text.fields]
 
 
