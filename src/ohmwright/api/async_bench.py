@@ -34,6 +34,7 @@ from .job_options import (
 from .jobs import claimed_events, new_job
 from .open_bench import open_bench as opened_instruments
 from .open_records import open_existing_records, open_records, resolved_run_id
+from .paths import Place, given_path
 from .recorded_events import RunView, recorded_events
 from .right_with import for_async_with
 from .run_of_record import Run
@@ -56,7 +57,7 @@ class AsyncBench:
         guarded: bool,
         operator_name: str = "",
         registered: RegisteredAsset | None = None,
-        records: str | None = None,
+        records: Place | None = None,
     ) -> None:
         """`registered`: the unit as the register of assets has it; `records`: where runs are kept
         of which nothing else is said.
@@ -158,7 +159,7 @@ class AsyncBench:
         run: str | None,
         view: RunView,
         *,
-        records: str | None = None,
+        records: Place | None = None,
         accept_expired: bool = False,
         assignment: Assignment = NO_ASSIGNMENT,
     ) -> Iterator[SweepRun]:
@@ -194,7 +195,8 @@ class AsyncBench:
         """
         refuse_wrong_options(options, ProcedureOptions)
         self.use.refuse_unready()
-        file = procedure_of(None if procedure is None else Path(procedure), self._unit)
+        path = None if procedure is None else given_path("run()", procedure)
+        file = procedure_of(path, self._unit)
         stages = known_stages(options.get("stages", STAGES))
         resume, records = options.get("resume"), options.get("records", self._records)
         with self._job_in(records, resume) as store:
@@ -218,7 +220,7 @@ class AsyncBench:
             return Run(records, job.run_id, (*earlier, *view.events))
 
     @contextmanager
-    def _job_in(self, records: str | None, run: str | None) -> Iterator[SqlStore]:
+    def _job_in(self, records: Place | None, run: str | None) -> Iterator[SqlStore]:
         """Have the bench for one job, and open its records; where `run` is given they exist."""
         opened = open_records if run is None else open_existing_records
         with self.use.one_job(), opened(records) as store:
@@ -242,7 +244,7 @@ async def open_bench(
     guarded: bool = True,
     asset: str | None = None,
     in_repair: bool = False,
-    records: str | None = None,
+    records: Place | None = None,
 ) -> AsyncIterator[AsyncBench]:
     """Open the bench of a file; every line is closed at the end of the block, with RF off.
 
@@ -264,7 +266,7 @@ async def open_bench(
     500 ohm: 147 W
     """
     refuse_no_operator(operator)
-    data = BenchChoice(Path(path), port, guarded=guarded).read()
+    data = BenchChoice(given_path("a bench", path), port, guarded=guarded).read()
     registered = None
     if asset is not None:
         if seed is not None:
