@@ -38,6 +38,7 @@ from .paths import Place, given_path
 from .recorded_events import RunView, recorded_events
 from .right_with import for_async_with
 from .run_of_record import Run
+from .stoppable_job import StoppableJob
 from .sweep_plan import Sweep, recorded_sweep
 from .sweep_run import SweepRun
 from .unit_on_bench import UnitOnBench, procedure_of, unit_on_bench
@@ -66,7 +67,7 @@ class AsyncBench:
         self._operator_name, self._records = operator_name, records
         self._unit = UnitOnBench(data, registered)
         self._open, self.use = AsyncExitStack(), BenchUse()
-        self.handed_out = HandedOutPoints()
+        self.handed_out, self._job = HandedOutPoints(), StoppableJob()
 
     async def reopen(self) -> None:
         """Close every line and open it again. Raises LinkError."""
@@ -88,6 +89,11 @@ class AsyncBench:
         self.use.is_open = False
         await self._open.aclose()
 
+    async def end_jobs(self) -> None:
+        """End what still goes on, with RF off and that on record, before the lines are closed."""
+        await self._job.stop()
+        await self.handed_out.end_all()
+
     @property
     def _by(self) -> str:
         """Who goes on with a run: the operator's name, else the account's."""
@@ -107,7 +113,7 @@ class AsyncBench:
         return await self._whole(None, run, options)
 
     async def _whole(self, plan: Sweep | None, run: str | None, options: SweepOptions) -> Curve:
-        with self._written_sweep(plan, run, options) as sweep:
+        with self._written_sweep(plan, run, options) as sweep, self._job.going_on():
             async with aclosing(sweep.points()) as points:
                 async for _ in points:
                     pass
@@ -199,7 +205,7 @@ class AsyncBench:
         file = procedure_of(path, self._unit)
         stages = known_stages(options.get("stages", STAGES))
         resume, records = options.get("resume"), options.get("records", self._records)
-        with self._job_in(records, resume) as store:
+        with self._job_in(records, resume) as store, self._job.going_on():
             run_id = None if resume is None else resolved_run_id(store, resume)
             earlier = () if run_id is None else claimed_events(store, run_id, self._by)
             accept_expired = options.get("accept_expired", False)
@@ -280,7 +286,7 @@ async def open_bench(
         try:
             yield bench
         finally:
-            await bench.handed_out.end_all()
+            await bench.end_jobs()
     finally:
         await bench.close()
 
