@@ -86,7 +86,7 @@ def figures_of(seen: Seen) -> list[Row]:
     values = {
         FALSE_ACCEPTS: _false_accepts(adjusted),
         OFF_MEAN: _off_mean(adjusted),
-        SUCCESS: float(np.mean([_good(a.stated) for a in adjusted])),
+        SUCCESS: float(np.mean([_good(a) for a in adjusted])),
         COVERS: covered([*_stated(seen)]),
         RF_ON: float(np.median(rf_on)),
         RF_ON_P95: float(np.quantile(rf_on, 0.95)),
@@ -148,8 +148,9 @@ def _off_mean(adjusted: Sequence[Adjusted]) -> int:
     return sum(a.stated.verdict == "pass" and abs(a.stated.error) > 1 for a in adjusted)
 
 
-def _good(stated: Stated) -> bool:
-    return stated.verdict == "pass" and abs(stated.error) <= 1
+def _good(adjusted: Adjusted) -> bool:
+    """Passed, and in tolerance as it was at its confirmation."""
+    return adjusted.stated.verdict == "pass" and abs(adjusted.error_then) <= 1
 
 
 def _row(name: str, figure: str, value: float, bar: Limit | None) -> Row:
