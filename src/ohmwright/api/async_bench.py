@@ -34,7 +34,7 @@ from .job_options import (
 from .jobs import claimed_events, new_job
 from .open_bench import open_bench as opened_instruments
 from .open_records import open_existing_records, open_records, resolved_run_id
-from .paths import Place, given_path
+from .paths import RecordsAt, given_path
 from .recorded_events import RunView, recorded_events
 from .right_with import for_async_with
 from .run_of_record import Run
@@ -58,7 +58,7 @@ class AsyncBench:
         guarded: bool,
         operator_name: str = "",
         registered: RegisteredAsset | None = None,
-        records: Place | None = None,
+        records: RecordsAt | None = None,
     ) -> None:
         """`registered`: the unit as the register of assets has it; `records`: where runs are kept
         of which nothing else is said.
@@ -165,7 +165,7 @@ class AsyncBench:
         run: str | None,
         view: RunView,
         *,
-        records: Place | None = None,
+        records: RecordsAt | None = None,
         accept_expired: bool = False,
         assignment: Assignment = NO_ASSIGNMENT,
     ) -> Iterator[SweepRun]:
@@ -226,7 +226,7 @@ class AsyncBench:
             return Run(records, job.run_id, (*earlier, *view.events))
 
     @contextmanager
-    def _job_in(self, records: Place | None, run: str | None) -> Iterator[SqlStore]:
+    def _job_in(self, records: RecordsAt | None, run: str | None) -> Iterator[SqlStore]:
         """Have the bench for one job, and open its records; where `run` is given they exist."""
         opened = open_records if run is None else open_existing_records
         with self.use.one_job(), opened(records) as store:
@@ -250,7 +250,7 @@ async def open_bench(
     guarded: bool = True,
     asset: str | None = None,
     in_repair: bool = False,
-    records: Place | None = None,
+    records: RecordsAt | None = None,
 ) -> AsyncIterator[AsyncBench]:
     """Open the bench of a file; every line is closed at the end of the block, with RF off.
 

@@ -13,7 +13,7 @@ from ohmwright.model.step import Stage
 
 from .curve_file import refuse_unknown_ending
 from .output_file import refuse_unwritable
-from .paths import Place, given_path
+from .paths import RecordsAt, given_path
 
 OnEvent = Callable[[Event], None]
 """Called with each event once it is stored, with RF off."""
@@ -30,7 +30,7 @@ class SweepOptions(TypedDict, total=False):
     """Also write the curve: .csv, .parquet, .svg, .png or .pdf; also where the sweep ends early."""
     overwrite: bool
     """Whether `out` may replace a file."""
-    records: Place
+    records: RecordsAt
     """Where the record is kept; default: the user's own records."""
     on_event: OnEvent
     """Called with each event once it is stored, with RF off."""
@@ -43,7 +43,7 @@ class ProcedureOptions(TypedDict, total=False):
 
     stages: Sequence[Stage]
     """Default: as found, adjust, as left."""
-    records: Place
+    records: RecordsAt
     on_event: OnEvent
     accept_expired: bool
     resume: str

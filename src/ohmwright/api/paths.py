@@ -17,7 +17,7 @@ from ohmwright.model.shipped import shipped
 from ohmwright.model.source import is_existing_file, place_in
 from ohmwright.model.typed_command import typed_command
 
-Place = str | PathLike[str]
+RecordsAt = str | PathLike[str]
 """Where records are: a folder, a .sqlite file or a URL."""
 
 
@@ -29,7 +29,7 @@ def given_path(what: str, given: str | PathLike[str]) -> Path:
     return Path(path)
 
 
-def records_location(given: Place | None) -> str:
+def records_location(given: RecordsAt | None) -> str:
     """Return `given` (a folder, a .sqlite file or a URL), else the user's own folder of records.
 
     Raises UsageError for empty text, and for what is no place.

@@ -25,7 +25,7 @@ from .async_bench import AsyncBench, open_bench
 from .bench_data import BenchData
 from .curve import Curve, CurvePoint
 from .job_options import ProcedureOptions, SweepOptions
-from .paths import Place
+from .paths import RecordsAt
 from .right_with import for_plain_with
 from .run_of_record import Run
 from .sweep_plan import Sweep
@@ -140,7 +140,7 @@ def bench(
     guarded: bool = True,
     asset: str | None = None,
     in_repair: bool = False,
-    records: Place | None = None,
+    records: RecordsAt | None = None,
 ) -> Iterator[PlainBench]:
     """Open the bench of a file for scripts and notebooks; see `open_bench`.
 

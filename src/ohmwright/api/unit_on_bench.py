@@ -19,7 +19,7 @@ from .assets import asset_of_scan, refuse_in_repair
 from .bench_data import BenchData
 from .bench_generators import with_unit
 from .open_records import open_existing_records, records_exist
-from .paths import Place, procedure_file, records_location
+from .paths import RecordsAt, procedure_file, records_location
 
 IN_REPAIR = "Worked on while the register of assets had the unit as in repair."
 """What this program itself remarks in the record of such a run."""
@@ -62,7 +62,7 @@ def _is_one_maker(one: str, other: str) -> bool:
 def unit_on_bench(
     bench: BenchData,
     scanned: str | None,
-    records: Place | None,
+    records: RecordsAt | None,
     resume: str | None = None,
     notify: Notify = no_notice,
     *,
