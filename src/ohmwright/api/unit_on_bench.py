@@ -98,7 +98,7 @@ def unit_on_bench(
 
 
 def _unit_of_file(
-    bench: BenchData, records: str | None, notify: Notify, *, in_repair: bool
+    bench: BenchData, records: RecordsAt | None, notify: Notify, *, in_repair: bool
 ) -> UnitOnBench:
     """Return the bench with the unit of its own file, which the records must not contradict."""
     unit = named_unit(bench.file.asset, bench.file.name)
