@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import gc
+import multiprocessing
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -67,6 +69,59 @@ def test_who_cannot_answer_requests_is_no_operator(operator: Any, bench_file: Pa
         ohmwright.bench(bench_file, operator=operator),
     ):
         raise AssertionError("a bench was opened")
+
+
+def test_places_are_given_as_paths_too(bench_file: Path, records: str, tmp_path: Path) -> None:
+    place, out = Path(records), tmp_path / "curve.csv"
+    with ohmwright.bench(bench_file) as bench:
+        curve = bench.measure(PLAN, records=place, out=out)
+        procedure = bench_file.parents[1] / "procedures" / "demo-monopolar.toml"
+        run = bench.run(procedure, stages=["as_found"], records=place)
+    assert len(ohmwright.read(out)) == len(curve)
+    assert ohmwright.Records(place)["last"].verdict == run.verdict
+    run.certificate(tmp_path / "paper.html")
+
+
+@pytest.mark.parametrize("given", [3, None, b"bench.toml"])
+def test_what_is_no_path_is_refused_by_its_name(
+    given: Any, bench_file: Path, records: str, tmp_path: Path
+) -> None:
+    with (
+        pytest.raises(UsageError, match="a bench takes a path, not"),
+        ohmwright.bench(given),
+    ):
+        raise AssertionError("a bench was opened")
+    for call in (PLAN.estimate, ohmwright.read):
+        with pytest.raises(UsageError, match=r"takes a path, not"):
+            call(given)
+    with ohmwright.bench(bench_file) as bench:
+        with pytest.raises(UsageError, match="out= takes a path, not"):
+            bench.measure(PLAN, out=given, records=records)
+        if given is not None:
+            with pytest.raises(UsageError, match="records= takes a path, not"):
+                bench.measure(PLAN, records=given)
+    assert not Path(records).exists()
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="no fork here")
+def test_a_fork_is_refused_the_bench_of_its_parent(bench_file: Path, records: str) -> None:
+    forked = multiprocessing.get_context("fork")
+    told = forked.SimpleQueue()
+
+    def measure(bench: Any) -> None:
+        try:
+            bench.measure(PLAN, records=records)
+        except UsageError as refused:
+            told.put(str(refused))
+
+    with ohmwright.bench(bench_file) as bench:
+        child = forked.Process(target=measure, args=(bench,))
+        child.start()
+        child.join(30)
+        child.kill()
+        assert child.exitcode == 0
+        assert "opened by another process, of which this one is a fork" in told.get()
+        assert len(bench.measure(PLAN, records=records)) == 2
 
 
 def test_a_block_is_begun_once(bench_file: Path) -> None:

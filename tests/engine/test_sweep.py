@@ -30,6 +30,7 @@ from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, Run
 from ohmwright.model.step import Timing
 from ohmwright.simulator.operator import SimulatedOperator
 
+from .conftest import MeterKind
 from .test_rf import off_is_late
 
 pytestmark = pytest.mark.anyio
@@ -92,6 +93,16 @@ def test_choices_are_taken_as_the_command_line_spells_them() -> None:
     points = {"modes": {"cut": (50,)}, "loads_ohm": (100,)}
     spelt = SweepPoints(**points, on_fault="go-on", order="as-given")
     assert spelt == SweepPoints(**points, on_fault="go on", order="as given")
+
+
+async def test_a_digit_too_coarse_for_the_current_is_named(
+    make_rig: Callable, swept: Callable
+) -> None:
+    """By a digit of 10 mA the meter's zero may be 30 mA: 20 mA show no output, and no dead unit."""
+    rig = make_rig(meter=MeterKind(10, 0.5, resolution_ma=10))
+    (done,) = results(await swept(rig, "modes = { cut = [1] }\nloads_ohm = [2000]"))
+    assert done.verdict == "not measured"
+    assert "up to 22.4 mA is due, up to 30 mA may be its zero" in done.reason
 
 
 async def test_power_and_current_agree_with_each_other_and_with_the_truth(

@@ -1,12 +1,15 @@
 """What a run rests on: the analyzer's certificate, in date or knowingly not."""
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from ohmwright.api.recorded_curve import curve_of
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import results
@@ -16,7 +19,7 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import CertificateExpired, UsageError
 from ohmwright.model.event import Event, Foretold, PointDone, RunResumed, RunStarted
 from ohmwright.model.shipped import shipped
-from ohmwright.model.traceability import Environment
+from ohmwright.model.traceability import Environment, Traceability
 
 pytestmark = pytest.mark.anyio
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
@@ -158,3 +161,50 @@ async def test_a_serial_number_is_found_between_commas_and_spaces(
     refuse_foreign(bench, identity)
     with pytest.raises(UsageError, match="0771"):
         refuse_foreign(bench, identity.replace("0771", "10771"))
+
+
+BEYOND = """title = "Beyond the certificate"
+revision = "1"
+model = "Quillon 300"
+
+[[step]]
+kind = "output"
+name = "cut"
+stages = ["as_found"]
+mode = "cut"
+setting_w = 310
+load_ohm = 100
+power_w = 81
+tolerance = { percent = 20 }
+
+[[step]]
+kind = "sweep"
+name = "curve"
+stages = ["as_found"]
+modes = { cut = [310] }
+loads_ohm = [100, 500]
+"""
+
+
+async def test_more_current_than_the_certificate_covers_is_not_traceable(
+    make_rig: Callable, tmp_path: Path
+) -> None:
+    """The unit gives some 955 mA where 900 mA is the most that its data promise."""
+    rig = make_rig()
+    assert rig.bench.certificate is not None
+    first, last = rig.bench.certificate.current
+    bench = with_certificate(rig.bench, current=(first, last.model_copy(update={"up_to_ma": 940})))
+    path = tmp_path / "beyond.toml"
+    path.write_text(BEYOND, encoding="utf-8")
+    job = Job(read_procedure(path), ("as_found",), "test")
+    events = [event async for event in run(job, bench)]
+    output, beyond, covered = results(events)
+    for result in (output, beyond):
+        assert result.traceability == "not covered"
+        said = r"not traceable: 95\d mA is over the 940 mA that the analyzer's certificate covers"
+        assert re.search(said, result.reason)
+    assert output.verdict == "pass"
+    assert isinstance(covered.traceability, Traceability)
+    curve = curve_of(events)
+    assert [point.certified for point in curve] == [False, True]
+    assert [f"cut 310 W, 100 ohm: {beyond.reason}"] == list(curve.remarks())

@@ -21,6 +21,7 @@ Read in this order:
     sweep_plan, sweep_run       what a sweep measures, and how it is carried out and kept
     job_options                 what a program may choose for either
     given, handed_out_points    what a program gives is refused by its name; points left early
+    bench_use, stoppable_job    one job at a time; it is stopped where the block is left before it
     async_bench, plain_bench    an open bench for asynchronous programs; for scripts and notebooks
     curve, curve_difference     what a sweep found; one curve less another
     recorded_curve              the curve of a sweep on record

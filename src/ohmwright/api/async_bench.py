@@ -34,9 +34,11 @@ from .job_options import (
 from .jobs import claimed_events, new_job
 from .open_bench import open_bench as opened_instruments
 from .open_records import open_existing_records, open_records, resolved_run_id
+from .paths import RecordsAt, given_path
 from .recorded_events import RunView, recorded_events
 from .right_with import for_async_with
 from .run_of_record import Run
+from .stoppable_job import StoppableJob
 from .sweep_plan import Sweep, recorded_sweep
 from .sweep_run import SweepRun
 from .unit_on_bench import UnitOnBench, procedure_of, unit_on_bench
@@ -56,7 +58,7 @@ class AsyncBench:
         guarded: bool,
         operator_name: str = "",
         registered: RegisteredAsset | None = None,
-        records: str | None = None,
+        records: RecordsAt | None = None,
     ) -> None:
         """`registered`: the unit as the register of assets has it; `records`: where runs are kept
         of which nothing else is said.
@@ -65,7 +67,7 @@ class AsyncBench:
         self._operator_name, self._records = operator_name, records
         self._unit = UnitOnBench(data, registered)
         self._open, self.use = AsyncExitStack(), BenchUse()
-        self.handed_out = HandedOutPoints()
+        self.handed_out, self._job = HandedOutPoints(), StoppableJob()
 
     async def reopen(self) -> None:
         """Close every line and open it again. Raises LinkError."""
@@ -87,6 +89,11 @@ class AsyncBench:
         self.use.is_open = False
         await self._open.aclose()
 
+    async def end_jobs(self) -> None:
+        """End what still goes on, with RF off and that on record, before the lines are closed."""
+        await self._job.stop()
+        await self.handed_out.end_all()
+
     @property
     def _by(self) -> str:
         """Who goes on with a run: the operator's name, else the account's."""
@@ -106,7 +113,7 @@ class AsyncBench:
         return await self._whole(None, run, options)
 
     async def _whole(self, plan: Sweep | None, run: str | None, options: SweepOptions) -> Curve:
-        with self._written_sweep(plan, run, options) as sweep:
+        with self._written_sweep(plan, run, options) as sweep, self._job.going_on():
             async with aclosing(sweep.points()) as points:
                 async for _ in points:
                     pass
@@ -158,7 +165,7 @@ class AsyncBench:
         run: str | None,
         view: RunView,
         *,
-        records: str | None = None,
+        records: RecordsAt | None = None,
         accept_expired: bool = False,
         assignment: Assignment = NO_ASSIGNMENT,
     ) -> Iterator[SweepRun]:
@@ -194,10 +201,11 @@ class AsyncBench:
         """
         refuse_wrong_options(options, ProcedureOptions)
         self.use.refuse_unready()
-        file = procedure_of(None if procedure is None else Path(procedure), self._unit)
+        path = None if procedure is None else given_path("run()", procedure)
+        file = procedure_of(path, self._unit)
         stages = known_stages(options.get("stages", STAGES))
         resume, records = options.get("resume"), options.get("records", self._records)
-        with self._job_in(records, resume) as store:
+        with self._job_in(records, resume) as store, self._job.going_on():
             run_id = None if resume is None else resolved_run_id(store, resume)
             earlier = () if run_id is None else claimed_events(store, run_id, self._by)
             accept_expired = options.get("accept_expired", False)
@@ -218,7 +226,7 @@ class AsyncBench:
             return Run(records, job.run_id, (*earlier, *view.events))
 
     @contextmanager
-    def _job_in(self, records: str | None, run: str | None) -> Iterator[SqlStore]:
+    def _job_in(self, records: RecordsAt | None, run: str | None) -> Iterator[SqlStore]:
         """Have the bench for one job, and open its records; where `run` is given they exist."""
         opened = open_records if run is None else open_existing_records
         with self.use.one_job(), opened(records) as store:
@@ -242,7 +250,7 @@ async def open_bench(
     guarded: bool = True,
     asset: str | None = None,
     in_repair: bool = False,
-    records: str | None = None,
+    records: RecordsAt | None = None,
 ) -> AsyncIterator[AsyncBench]:
     """Open the bench of a file; every line is closed at the end of the block, with RF off.
 
@@ -264,7 +272,7 @@ async def open_bench(
     500 ohm: 147 W
     """
     refuse_no_operator(operator)
-    data = BenchChoice(Path(path), port, guarded=guarded).read()
+    data = BenchChoice(given_path("a bench", path), port, guarded=guarded).read()
     registered = None
     if asset is not None:
         if seed is not None:
@@ -278,7 +286,7 @@ async def open_bench(
         try:
             yield bench
         finally:
-            await bench.handed_out.end_all()
+            await bench.end_jobs()
     finally:
         await bench.close()
 

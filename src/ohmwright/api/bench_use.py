@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -14,9 +15,20 @@ class BenchUse:
     def __init__(self) -> None:
         self.is_open = False
         self._has_job = False
+        self._process = os.getpid()
 
     def refuse_closed(self) -> None:
-        """Raise UsageError where the block that opened the bench has ended."""
+        """Raise UsageError where the block that opened the bench has ended, or in a fork.
+
+        A forked process has a copy of the bench without the thread that works it, and lines in
+        common with the process that opened it: it would wait for ever, or speak in between.
+        """
+        if os.getpid() != self._process:
+            raise UsageError(
+                "This bench was opened by another process, of which this one is a fork.",
+                "Nothing was switched on here; the other process still has the bench.",
+                "Open a bench within each process, or have the other one measure.",
+            )
         if not self.is_open:
             raise UsageError(
                 "This bench is closed: the block that opened it has ended.",

@@ -204,6 +204,8 @@ class Curve:
         unsettled = [point for point in self.points if point.power and not point.settled]
         said = [f"{_place(point.key)}: not measured: {point.reason}" for point in missing]
         said += [f"{_place(point.key)}: not settled: {point.reason}" for point in unsettled]
+        uncovered = [point for point in self.points if point.settled and point.reason]
+        said += [f"{_place(point.key)}: {point.reason}" for point in uncovered]
         return (*self._cut_short(), *said, *self.outlived, *self._falls())
 
     @property

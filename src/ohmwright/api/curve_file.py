@@ -17,6 +17,7 @@ from ohmwright.reports.csv_file import Cell, spreadsheet_safe
 from .curve import Curve, CurveOrigin, CurvePoint
 from .curve_rows import curve_of_rows, rows
 from .output_file import PICTURES, is_parquet
+from .paths import given_path
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -71,7 +72,7 @@ def read(path: str | Path) -> Curve:
     From CSV each value has its uncertainty as a whole; from Parquet its budget as well, so that a
     comparison knows which errors two curves share. Raises SourceError for any other file.
     """
-    path = Path(path)
+    path = given_path("ohmwright.read()", path)
     try:
         if is_parquet(path):
             curve = _read_parquet(path)

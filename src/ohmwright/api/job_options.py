@@ -13,6 +13,7 @@ from ohmwright.model.step import Stage
 
 from .curve_file import refuse_unknown_ending
 from .output_file import refuse_unwritable
+from .paths import RecordsAt, given_path
 
 OnEvent = Callable[[Event], None]
 """Called with each event once it is stored, with RF off."""
@@ -29,7 +30,7 @@ class SweepOptions(TypedDict, total=False):
     """Also write the curve: .csv, .parquet, .svg, .png or .pdf; also where the sweep ends early."""
     overwrite: bool
     """Whether `out` may replace a file."""
-    records: str
+    records: RecordsAt
     """Where the record is kept; default: the user's own records."""
     on_event: OnEvent
     """Called with each event once it is stored, with RF off."""
@@ -42,7 +43,7 @@ class ProcedureOptions(TypedDict, total=False):
 
     stages: Sequence[Stage]
     """Default: as found, adjust, as left."""
-    records: str
+    records: RecordsAt
     on_event: OnEvent
     accept_expired: bool
     resume: str
@@ -53,7 +54,7 @@ def out_path(options: SweepOptions) -> Path | None:
     """Return where to write the curve. Raises UsageError where that cannot be written."""
     if "out" not in options:
         return None
-    path = Path(options["out"])
+    path = given_path("out=", options["out"])
     refuse_unknown_ending(path)
     overwrite = options.get("overwrite", False)
     refuse_unwritable(

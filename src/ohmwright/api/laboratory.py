@@ -23,7 +23,7 @@ from ohmwright.model.source import is_existing_file, load
 from ohmwright.records.authority import entry_for, names_for
 from ohmwright.records.open_database import is_url, sqlite_file
 
-from .paths import laboratory_file_of_user, records_location
+from .paths import RecordsAt, laboratory_file_of_user, records_location
 
 FILE_NAME = "laboratory.toml"
 NO_CORRECTIONS = Corrections()
@@ -127,7 +127,7 @@ class Laboratory:
         return SourceError(f"{self.path}: {key}: {what}.", do="Correct the file.")
 
 
-def find_laboratory(given: Path | None, records: str | None) -> Laboratory | None:
+def find_laboratory(given: Path | None, records: RecordsAt | None) -> Laboratory | None:
     """The laboratory file `given`, else that beside the records, else the user's; None for none.
 
     Raises SourceError for a file that is missing though named, or is no laboratory file.

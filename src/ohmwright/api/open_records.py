@@ -12,10 +12,16 @@ from ohmwright.records.sql_store import KEY_MEMORY_FILE, SqlStore, open_store
 from ohmwright.records.trust import TrustedKeys
 from ohmwright.records.vouchers import vouchers
 
-from .paths import operator_key_file, records_location, trusted_keys_file, witness_folder
+from .paths import (
+    RecordsAt,
+    operator_key_file,
+    records_location,
+    trusted_keys_file,
+    witness_folder,
+)
 
 
-def open_records(given: str | None, notify: Notify = no_notice) -> SqlStore:
+def open_records(given: RecordsAt | None, notify: Notify = no_notice) -> SqlStore:
     """Open the store at `given` (default: the user's own); create it where there is none.
 
     `notify` gets messages that a person should see.
@@ -23,7 +29,7 @@ def open_records(given: str | None, notify: Notify = no_notice) -> SqlStore:
     return open_store(records_location(given), operator_key_file(), witness_folder(), notify)
 
 
-def open_existing_records(given: str | None, notify: Notify = no_notice) -> SqlStore:
+def open_existing_records(given: RecordsAt | None, notify: Notify = no_notice) -> SqlStore:
     """Open the store at `given`. Raises UsageError where nothing was ever recorded there."""
     if not records_exist(given):
         raise UsageError(
@@ -33,7 +39,7 @@ def open_existing_records(given: str | None, notify: Notify = no_notice) -> SqlS
     return open_records(given, notify)
 
 
-def records_exist(given: str | None) -> bool:
+def records_exist(given: RecordsAt | None) -> bool:
     """Whether there is a store at `given`; True for a database server, which is not asked."""
     place = records_location(given)
     return is_url(place) or sqlite_file(place).exists()

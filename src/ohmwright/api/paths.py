@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from os import PathLike, fspath
 from pathlib import Path
 from shlex import quote
 from typing import NamedTuple
@@ -16,18 +17,31 @@ from ohmwright.model.shipped import shipped
 from ohmwright.model.source import is_existing_file, place_in
 from ohmwright.model.typed_command import typed_command
 
+RecordsAt = str | PathLike[str]
+"""Where records are: a folder, a .sqlite file or a URL."""
 
-def records_location(given: str | None) -> str:
+
+def given_path(what: str, given: str | PathLike[str]) -> Path:
+    """Return the path that a program gives as `what`. Raises UsageError for what is none."""
+    path = fspath(given) if isinstance(given, str | PathLike) else None
+    if not isinstance(path, str):  # a path may be bytes
+        raise UsageError(f"{what} takes a path, not {given!r}.", do="Give text or a pathlib.Path.")
+    return Path(path)
+
+
+def records_location(given: RecordsAt | None) -> str:
     """Return `given` (a folder, a .sqlite file or a URL), else the user's own folder of records.
 
-    Raises UsageError for empty text.
+    Raises UsageError for empty text, and for what is no place.
     """
     if given == "":  # of a variable that has no value; it would be the folder one works in
         raise UsageError(
             "The place of the records is empty.",
             do="Say where they are: --records, in a program records=; this folder is '.'.",
         )
-    return str(_user_folder(platformdirs.user_data_path) / "records") if given is None else given
+    if given is None:
+        return str(_user_folder(platformdirs.user_data_path) / "records")
+    return given if isinstance(given, str) else str(given_path("records=", given))
 
 
 def operator_key_file() -> Path:

@@ -6,6 +6,7 @@ The bench lives in an event loop of its own, in a thread of its own.
 from __future__ import annotations
 
 import asyncio
+import atexit
 import signal
 import threading
 from collections.abc import AsyncGenerator, Awaitable, Callable, Iterator
@@ -18,11 +19,13 @@ from typing import TypeVar, Unpack
 from anyio.from_thread import BlockingPortal, start_blocking_portal
 
 from ohmwright.instruments.operator import Operator
+from ohmwright.model.errors import UsageError
 
 from .async_bench import AsyncBench, open_bench
 from .bench_data import BenchData
 from .curve import Curve, CurvePoint
 from .job_options import ProcedureOptions, SweepOptions
+from .paths import RecordsAt
 from .right_with import for_plain_with
 from .run_of_record import Run
 from .sweep_plan import Sweep
@@ -79,6 +82,12 @@ class PlainBench:
         for points in tuple(self._handed_out):
             self._end(points)
 
+    def end_jobs(self) -> None:
+        """Stop what goes on where the program ends first: in a thread that nobody waits for."""
+        with suppress(UsageError, TimeoutError):  # closed, or the bench of another process
+            self._bench.use.refuse_closed()
+            self._portal.start_task_soon(self._bench.end_jobs).result(_RELEASE_BOUND_S)
+
     def _end(self, points: AsyncGenerator[CurvePoint, None]) -> None:
         if points in self._handed_out:  # the block may have ended it
             self._handed_out.remove(points)
@@ -131,7 +140,7 @@ def bench(
     guarded: bool = True,
     asset: str | None = None,
     in_repair: bool = False,
-    records: str | None = None,
+    records: RecordsAt | None = None,
 ) -> Iterator[PlainBench]:
     """Open the bench of a file for scripts and notebooks; see `open_bench`.
 
@@ -158,9 +167,11 @@ def bench(
     )
     with start_blocking_portal() as portal, portal.wrap_async_context_manager(opening) as opened:
         plain = PlainBench(opened, portal)
+        atexit.register(plain.end_jobs)
         try:
             yield plain
         finally:
+            atexit.unregister(plain.end_jobs)
             plain.end_points()
 
 

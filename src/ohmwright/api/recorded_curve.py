@@ -53,7 +53,7 @@ def curve_point(event: PointDone) -> CurvePoint:
         power=result.measured,
         current=result.sweep.current,
         settled=settled,
-        reason="" if settled else result.reason,
+        reason="" if settled and traced != "not covered" else result.reason,
         certified=isinstance(traced, Traceability) and not traced.expired,
         on_s=result.on_s,
         at=event.at,

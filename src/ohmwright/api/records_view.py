@@ -11,6 +11,7 @@ from ohmwright.records.run_lists import Filter
 from .given import refuse_no_time, refuse_wrong_verdict
 from .open_records import open_existing_records, resolved_run_id
 from .pandas_extra import Rows
+from .paths import RecordsAt
 from .run_of_record import Run
 
 
@@ -30,7 +31,7 @@ class Records:
     ['pass', 'fail', 'pass', 'fail']
     """
 
-    def __init__(self, place: str | None = None) -> None:
+    def __init__(self, place: RecordsAt | None = None) -> None:
         self.place = place
 
     def __getitem__(self, run: str) -> Run:

@@ -16,6 +16,7 @@ from ohmwright.model.result import Result, Verdict, latest
 from .curve import Curve
 from .open_records import open_existing_records, trusted_keys
 from .pandas_extra import data_frame
+from .paths import RecordsAt
 from .recorded_curve import curve_of
 
 _CERTIFICATE_KINDS = {".pdf": "pdf", ".html": "html", ".csv": "csv", ".xml": "dcc"}
@@ -39,7 +40,7 @@ class Results(tuple[Result, ...]):
 class Run:
     """One run on record, finished or not."""
 
-    def __init__(self, records: str | None, run_id: str, events: Sequence[Event]) -> None:
+    def __init__(self, records: RecordsAt | None, run_id: str, events: Sequence[Event]) -> None:
         self.id, self.events, self._records = run_id, tuple(events), records
 
     def __repr__(self) -> str:

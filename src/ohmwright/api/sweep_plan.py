@@ -24,6 +24,7 @@ from ohmwright.model.source import load, parse, refused_by_name
 from ohmwright.model.step import Timing
 
 from .bench_data import BenchData, read_bench
+from .paths import given_path
 
 _AFTER_AGE_S = 9.0
 """An activation may last so long beyond the age, or as long as the meter needs."""
@@ -85,7 +86,8 @@ class Sweep(SweepPlan):
         `bench`: an open one, or a bench file, of which nothing is opened. Raises OutOfCapability
         where it cannot do it.
         """
-        data = read_bench(Path(bench)) if isinstance(bench, str | PathLike) else bench.data
+        opened = None if isinstance(bench, str | PathLike) else getattr(bench, "data", None)
+        data = opened if isinstance(opened, BenchData) else _read(bench)
         self.refuse_impossible(data)
         return self.cost(data)
 
@@ -168,3 +170,8 @@ def _procedure_of_text(text: str) -> ProcedureFile:
 
 def _numbers(values: Sequence[float]) -> str:
     return f"[{', '.join(map(repr, values))}]"
+
+
+def _read(bench: Any) -> BenchData:
+    """Return the data of a bench file. Raises UsageError for what is neither bench nor path."""
+    return read_bench(given_path("estimate()", bench))

@@ -19,7 +19,7 @@ from .assets import asset_of_scan, refuse_in_repair
 from .bench_data import BenchData
 from .bench_generators import with_unit
 from .open_records import open_existing_records, records_exist
-from .paths import procedure_file, records_location
+from .paths import RecordsAt, procedure_file, records_location
 from .unit_of_file import other_unit_on_record, refuse_contradiction
 
 IN_REPAIR = "Worked on while the register of assets had the unit as in repair."
@@ -65,7 +65,7 @@ def _is_one_maker(one: str, other: str) -> bool:
 def unit_on_bench(
     bench: BenchData,
     scanned: str | None,
-    records: str | None,
+    records: RecordsAt | None,
     resume: str | None = None,
     notify: Notify = no_notice,
     *,
@@ -98,7 +98,7 @@ def unit_on_bench(
 
 
 def _unit_of_file(
-    bench: BenchData, records: str | None, notify: Notify, *, in_repair: bool
+    bench: BenchData, records: RecordsAt | None, notify: Notify, *, in_repair: bool
 ) -> UnitOnBench:
     """Return the bench with the unit of its own file, which the records must not contradict."""
     unit = named_unit(bench.file.asset, bench.file.name)

@@ -12,6 +12,7 @@ from rich.text import Text
 from ohmwright.api.curve import Curve, CurvePoint
 from ohmwright.api.curve_rows import rows
 from ohmwright.api.run_pace import duration
+from ohmwright.engine.measured_value import UNCOVERED
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.reports.text import printable
 
@@ -55,11 +56,16 @@ def print_sweep(curve: Curve, others: Sequence[Curve], place: str, *, as_json: b
     out().print(_coverage(curve))
     if not curve.origin.certificate:
         out().print("No analyzer certificate: uncertainties are of the readings alone.")
-    elif not all(point.certified for point in curve if point.power is not None):
+    elif any(_is_past_due(point) for point in curve):
         out().print(f"Certificate {curve.origin.certificate} was out of date: not traceable.")
     for remark in (*curve.remarks(), *_compared(curve, others)):
         out().print(Text(printable(remark)), soft_wrap=True)
     out().print(f"Record: {place}, run {curve.origin.run}", soft_wrap=True)
+
+
+def _is_past_due(point: CurvePoint) -> bool:
+    """Whether its value rests on a certificate past its date, and not on none for its range."""
+    return point.power is not None and not point.certified and UNCOVERED not in point.reason
 
 
 def _with_comparisons(

@@ -47,6 +47,8 @@ DATED = "age told by a person"
 FROM_READINGS = frozenset((READINGS, ESTIMATED, EXTRAPOLATED, DATED))
 """Labels of the lines that come of the readings of a current; no certificate gives them."""
 _TYPE_A = (READINGS, CAPTURES, ESTIMATED)
+UNCOVERED = "that the analyzer's certificate covers"
+"""How the clause ends that says of a current that it lies beyond the certificate's ranges."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +94,16 @@ class Accuracy:
     def resolution_ma(self, current_ma: float) -> float:
         """Return the value of the last digit of a reading, in mA."""
         return self.certificate.range_of(current_ma).resolution_ma
+
+    def uncovered(self, current_ma: float) -> str:
+        """Why the certificate says nothing of a current, as a clause; empty where it does.
+
+        A unit may give more than was asked for, and of a sweep nobody knows before what flows.
+        """
+        most_ma = self.certificate.current[-1].up_to_ma
+        if abs(current_ma) <= most_ma:
+            return ""
+        return f"not traceable: {current_ma:.0f} mA is over the {most_ma:g} mA {UNCOVERED}"
 
     def _shared(self, name: str, same_in: str = "") -> str:
         return f"{name} {same_in}".rstrip() + f", {self.certificate.number}"

@@ -43,6 +43,8 @@ class Observation:
     """What was settled on in the activation, or the activations pooled."""
     earlier_samples: tuple[Sample, ...] = ()
     """The readings of the activation before, where both are pooled."""
+    uncovered: str = ""
+    """Why the analyzer's certificate says nothing of the current; empty where it does."""
 
     def with_verdict(self, other: VerdictAndReason) -> Observation:
         """Return a copy with another verdict and reason, which rest on more than the readings.
@@ -80,6 +82,7 @@ class Observation:
             target=point.target,
             measured=self.measured,
             conformity=self.conformity,
+            traceability="not covered" if self.uncovered and self.measured else None,
             on_s=self.on_s,
             start_trim=start_trim,
             final_trim=final_trim,
@@ -143,8 +146,12 @@ def observation_of(
     verdict = judge(measured, target, rule)
     if not settled.settled:
         verdict = ("undecided", settled.reason)
+    uncovered = "" if accuracy is None else accuracy.uncovered(settled.value)
+    reason = "; ".join(filter(None, (verdict[1], uncovered)))
     how = conformity(measured, target, rule)
-    return Observation(*verdict, measured, how, on_s, samples, settled=settled)
+    return Observation(
+        verdict[0], reason, measured, how, on_s, samples, settled=settled, uncovered=uncovered
+    )
 
 
 def is_worth_repeating(seen: Observation, point: Point) -> bool:

@@ -195,6 +195,9 @@ class UndoubtedMeasurement(Generic[T]):
         mode = self.session.bench.generator.data.mode(self.chosen.mode)
         due_ma = expected_ma(mode, self.chosen.setting_w, self.load_ohm)
         due = f"{shown}, up to {in_three_digits(due_ma)} is due"
+        zero_ma = self.session.bench.rf.zero_limit_ma
+        if zero_ma > _NO_OUTPUT_RATIO * due_ma:
+            due += f", up to {in_three_digits(zero_ma)} may be its zero"
         if not self._flowed_ma:
             return due
         return f"{due}; {in_three_digits(self._flowed_ma)} flowed here in an activation before"

@@ -100,9 +100,9 @@ TraceabilityBasis = (
     Traceability | Literal["none", "not covered", "no scale", "another instrument"] | None
 )
 """The analyzer's calibration that a value rests on; "none" where the analyzer has no certificate,
-"not covered" where its certificate says nothing of the quantity, "no scale" where none of its
-scales enters the value (a ratio, a time), "another instrument" for a figure that a person read
-elsewhere; None in records that do not say."""
+"not covered" where its certificate says nothing of the quantity or of so large a current, "no
+scale" where none of its scales enters the value (a ratio, a time), "another instrument" for a
+figure that a person read elsewhere; None in records that do not say."""
 
 
 class Result(FrozenModel):

@@ -15,8 +15,8 @@ from .text import NOT_RECORDED
 NOT_TRACEABLE = {
     "none": "none: no analyzer certificate, so that neither verdict nor U holds how far the "
     "analyzer is off",
-    "not covered": "none: no certificate of the analyzer says anything of this quantity, so "
-    "that neither verdict nor U holds how far the analyzer is off",
+    "not covered": "none: no certificate of the analyzer says anything of this quantity, or of so "
+    "large a current, so that how far the analyzer is off there is not known",
     "another instrument": "not known here: read from another instrument, and typed",
     "no scale": "not needed: no scale of the analyzer enters the value",
 }

@@ -117,11 +117,11 @@ def readings_alone_text(results: Iterable[Result]) -> str:
     if not uncovered_text(results):
         return ""
     return (
-        f"{READINGS_MARK} behind a verdict: {UNCOVERED}, for want of an analyzer certificate. How "
-        "far the analyzer is off is not known: PASS and FAIL say where its readings lie, and no "
-        "conformity of the output with the limits is stated. Behind ± is their scatter and what "
-        "else U holds, without the analyzer's accuracy, so that it covers the true value with no "
-        "stated probability; there is no P and no TUR."
+        f"{READINGS_MARK} behind a verdict: {UNCOVERED}, for want of an analyzer certificate "
+        "that covers the value. How far the analyzer is off is not known: PASS and FAIL say where "
+        "its readings lie, and no conformity of the output with the limits is stated. Behind ± is "
+        "their scatter and what else U holds, without a certified accuracy of the analyzer, so "
+        "that it covers the true value with no stated probability; there is no P and no TUR."
     )
 
 

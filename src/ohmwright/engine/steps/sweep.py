@@ -200,9 +200,21 @@ def _result_event(work: StepRun, step: SweepStep, point: SweepPoint, done: _Acti
         measured_value(settled, quantity, point.load_ohm, work.timing, accuracy)
         for quantity in ("power_w", "current_ma")
     )
-    reason = done.with_notes(NO_LIMITS if settled.settled else settled.reason)
+    uncovered = "" if accuracy is None else accuracy.uncovered(settled.value)
+    known = "; ".join(filter(None, ("" if settled.settled else settled.reason, uncovered)))
+    reason = done.with_notes(known or NO_LIMITS)
     value = SweepValue(repeat=point.repeat, current=current, settled=settled.settled)
-    return _done(work, step, point, "undecided", reason, seen=seen, measured=power, value=value)
+    return _done(
+        work,
+        step,
+        point,
+        "undecided",
+        reason,
+        seen=seen,
+        measured=power,
+        value=value,
+        traceability="not covered" if uncovered else None,
+    )
 
 
 def _done(
@@ -215,6 +227,7 @@ def _done(
     seen: ActivationReadings | None = None,
     measured: Measured | None = None,
     value: SweepValue | None = None,
+    traceability: Literal["not covered"] | None = None,
 ) -> PointDone:
     result = Result(
         stage=work.stage,
@@ -225,6 +238,7 @@ def _done(
         reason=reason,
         load_ohm=point.load_ohm,
         measured=measured,
+        traceability=traceability,
         sweep=SweepValue(repeat=point.repeat) if value is None else value,
         on_s=work.session.last_on_s if seen is None else seen.on_s,
         samples=() if seen is None else seen.samples,
