@@ -160,16 +160,24 @@ measured_by = "{}"
 """
 
 
+@pytest.fixture
+def path_with_two_figures(path_with_tester: Path) -> Path:
+    """The answer that names the instrument of the second one is not the last before it."""
+    path_with_tester.write_text(path_with_tester.read_text() + LEAKAGE.format("tester"))
+    return path_with_tester
+
+
 async def test_an_instrument_is_named_for_its_stage_alone(
-    make_rig: Callable, path_with_tester: Path
+    make_rig: Callable, path_with_two_figures: Path
 ) -> None:
     """Another one may have been taken after the adjusting, though nobody said so."""
-    path_with_tester.write_text(path_with_tester.read_text() + LEAKAGE.format("tester"))
     rig = make_rig(attended=True)
     answers = {"Earth?": ["0.1", "0.1"], "Pedal?": ["1", "1"], "Cords?": ["new", "new"]}
     answers |= {"Tester?": ["1", "skip not here"], "Leakage?": ["20", "20"]}
     rig.bench.operator.reply = _from(answers)
-    found = await events_of(rig, path_with_tester, Assignment(), stages=("as_found", "as_left"))
+    found = await events_of(
+        rig, path_with_two_figures, Assignment(), stages=("as_found", "as_left")
+    )
     named = {(r.stage, r.step): r.instrument for r in results(found) if r.instrument}
     tester = "st-2 4711 due 2027-03-01"
     assert named == {("as_found", "earth"): tester, ("as_found", "leakage"): tester}
