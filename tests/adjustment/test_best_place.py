@@ -105,3 +105,21 @@ def test_a_place_measured_in_tolerance_is_not_left_for_a_look_at_the_start(
     seen.note_measured(12, 0, measured)
     best = seen.best()
     assert (None if best is None else best.counts) == left_at
+
+
+@pytest.mark.parametrize(
+    ("warm", "told"),
+    [
+        (at(1.01, 0.02), "was measured nearest the target, 0.23 ± 0.78 tolerances off"),
+        (at(1.06, 0.02), None),  # contradicts what was expected
+    ],
+)
+def test_a_measurement_of_a_warm_unit_is_taken_together_with_what_was_known(
+    warm: Mixture, told: str | None
+) -> None:
+    """The mean weighted by the inverse variances: (2 / 16 + 10 / 400) / (1 / 16 + 1 / 400)."""
+    seen = PlacesSeen(0.01)
+    seen.note_seen(0, 0, at(0.96, 0.004))
+    seen.expect(12, 0, at(1.002, 0.004))
+    seen.note_measured(12, 0, warm)
+    assert seen.best() is None if told is None else told in seen.description()

@@ -20,7 +20,7 @@ from scripts.bench.worlds.catalogue import WORLDS
 from scripts.bench.worlds.disturbances import hunting, pink_noise
 from scripts.bench.worlds.drawn import draw
 from scripts.bench.worlds.driving import Stated
-from scripts.bench.worlds.figures_of_world import COVERS, FALSE_ACCEPTS, covers_well
+from scripts.bench.worlds.figures_of_world import COVERS, FALSE_ACCEPTS, OFF_MEAN, covers_well
 from scripts.bench.worlds.rise import Rise, transfer_function
 from scripts.bench.worlds.trim_laws import Backlash, TrimOfUnit, law_ma
 from scripts.bench.worlds.unit import STEP_S, ForeignUnit
@@ -176,6 +176,15 @@ def test_readings_that_nobody_takes_are_gone() -> None:
     assert 5.5 <= plant.next_age_s() < 6.5
 
 
+def test_the_error_at_the_confirmation_is_that_of_the_state_it_stood_in() -> None:
+    """Two states 0.8 % to both sides of the mean, each left after hours."""
+    plant = quiet("teeter 0.8 %", hunting_period_s=1e6, target_ma=500.0, tolerance_ma=5.0)
+    plant.activate(20.0)
+    plant.skip_until(9.0)
+    apart = plant.error_then_tolerances() - plant.error_tolerances()
+    assert abs(apart) == pytest.approx(0.008 * plant.truth_ma() / 5.0)
+
+
 def test_a_wrong_verdict_is_told_from_an_undecided_one() -> None:
     assert Stated("pass", "", 1.2, None).wrong
     assert Stated("fail", "", 0.8, None).wrong
@@ -197,6 +206,7 @@ def test_a_quick_run_of_two_worlds(monkeypatch, capsys) -> None:
     figures = figures_in(said)
     for world in (*(world.name for world in two), "all worlds"):
         assert f"{world}: {FALSE_ACCEPTS}" in figures
+        assert f"{world}: {OFF_MEAN}" in figures
     assert json.loads(said.splitlines()[-1])["units"] == 2
     assert figures[f"keys: {COVERS}"] <= 1
 

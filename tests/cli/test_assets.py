@@ -156,6 +156,55 @@ def test_what_cannot_be_told_apart_is_refused_before_a_run_begins(
     assert ohmwright("record", "list", "--json").json == []
 
 
+@pytest.mark.parametrize(
+    ("tag", "serial", "said"),
+    [
+        ("HF-1", "S000003", "serial S000003, here, and a Tessenhove Quillon 300, serial S000007,"),
+        ("HF-3", "S000009", "Asset HF-3 was withdrawn on "),
+        ("HF-6", "S000010", "Asset HF-6 is in repair since "),
+    ],
+)
+def test_a_bench_file_does_not_pass_one_unit_off_as_another_of_the_register(
+    workshop: Path, ohmwright: Callable, tag: str, serial: str, said: str
+) -> None:
+    plate = ("--maker", "Tessenhove", "--model", "Quillon 300", "--serial")
+    ohmwright("asset", "add", "HF-3", *plate, "S000009")
+    ohmwright("asset", "withdraw", "HF-3", "--why", "burnt out")
+    ohmwright("asset", "add", "HF-6", *plate, "S000010", "--state", "in repair")
+    _bench_with_unit(workshop, tag, serial)
+    refused = ohmwright("verify", "quick.toml", "--bench", "unit.toml", "--unattended")
+    assert (refused.code, said in refused.err) == (2, True)
+    assert ohmwright("record", "list", "--json").json == []
+
+
+def test_a_unit_of_a_bench_file_that_the_register_knows_is_run(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    _bench_with_unit(workshop, "HF-1", "s-000 007")
+    assert ohmwright("verify", "quick.toml", "--bench", "unit.toml", "--unattended").code == 0
+
+
+def test_a_tag_that_was_on_another_unit_is_told_and_remarked(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    verify = ("verify", "quick.toml", "--bench", "unit.toml", "--unattended")
+    for serial, asked in (("A1", False), ("A-1", False), ("B2", True)):
+        _bench_with_unit(workshop, "HF-9", serial)
+        outcome = ohmwright(*verify)
+        words = "HF-9 is a Quillon 300, serial B2, by the bench file, and was a Quillon 300, "
+        assert (outcome.code, words in outcome.err) == (0, asked)
+        assert (words.strip() in " ".join(outcome.out.split())) is asked
+
+
+def _bench_with_unit(workshop: Path, tag: str, serial: str) -> None:
+    """Write the bench of the workshop with a Quillon 300 in its table [asset]."""
+    unit = f'id = "{tag}"\nmaker = "Tessenhove"\nmodel = "Quillon 300"\nserial = "{serial}"\n'
+    link = '\nlink = { kind = "simulated" }'
+    bench = BENCH.replace('"marlow-150"', f'"quillon-300"{link}').split("[[generators]]")
+    tables = f"[asset]\n{unit}\n[simulation]\n{bench[1].partition('[simulation]')[2]}"
+    (workshop / "unit.toml").write_text(f"{bench[0]}{tables}", encoding="utf-8")
+
+
 def test_a_tag_in_other_capitals_is_that_of_the_one_unit_it_fits(
     workshop: Path, ohmwright: Callable
 ) -> None:
@@ -212,6 +261,32 @@ def test_a_run_whose_unit_was_handed_over_is_resumed_by_nobody_else(
     assert (refused.code, "Run half is for Oake to go on with" in refused.err) == (2, True)
     his = ohmwright(*resume, "--resume", "half", "--operator", "Oake")
     assert "is for Oake to go on with" not in his.err
+
+
+def test_what_may_be_a_slip_is_told_of_a_single_unit_too(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    plate = ("--maker", "Tessenhove", "--serial", "S000009")
+    added = ohmwright("asset", "add", "HF-3", *plate, "--model", "Quillon 30O")
+    said = "Look: Model 'Quillon 30O' (1 unit) was not in the register before. Is it 'Quillon 300'?"
+    assert (added.code, said in added.err) == (0, True)
+    changed = ohmwright("asset", "change", "HF-3", "--procedure", "quik.toml")
+    missing = "Look: Procedure 'quik.toml' (1 unit) is no shipped one and no file in this folder"
+    assert (missing in changed.err, missing in added.err) == (True, False)
+    assert "Look:" not in ohmwright("asset", "change", "HF-3", "--procedure", "quick.toml").err
+
+
+def test_a_worklist_says_that_simulated_runs_do_not_count(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    said = "1 unit had runs on simulated benches alone, which do not count: --simulated counts them"
+    assert said not in ohmwright("worklist").out
+    run = ("verify", "--asset", "HF-1", "--bench", "bench.toml", "--unattended")
+    assert ohmwright(*run).code == 0
+    assert said in ohmwright("worklist").out
+    counted = ohmwright("worklist", "--simulated").out
+    assert (said in counted, "\n~: of 1 unit, by the due date alone; " in counted) == (False, True)
+    assert "forecast made last" not in counted
 
 
 def test_a_worklist_as_json_is_whole(workshop: Path, ohmwright: Callable) -> None:
@@ -401,6 +476,7 @@ def test_a_campaign_is_not_named_as_another_but_for_capitals(
     assert ohmwright("campaign", "new", "winter").code == 0
     twin = ohmwright("campaign", "new", "Winter")
     assert (twin.code, "There is a campaign 'winter' already" in twin.err) == (2, True)
+    assert "or go on with it: ohmwright campaign work winter" in twin.err
 
 
 def test_who_says_nothing_at_the_bench_is_shown_what_may_be_said(

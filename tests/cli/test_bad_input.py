@@ -36,6 +36,7 @@ def verify(ohmwright: Callable, tmp_path: Path) -> Callable:
         ("[100, 500]", "[100, 520]", r":14:1: step 'cut': .*no 520 ohm; the nearest is 500 ohm"),
         ("setting_w = 310", "setting_w = 480", r":13:1: .*over the load bank's rating of 420 W"),
         ("max_on_s = 18", "max_on_s = 90", r"90 s of activation is longer than the load bank's"),
+        ('mode = "cut"', 'mode = "cut\u00a0"', r"has no mode 'cut‹U\+00A0›'; it has cut, blend"),
         ('mode = "cut"', 'mode = "cud"', "has no mode 'cud'; it has cut, blend, coag, bipolar"),
         ('"Quillon 300"', '"Quillon 400"', ":3:1: the procedure is for Quillon 400"),
         ("rest_s = 5", "rest_s = ", r":6:10: this is not valid TOML"),

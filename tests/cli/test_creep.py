@@ -171,6 +171,15 @@ def test_what_its_only_visit_shows_is_dated_without_creep(tmp_path: Path) -> Non
     assert {row.leaves_at for row in later} == {None}
 
 
+def test_nothing_below_zero_is_expected_of_a_current_or_power(tmp_path: Path) -> None:
+    with open_store(str(tmp_path / "r"), tmp_path / "key", tmp_path / "witness") as store:
+        write_histories(store, units=2, years=0.1, seed=2)
+        forecast = recorded_forecast(store, simulated=True)
+    rows = creep_rows(forecast, NOW + timedelta(days=365 * 30), coverage=0.999999)
+    assert any(row.lower == 0.0 for row in rows)  # the interval itself goes below
+    assert all(0.0 <= row.lower <= row.expected for row in rows)
+
+
 def test_creep_is_observed_from_one_visit_to_the_next_without_an_adjustment_between() -> None:
     year, day = 1.0, 1.0 / 365.0
     for times, adjusted, known, observed in (

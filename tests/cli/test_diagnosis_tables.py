@@ -8,6 +8,8 @@ from rich.console import Console
 from ohmwright.cli import tables
 from ohmwright.cli.diagnosis_tables import diagnosis_tables, sense_gains_table
 from ohmwright.model.adjustment_events import CurveDiagnosed, SenseGain
+from ohmwright.model.event import RunResumed
+from ohmwright.model.run_diagnoses import newest_diagnoses
 from ohmwright.reports.measuring_conditions import MeasuringConditions
 
 
@@ -33,12 +35,24 @@ def test_only_what_is_off_by_more_than_its_uncertainty_has_drifted(
         misfit=1.0,
         first_moves=(),
     )
+    event = event.model_copy(update={"gains": (one, one.model_copy(update={"gain": 0.9997}))})
     console = Console(width=100)
     with console.capture() as seen:
         console.print(sense_gains_table([event]))
     assert ("DRIFTED" in seen.get()) == said
+    assert ("+0.0" in seen.get(), "-0.0" in seen.get()) == (True, False)
     assert len(diagnosis_tables([event])) == 1  # no heading without a row, of first moves
     assert diagnosis_tables([]) == []
+
+
+def test_a_run_that_went_on_amid_adjusting_shows_each_diagnosis_once() -> None:
+    at = {"at": datetime(2026, 3, 2, tzinfo=UTC), "bench_s": 0.0}
+    gains = {"gains": (), "culprit": None, "misfit": 1.0, "first_moves": ()}
+    cut, coag = (CurveDiagnosed(**at, mode=mode, **gains) for mode in ("cut", "coag"))
+    resumed = RunResumed(**at, operator="A. Fenn", done=0)
+    assert newest_diagnoses([cut, coag]) == [cut, coag]
+    assert newest_diagnoses([cut, coag, resumed]) == [cut, coag]
+    assert newest_diagnoses([cut, coag, resumed, cut, coag]) == [cut, coag]
 
 
 def test_a_load_is_written_in_one_way() -> None:

@@ -182,6 +182,7 @@ def test_nobody_is_there_to_join_the_input(
     ):
         assert outcome.code == 2
         assert "step 'leakage': the command set has no 'set_path', so a person" in outcome.err
+        assert "another bench; with a person there leave out --unattended." in outcome.err
 
 
 def test_a_limit_that_only_the_data_know_of(refused: Callable, files: Path) -> None:

@@ -84,7 +84,13 @@ def test_a_fleet_and_a_trend(ohmwright: Callable, run: str, tmp_path: Path) -> N
     (month,) = ohmwright("record", "trend", *of_point, *here, "--json").json
     assert (month["results"], month["sd_of_error_percent"]) == (1, None)
     assert abs(month["mean_error_percent"]) > 1
-    assert "0.0 %" in ohmwright("record", "trend", *of_point, *here).out
+    months = ohmwright("record", "trend", *of_point, *here).out
+    assert "0.0 %" in months
+    assert months.startswith("Quillon 300, cut 100 ohm, as found ")
+    assert ("in percent of the target" in shown, "in percent of the target" in months) == (
+        True,
+        True,
+    )
     unknown = ohmwright("record", "trend", *of_point[:2], "100", "--stage", first["stage"], *here)
     assert (unknown.code, unknown.out) == (2, "")
     assert "No results of 'Quillon 300' cut 100 --stage as_found." in unknown.err

@@ -136,7 +136,8 @@ def test_the_screen_shows_it_too(ohmwright: Callable, carried: Path) -> None:
         "200 Ω LEAKAGE",
         "Part 1: begun",
         "Part 2: resumed",
-        "A figure beside a value: the part of the run",
+        "A figure in brackets beside a value: the part of the run",
+        "[2] PASS",
         "CAL-25-1187",
         "NO ANALYZER CERTIFICATE",
     ):

@@ -19,6 +19,22 @@ LONG = "HF-019-theatre-complex-north-identifier-0000000042"
 SERIAL = "TQ3-" + 33 * "0" + "-X"
 
 
+QUICK = """
+title = "Quick"
+revision = "1"
+model = "Quillon 300"
+
+[[step]]
+kind = "output"
+name = "cut"
+mode = "cut"
+setting_w = 100
+load_ohm = 500
+power_w = 100
+tolerance = { percent = 20 }
+"""
+
+
 def printed(table: Table) -> str:
     for column in table.columns:
         column.justify = "left"  # so that each begins where its heading does
@@ -71,6 +87,32 @@ def test_a_list_of_runs_names_people_and_procedures_only_where_they_can_be_read(
         told = ohmwright("record", "list", "--records", tmp_path / "r").out
         assert "…" not in told
         assert told.splitlines()[0].split()[-1] == last
+
+
+@pytest.mark.parametrize("width", [40, 50, 60, 80])
+def test_no_list_of_units_or_points_cuts_a_word(
+    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, width: int
+) -> None:
+    here = ("--records", tmp_path / "r")
+    plate = ("--maker", "Tessenhove", "--model", "Quillon 300", "--serial", "TQ3-20417")
+    assert ohmwright("asset", "add", "HF-017", *plate, "--site", "Theatre 4", *here).code == 0
+    bench = ("--bench", shipped("benches", "demo.toml"))
+    procedure = tmp_path / "quick.toml"
+    procedure.write_text(QUICK, encoding="utf-8")
+    assert ohmwright("verify", procedure, *bench, *here).code == 0
+    monkeypatch.setenv("COLUMNS", str(width))
+    for words in (
+        *(("record", "fleet"), ("record", "trend", "Quillon 300", "cut", "500 ohm")),
+        *(("record", "creep", "--simulated"), ("record", "interval", "--simulated")),
+        *(("record", "keys", "list"), ("worklist", "--simulated"), ("asset", "list")),
+    ):
+        told = ohmwright(*words, *here)
+        assert (told.code, "…" in told.out) == (0, False), told.out
+    for words in (("record", "fleet"), ("record", "creep", "--simulated"), ("worklist",)):
+        lines = ohmwright(*words, *here).out.splitlines()
+        assert any(line.startswith("HF-017") for line in lines), lines
+    rehearsed = ohmwright("rehearse", procedure, *bench, "--units", "1", "--workers", "1")
+    assert (rehearsed.code, "…" in rehearsed.out) == (0, False), rehearsed.out
 
 
 def columns_of(text: str) -> list[str]:

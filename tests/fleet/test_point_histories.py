@@ -48,6 +48,10 @@ def test_a_value_under_an_upper_limit_alone_counts_as_its_share_of_it() -> None:
     (found,) = point_histories([row(1, "as_found", 60.0, **leakage)], adjusted=set())
     assert found.seen.values[0] == pytest.approx([0.4])
     assert found.limits[0].one_sided
+    assert found.limits[0].least == 0.0
+    off = {"quantity": "deviation_percent", "target": 5.0, "lower": -5.0, "upper": 15.0}
+    (found,) = point_histories([row(1, "as_found", -2.0, **off)], adjusted=set())
+    assert found.limits[0].least == -np.inf
 
 
 def test_units_of_different_length_keep_their_own_values() -> None:

@@ -18,6 +18,7 @@ from ohmwright.model.positions import key_positions
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import is_existing_file, load
 from ohmwright.model.text_limits import LARGEST_BYTES
+from ohmwright.wire.command_set import SHIPPED
 
 GOOD = """\
 title = "Output"
@@ -107,7 +108,7 @@ def test_complaints_are_in_plain_words(tmp_path: Path, old: str, new: str, says:
     [
         ("mode =", "name =", "p.toml:8:13: {0}the key 'name' stands twice in its table, first i"),
         ("mode =", "name =", "first in line 7."),
-        ("[[step]]", "[step]\n[step]", "6:6: {0}the table [step] stands twice; where several are"),
+        ("[[step]]", "[step]\n[step]", "6:6: {0}the table [step] stands twice, first in line 5; "),
         ("[[step]]", "[step]\n[[step]]", "6:7: {0}[[step]] follows a [step]; each needs both pa"),
         ("= 10 }", "= 10, percent = 1 }", "12:40: {0}the key 'percent' stands twice in its braces"),
         ("percent = 10", "percent = 1,5", "{0}a number has a point, as in 40.5."),
@@ -122,12 +123,24 @@ def test_complaints_are_in_plain_words(tmp_path: Path, old: str, new: str, says:
         ('"output"', "output", '6:8: {0}text stands in quotes, as in "text".'),
         ('"output"', '"output', "6:15: {0}a text in this line has no closing quote."),
         ('"output"', '"out\0put"', "6:12: {0}the character U+0000 is not allowed."),
+        ("= 300", "=\u00a0300", "10:11: {0}a special space stands here (U+00A0, no-break space), "),
+        (
+            "= 300",
+            "= \u200b300",
+            "10:12: {0}a character that is not seen stands here (U+200B,",
+        ),
+        ("= 300", "= \u2212300", "10:12: {0}a minus is the sign -, as in -40."),
+        ("= 300", "= 1 300", "{0}a number is written without spaces, as in 1000."),
+        ("= 300", "= 0300", "{0}a number has no zeros in front, as in 40."),
+        ("percent = 10", "percent = 10%", "12:27: {0}a number is written without its unit."),
+        ("percent = 10", "percent = 10 W", "{0}a number is written without its unit."),
+        ("percent = 10", "percent = 10 x = 1", "12:28: {0}a comma or } is missing here."),
         ("= 300", "= True", "{0}true and false are written in small letters."),
     ],
 )
 def test_a_slip_in_toml_is_told_by_its_cause(tmp_path: Path, old: str, new: str, says: str) -> None:
     said = complaint(tmp_path, GOOD.replace(old, new, 1))
-    assert says.format("this is not valid TOML: ") in said
+    assert says.replace("{0}", "this is not valid TOML: ") in said
 
 
 def test_what_is_missing_at_the_end_has_the_place_after_the_last_character(tmp_path: Path) -> None:
@@ -194,6 +207,36 @@ def test_a_file_of_another_kind_is_called_by_its_kind(tmp_path: Path) -> None:
         load(path, BenchFile)
     bench = shipped("benches", "demo.toml").read_text(encoding="utf-8")
     assert "p.toml: this is a bench file, not a procedure." in complaint(tmp_path, bench)
+    without_unit = re.sub(r"(?s)\[asset\].*?\n\n", "", bench)
+    assert "this is a bench file, not a procedure." in complaint(tmp_path, without_unit)
+
+
+@pytest.mark.parametrize(
+    ("file", "kind"),
+    [
+        (shipped("generators", "marlow-150.toml"), "the data file of a generator"),
+        (shipped("analyzers", "gantry-400.toml"), "the data file of an analyzer"),
+        (SHIPPED / "scpi-1999-analyzer.toml", "a command set"),
+    ],
+)
+def test_instrument_files_are_called_by_their_kind(tmp_path: Path, file: Path, kind: str) -> None:
+    text = file.read_text(encoding="utf-8")
+    assert f"p.toml: this is {kind}, not a procedure." in complaint(tmp_path, text)
+    if kind != "the data file of an analyzer":
+        with pytest.raises(SourceError, match=f"is {kind}, not the data file of an analyzer"):
+            load(file, AnalyzerData, table="data")
+
+
+def test_a_file_that_is_not_there_is_looked_for_in_a_folder_that_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SourceError) as refused:
+        load(Path("none.toml"), BenchFile)
+    assert refused.value.do == f"Check the name and folder; this one is {tmp_path}."
+    with pytest.raises(SourceError) as refused:
+        load(tmp_path / "none.toml", BenchFile)
+    assert refused.value.do == "Check the name and folder."
 
 
 SECOND = "\n" + GOOD[GOOD.index("[[step]]") :]

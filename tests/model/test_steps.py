@@ -75,6 +75,8 @@ def test_half_and_full_take_every_load_twice_and_a_band_of_a_fifth(read) -> None
 def test_a_curve_has_one_value_a_load(read) -> None:
     with pytest.raises(ProcedureError, match="half_w has 1 values for 2 loads_ohm"):
         read(CURVES.replace("half_w = [70, 150]", "half_w = [70]"))
+    with pytest.raises(ProcedureError, match="3 values for 2 loads_ohm; a number has a point, as"):
+        read(CURVES.replace("half_w = [70, 150]", "half_w = [70, 150,5]"))
 
 
 def test_a_curve_names_each_load_once(read) -> None:

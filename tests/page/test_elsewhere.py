@@ -76,6 +76,10 @@ def test_a_silent_server_leaves_no_old_rf_in_any_view(
     line = reader.page.locator(".elsewhere li")
     expect(line).to_have_attribute("data-look", "unknown")
     expect(line).to_have_text(re.compile("^RF NOT KNOWN HEREWorkshop bench 1"))
+    expect(person.page).to_have_title("Workshop bench 1 · RF NOT KNOWN HERE")
+    reader.go("#/")
+    card = reader.page.locator("li.bench", has_text="Workshop bench 1")
+    expect(card.locator(".reading")).to_have_text("– mA")
 
 
 def test_stop_at_a_bench_with_a_run_leaves_the_runs_at_others(

@@ -70,6 +70,12 @@ def test_refused(
     assert shared.hardware == []
 
 
+def test_what_is_wrong_in_a_field_is_said_in_words(shared: Site) -> None:
+    client = shared.client()
+    refused = client.post("/benches/1/begin", {**BEGIN, "work_order": "W\u202e1"})
+    assert refused.json["happened"] == "work order: It is not printable text in one line."
+
+
 def test_what_is_refused_without_a_session_is_done_with_one(shared: Site) -> None:
     client = shared.client()
     assert client.get("/records").json == {"runs": [], "found": 0, "any": False}

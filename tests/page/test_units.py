@@ -210,3 +210,32 @@ def test_a_bench_without_a_unit_asks_for_the_tag(workshop: Site, browser: Browse
         expect(field).not_to_have_attribute("required", "")
     else:
         expect(field).to_have_attribute("required", "")
+
+
+def test_a_unit_that_is_worked_at_another_bench_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("first", "second"):
+        text = BENCH.format(asset=ASSET).replace("Bench of many units", f"The {name} bench")
+        (tmp_path / f"{name}.toml").write_text(text, encoding="utf-8")
+    own = one_activation(OWN, "Quillon 300", "age_s = 25\nmax_on_s = 35")
+    (tmp_path / "own.toml").write_text(own, encoding="utf-8")
+    settings = PageSettings(
+        benches=tuple(
+            BenchOfFile(BenchChoice(tmp_path / f"{name}.toml"), 1.0) for name in ("first", "second")
+        ),
+        practice=PracticeUnit(seed=5),
+        procedures=(tmp_path / "own.toml",),
+        records=str(tmp_path / "records"),
+    )
+    order = {"procedure": 0, "work": "as found"}
+    with serving(settings, monkeypatch) as site:
+        client = site.client()
+        with client.screen() as screen:
+            assert client.post("/benches/1/begin", order).status == 200
+            refused = client.post("/benches/2/begin", order)
+            assert refused.status == 409
+            assert refused.json["happened"] == "A run of HF-900 goes on at The first bench."
+            assert client.post("/benches/1/stop").json == {"stopping": True}
+            screen.bench(1, lambda now: now["state"] == "ended")
+            assert client.post("/benches/2/begin", order).status == 200

@@ -23,4 +23,9 @@ begins cold (both bodies of the output stage at ambient), free of lag and dead t
 its hunting replaced by the mean over a time much longer than its periods and dwells. What no bench
 controls stays as it is at that moment: line voltage, warm-up of the unit over minutes, ageing. A
 trim that relaxes has relaxed; backlash stays where the last move left it.
+
+A unit that passed counts as **falsely accepted** where it was out of tolerance at its confirmation:
+by the truth with the hunting and noise of that activation's later half in place of their long mean.
+One that is out of tolerance by the truth, that long mean, is counted apart: a unit can stand still
+on one side of its mean for as long as it is watched.
 """

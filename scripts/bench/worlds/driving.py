@@ -67,6 +67,8 @@ class Adjusted:
     """One adjustment."""
 
     stated: Stated
+    error_then: float
+    """The error, in tolerances, with the hunting as it was in the last activation."""
     rf_on_s: float
     activations: int
     presses: int
@@ -215,6 +217,7 @@ class _Job:
         was_in = min(abs(error) for error in plant.stood_at) <= 1
         return Adjusted(
             stated=stated,
+            error_then=plant.error_then_tolerances(),
             rf_on_s=plant.rf_on_s,
             activations=plant.activations,
             presses=self._presses,

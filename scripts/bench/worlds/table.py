@@ -15,6 +15,7 @@ from .figures_of_world import (
     GIVEN_UP,
     LEFT_WORSE,
     MEDIAN,
+    OFF_MEAN,
     RATIO,
     RATIO_P95,
     RF_ON,
@@ -28,6 +29,7 @@ from .figures_of_world import (
 _MISSED = "×"
 _COLUMNS = {
     FALSE_ACCEPTS: ("false\naccepts", "{:.0f}"),
+    OFF_MEAN: ("off its\nlong mean", "{:.0f}"),
     SUCCESS: ("success", "{:.3f}"),
     COVERS: ("U\ncovers", "{:.3f}"),
     RF_ON: ("RF-on s\nmedian", "{:.1f}"),

@@ -94,7 +94,18 @@ class ForeignUnit:
 
     def error_tolerances(self) -> float:
         """How far the truth is from the target."""
-        return (self.truth_ma() - self.unit.target_ma) / self.unit.tolerance_ma
+        return self._in_tolerances(self.truth_ma())
+
+    def error_then_tolerances(self) -> float:
+        """How far it is with hunting and noise as they were in this or the latest activation.
+
+        They are averaged over its later half, in which the output had risen.
+        """
+        lately = self._disturbed[self._taken // 2 : self._taken]
+        return self._in_tolerances(self.truth_ma() * sum(lately) / len(lately))
+
+    def _in_tolerances(self, output_ma: float) -> float:
+        return (output_ma - self.unit.target_ma) / self.unit.tolerance_ma
 
     def _level_ma(self, change_ma: float) -> float:
         aged = 1 + self.unit.ageing_per_s * self.clock_s

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot
 from typing import Literal
 
@@ -38,6 +38,16 @@ class Place:
         """Whether the output was clearly nearer to the target here."""
         return other.error - self.error > _CLEARLY_BETTER_SDS * hypot(self.sd, other.sd)
 
+    def contradicts(self, known: Place) -> bool:
+        """Whether what is `known` of the place can hardly be true beside this."""
+        return abs(self.error - known.error) > _COVERAGE * hypot(self.sd, known.sd)
+
+    def together_with(self, known: Place) -> Place:
+        """This by all that is `known`: each counts by its certainty."""
+        weight, other = 1 / self.sd**2, 1 / known.sd**2
+        error = (weight * self.error + other * known.error) / (weight + other)
+        return replace(self, error=error, sd=(weight + other) ** -0.5)
+
     def was_measured_within(self, tolerance: float) -> bool:
         """Whether the output was measured to be clearly nearer to the target than `tolerance`."""
         within = tolerance - self.error > _CLEARLY_BETTER_SDS * self.sd
@@ -48,7 +58,9 @@ class PlacesSeen:
     """What is known of each place: the latest measurement, else look, else a prediction.
 
     A look is one estimate of the output while the trim moves, by the model; it is not kept where it
-    is vague, as it is of a unit that is still warm. `tolerance`: of the point, relative.
+    is vague, as it is of a unit that is still warm. A measurement that is less certain than what is
+    known of the place, and agrees with it, is taken together with it. `tolerance`: of the point,
+    relative.
     """
 
     def __init__(self, tolerance: float) -> None:
@@ -58,6 +70,9 @@ class PlacesSeen:
     def note_measured(self, counts: int, coarse: int, output: Mixture) -> None:
         """Add what a whole activation measured: the output free of lag, relative to the target."""
         place = Place(counts, coarse, abs(1 - output.mean), output.sd, "was measured")
+        known = self._places.get((counts, coarse))
+        if known is not None and known.sd < place.sd and not place.contradicts(known):
+            place = place.together_with(known)
         self._places[counts, coarse] = place
 
     def note_seen(self, counts: int, coarse: int, output: Mixture) -> None:

@@ -39,6 +39,19 @@ def refuse_in_repair(store: SqlStore, unit: RegisteredAsset) -> None:
         raise InRepairError(_since_state(AssetRegister(store.database), unit))
 
 
+def refuse_withdrawn(store: SqlStore, unit: RegisteredAsset) -> None:
+    """Raise UsageError where a unit of the register is withdrawn."""
+    if unit.in_use:
+        return
+    since = _since_state(AssetRegister(store.database), unit)
+    raise UsageError(
+        f"Asset {unit.tag} was withdrawn on {since.at[:10]} by {since.by}"
+        + (f": {since.why}." if since.why else "."),
+        "A withdrawn unit is not worked on. Nothing was switched on.",
+        f"To take it back: {command_into_service(unit)}",
+    )
+
+
 def _since_state(register: AssetRegister, unit: RegisteredAsset) -> AssetRevision:
     """Return the revision with which a unit came into its present state."""
     history = register.history(unit.tag)
@@ -53,14 +66,7 @@ def asset_of_scan(store: SqlStore, said: str) -> RegisteredAsset:
     """
     register, tag = AssetRegister(store.database), tag_of_scan(store, said)
     asset = register.get(tag).asset
-    if asset.state == "withdrawn":
-        since = _since_state(register, asset)
-        raise UsageError(
-            f"Asset {asset.tag} was withdrawn on {since.at[:10]} by {since.by}"
-            + (f": {since.why}." if since.why else "."),
-            "A withdrawn unit is not worked on. Nothing was switched on.",
-            f"To take it back: {command_into_service(asset)}",
-        )
+    refuse_withdrawn(store, asset)
     return asset
 
 

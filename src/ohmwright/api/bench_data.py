@@ -21,6 +21,7 @@ from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.event import Event, TrimMoved
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.protections import Protections
+from ohmwright.model.seen_text import seen_text
 from ohmwright.model.source import place_in
 from ohmwright.model.traceability import Environment, RoomFigures, environment_of
 from ohmwright.simulator.faults import LineFault
@@ -191,9 +192,9 @@ def _refuse_another_model(bench: BenchData) -> None:
     asset, model, path = bench.file.asset, bench.generator.model, bench.path
     if asset is None or bench.file.generators or asset.model == model:
         return
+    said = f"the unit is a {asset.model}, and the data of its generator are those of a {model}"
     raise SourceError(
-        f"{place_in(path, ('asset', 'model'))}: the unit is a {asset.model}, and the data of its "
-        f"generator are those of a {model}.",
+        f"{place_in(path, ('asset', 'model'))}: {seen_text(said)}.",
         do="Correct the model, or take the data of that generator.",
     )
 

@@ -6,8 +6,8 @@ the coach said comes from the meter alone.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import Literal
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Literal, NamedTuple
 
 from ohmwright.adjustment.actions import Press
 from ohmwright.engine.coach_words import (
@@ -73,7 +73,9 @@ class Debrief(FrozenModel):
     """What a practice came to."""
 
     asked: int
-    """How often presses were asked for."""
+    """How often presses were asked for, without those that still stood."""
+    standing: str = ""
+    """Presses that still stood to be made when it ended, in words; empty where none did."""
     untrue: tuple[str, ...] = ()
     """What was answered with "done" though the unit's panel showed otherwise, as sentences."""
     slips: tuple[SlipSeen, ...]
@@ -103,12 +105,15 @@ def debrief(
 
     `untrue`: answers that the unit's panel contradicts, in words.
     """
-    slips = tuple(_slips(asked, pressed, over_s))
+    answers = tuple(_answers(asked, pressed, over_s))
+    slips = tuple(_slips(answers))
     noticed, unfounded = _noticed(slips, said)
+    standing = tuple(answer.asked.press for answer in answers if answer.stands)
     first_s = asked[0].at_s if asked else float("inf")
     before = [each for each in pressed if each[0] < first_s]
     return Debrief(
-        asked=len(asked),
+        asked=len(asked) - len(standing),
+        standing=presses_words(standing),
         slips=noticed,
         unfounded=unfounded,
         unasked=presses_words(_presses(before)),
@@ -117,19 +122,33 @@ def debrief(
     )
 
 
-def _slips(
+class _Answer(NamedTuple):
+    """Presses that were asked for, and those that were made of them or in their place."""
+
+    asked: CueGiven
+    done: tuple[Press, ...]
+    stands: bool
+    """Whether they were still wanted when it ended, and none was made."""
+
+
+def _answers(
     asked: Sequence[CueGiven], pressed: Sequence[Pressed], over_s: float | None
-) -> Iterator[SlipSeen]:
-    """Yield each request that was not done as asked; one that still stands is no slip."""
+) -> Iterator[_Answer]:
+    """Yield each request with what was pressed until the next one."""
     if not asked:
         return
     begins = [0.0 if n == 0 else _HELD_BACK_S for n in range(len(asked))]
     last_s = float("inf") if over_s is None else over_s + _HELD_BACK_S
     ends_s = [each.at_s + _HELD_BACK_S for each in asked[1:]] + [last_s]
-    for (at_s, press), begin_s, end_s in zip(asked, begins, ends_s, strict=True):
-        done = _presses([each for each in pressed if at_s + begin_s <= each[0] < end_s])
+    for one, begin_s, end_s in zip(asked, begins, ends_s, strict=True):
+        done = _presses([each for each in pressed if one.at_s + begin_s <= each[0] < end_s])
+        yield _Answer(one, done, stands=end_s == float("inf") and not done)
+
+
+def _slips(answers: Iterable[_Answer]) -> Iterator[SlipSeen]:
+    """Yield each request that was not done as asked; one that still stands is no slip."""
+    for (at_s, press), done, stands in answers:
         kind = _kind(press, done)
-        stands = end_s == float("inf") and not done
         if kind is not None and not stands:
             yield SlipSeen(
                 at_s=at_s,

@@ -23,8 +23,8 @@ def import_warnings(
 ) -> list[str]:
     """Return what is new of the units that came: models, and procedures that are not found.
 
-    `file`: where they stand, beside which their procedures may lie; `known`: the register before,
-    by tag.
+    `file`: where they stand, beside which their procedures may lie (a name alone: in the working
+    folder); `known`: the register before, by tag.
     """
     units = list(came)
     return [*_new_models(units, known), *_missing_procedures(file, units, known)]
@@ -53,11 +53,12 @@ def _missing_procedures(
 ) -> Iterator[str]:
     before = {asset.procedure for asset in known.values()}
     counts = Counter(unit.procedure for unit in units)
+    here = "this folder" if file.parent == Path() else file.parent
     for name, count in counts.items():
         if name and name not in before and not _is_procedure(name, file.parent):
             yield (
                 f"Procedure '{name}' ({counted(count, 'unit')}) is no shipped one and no file in "
-                f"{file.parent}: it is looked for beside the bench file. "
+                f"{here}: it is looked for beside the bench file. "
                 f"{shipped_procedure_hint(name)}".rstrip()
             )
 

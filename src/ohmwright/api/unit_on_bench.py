@@ -20,6 +20,7 @@ from .bench_data import BenchData
 from .bench_generators import with_unit
 from .open_records import open_existing_records, records_exist
 from .paths import procedure_file, records_location
+from .unit_of_file import other_unit_on_record, refuse_contradiction
 
 IN_REPAIR = "Worked on while the register of assets had the unit as in repair."
 """What this program itself remarks in the record of such a run."""
@@ -32,12 +33,14 @@ class UnitOnBench:
     bench: BenchData
     registered: RegisteredAsset | None
     """None for a unit of the bench file."""
+    on_record: tuple[str, ...] = ()
+    """What is odd about a unit of the bench file, by earlier runs."""
 
     def assigned(self, work: Assignment = NO_ASSIGNMENT) -> Assignment:
         """Return what a run is done for, with the unit; what is odd about it is remarked."""
         unit = self.registered
         if unit is None:
-            return work
+            return replace(work, remarks=(*work.remarks, *self.on_record))
         said = (IN_REPAIR,) if unit.state == "in repair" else ()
         remarks = (*work.remarks, *said, *self.other_maker())
         return replace(work, registered=unit, remarks=remarks)
@@ -72,11 +75,10 @@ def unit_on_bench(
 
     A run that goes on is of the unit that it was begun with. `in_repair`: whether a person said
     that a unit in repair is to be worked on. Raises UsageError where neither says which unit it is,
-    InRepairError where a unit is in repair and nobody said so.
+    or they contradict each other, InRepairError where a unit is in repair and nobody said so.
     """
     if scanned is None and resume is None:
-        named_unit(bench.file.asset, bench.file.name)
-        return UnitOnBench(bench, None)
+        return _unit_of_file(bench, records, notify, in_repair=in_repair)
     if scanned is not None and not records_exist(records):
         raise UsageError(
             f"Asset {scanned}: there is no register of assets in {records_location(records)} yet.",
@@ -93,6 +95,21 @@ def unit_on_bench(
     for words in on_bench.other_maker():
         notify(words)
     return on_bench
+
+
+def _unit_of_file(
+    bench: BenchData, records: str | None, notify: Notify, *, in_repair: bool
+) -> UnitOnBench:
+    """Return the bench with the unit of its own file, which the records must not contradict."""
+    unit = named_unit(bench.file.asset, bench.file.name)
+    if not records_exist(records):
+        return UnitOnBench(bench, None)
+    with open_existing_records(records, notify) as store:
+        refuse_contradiction(store, unit, bench.path, in_repair=in_repair)
+        odd = other_unit_on_record(store, unit, simulated=bench.file.in_process)
+    for words in odd:
+        notify(words)
+    return UnitOnBench(bench, None, odd)
 
 
 def _registered(store: SqlStore, scanned: str | None, resume: str | None) -> RegisteredAsset | None:

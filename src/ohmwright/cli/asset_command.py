@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from shlex import quote
 
 from pydantic import ValidationError
 from rich.table import Table
 from rich.text import Text
 
+from ohmwright.api.import_warnings import import_warnings
 from ohmwright.api.recorded_worklist import today
 from ohmwright.model.account import account_name
 from ohmwright.model.complaint_words import words_of_error
@@ -29,6 +31,7 @@ from ohmwright.reports.text import printable
 from .console import out, print_json, print_notice
 from .open_records import open_existing_records, open_records
 from .options import NotingOptions
+from .table_format import with_whole_words
 
 _STATE_STYLES = {"in service": "", "in repair": "yellow", "withdrawn": "dim"}
 
@@ -70,7 +73,7 @@ def list_assets(
     if as_json:
         print_json([asset_document(one) for one in found])
         return
-    out().print(_table(found) if found else "No assets like that.")
+    out().print(with_whole_words(_table(found)) if found else "No assets like that.")
 
 
 def show_asset(records: str | None, tag: str, *, as_json: bool) -> None:
@@ -139,15 +142,29 @@ def _refuse_twin(register: AssetRegister, asset: RegisteredAsset) -> None:
 
 
 def _apply(register: AssetRegister, request: ChangeRequest, change: AssetChange) -> None:
+    known = {one.asset.tag: one.asset for one in register.all()}
     register.apply([change], by=request.by, why=request.why)
-    if change.revision == 1 or "serial" in request.given or "model" in request.given:
-        for other in register.alike(change.asset):
-            print_notice(printable(f"Look: {alike_words(change.asset, other)}"))
+    for words in _what_to_look_at(register, request, change, known):
+        print_notice(printable(f"Look: {words}"))
     if request.noting.as_json:
         print_json(asset_document(register.get(change.asset.tag)))
         return
     said = f"Asset {change.asset.tag} {change.what} by {request.by}: revision {change.revision}."
     out().print(Text(printable(said)), soft_wrap=True)
+
+
+def _what_to_look_at(
+    register: AssetRegister,
+    request: ChangeRequest,
+    change: AssetChange,
+    known: Mapping[str, RegisteredAsset],
+) -> Iterator[str]:
+    """Yield what is not wrong in itself and may be a slip; `known`: the register before."""
+    if change.revision == 1 or request.given.keys() & {"serial", "model"}:
+        for other in register.alike(change.asset):
+            yield alike_words(change.asset, other)
+    if change.revision == 1 or request.given.keys() & {"procedure", "model"}:
+        yield from import_warnings(Path("register"), [change.asset], known)
 
 
 def _validated(fields: Mapping[str, object]) -> RegisteredAsset:

@@ -34,6 +34,7 @@ from .list_marks import mark_of, print_marks
 from .open_records import open_existing_records
 from .options import NotingOptions
 from .own_file import new_file
+from .table_format import with_whole_words
 from .worklist_command import WorklistFilter
 
 _ROOM_FOR_COPIED = 44
@@ -141,7 +142,7 @@ def show_status(records: str | None, name: str, *, as_json: bool) -> None:
         out().print(Text(printable(f"Open: {', '.join(open_ones)}.")))
     apart = [one for one in states.values() if _apart(one)]
     if apart:
-        out().print(units_table(apart))
+        out().print(with_whole_words(units_table(apart)))
 
 
 def show_report(records: str | None, name: str, file: Path | None, *, as_json: bool) -> None:
@@ -158,7 +159,7 @@ def show_report(records: str | None, name: str, file: Path | None, *, as_json: b
         units = [_row(one, marked) for one in states]
         print_json({"campaign": name} | asdict(far) | {"units": units})
         return
-    out().print(units_table(states, marked))
+    out().print(with_whole_words(units_table(states, marked)))
     print_marks(marked)
     out().print(Text(progress_words(name, far)), soft_wrap=True)
 

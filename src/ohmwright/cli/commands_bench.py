@@ -30,7 +30,9 @@ class SweepPlanOptions:
         str, typer.Option(help="Of the points of each pass: as-given, snake or random.")
     ] = "as-given"
     order_seed: Annotated[int, typer.Option(help="Chooses the random order.")] = 1
-    age: Annotated[float, typer.Option(help="Age of the reading in s.")] = 6.0
+    age: Annotated[float, typer.Option(help="Age of activation for which a value holds, in s.")] = (
+        6.0
+    )
     rest: Annotated[float, typer.Option(help="Rest between activations in s.")] = 15.0
     on_fault: Annotated[str, typer.Option(help="Where a point fails: stop, or go-on.")] = "stop"
     plan: Annotated[

@@ -24,7 +24,7 @@ from ohmwright.wire.clock import RealClock
 from .console import err, out, print_json
 from .list_marks import mark_of, print_marks
 from .open_records import open_records_for_reading
-from .table_format import plain_table
+from .table_format import plain_table, with_whole_words
 
 if TYPE_CHECKING:
     from ohmwright.fleet.creep_table import CreepRow, UnitCreep
@@ -83,7 +83,8 @@ def show_creep(choice: FleetChoice, request: CreepRequest) -> None:
         print_json([row.cells() | marked.document(row.key) for row in rows])
         return
     table = _units_table if choice.asset is None else _points_table
-    out().print(table(units, at, f"{100 * request.probability:g} % by", marked))
+    shown = table(units, at, f"{100 * request.probability:g} % by", marked)
+    out().print(with_whole_words(shown))
     print_marks(marked, RISK_NOTE)
     for row in rows:
         for remark in row.remarks:

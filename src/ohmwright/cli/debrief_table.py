@@ -10,7 +10,7 @@ from ohmwright.api.debrief import Debrief, Effort, SlipSeen
 from ohmwright.api.run_pace import duration
 
 from .console import out
-from .table_format import plain_table
+from .table_format import plain_table, with_whole_words
 
 
 def print_debrief(debrief: Debrief, by_port: Effort | None) -> None:
@@ -26,15 +26,17 @@ def print_debrief(debrief: Debrief, by_port: Effort | None) -> None:
             out().print(line)
     for words in debrief.unfounded:
         out().print(Text(f"Said without a slip: {words}"))
+    if debrief.standing:
+        out().print(Text(f"Not yet made when it ended: {debrief.standing}."))
     if debrief.unasked:
         out().print(Text(f"Pressed before anything was asked for: {debrief.unasked}."))
-    out().print(_efforts(debrief, by_port))
+    out().print(with_whole_words(_efforts(debrief, by_port)))
 
 
 def _summary(debrief: Debrief) -> str:
     asked, slips = debrief.asked, len(debrief.slips)
     if asked == 0:
-        return "No presses were asked for."
+        return f"No presses were {'made as asked' if debrief.standing else 'asked for'}."
     if slips == 0:
         return f"Presses were asked for {_times(asked)}, and each time made as asked."
     return (

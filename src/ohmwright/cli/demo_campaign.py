@@ -64,7 +64,7 @@ def _refuse_others(store: SqlStore) -> None:
     if store.run_ids():
         raise UsageError(
             f"{store.database.place} has runs on record.",
-            "Two hundred invented ones among them would hide them; nothing was added.",
+            "Hundreds of invented ones among them would hide them; nothing was added.",
             "Give a new place: --records FOLDER.",
         )
 

@@ -37,7 +37,7 @@ def sense_gains_table(diagnoses: Sequence[CurveDiagnosed]) -> Table:
             seen = gain.drifted > 0.5 and abs(off) > spread
             drifted = Text("DRIFTED" if seen else "within its ±", style=_STYLES[seen])
             table.add_row(
-                printable(event.mode), gain.sense, f"{off:+.1f}", f"{spread:.1f}", drifted
+                printable(event.mode), gain.sense, f"{off:+z.1f}", f"{spread:.1f}", drifted
             )
     return table
 
@@ -58,5 +58,5 @@ def first_moves_table(diagnoses: Sequence[CurveDiagnosed]) -> Table:
         counts = [f"{move.counts:+d}" if wanted else ""] if taught else []
         judged = "adjust" if move.worthwhile else "likely good"
         off, spread = 100 * move.off, 200 * move.uncertainty
-        table.add_row(printable(move.point), f"{off:+.1f}", f"{spread:.1f}", *counts, judged)
+        table.add_row(printable(move.point), f"{off:+z.1f}", f"{spread:.1f}", *counts, judged)
     return table

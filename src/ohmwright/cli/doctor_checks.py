@@ -16,6 +16,7 @@ from ohmwright.instruments.required_messages import (
     analyzer_contradictions,
     generator_contradictions,
 )
+from ohmwright.model.by_hand import NO_PORT
 from ohmwright.model.errors import LinkError, UsageError
 from ohmwright.model.event import UnaskedRf
 from ohmwright.model.protections import Protections
@@ -79,7 +80,12 @@ async def _generator(bench: Bench) -> Finding:
     identity = await bench.generator.identify()
     if bench.generator.unattended:
         return good("generator", identity)
-    return not_checked("generator", f"it has no port; hold its label against '{identity}'")
+    return not_checked("generator", f"it has no port; hold its label against {_label(identity)}")
+
+
+def _label(identity: str) -> str:
+    """What the bench file says that the label of a unit without a port has, in quotes."""
+    return f"'{identity.removesuffix(f' ({NO_PORT})')}' (from the bench file)"
 
 
 def _certificate(bench: Bench, identity: str) -> Finding:

@@ -27,9 +27,15 @@ from .console import out, print_json
 from .list_marks import mark_of, print_marks
 from .open_records import open_existing_records, open_records_for_reading
 from .run_summary import VERDICT_STYLES
+from .table_format import with_whole_words
 
 _Rows = Sequence[Row[Any]]
 _NEAREST = 3
+_ERRORS = (
+    "Mean error: of the values less their targets, in percent of the target (of a limit where that "
+    "stands alone); sd: the standard deviation of one. Undecided and not measured count among the "
+    "results, and not as passed."
+)
 
 
 def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool) -> None:
@@ -49,12 +55,17 @@ def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool
         }
         print_json(said | {"void_runs_left_out": len(void)})
         return
-    out().print(_units_table(units, refused, marked) if units else "No units like that.")
+    if units:
+        out().print(with_whole_words(_units_table(units, refused, marked)))
+    else:
+        out().print("No units like that.")
     print_marks(marked)
     for model, of_model in groupby(points, key=lambda point: point.model):
         table = _tallies_table(list(of_model), ("step", "point", "stage"))
         table.title, table.title_justify = Text(printable(model)), "left"
-        out().print("", table)
+        out().print("", with_whole_words(table))
+    if points:
+        out().print(Text(_ERRORS))
     _print_left_out(void)
 
 
@@ -80,8 +91,17 @@ def show_trend(
     if as_json:
         print_json([_tally(month) for month in months])
         return
-    out().print(_tallies_table(months, ("month",)))
+    table = _tallies_table(months, ("month",))
+    table.title, table.title_justify = Text(printable(_trend_title(wanted))), "left"
+    out().print(with_whole_words(table))
+    out().print(Text(_ERRORS))
     _print_left_out(void)
+
+
+def _trend_title(wanted: tuple[str, str, str, str]) -> str:
+    """Return which point of which model is shown, and of which stage."""
+    model, step, point, stage = wanted
+    return f"{model}, {step} {point}, {stage.replace('_', ' ')}"
 
 
 def _no_such_point(wanted: tuple[str, str, str, str], known: _Rows) -> UsageError:

@@ -20,7 +20,7 @@ from ohmwright.wire.clock import RealClock
 from .console import out, print_json
 from .creep_command import FleetChoice, chosen_forecast
 from .open_records import open_records_for_reading
-from .table_format import plain_table
+from .table_format import plain_table, with_whole_words
 
 if TYPE_CHECKING:
     from ohmwright.fleet.interval_advice import Costs
@@ -68,7 +68,7 @@ def show_intervals(choice: FleetChoice, request: IntervalRequest) -> None:
         print_json([_json(row) for row in rows])
         return
     for model, of_model in groupby(rows, key=lambda row: row.model):
-        out().print(_table(model, list(of_model), asked.now))
+        out().print(with_whole_words(_table(model, list(of_model), asked.now)))
 
 
 def _costs(request: IntervalRequest) -> Costs | None:

@@ -112,7 +112,7 @@ async def read_line() -> str:
     if not line:
         raise UsageError(
             "There is nobody to answer: standard input has ended.",
-            do="Run it in a terminal; a command that has --unattended asks nobody with it.",
+            do="Run it in a terminal; where the command has --unattended, that asks nobody.",
         )
     return line
 

@@ -19,6 +19,7 @@ from ohmwright.reports.text import printable
 
 from .console import out, print_json
 from .open_records import open_existing_records, open_records, own_key, trusted_keys
+from .table_format import with_whole_words
 
 
 def list_keys(records: str | None, trusted: Path | None, *, as_json: bool) -> int:
@@ -33,7 +34,7 @@ def list_keys(records: str | None, trusted: Path | None, *, as_json: bool) -> in
     else:
         out().print(Text(_of_own(status, own.path)), soft_wrap=True)
         if names or sealed:
-            out().print(_table(sealed, names))
+            out().print(with_whole_words(_table(sealed, names)))
     return 0 if status.problem is None else RecordError.exit_code
 
 

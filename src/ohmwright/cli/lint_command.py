@@ -10,7 +10,7 @@ from pathlib import Path
 from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.api.bench_generators import for_model
 from ohmwright.api.paths import given_procedure
-from ohmwright.engine.capability import CORRECT_WHAT_IS_NAMED, complaints
+from ohmwright.engine.capability import complaints, what_to_correct
 from ohmwright.engine.foresight import Foreseen, foreseen
 from ohmwright.engine.measured_value import Accuracy
 from ohmwright.engine.plausibility import implausible
@@ -47,7 +47,7 @@ def run_lint(
         abilities = bench.abilities(attended=not unattended)
         lines = list(complaints(file, STAGES, abilities))
         if lines:
-            raise ProcedureError("\n".join(lines), do=CORRECT_WHAT_IS_NAMED)
+            raise ProcedureError("\n".join(lines), do=what_to_correct(attended=not unattended))
         today = (VirtualClock() if bench.virtual_time else RealClock()).wall().date()
         if bench.certificate is not None and not accept_expired:
             refuse_expired(bench.certificate.traceability(today))

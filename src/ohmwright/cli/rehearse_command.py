@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from rich.progress import Progress
+from rich.table import Table
 
 from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
 from ohmwright.api.paths import given_procedure
@@ -18,6 +19,7 @@ from ohmwright.rehearsal.unit_run import Rehearsed
 
 from .console import err, out, print_json
 from .rehearsal_tables import comparison_table, summary_tables
+from .table_format import with_whole_words
 
 _STOPPED = 4
 """Exit code of a rehearsal that was stopped before its last unit."""
@@ -91,6 +93,6 @@ def _print(done: Sequence[Rehearsal], *, as_json: bool) -> None:
         return
     for rehearsal, name in zip(done, rehearsal_names(done), strict=True):
         for block in summary_tables(rehearsal, name):
-            out().print(block)
+            out().print(with_whole_words(block) if isinstance(block, Table) else block)
     if differences:
-        out().print(comparison_table(differences))
+        out().print(with_whole_words(comparison_table(differences)))

@@ -10,7 +10,6 @@ from rich.text import Text
 from ohmwright.engine.resume import is_refused, recorded_unit, results, run_started_event
 from ohmwright.model import errors, rf_state
 from ohmwright.model.event import (
-    CurveDiagnosed,
     Event,
     Fault,
     FileAttached,
@@ -18,6 +17,7 @@ from ohmwright.model.event import (
     RunFinished,
 )
 from ohmwright.model.result import Verdict, asks_nothing
+from ohmwright.model.run_diagnoses import newest_diagnoses
 from ohmwright.model.typed_command import records_option
 from ohmwright.records.addendum import Addendum, is_voided
 from ohmwright.records.seal import SealStatement
@@ -90,7 +90,7 @@ def print_run(
         "addenda": [one.document()["statement"] for one in addenda],
         "parts": [_part_json(part) for part in parts_of_run(events)],
         "results": [_result_json(event) for event in events if isinstance(event, PointDone)],
-        "diagnosis": [e.model_dump(mode="json") for e in events if isinstance(e, CurveDiagnosed)],
+        "diagnosis": [one.model_dump(mode="json") for one in newest_diagnoses(events)],
     }
     print_json(document)
 

@@ -38,6 +38,19 @@ def fits(table: Table) -> bool:
     return out().measure(table, options=unbounded).maximum <= out().width
 
 
+def with_whole_words(table: Table) -> RenderableType:
+    """Return `table` where no word of it is cut, else its cells one below another.
+
+    A tag, number or date that has lost its end is another one, or none.
+    """
+    for column in table.columns:
+        column.overflow = "ellipsis"
+        column.no_wrap = column.no_wrap or column.justify == "right"
+    lines = out().render_lines(table, pad=False)
+    is_cut = any("…" in part.text for line in lines for part in line)
+    return one_below_another(table) if is_cut else table
+
+
 def one_below_another(table: Table) -> Group:
     """Return the cells of `table` as lines, for a terminal that is too narrow for its columns.
 

@@ -10,9 +10,10 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.model.event import CurveDiagnosed, Event
+from ohmwright.model.event import Event
 from ohmwright.model.quantity import unit_of
 from ohmwright.model.result import Result, latest
+from ohmwright.model.run_diagnoses import newest_diagnoses
 from ohmwright.model.step import MEASURED, Stage
 from ohmwright.reports.measuring_conditions import (
     CONDITIONS_NOT_RECORDED,
@@ -57,8 +58,7 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
     measured = [result for result in results if result.stage != "adjust"]
     if measured:
         blocks.append(_widest_that_fits(partial(_measured_table, measured, marks)))
-    diagnoses = [event for event in events if isinstance(event, CurveDiagnosed)]
-    blocks += map(as_it_fits, diagnosis_tables(diagnoses))
+    blocks += map(as_it_fits, diagnosis_tables(newest_diagnoses(events)))
     adjusted = [result for result in results if result.stage == "adjust"]
     if adjusted:
         blocks.append(_widest_that_fits(partial(_adjusted_table, adjusted, marks)))
@@ -200,11 +200,17 @@ def _outcome(result: Result | None, marks: ValueMarks, columns: Columns) -> tupl
             verdict = Text(result.verdict.upper(), style=VERDICT_STYLES[result.verdict])
         value = "" if result.measured is None else value_with_uncertainty(result.measured)
         value = printable(result.shown) if result.shown else value
-        value = f"{value} {marks.of(result)}".strip()
+        value = f"{value} {_mark(result, marks)}".strip()
         comparable = result.target is not None and not result.target.one_sided and not result.said
         if result.error is not None and result.target is not None and comparable:
             error = f"{100 * result.error / result.target.value:+z.1f}"
     return (value, error, verdict) if columns.error else (value, verdict)
+
+
+def _mark(result: Result, marks: ValueMarks) -> str:
+    """Return the letter of a value, and its part of the run in brackets: it is no figure of it."""
+    part = marks.part_of(result)
+    return marks.letter_of(result) + (f"[{part}]" if part else "")
 
 
 def _conformity(result: Result, columns: Columns) -> tuple[str, ...]:

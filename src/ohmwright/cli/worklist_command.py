@@ -17,14 +17,16 @@ from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.campaigns import Worker
 from ohmwright.records.qualified import Qualified, qualified_assets
+from ohmwright.records.queries import fetch_rows, last_seen
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.reports.text import printable
+from ohmwright.reports.text import counted, printable
 from ohmwright.reports.verdict_grounds import RISK_NOTE
 
 from .campaign_words import held_words, kept_words
 from .console import out, print_json
 from .list_marks import mark_of, print_marks
 from .open_records import open_existing_records
+from .table_format import with_whole_words
 
 TOLD_MARK = ", as told"
 """Behind a due date that rests on the register's word, and on no run here."""
@@ -74,22 +76,32 @@ def show_worklist(
         units = selected.of(store_worklist(store, simulated=simulated))
         shown = units[: limit if as_json else limit or _MOST_LINES]
         marked = _marked(store, shown, simulated=simulated)
+        trials = 0 if simulated else _tried_alone(store, units)
     if as_json:
         print_json([unit_document(unit, marked) for unit in shown])
         return
     if not units:
         out().print(Text(_none()), soft_wrap=True)
         return
-    out().print(_table(shown, marked))
+    out().print(with_whole_words(_table(shown, marked)))
     if len(shown) < len(units):
         out().print(f"{len(units) - len(shown)} more are not shown: --limit {len(units)}")
     due = sum(unit.is_due(today()) for unit in units)
     out().print(Text(f"{due} of {len(units)} units are due."))
+    if trials:
+        said = f"{counted(trials, 'unit')} had runs on simulated benches alone, which do not count"
+        out().print(Text(f"{said}: --simulated counts them."), soft_wrap=True)
     for line in _where_risks_come_from(units, simulated=simulated):
         out().print(Text(line), soft_wrap=True)
     print_marks(marked, RISK_NOTE)
     if simulated:
         out().print(Text(_SIMULATED_DATES), soft_wrap=True)
+
+
+def _tried_alone(store: SqlStore, units: Iterable[WorkUnit]) -> int:
+    """Count the units without a real run or word that were run on simulated benches."""
+    tried = {row.asset for row in fetch_rows(store.database, last_seen()) if row.simulated}
+    return sum(unit.last is None and unit.asset.tag in tried for unit in units)
 
 
 def _marked(store: SqlStore, units: Sequence[WorkUnit], *, simulated: bool) -> Qualified[str]:
@@ -102,11 +114,13 @@ def _where_risks_come_from(units: Iterable[WorkUnit], *, simulated: bool) -> Ite
     of = [u for u in units if u.is_foretold or (u.last is not None and u.last.verdict == "pass")]
     by_date = sum(not unit.is_foretold for unit in of)
     if of:
-        yield "Risk: the probability of being out of tolerance, now and within a year;"
-        yield f"of {len(of) - by_date} by the forecast made last."
+        yield "Risk: the probability of being out of tolerance, now and within a year."
+    if foretold := len(of) - by_date:
+        yield f"That of {counted(foretold, 'unit')} is by the forecast made last."
     if by_date:
         creep = typed_command("record creep --simulated" if simulated else "record creep")
-        yield f"~: {by_date} by the due date alone; '{creep}' makes the forecast."
+        units_by_date = counted(by_date, "unit")
+        yield f"~: of {units_by_date}, by the due date alone; '{creep}' makes the forecast."
 
 
 def show_next(

@@ -8,14 +8,18 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.given_values import NOTHING_GIVEN, GivenValues
 from ohmwright.model.protections import Protections
+from ohmwright.model.seen_text import seen_text
 from ohmwright.model.step import Stage
 
 from .procedure_file import ProcedureFile
 from .requirements import Abilities, abilities_of
 from .steps.base import TimedStep
 
-CORRECT_WHAT_IS_NAMED = "Correct what each line names, or use another bench."
-"""What to do about complaints."""
+
+def what_to_correct(*, attended: bool) -> str:
+    """What to do about complaints."""
+    without = "" if attended else "; with a person there leave out --unattended"
+    return f"Correct what each line names, or use another bench{without}."
 
 
 def refuse_impossible(
@@ -30,7 +34,7 @@ def refuse_impossible(
         raise ProcedureError(
             "\n".join(lines),
             "Nothing was switched on.",
-            CORRECT_WHAT_IS_NAMED,
+            what_to_correct(attended=bench.operator.present),
         )
 
 
@@ -39,10 +43,8 @@ def complaints(file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities)
     procedure = file.procedure
     if procedure.model != bench.generator.model:
         line, column = file.positions[("model",)]
-        yield (
-            f"{file.path}:{line}:{column}: the procedure is for {procedure.model}, "
-            f"the bench holds {bench.generator.model}."
-        )
+        models = f"{procedure.model}, the bench holds {bench.generator.model}"
+        yield f"{file.path}:{line}:{column}: the procedure is for {seen_text(models)}."
         return  # whatever else were said would be about another generator
     alone = None if bench.attended else bench.protections
     with_rf = _first_with_rf(file, stages)

@@ -14,6 +14,7 @@ from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.given_values import NOTHING_GIVEN, GivenValues
 from ohmwright.model.hardware import AnalyzerData, GeneratorData, Mode
 from ohmwright.model.protections import Protections
+from ohmwright.model.seen_text import seen_text
 from ohmwright.model.step import Point
 from ohmwright.wire.command_set import Verb
 
@@ -73,7 +74,8 @@ def setting_within_mode(
     mode = bench.generator.mode(mode_name)
     if mode is None:
         names = ", ".join(mode.name for mode in bench.generator.modes)
-        yield "mode", f"{bench.generator.model} has no mode '{mode_name}'; it has {names}"
+        said = f"{bench.generator.model} has no mode '{mode_name}'; it has {names}"
+        yield "mode", seen_text(said)
     elif setting_w > mode.max_setting_w:
         yield key, f"{setting_w:g} W is more than {mode.name}'s {mode.max_setting_w:g} W"
     yield from power_within_rating(setting_w, bench, key=key)

@@ -65,11 +65,12 @@ class ServiceState:
             )
         undo = _press_texts(self.presses, -1)
         pressed = f"{self._moved} To undo that: {undo}" if undo else ""
+        leave = "Or leave" if undo else "Leave"
         request = self.unanswered_request or self.cued
         asked = f' Asked and not answered, so look whether it was done: "{request}"'
         return (
             f"{where}{pressed}{asked if request else ''} "
-            "Or leave service mode without saving; that undoes whatever was pressed there."
+            f"{leave} service mode without saving; that undoes whatever was pressed there."
         )
 
     @property

@@ -111,7 +111,8 @@ def _fan(axes: Axes, point: PointForecast, index: int, row: CreepRow, at: dateti
     times = times_ahead(point, index, at)
     years = _ORIGIN + times
     deviations = expected_ahead(point, index, times)
-    expected, low, lower, upper, high = (row.limits.middle + row.limits.half * deviations).T
+    values = np.maximum(row.limits.least, row.limits.middle + row.limits.half * deviations)
+    expected, low, lower, upper, high = values.T
     axes.fill_between(years, low, high, color=_FAN, alpha=0.18, linewidth=0, label="90 %")
     axes.fill_between(years, lower, upper, color=_FAN, alpha=0.3, linewidth=0, label="50 %")
     axes.plot(years, expected, color=_FAN, linewidth=1.2, label="expected")

@@ -54,6 +54,11 @@ class PointLimits:
         """The same as a target, for whoever words it."""
         return Target(quantity=self.quantity, value=self.target, lower=self.lower, upper=self.upper)
 
+    @property
+    def least(self) -> float:
+        """The least that a true value can be: but for a percentage, none is below zero."""
+        return -np.inf if self.quantity.endswith("_percent") else 0.0
+
     def value_of(self, deviation: float) -> float:
         """Return the value that lies `deviation` tolerances from the middle of the limits."""
         return self.middle + deviation * self.half

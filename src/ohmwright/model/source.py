@@ -22,10 +22,13 @@ from .value_forms import misread_values
 M = TypeVar("M", bound=BaseModel)
 _MARKS = {
     "a procedure": ("title", "step"),
-    "a bench file": ("analyzer", "generator", "asset"),
+    "a bench file": ("analyzer", "generator"),
     "an analyzer certificate": ("number", "laboratory"),
+    "the data file of an analyzer": ("load_bank", "meter"),
+    "the data file of a generator": ("maker", "modes"),
+    "a command set": ("ask", "tell"),
 }
-"""The keys by which a file shows of which kind it is."""
+"""The keys by which a file, or its table [data], shows of which kind it is."""
 
 
 def load(path: Path, noun: type[M], *, table: str | None = None) -> M:
@@ -49,8 +52,8 @@ def parse(
     Raises `error` (a SourceError) naming file, line, column and the nearest valid key.
     """
     data = decoded(path, text, error)
-    wanted = data if table is None else _table(path, data, table, error)
     _refuse_other_kind(path, data, noun, error)
+    wanted = data if table is None else _table(path, data, table, error)
     try:
         read = noun.model_validate(wanted)
     except ValidationError as problem:
@@ -106,7 +109,9 @@ def read_text(path: Path, error: type[SourceError] = SourceError) -> str:
             raw = file.read(LARGEST_BYTES + 1)
         text = raw.decode("utf-8-sig")
     except FileNotFoundError:
-        raise error(f"{path}: there is no such file.", do="Check the name and folder.") from None
+        looked_in = "" if path.is_absolute() else f"; this one is {Path.cwd()}"
+        do = f"Check the name and folder{looked_in}."
+        raise error(f"{path}: there is no such file.", do=do) from None
     except OSError as problem:
         why = problem.strerror or str(problem)
         raise error(f"{path}: cannot be read: {why}.", do="Check the file.") from None
@@ -139,11 +144,13 @@ def _refuse_other_kind(
     path: Path, data: dict[str, Any], noun: type[BaseModel], error: type[SourceError]
 ) -> None:
     """Raise `error` for a file of another kind than is wanted, where both kinds are known."""
-    found, wanted = _kind(data), _kind(noun.model_fields)
+    inner = data.get("data")
+    found = _kind(data) or (_kind(inner) if isinstance(inner, dict) else None)
+    wanted = _kind(noun.model_fields)
     if found is not None and wanted is not None and found != wanted:
         raise error(
             f"{path}: this is {found}, not {wanted}.",
-            do=f"Name {wanted} here; 'ohmwright COMMAND --help' says which file goes where.",
+            do=f"Name {wanted} in its place: on the command line, or in the bench file.",
         )
 
 

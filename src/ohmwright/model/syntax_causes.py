@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from typing import NamedTuple
 
 from .unknown_keys import LONGEST_KEY, shortened
@@ -12,7 +13,9 @@ _CURLY = "“”„‟‘’‚‛«»‹›"
 _SECOND = re.compile(r"Cannot declare \((.+)\) twice")
 _SECOND_IN_BRACES = re.compile(r"Duplicate inline table key ('.*')")
 _LINE_ENDS = r"\s*(?:#.*)?$"
+_MINUS = "a minus is the sign -, as in -40"
 _AT_VALUE = {
+    re.compile(r"[−–—]"): _MINUS,
     re.compile(r"$"): "a value is missing",
     re.compile(r"(?i:true|false)\b"): "true and false are written in small letters",
     re.compile(r"\.\d"): "a number has a digit before its point, as in 0.5",
@@ -25,9 +28,15 @@ _IN_LINE = {
     re.compile(r"=\s*[-+]?\d+,\d+"): "a number has a point, as in 40.5",
     re.compile(rf"=\s*[-+]?\d[\d.]*\s*[^\W\d]+{_LINE_ENDS}"): _NO_UNIT,
     re.compile(rf"=\s*[-+]?\d[\d.]*\s*%{_LINE_ENDS}"): _NO_UNIT,
+    re.compile(r"=\s*[-+]?\d+\s*[−–—]"): _MINUS,
+    re.compile(r"=\s*[-+]?\d+\s+\d"): "a number is written without spaces, as in 1000",
+    re.compile(r"=\s*[-+]?0\d"): "a number has no zeros in front, as in 40",
     re.compile(r"""\s*[\w-]+\s*:"""): "a key and its value are joined by =, as in key = 40",
 }
 """What is wrong with a line that goes on where it should end, or has no = after a key."""
+
+
+_CLOSING = {"Unclosed inline table": "}", "Unclosed array": "]"}
 
 
 class SyntaxSlip(NamedTuple):
@@ -46,14 +55,34 @@ def cause_of(slip: SyntaxSlip, text: str) -> str | None:
     if slip.said.startswith("Illegal character '\\n'"):
         return "a text in this line has no closing quote"
     if here and not here[0].isprintable() and here[0] != "\t":
-        return f"the character U+{ord(here[0]):04X} is not allowed"
+        return _unseen(here[0])
     if here and here[0] in _CURLY:
         return 'quotes are straight, as in "text"'
     if slip.said.startswith("Invalid value"):
         return next((words for form, words in _AT_VALUE.items() if form.match(here)), None)
     if slip.said.startswith("Expected"):
         return next((words for form, words in _IN_LINE.items() if form.search(line)), None)
+    if slip.said in _CLOSING:
+        return _unclosed(_CLOSING[slip.said], line[: slip.column - 1], here)
     return _named_twice(slip, lines)
+
+
+def _unseen(char: str) -> str:
+    """Say which character stands there that cannot be seen, or is taken for a space."""
+    code = f"U+{ord(char):04X}"
+    name = unicodedata.name(char, "").lower()
+    if unicodedata.category(char) == "Zs":
+        return f"a special space stands here ({code}, {name}), as pasted text has; type a plain one"
+    if unicodedata.category(char) == "Cf":
+        return f"a character that is not seen stands here ({code}, {name}); delete it"
+    return f"the character {code} is not allowed"
+
+
+def _unclosed(bracket: str, before: str, here: str) -> str | None:
+    """Say why a list or a table in braces does not go on where `here` begins; None at its end."""
+    if re.search(r"\d\s*$", before) and re.match(r"[^\W\d]+\s*(?:[],}]|$)|%", here):
+        return _NO_UNIT
+    return f"a comma or {bracket} is missing here" if here.strip() else None
 
 
 def _named_twice(slip: SyntaxSlip, lines: list[str]) -> str | None:
@@ -62,13 +91,23 @@ def _named_twice(slip: SyntaxSlip, lines: list[str]) -> str | None:
         return f"the key {shortened(found[1], LONGEST_KEY)} stands twice in its braces"
     if (found := _SECOND.match(slip.said)) is not None:
         table = shortened(".".join(re.findall(r"'([^']*)'", found[1])), LONGEST_KEY)
-        return f"the table [{table}] stands twice; where several are meant, each is [[{table}]]"
+        first = _first_heading(slip.line, table, lines)
+        several = f"where several are meant, as of steps, each is [[{table}]]"
+        return f"the table [{table}] stands twice{first}; {several}"
     if not slip.said.startswith("Cannot overwrite"):
         return None
     if (header := re.match(r"\s*\[\[(.+)\]\]", lines[slip.line - 1])) is not None:
         table = shortened(header[1], LONGEST_KEY)
         return f"[[{table}]] follows a [{table}]; each needs both pairs of brackets"
     return _second_key(slip.line, lines)
+
+
+def _first_heading(line: int, table: str, lines: list[str]) -> str:
+    """Return in words the line above `line` that begins `table`; empty where none is seen to."""
+    heading = re.compile(rf"\s*\[\s*{re.escape(table)}\s*\]")
+    return next(
+        (f", first in line {n + 1}" for n in range(line - 1) if heading.match(lines[n])), ""
+    )
 
 
 def _second_key(line: int, lines: list[str]) -> str | None:

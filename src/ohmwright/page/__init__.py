@@ -12,6 +12,7 @@ Read in this order:
     offered, preview, history   procedures to choose from, what they would do; runs on record
     outlook                     how units creep, and which is to be worked on next
     orders, request_body        what a page may ask for, and how its bodies are read
+    fresh                       whether an order was given on what goes on now
     calls, routes               what each route does; the table of routes and its description
     admission, pacing, gate     who may use the page; what never reaches a route
     site                        all of it, served
@@ -34,6 +35,10 @@ after three seconds of silence RF is shown as not known there, and no reading. E
 with all there is to know, so that nothing depends on what a screen has missed. Rejected:
 resuming a stream by the number of its last event. Held by
 test_a_server_that_is_gone_is_never_shown_as_present.
+
+**Nothing pressed in silence is obeyed later** (`fresh`). An order waits in the line while server or
+network sleep, and RF would come on when they wake. So it carries the time of the server's last
+word, and an old one is refused; a STOP is never. Held by tests/page/test_silence.py.
 
 **A token admits one browser, once** (`admission`). It stands behind the `#` of an address, which no
 request carries, and becomes a cookie that no script sees. Whatever changes something must come from

@@ -19,6 +19,7 @@ from ohmwright.model.errors import OhmwrightError, ProcedureError, UsageError
 from .admission import Admission
 from .cut_short import AtBench, runs_cut_short
 from .desk import Desk
+from .fresh import HEARD_HEADER, require_fresh
 from .gate import cookie_name, refusal
 from .history import History, PaperForm
 from .news import Newsroom
@@ -28,7 +29,13 @@ from .outlook import Outlook
 from .preview import preview, unreadable
 from .request_body import body_of
 from .screens import Screen, Screens
-from .subject import Subject, other_bench, subject_of, unit_facts
+from .subject import (
+    Subject,
+    other_bench,
+    refuse_worked_elsewhere,
+    subject_of,
+    unit_facts,
+)
 
 R = TypeVar("R")
 B = TypeVar("B", bound=Body)
@@ -142,6 +149,7 @@ class PageCalls:
         desk, order, screen = await self._order(request, Begin)
         desk.lease.require(screen.number)
         subject = await _in_thread(partial(self._subject, desk, order))
+        refuse_worked_elsewhere(subject, desk, self.desks)
         desk.begin(order, subject.file, subject.unit, self.tasks)
         return JSONResponse({})
 
@@ -252,6 +260,7 @@ class PageCalls:
         screen = self.screens.of_key(request.headers.get(SCREEN_HEADER, ""))
         if screen is None:
             raise UsageError("The request names no screen.", do="Load the page again.")
+        require_fresh(request.headers.get(HEARD_HEADER), self.newsroom.clock.now_s())
         return self._desk(request), order, screen
 
 

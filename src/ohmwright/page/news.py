@@ -83,7 +83,7 @@ class Newsroom:
     async def stream(self, screen: Screen) -> AsyncIterator[str]:
         """Yield what `screen` is to be told, from the beginning, as server-sent events."""
         known = {desk.number: _Known() for desk in self.desks}
-        yield _event("hello", {"screen": screen.number, "key": screen.key})
+        yield self._event("hello", {"screen": screen.number, "key": screen.key})
         while not self._closed:
             told = False
             for desk in self.desks:
@@ -92,7 +92,7 @@ class Newsroom:
                     told = True
                     yield message
             if not told:
-                yield _event("beat", {})
+                yield self._event("beat", {})
             screen.wake = anyio.Event()
             with anyio.move_on_after(BEAT_S):
                 await screen.wake.wait()
@@ -107,6 +107,7 @@ class Newsroom:
             known.run, known.reading, known.result = desk.runs, 0, 0
         new = [r for r in desk.readings if r.number > known.reading]
         parts = [
+            f'"at_s":{self.clock.now_s():.3f}',
             f'"bench":{desk.number}',
             f'"run":{desk.runs}',
             f'"now":{drawn.text}',
@@ -119,6 +120,11 @@ class Newsroom:
             parts.append(f'"results":{_results_text(results, known.result)}')
             known.result = results.latest
         return f"event: bench\ndata: {{{','.join(parts)}}}\n\n"
+
+    def _event(self, kind: str, data: dict[str, Any]) -> str:
+        """Return a message with the time, which a screen sends back with its orders."""
+        told = {"at_s": round(self.clock.now_s(), 3), **data}
+        return f"event: {kind}\ndata: {json.dumps(told)}\n\n"
 
 
 def _bench_text(desk: Desk) -> str:
@@ -173,7 +179,3 @@ def error_facts(error: OhmwrightError) -> dict[str, Any]:
         "is_urgent": isinstance(error, RfUnsafe),
         "rf_unknown": isinstance(error, ReleaseNotConfirmed),
     }
-
-
-def _event(kind: str, data: dict[str, Any]) -> str:
-    return f"event: {kind}\ndata: {json.dumps(data)}\n\n"

@@ -29,5 +29,6 @@ async def body_of(request: Request, kind: type[B]) -> B:
         first = problem.errors(include_input=False, include_url=False)[0]
         if first["type"] == "json_invalid":
             raise HTTPException(400, "The body is no JSON.") from None
-        where = ".".join(map(str, first["loc"]))
-        raise HTTPException(422, f"{where}: {first['msg']}" if where else first["msg"]) from None
+        where = ".".join(map(str, first["loc"])).replace("_", " ")
+        said = first["msg"].removeprefix("Value error, ")
+        raise HTTPException(422, f"{where}: {said}" if where else said) from None

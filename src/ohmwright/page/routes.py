@@ -19,6 +19,7 @@ from ohmwright import __version__
 from ohmwright.model.errors import OhmwrightError
 
 from .calls import SCREEN_HEADER, PageCalls, refused
+from .fresh import HEARD_HEADER
 from .gate import refusal
 from .orders import Begin, Body, Command, Enter, KeyPress, Nothing, Renew, Turn, Words
 
@@ -125,7 +126,8 @@ def _parameters(call: Call) -> Iterator[dict[str, Any]]:
             yield {"name": name, "in": "path", "required": True, "schema": schema}
     for name in call.query:
         yield {"name": name, "in": "query", "schema": {"type": "string"}}
-    yield {"name": SCREEN_HEADER, "in": "header", "schema": {"type": "string"}}
+    for name in (SCREEN_HEADER, HEARD_HEADER):
+        yield {"name": name, "in": "header", "schema": {"type": "string"}}
 
 
 _REFUSALS = {

@@ -99,6 +99,21 @@ def other_bench(problem: NoGeneratorError, desk: Desk, desks: Iterable[Desk]) ->
     )
 
 
+def refuse_worked_elsewhere(subject: Subject, desk: Desk, desks: Iterable[Desk]) -> None:
+    """Raise UsageError where a run of the same unit goes on at another bench of the page."""
+    unit = subject.unit.bench.file.asset
+    if unit is None or desk.is_practice:
+        return
+    for other in desks:
+        is_work = other is not desk and other.is_busy and not other.is_practice
+        if is_work and other.unit is not None and other.unit.id == unit.id:
+            raise UsageError(
+                f"A run of {unit.id} goes on at {other.data.file.name}.",
+                "One unit stands at one bench; nothing was switched on here.",
+                "Look at the tag of the unit that stands here.",
+            )
+
+
 def _back_in_service(problem: InRepairError) -> str:
     """Return what to do about a unit in repair; no page changes the register."""
     return f"At a terminal. {problem.do}"

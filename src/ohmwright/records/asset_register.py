@@ -98,7 +98,12 @@ def _letters(tag: str) -> str:
 
 def plate(asset: RegisteredAsset) -> tuple[str, str]:
     """Model and serial number, without capitals, spaces and hyphens in them."""
-    return _folded(asset.model), _folded(asset.serial)
+    return plate_of(asset.model, asset.serial)
+
+
+def plate_of(model: str, serial: str) -> tuple[str, str]:
+    """A model and a serial number, without capitals, spaces and hyphens in them."""
+    return _folded(model), _folded(serial)
 
 
 def alike_words(asset: RegisteredAsset, other: RegisteredAsset) -> str:

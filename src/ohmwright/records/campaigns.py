@@ -142,8 +142,10 @@ class Campaigns:
             lock_name(connection, "campaigns")
             for known in connection.execute(select(CAMPAIGNS.c.name)).scalars():
                 if known.casefold() == name.casefold():
+                    work_on = typed_command(f"campaign work {quote(known)}")
                     raise UsageError(
-                        f"There is a campaign '{known}' already.", do="Choose another."
+                        f"There is a campaign '{known}' already.",
+                        do=f"Choose another name, or go on with it: {work_on} --bench …",
                     )
             newest = connection.execute(select(func.max(RUNS.c.number))).scalar() or 0
             row: dict[str, object] = {"name": name, "at": at, "by": by, "work": work}

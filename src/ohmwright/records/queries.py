@@ -200,6 +200,13 @@ def last_seen(before: datetime | None = None) -> Select[tuple[object, ...]]:
     return query if before is None else query.where(c.at < sortable_time(before))
 
 
+def newest_run_of(asset: str, simulated: bool) -> Select[tuple[object, ...]]:
+    """Query: the newest run of a unit, simulated or real, sweeps left out; no row without one."""
+    c = NEWEST_RUNS.c
+    columns = (c.run_id, c.model, c.serial)
+    return select(*columns).where(c.asset == asset, c.simulated == int(simulated))
+
+
 def pass_rates() -> Select[tuple[object, ...]]:
     """Query: for each model, step, point and stage how many results there are and how many passed.
 

@@ -9,8 +9,9 @@ from math import exp, log, sqrt
 import numpy as np
 
 from ohmwright.model.errors import UsageError
-from ohmwright.model.event import CurveDiagnosed, Event, PointDone, PointLearned
+from ohmwright.model.event import Event, PointDone, PointLearned
 from ohmwright.model.hardware import Sense
+from ohmwright.model.run_diagnoses import newest_diagnoses
 from ohmwright.simulator.profile import Ageing, GeneratorProfile, PointPhysics
 
 _FEWEST = 3
@@ -88,13 +89,12 @@ def _add_run(seen: _Seen, events: Sequence[Event]) -> None:
         for event in events
         if isinstance(event, PointDone) and event.result.stage == "adjust" and event.result.target
     }
+    for one in (gain for diagnosis in newest_diagnoses(events) for gain in diagnosis.gains):
+        if one.gain > 0:
+            value = (log(one.gain), one.uncertainty / one.gain)
+            seen.log_gains.setdefault(one.sense, []).append(value)
     for event in events:
-        if isinstance(event, CurveDiagnosed):
-            for one in event.gains:
-                if one.gain > 0:
-                    value = (log(one.gain), one.uncertainty / one.gain)
-                    seen.log_gains.setdefault(one.sense, []).append(value)
-        elif isinstance(event, PointLearned):
+        if isinstance(event, PointLearned):
             seen.lags_s.append(event.lag_s)
             seen.dead_times_s.append(event.dead_s)
             seen.hunting.append(event.hunting)

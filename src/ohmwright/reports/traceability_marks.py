@@ -36,7 +36,11 @@ class ValueMarks:
 
     def of(self, result: Result) -> str:
         """The letter and figure of a result; empty where it has neither."""
-        return self.letters.get(_key(result), "") + self.part_of(result)
+        return self.letter_of(result) + self.part_of(result)
+
+    def letter_of(self, result: Result) -> str:
+        """The letter of what a result is traceable to; empty for what most values share."""
+        return self.letters.get(_key(result), "")
 
     def part_of(self, result: Result) -> str:
         """The number of the part of the run it was measured in; empty where there is only one."""
@@ -94,7 +98,7 @@ def _key(result: Result) -> tuple[str, str, str]:
     return result.stage, result.step, result.point
 
 
-OF_A_PART = "A figure beside a value: the part of the run that it was measured in."
+OF_A_PART = "A figure in brackets beside a value: the part of the run that it was measured in."
 """What the figures that are marks say."""
 
 

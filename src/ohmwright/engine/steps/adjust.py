@@ -19,6 +19,7 @@ from ohmwright.engine.requirements import (
 from ohmwright.instruments.required_messages import SERVICE
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import GeneratorData, Positive, ServicePoint
+from ohmwright.model.seen_text import seen_text
 from ohmwright.model.step import Point, Stage, Timing, check_units
 from ohmwright.model.tolerance import Target, Tolerance, target_of
 from ohmwright.wire.command_set import Verb
@@ -83,7 +84,7 @@ class AdjustStep(TimedStep):
         if generator.point(self.point) is None:
             names = ", ".join(point.name for point in generator.service.points)
             have = f"{generator.model} has no adjustment point '{self.point}'; it has {names}"
-            yield "point", have
+            yield "point", seen_text(have)
         if timing.max_on_s > generator.service.timeout_s:
             timeout = f"the service mode's {generator.service.timeout_s:g} s"
             yield "max_on_s", f"the activation would outlast {timeout}"

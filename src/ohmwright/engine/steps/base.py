@@ -282,7 +282,8 @@ def check_one_value_per_load(
     A point is named by its load, so that a record could not tell two at one load apart.
     """
     if len(values) != len(loads_ohm):
-        raise ValueError(f"{name} has {len(values)} values for {len(loads_ohm)} loads_ohm")
+        comma = "; a number has a point, as in 40.5" if len(values) > len(loads_ohm) else ""
+        raise ValueError(f"{name} has {len(values)} values for {len(loads_ohm)} loads_ohm{comma}")
     names = [f"{load_ohm:g}" for load_ohm in loads_ohm]
     twice = [name for n, name in enumerate(names) if name in names[:n]]
     if twice:

@@ -1,18 +1,21 @@
 // Which screen commands a bench, and how the command is asked for and handed over.
 
 import { h, put, redo, set } from './dom.js'
-import { attempt } from './line.js'
-import { post } from './link.js'
+import { attempt, forget } from './line.js'
+import { giveOrder } from './link.js'
 import { commands, isCutOff, screen } from './store.js'
 
 export function commandBar(number) {
   const element = h('div', { class: 'command' })
-  const ask = (what) => attempt(() => post(`/benches/${number}/command`, { do: what }))
+  const ask = (what) => attempt(() => giveOrder(`/benches/${number}/command`, { do: what }))
   const button = (words, what) => h('button', { type: 'button', class: 'quiet', onclick: () => ask(what) }, words)
+  let before = true
   return {
     element,
     update(known) {
       const { holder, asker, take_over_in_s: left } = known.now, mine = commands(known)
+      if (mine && !before) forget()  // that another screen commands may be what was told
+      before = mine
       const soon = left === null ? 0 : Math.ceil(left)
       if (isCutOff()) {
         redo(element, 'cut off', () => [h('p', {}, 'The server is silent: which screen commands is not known here.')])

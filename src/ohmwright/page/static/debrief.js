@@ -16,14 +16,15 @@ export function debriefCard() {
         h('p', {}, summary(debrief)),
         debrief.slips.length > 0 ? slips(debrief.slips) : null,
         ...debrief.unfounded.map((words) => h('p', {}, `Said without a slip: ${words}`)),
+        debrief.standing === '' ? null : h('p', {}, `Not yet made when it ended: ${debrief.standing}.`),
         debrief.unasked === '' ? null : h('p', {}, `Pressed before anything was asked for: ${debrief.unasked}.`),
         efforts(debrief)]))
     },
   }
 }
 
-function summary({ asked, slips: all, noticed }) {
-  if (asked === 0) return 'No presses were asked for.'
+function summary({ asked, slips: all, noticed, standing }) {
+  if (asked === 0) return standing === '' ? 'No presses were asked for.' : 'No presses were made as asked.'
   if (all.length === 0) return `Presses were asked for ${times(asked)}, and each time made as asked.`
   return `Presses were asked for ${times(asked)}, ${times(all.length)} made otherwise; the coach noticed ${noticed} of these.`
 }

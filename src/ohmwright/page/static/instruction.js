@@ -2,15 +2,15 @@
 
 import { h, put, redo, s, set } from './dom.js'
 import { tell, unsay } from './line.js'
-import { post } from './link.js'
-import { bench, mayCommand } from './store.js'
+import { giveOrder } from './link.js'
+import { bench, isCutOff, isSilent, mayCommand } from './store.js'
 
 const SIGNS = {  // drawn, since not every system has letters of these shapes
   up: 'M32 6 58 54H6Z', down: 'M32 58 6 10H58Z', hold: 'M14 8H26V56H14ZM38 8H50V56H38Z',
   notice: 'M26 6H38L36 40H28ZM27 47H37V57H27Z', done: 'M6 34 16 24 27 36 49 9 59 18 28 54Z', rest: 'M32 6a26 26 0 1 0 .1 0ZM32 16a16 16 0 1 1-.1 0Z',
 }
 const LARGE = { hold: 'HOLD', notice: 'LOOK', done: 'DONE', rest: 'REST' }
-const READING_TIME_MS = 300
+const READING_TIME_MS = 300, MOST_LETTERS = 400
 const WORD_MS = 1500  // so long after a key that is no answer a letter belongs to the same word: the a of ‘wait’ is not ‘again’
 
 export function instruction(number) {
@@ -23,7 +23,7 @@ export function instruction(number) {
     const asked = place
     answered = true  // a key that is pressed twice answers once
     try {
-      await post(`/benches/${number}/say`, { number: open.number, words })
+      await giveOrder(`/benches/${number}/say`, { number: open.number, words })
     } catch (problem) {
       if (place !== asked) return  // of one that is over nothing is to be said
       answered = false
@@ -33,8 +33,12 @@ export function instruction(number) {
   const onKey = (event) => {
     const typing = event.target instanceof Element && event.target.closest('input, select, textarea') !== null
     if (open === null || typing || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return
-    if (event.key.length !== 1 || event.key === ' ' || !mayCommand(bench(number))) return  // no letter or figure
+    if (event.key.length !== 1 || event.key === ' ') return  // no letter or figure
     const typed = event.key.toLowerCase(), answer = open.answers.find((one) => one.key === typed || one.word === typed)
+    if (!mayCommand(bench(number))) {
+      if (answer !== undefined) complain(`Nothing was answered: screen ${bench(number).now.holder} commands this bench, and this one watches.`)
+      return
+    }
     const now = event.timeStamp, inWord = now - strayAt < WORD_MS
     if (answer === undefined || inWord) strayAt = now
     if (answer !== undefined && !inWord) say(answer.word)
@@ -47,14 +51,14 @@ export function instruction(number) {
     leave: () => removeEventListener('keydown', onKey),
     update(known) {
       const request = known.picture.request
-      showCue(cue, request === null ? known.picture.cue : null)  // what is asked came later
+      showCue(cue, request === null && !isCutOff() ? known.picture.cue : null)  // what is asked came later, and an old cue is none
       const now = request === null ? '' : `${known.run} ${request.number}`, isNew = place !== now
       open = request
       place = now
       set(asked, 'hidden', request === null)
       redo(asked, JSON.stringify([request?.number, request?.problem]), () => (request === null ? [] : requestParts(request, say, complain)))
       for (const rf of asked.querySelectorAll('.rf-follows')) showRf(rf, request.rf_words)
-      for (const button of asked.querySelectorAll('button')) button.disabled = !mayCommand(known)
+      for (const button of asked.querySelectorAll('button')) button.disabled = isSilent() || !mayCommand(known)
       if (!isNew) return
       shownAt = performance.now()
       answered = false
@@ -109,10 +113,12 @@ function typed(how, say) {
 }
 
 function otherwise(say, complain) {
-  const words = h('input', { type: 'text', maxlength: 400, 'aria-label': 'Reason or comment' })
+  const words = h('input', { type: 'text', 'aria-label': 'Reason or comment' })  // without a limit that would cut it unseen
   const send = (head) => () => {
-    if (words.value.trim() === '') complain('Give the reason, or the comment, first.')
-    else say(`${head}${words.value.trim()}`)
+    const told = words.value.trim()
+    if (told === '') complain('Give the reason, or the comment, first.')
+    else if (told.length > MOST_LETTERS) complain(`That has ${told.length} letters, and ${MOST_LETTERS} can be kept: nothing was put on record. Make it shorter.`)
+    else say(`${head}${told}`)
   }
   return h('details', {}, h('summary', {}, 'Something else'),
     h('div', { class: 'row' }, words,

@@ -1,6 +1,6 @@
 // The line to the server: a stream of news, and requests.
 
-import { changed, screen, take } from './store.js'
+import { changed, isSilent, screen, silentMs, take } from './store.js'
 
 const KEY = 'ohmwright-screen'
 const SILENT_MS = 5000
@@ -27,6 +27,7 @@ const pause = (ms) => new Promise((done) => setTimeout(done, ms))
 /** Ask the server; returns its answer, or throws an Error with the words for a person. */
 export async function ask(path, method = 'GET', body = undefined) {
   const headers = { 'x-screen-key': key }
+  if (screen.toldAt !== null) headers['x-heard-s'] = screen.toldAt
   if (body !== undefined) headers['content-type'] = 'application/json'
   let answer
   try {
@@ -40,6 +41,12 @@ export async function ask(path, method = 'GET', body = undefined) {
 }
 
 export const post = (path, body = {}) => ask(path, 'POST', body)
+
+/** Give an order to a bench: none while the server is silent, since it would wait there and be obeyed later. */
+export async function giveOrder(path, body) {
+  if (isSilent()) throw new Error('No word from the server: nothing was sent. Wait until it is heard again, and look before you press.')
+  return post(path, body)
+}
 
 /** Stop the run of a bench: nothing is sent with it, and any screen may. */
 export const stop = (number) => ask(`/benches/${number}/stop`, 'POST')
@@ -84,7 +91,7 @@ function hear(message) {
 
 // a computer that slept has a line that looks open and carries nothing
 setInterval(() => {
-  if (screen.line === 'open' && performance.now() - screen.heard > SILENT_MS) aborter?.abort()
+  if (screen.line === 'open' && silentMs() > SILENT_MS) aborter?.abort()
   changed()
 }, 1000)
 addEventListener('pagehide', () => aborter?.abort())

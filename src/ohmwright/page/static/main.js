@@ -8,8 +8,9 @@ import { follow } from './link.js'
 import { announce } from './readout.js'
 import { inviteButton } from './invite.js'
 import { sound, soundButtons } from './sound.js'
+import { rfOf } from './rf.js'
 import { stopBar, stopMeans } from './stop.js'
-import { all, bench, screen, unitWords, watch } from './store.js'
+import { all, bench, isCutOff, screen, unitWords, watch } from './store.js'
 import { themeButton } from './theme.js'
 import { benchView } from './view_bench.js'
 import { benchesView } from './view_benches.js'
@@ -88,8 +89,8 @@ function printed(shown) {
 
 function title(shown) {
   const name = view?.title?.() ?? 'ohmwright'
-  const asked = all().some((known) => known.picture.request !== null)
-  const rf = [shown === null ? '' : shown.picture.rf.words, elsewhereWords(shown?.number ?? null)].filter(Boolean)
+  const asked = !isCutOff() && all().some((known) => known.picture.request !== null)
+  const rf = [shown === null ? '' : rfOf(shown).words, elsewhereWords(shown?.number ?? null)].filter(Boolean)
   return [`${asked ? '? ' : ''}${name}`, ...rf].join(' · ')
 }
 
@@ -107,14 +108,23 @@ new ResizeObserver(() => {
   document.documentElement.style.setProperty('scroll-padding-bottom', room)  // nor what gets the focus
 }).observe(foot)
 
-if (await enter()) {
-  addEventListener('hashchange', () => { route(); place.focus({ preventScroll: true }) })
-  route()
-  await follow()
-  location.reload()  // the server was begun anew: it knows this browser no more
-} else {
+/** `before`: what became of the server that admitted this browser. */
+function notAdmitted(before) {
+  view?.leave?.()
+  view = null
   place.replaceChildren(h('section', { class: 'card narrow' },
-    h('h1', {}, 'This browser was not admitted'),
+    h('h1', {}, 'This browser was not admitted'), h('p', { hidden: before === '' }, before),
     h('p', {}, 'Open the page by the whole address that the command ', h('code', {}, 'ohmwright page'),
       ' printed last, or have a screen that is admitted add this one. Each address admits one browser.')))
+  addEventListener('hashchange', () => { if (location.hash.includes('token=')) location.reload() })  // an address given to this very tab
+  draw()
 }
+
+if (await enter()) {
+  const go = () => { route(); place.focus({ preventScroll: true }) }
+  addEventListener('hashchange', go)
+  route()
+  await follow()  // till the server was begun anew and knows this browser no more: nothing is known of RF then
+  removeEventListener('hashchange', go)
+  notAdmitted('The server knows it no more: mostly it was begun anew. See at the benches whether RF is off. Runs that were cut short can go on.')
+} else notAdmitted('')

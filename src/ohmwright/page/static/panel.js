@@ -2,14 +2,14 @@
 
 import { h, put, redo, set } from './dom.js'
 import { attempt } from './line.js'
-import { post } from './link.js'
-import { mayCommand } from './store.js'
+import { giveOrder } from './link.js'
+import { isSilent, mayCommand } from './store.js'
 
 const KEYS = [['coarse', 'up', '▲▲'], ['fine', 'up', '▲'], ['coarse', 'down', '▼▼'], ['fine', 'down', '▼']]
 
 export function practicePanel(number) {
-  const press = (key, direction) => attempt(() => post(`/benches/${number}/press`, { key, direction }))
-  const turn = (order) => attempt(() => post(`/benches/${number}/turn`, order))
+  const press = (key, direction) => attempt(() => giveOrder(`/benches/${number}/press`, { key, direction }))
+  const turn = (order) => attempt(() => giveOrder(`/benches/${number}/turn`, order))
   const display = h('output', { class: 'unit-display', 'aria-label': 'Display of the unit' })
   const mode = h('select', { 'aria-label': 'Mode' }), setting = h('input', { type: 'number', min: 0, step: 1, 'aria-label': 'Setting in W', placeholder: 'W' })
   const point = h('select', { 'aria-label': 'Adjustment point' })
@@ -27,7 +27,7 @@ export function practicePanel(number) {
       redo(mode, JSON.stringify(panel.modes), () => panel.modes.map((one) => h('option', { value: one.name }, one.name)))
       redo(point, JSON.stringify(panel.points), () => panel.points.map((one) => h('option', { value: one }, one)))
       put(display, shown(panel.face))
-      element.disabled = panel.face === null || !mayCommand(known)
+      element.disabled = panel.face === null || isSilent() || !mayCommand(known)
       set(element, 'data-lit', panel.face !== null)
     },
   }

@@ -3,9 +3,9 @@
 import { h, put, redo, set } from './dom.js'
 import { OF_RUN, asBegun, chosenRun, runOption } from './go_on.js'
 import { attempt, forget, tell } from './line.js'
-import { ask, post } from './link.js'
+import { ask, giveOrder } from './link.js'
 import { takesScans } from './scan.js'
-import { changed, isBusy, mayCommand } from './store.js'
+import { changed, isBusy, isSilent, mayCommand } from './store.js'
 import { unitLine } from './unit_line.js'
 
 const CAUTION = 'CAUTION: HF output burns and ignites, and the analyzer’s terminals carry high voltage at high frequency. Qualified staff only; the unit disconnected from any patient; maker’s service manual and local codes first; electrical-safety tests before output tests.'
@@ -81,7 +81,7 @@ function newForm(number) {
     if (isAsking) return  // a button that is pressed twice begins one run
     isAsking = true
     await attempt(async () => {
-      await post(`/benches/${number}/begin`, order(fields))
+      await giveOrder(`/benches/${number}/begin`, order(fields))
       forms.delete(number)
       fields.asset.value = ''  // what comes to the bench next is another unit
       own()
@@ -118,7 +118,7 @@ function newForm(number) {
       set(goOn, 'hidden', fields.resume.options.length < 2)  // the first says: a new run
       set(fields.asset, 'placeholder', run?.asset ?? (ownAsset === '' ? '' : `empty: ${ownAsset}`))
       fields.asset.required = ownAsset === '' && !practice && fields.resume.value === ''
-      begin.disabled = !mayCommand(known) || fields.procedure.value === ''
+      begin.disabled = isSilent() || !mayCommand(known) || fields.procedure.value === ''
       const key = `${known.now.state} ${known.run}`
       if (free && asked !== key) {
         asked = key

@@ -8,10 +8,10 @@ import { tell } from './line.js'
 
 const AT_THE_UNIT = 'Switch RF off at the unit itself: at its mains switch, or by OFF on the analyzer.'
 const BY_FOOT = 'Release the foot switch, and switch the unit off at its mains switch.'
-const ANSWERED_WITHIN_MS = 1500
+const ANSWERED_WITHIN_MS = 1500, HEARD_AGAIN_MS = 3000
 
 let shown = null
-let unheard = ''
+let unheard = '', unheardAt = 0
 let stopped = []  // what this screen stopped last: it is told how RF was read after it
 
 const mayRun = (known) => known !== undefined && (isBusy(known) || isCutOff())
@@ -32,6 +32,7 @@ export function stopMeans(number) {
 
 function alarm(words) {
   unheard = words
+  unheardAt = performance.now()
   changed()
 }
 
@@ -73,6 +74,9 @@ function howRfEnds(which, { goes }) {
   if (feet > 0) return goes ? 'RF goes off, or release the foot switch…' : 'switches RF off, or tells you to release the foot switch'
   return goes ? 'RF goes off…' : 'switches RF off'
 }
+
+/** What is said of a press that was not heard; the server may be heard again since. */
+const unheardWords = () => (!isCutOff() && screen.heard - unheardAt > HEARD_AGAIN_MS ? 'STOP WAS NOT HEARD. The server is heard again: press STOP once more.' : unheard)
 
 /** What is to be done by hand where no STOP is heard. */
 const byHand = (which) => (which.some(({ now }) => now.keyed_by_foot) ? BY_FOOT : AT_THE_UNIT)
@@ -117,9 +121,9 @@ export function stopBar() {
       set(after, 'hidden', told.length === 0)
       put(after, told.join(' '))
       set(after, 'data-urgent', which.length === 0 && told.some((words) => words.includes('MAY BE ON')))
-      if (which.length === 0 && !isCutOff()) unheard = ''  // the server is there again, and nothing goes on
+      if (!isCutOff() && which.every(({ now }) => now.state === 'stopping')) unheard = ''  // the server is there again, and nothing goes on, or ends
       set(loud, 'hidden', unheard === '')
-      put(loud, unheard === '' ? '' : `${unheard} ${byHand(which)}`)
+      put(loud, unheard === '' ? '' : `${unheardWords()} ${byHand(which)}`)
       put(words, barWords(which))
     },
   }

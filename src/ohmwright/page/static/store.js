@@ -8,7 +8,8 @@ const benches = new Map()
 const watchers = new Set()
 let due = false
 
-export const screen = { number: null, heard: 0, line: 'opening' }
+// `toldAt`: when the server said its last word, by its own clock; it goes back with each order
+export const screen = { number: null, heard: 0, heardAt: 0, toldAt: null, line: 'opening' }
 
 /** The benches in their order. */
 export const all = () => [...benches.values()].sort((a, b) => a.number - b.number)
@@ -37,7 +38,7 @@ export function changed() {
 
 /** Take one message of the stream. */
 export function take(kind, data) {
-  screen.heard = performance.now()
+  [screen.heard, screen.heardAt, screen.toldAt] = [performance.now(), Date.now(), data.at_s]
   if (kind === 'hello') {
     benches.clear()
     screen.number = data.screen
@@ -87,8 +88,11 @@ function forget(known) {
   }
 }
 
+/** How long the server has been silent, in ms; in a computer that slept only the time of day went on. */
+export const silentMs = () => Math.max(performance.now() - screen.heard, Date.now() - screen.heardAt)
+
 /** Whether the server has been silent for so long that nothing shown may be taken for the present. */
-export const isSilent = () => screen.line !== 'open' || performance.now() - screen.heard > 3000
+export const isSilent = () => screen.line !== 'open' || silentMs() > 3000
 
 /** Whether the server was heard once and is silent now. */
 export const isCutOff = () => isSilent() && screen.line !== 'opening'

@@ -5,7 +5,7 @@ import { stopThese } from './stop.js'
 import { livePlot } from './plot.js'
 import { rfSign } from './rf.js'
 import { where } from './gauge.js'
-import { all, bench, isBusy, unitWords } from './store.js'
+import { all, bench, isBusy, isCutOff, unitWords } from './store.js'
 
 export function benchesView() {
   const list = h('ul', { class: 'benches' })
@@ -41,11 +41,11 @@ function benchCard(number) {
       put(name, now.name)
       put(unit, `${unitWords(now)}${now.simulated ? ', simulated' : ''}`)
       sign.update(known)
-      put(reading, `${picture.reading || '–'} mA`)
-      put(place, [picture.reading_note, picture.band === null ? '' : where(picture.band.position)].filter(Boolean).join(', '))
+      put(reading, `${(!isCutOff() && picture.reading) || '–'} mA`)
+      put(place, isCutOff() ? '' : [picture.reading_note, picture.band === null ? '' : where(picture.band.position)].filter(Boolean).join(', '))
       plot.update(known)
       put(state, stateWords(known))
-      put(next, picture.request !== null ? `Waits for an answer: ${picture.request.text}` : picture.cue?.words ?? '')
+      put(next, isCutOff() ? '' : picture.request !== null ? `Waits for an answer: ${picture.request.text}` : picture.cue?.words ?? '')
       set(next, 'hidden', next.textContent === '')
       set(halt, 'aria-label', `STOP ${now.name}`)
       set(halt, 'hidden', !isBusy(known))

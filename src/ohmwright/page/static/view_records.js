@@ -24,7 +24,7 @@ export function recordsView(asset = '') {
     const mine = ++count
     const found = await attempt(() => ask(`/records?words=${encodeURIComponent(words.value)}&verdict=${encodeURIComponent(verdicts.value)}`))
     if (found === undefined || mine !== count) return
-    said.textContent = !found.any ? 'Nothing is on record yet.' : found.found === 0 ? 'No run on record is like that.' : `${found.found} runs${found.found > found.runs.length ? `; the newest ${found.runs.length} are shown` : ''}`
+    said.textContent = !found.any ? 'Nothing is on record yet.' : found.found === 0 ? 'No run on record is like that.' : `${found.found} ${found.found === 1 ? 'run' : 'runs'}${found.found > found.runs.length ? `; the newest ${found.runs.length} are shown` : ''}`
     list.replaceChildren(...found.runs.map(row))
     meant.hidden = found.runs.every((run) => grounds(run).length === 0)
   }
