@@ -16,6 +16,7 @@ from ohmwright.adjustment.point import Expected, Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.runaway_check import RunawayCheck
 from ohmwright.adjustment.trim import Trim
+from ohmwright.adjustment.unit_estimator import UnitEstimator
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.habits import Habits
@@ -150,6 +151,23 @@ def test_a_trim_that_the_readings_show_at_work_is_never_said_to_have_no_effect(m
     assert end.reason.startswith("the output does not behave as any model here: no effect of the t")
     assert "it read 470 at +0 counts and 530 at +20 counts from the start" in end.reason
     assert (bench.counts, end.back_at_start) == (0, True)
+
+
+def test_what_two_places_differ_by_is_once_taken_for_the_gain_and_the_trim_probed_anew(monkeypatch):
+    """Half of it, or the other sign, would be corrected later, and only cost time with RF on."""
+    believed = []
+    believe_slope = UnitEstimator.believe_slope
+
+    def noted(estimator, gain):
+        believe_slope(estimator, gain)
+        prior, sizer = estimator.prior, estimator._sizer
+        believed.append((prior.mean_of(Coefficient.GAIN), prior.sd_of(Coefficient.GAIN)))
+        assert (sizer.probes, estimator.has_fleet_gain) == (0, False)
+
+    monkeypatch.setattr(PlainLook, "two_that_differ", lambda _: TWO_SEEN)
+    monkeypatch.setattr(UnitEstimator, "believe_slope", noted)
+    run(Bench(Made(level=TARGET + 25), 0.0))
+    assert believed == [pytest.approx((0.006, 0.0018))]
 
 
 @pytest.mark.parametrize(("keys", "left_at"), [(None, 3), (Keys(), 0)])

@@ -171,6 +171,8 @@ def test_what_no_analyzer_certificate_in_date_covers_is_marked(
         assert all(cell.endswith(f"{end}*") for cell, end in zip(cells, ends, strict=True))
     assert dict(marked.facts)[fact] == "1 visit, marked *"
     assert [note[:22] for note in marked.notes if note.startswith("*")] == [note_begins]
+    by_earlier_visits = fleet_paper(replace(bare, review=report.review))
+    assert [note[:22] for note in by_earlier_visits.notes if note.startswith("*")] == [note_begins]
     bare.write(tmp_path / "bare.csv")
     rows = csv.DictReader(StringIO((tmp_path / "bare.csv").read_text("utf-8-sig")))
     said = {(row["asset"], row["step"], row["point"]): row[column] for row in rows}

@@ -17,7 +17,15 @@ from ohmwright.model.result import TraceabilityBasis
 from ohmwright.records.campaigns import Worker
 from ohmwright.records.sql_store import open_store
 from scripts.creep_history import NOW, write_histories
-from tests.records.some_events import EXPIRED, uncovered_run, whole_run
+from tests.records.some_events import (
+    EXPIRED,
+    finished,
+    point,
+    stage,
+    started,
+    uncovered_run,
+    whole_run,
+)
 
 
 @pytest.fixture(scope="module")
@@ -69,7 +77,7 @@ def test_risks_of_values_that_no_certificate_in_date_covers_are_marked(
     for tag in ("HF-1", "HF-2"):
         unit = ("--maker", "T", "--model", "Q", "--serial", tag)
         assert ohmwright("asset", "add", tag, *unit, *here).code == 0
-    for words in (("record", "creep"), ("worklist",)):
+    for words in (("worklist",), ("record", "creep"), ("worklist",)):  # by dates, by a forecast
         rows = ohmwright(*words, *here, "--json").json
         marks = {row.get("tag", row.get("asset")): row[column] for row in rows}
         assert marks == {"HF-1": True, "HF-2": False}
@@ -97,6 +105,18 @@ def test_risks_of_values_that_no_certificate_in_date_covers_are_marked(
     shown = ohmwright("record", "fleet", *here).out
     assert {line.split()[0]: "*" in line for line in shown.splitlines()[1:3]} == marks
     assert note[:40] in shown
+
+
+def test_a_unit_is_marked_for_any_of_its_points(ohmwright: Callable, tmp_path: Path) -> None:
+    """Its line names the riskiest, and its risk within the year may be another one's."""
+    near, other = point("100 ohm", value=83.95), point("500 ohm")
+    bare = other.result.model_copy(update={"traceability": "none"})
+    with open_records(str(tmp_path / "r")) as store:
+        events = (started("a"), stage(), near, other.model_copy(update={"result": bare}))
+        store.append_all("a", [*events, finished()])
+    shown = ohmwright("record", "creep", "--records", tmp_path / "r").out
+    (line,) = [line for line in shown.splitlines() if line.startswith("HF-1")]
+    assert ("100 ohm" in line, "%*" in line) == (True, True)
 
 
 @pytest.mark.parametrize(

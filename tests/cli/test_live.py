@@ -65,7 +65,7 @@ GAUGE = "      ·······[──────┼──────]·····
         ),
         (BenchStatus("coming on", 100.0), 0.2, " ▲ RF IS ABOUT TO COME ON"),
         # ON was perhaps sent, and the line is silent since
-        (BenchStatus("coming on", 100.0), 5.0, " ▲ RF MAY BE ON   nothing read for 5 s"),
+        (BenchStatus("coming on", 100.0), 2.6, " ▲ RF MAY BE ON   nothing read for 3 s"),
         (BenchStatus("going off", 100.0), 0.2, " ▼ RF MAY BE ON   being ended, not read back yet"),
         (
             BenchStatus("going off", 100.0),

@@ -279,6 +279,18 @@ async def test_a_line_that_falls_silent_with_rf_on_soon_gets_off_again(
     assert all(after - before < 4 for before, after in pairwise(offs))
 
 
+async def test_a_line_is_tried_once_with_rf_on_and_as_usual_once_it_reads_off(
+    make_rig: Callable[..., Any],
+) -> None:
+    """Tried once for ever, the next reply that a line disturbs would end the run."""
+    rig = make_rig()
+    dialogue = rig.bench.analyzer.dialogue
+    usual = dialogue.most_tries
+    async with activation(rig.bench, load_ohm=300, power_w=100, limit_s=20):
+        assert dialogue.most_tries == 1 < usual
+    assert dialogue.most_tries == usual
+
+
 async def test_a_line_that_stays_silent_gets_another_guard() -> None:
     """What hangs may be the guard: it is not waited for."""
     bench, analyzer = bench_with(off_fails=[LinkTimeout("t")])

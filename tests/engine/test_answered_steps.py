@@ -67,8 +67,10 @@ def given(tmp_path: Path) -> Callable[[str], GivenValues]:
     return read
 
 
-async def events_of(rig: object, path: Path, assignment: Assignment, earlier: tuple = ()) -> list:
-    job = Job(read_procedure(path), ("as_left",), "test", earlier, assignment=assignment)
+async def events_of(
+    rig: object, path: Path, assignment: Assignment, earlier: tuple = (), stages=("as_left",)
+) -> list:
+    job = Job(read_procedure(path), stages, "test", earlier, assignment=assignment)
     found: list = []
     try:
         async for event in run(job, rig.bench):
@@ -147,10 +149,54 @@ async def test_the_instrument_of_a_figure_is_as_an_answer_before_named_it(
     )
 
 
+LEAKAGE = """
+[[step]]
+kind = "value"
+name = "leakage"
+prompt = "Leakage?"
+quantity = "earth_leakage_ua"
+at_most = 500
+measured_by = "{}"
+"""
+
+
+@pytest.fixture
+def path_with_two_figures(path_with_tester: Path) -> Path:
+    """The answer that names the instrument of the second one is not the last before it."""
+    path_with_tester.write_text(path_with_tester.read_text() + LEAKAGE.format("tester"))
+    return path_with_tester
+
+
+async def test_an_instrument_is_named_for_its_stage_alone(
+    make_rig: Callable, path_with_two_figures: Path
+) -> None:
+    """Another one may have been taken after the adjusting, though nobody said so."""
+    rig = make_rig(attended=True)
+    answers = {"Earth?": ["0.1", "0.1"], "Pedal?": ["1", "1"], "Cords?": ["new", "new"]}
+    answers |= {"Tester?": ["1", "skip not here"], "Leakage?": ["20", "20"]}
+    rig.bench.operator.reply = _from(answers)
+    found = await events_of(
+        rig, path_with_two_figures, Assignment(), stages=("as_found", "as_left")
+    )
+    named = {(r.stage, r.step): r.instrument for r in results(found) if r.instrument}
+    tester = "st-2 4711 due 2027-03-01"
+    assert named == {("as_found", "earth"): tester, ("as_found", "leakage"): tester}
+    assert list(differing_answers(found)) == []
+    forged = [
+        e.model_copy(update={"result": e.result.model_copy(update={"instrument": tester})})
+        if e.kind == "point_done" and (e.result.stage, e.result.step) == ("as_left", "earth")
+        else e
+        for e in found
+    ]
+    ((_, said),) = differing_answers(forged)
+    assert said.startswith("earth, answer: it is said to be measured by")
+
+
 @pytest.mark.parametrize(
     ("old", "new"),
     [
         ('measured_by = "tester"', 'measured_by = "tster"'),
+        ('\n[[step]]\nkind = "text"', LEAKAGE.format("earth") + '\n[[step]]\nkind = "text"'),
         ('name = "tester"', 'name = "tester"\nstages = ["as_found"]'),
         ('measured_by = "tester"', 'measured_by = "cords"'),  # comes after it
     ],

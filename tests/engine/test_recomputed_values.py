@@ -191,6 +191,14 @@ def test_a_value_of_two_activations_that_its_readings_do_not_give_is_told(
         assert named in said
 
 
+def test_of_three_activations_it_is_not_known_which_were_pooled(
+    pooled_point: Sequence[Event],
+) -> None:
+    last = max(n for n, e in enumerate(pooled_point) if isinstance(e, ActivationClosed))
+    with_another = [*pooled_point[: last + 1], *pooled_point[last:]]
+    assert why_not(with_another) == {"which of its activations were pooled is not on record": 1}
+
+
 def test_a_value_by_another_version_is_not_held_against_this_one(job: Sequence[Event]) -> None:
     """Its estimator may rightly have made another value of the same readings."""
     forged, _ = with_result(job, off_by(0.02))

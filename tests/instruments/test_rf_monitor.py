@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.rf_monitor import RfMonitor
 from ohmwright.model.errors import LinkError, LinkTimeout
 from ohmwright.wire.clock import VirtualClock
@@ -15,6 +16,32 @@ pytestmark = pytest.mark.anyio
 @pytest.fixture
 def anyio_backend() -> str:
     return "asyncio"
+
+
+async def test_rf_that_was_read_as_off_is_not_left_on() -> None:
+    """A line that is lost later would have whoever is there run to the mains switch for nothing."""
+
+    async def off(*_: Any) -> Any:
+        return None
+
+    async def no_current(*_: Any) -> Reading:
+        return Reading(0.0, 1)
+
+    meter = SimpleNamespace(resolution_ma=1.0, zero_ma=None, largest_zero_ma=5.0)
+    analyzer: Any = SimpleNamespace(
+        keyed_by_foot=False,
+        read_by_eye=False,
+        output_on=off,
+        left_s=off,
+        fetch_current=no_current,
+        data=SimpleNamespace(meter=meter),
+    )
+    monitor = RfMonitor(analyzer, VirtualClock())
+    assert not monitor.is_left_on
+    monitor.set_unknown()
+    assert monitor.is_left_on
+    assert await monitor.evidence_on() is None
+    assert not monitor.is_left_on
 
 
 async def test_a_glance_that_fails_is_no_glance_at_off() -> None:

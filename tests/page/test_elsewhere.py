@@ -80,3 +80,27 @@ def test_a_silent_server_leaves_no_old_rf_in_any_view(
     reader.go("#/")
     card = reader.page.locator("li.bench", has_text="Workshop bench 1")
     expect(card.locator(".reading")).to_have_text("– mA")
+
+
+def test_stop_at_a_bench_with_a_run_leaves_the_runs_at_others(
+    browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "long.toml").write_text(LONG_ACTIVATION)
+    with serving(page_settings(tmp_path, 1.0, tmp_path / "long.toml"), monkeypatch) as site:
+        person, other = Person.admitted(browser, site), Person.admitted(browser, site)
+        other.go("#/bench/2")
+        other.begin("Inspection", unattended=False)  # it waits for an answer
+        other.sees_state("of .* points")
+        person.go("#/bench/1")
+        person.begin("One long", work="as found")
+        person.sees("on")
+        other.go("#/records")
+        lines = other.page.locator(".elsewhere li")
+        expect(other.page.locator(".elsewhere [data-look=on]")).to_be_visible()
+        looks = lines.evaluate_all("all => all.map(line => line.dataset.look)")
+        assert looks == ["on", "off"], "the loudest comes first"
+        expect(person.page.locator("#stop")).to_contain_text("RF off: Workshop bench 1 ·")
+        person.page.locator("#stop").click()
+        person.sees_state("Stopped|Ended")
+        expect(lines).to_have_count(1)
+        expect(lines).to_contain_text("Workshop bench 2")

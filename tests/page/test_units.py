@@ -115,8 +115,9 @@ def test_another_unit_than_that_of_the_tag_is_refused(workshop: Site) -> None:
     client = workshop.client()
     with client.screen() as screen:
         assert begin(client, asset="HF-005").status == 200
-        error = ended(screen, "HF-005")["error"]
-    assert "HF-005 has the serial number 'LX-9'" in error["happened"]
+        now = ended(screen, "HF-005")
+    assert "HF-005 has the serial number 'LX-9'" in now["error"]["happened"]
+    assert now["unit"] == "Tessenhove Quillon 300"  # nobody has read LX-9 from the plate
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from ohmwright.model.result import Sample
 from ohmwright.records.audit import audit
 from ohmwright.records.copied_readings import CopiedReadings
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.time_order import begun_otherwise_than_numbered
+from ohmwright.records.time_order import begun_otherwise_than_numbered, signed_before_it_ended
 from ohmwright.wire.clock import RealClock
 
 from .some_events import AT, finished, point, stage, started, whole_run
@@ -85,3 +85,15 @@ def test_a_run_with_the_readings_of_another_is_named() -> None:
         assert list(copies("one", [started("one", seed=seed), read])) == []
         again = list(copies("two", [started("two", "HF-2", seed=seed), read]))
         assert [(one.run, one.event, one.kind) for one in again] == [("two", 2, "wrong")] * expected
+
+
+@pytest.mark.parametrize(
+    ("after_s", "said"),
+    [(-120, ["a signature is dated 120 s before its last event"]), (-30, []), (3600, [])],
+)
+def test_a_signature_is_not_older_than_what_it_signs(after_s: float, said: list[str]) -> None:
+    signed_at = AT + timedelta(seconds=after_s)
+    seen = signed_before_it_ended("run", whole_run("run"), [signed_at])
+    assert [one.what.partition(",")[0] for one in seen] == said
+    simulated = [started("run", seed=1), finished()]
+    assert not list(signed_before_it_ended("run", simulated, [signed_at]))

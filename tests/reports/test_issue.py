@@ -13,7 +13,7 @@ from ohmwright.api.certificate_files import CertificateOptions
 from ohmwright.api.certificate_renderer import CertificateRenderer
 from ohmwright.engine.resume import recorded_unit
 from ohmwright.model.by_hand import NO_PORT
-from ohmwright.model.paper import Corrections, Logo, PaperData, Party
+from ohmwright.model.paper import Corrections, IssuedPaper, Logo, PaperData, Party
 from ohmwright.model.protections import Protections
 from ohmwright.records.addendum import Addendum, AddendumStatement
 from ohmwright.records.paper_changes import paper_changes
@@ -136,6 +136,15 @@ def test_a_new_issue_names_the_old_one_and_wants_its_own_approval() -> None:
     sheet = sheet_of(*addenda)
     assert (sheet.done, sheet.dated) == ("2026-03-02", "2026-03-05")
     assert squeezed("Is to replace") in text_of(pdf_of(sheet))
+
+
+def test_the_paper_that_was_issued_is_none_of_a_later_amendment() -> None:
+    paper = IssuedPaper(
+        number=RUN, software="s", template_sha256="1", text_sha256="2", files_sha256={"pdf": "3"}
+    )
+    told = [addendum("approved", 1), addendum("issued", 1, issued=paper)]
+    assert issue_of(RUN, told).issued == paper
+    assert issue_of(RUN, [*told, addendum("amended", 2, reason="x")]).issued is None
 
 
 def test_every_paper_says_what_an_amendment_changed() -> None:

@@ -87,7 +87,11 @@ def test_how_many_points_pass(certificate: Certificate) -> None:
 def test_the_code_names_run_and_hash(certificate: Certificate) -> None:
     assert f"head {HEAD}" in qr_text(certificate)
     assert certificate.run_id in qr_text(certificate)
-    assert "SIMULATED" in qr_text(certificate_of(a_run(seed=1)))
+    simulated = qr_text(certificate_of(a_run(seed=1)))
+    assert "SIMULATED" in simulated
+    for code in (qr_text(certificate), simulated):
+        last = code.splitlines()[-1]
+        assert last == f"asset {certificate.asset.id}", "a line after it is the next scan"
 
 
 def test_forms(certificate: Certificate) -> None:

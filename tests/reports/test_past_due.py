@@ -77,6 +77,7 @@ def test_of_a_typed_figure_the_instrument_is_told_as_not_on_record() -> None:
     (note,) = [one for one in sheet.notes if one.startswith("Figures that a person read")]
     assert "(cut)" in note
     assert "not on record unless a remark says it" in note
+    assert "as the person named it" not in note
 
 
 def test_of_a_typed_figure_the_instrument_is_told_as_it_was_named() -> None:

@@ -3,7 +3,7 @@
 from datetime import timedelta
 from typing import Any
 
-from ohmwright.model.event import Event, ServiceLeft, TrimMoved, TrimsStored
+from ohmwright.model.event import Event, RunResumed, ServiceLeft, TrimMoved, TrimsStored
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.stored_trims import stored_trims_text
@@ -38,6 +38,8 @@ def test_a_move_that_nothing_stored_is_told() -> None:
     bare = "Moved, and no storing in the unit is on record: cut current."
     assert said(moved()) == said(STORED, moved()) == said(moved(), STORED, moved()) == bare
     assert said(moved(), left(), STORED) == bare  # it was undone before
+    resumed = RunResumed(**AT, operator="A. Fenn", done=1)
+    assert said(moved(), resumed, STORED) == bare  # the unit may have been without mains meanwhile
 
 
 def test_what_was_undone_after_it_was_stored_leaves_the_trim_stored() -> None:

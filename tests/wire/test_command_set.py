@@ -167,6 +167,13 @@ def test_the_limit_may_come_with_what_arms_the_output(tmp_path: Path) -> None:
     assert commands.message("arm", {"limit_s": 7.8}) == b"A 7.8\r"
 
 
+def test_of_the_limits_of_arm_and_on_the_shorter_counts(tmp_path: Path) -> None:
+    """By the other one RF would be waited for after the analyzer has ended it."""
+    both = 'on = "F {limit_s:d}"\narm = { send = "A {limit_s:.1f}", answer = "A" }\nset_load ='
+    (tmp_path / "own.toml").write_text(FORMAT_2.replace("set_load =", both), encoding="utf-8")
+    assert load_command_set("own.toml", tmp_path / "analyzer.toml").sent_limit_s(7.89) == 7
+
+
 def test_a_set_that_was_used_can_be_handed_to_another_process() -> None:
     """A rehearsal hands its bench to its workers."""
     commands = load_command_set("scpi-1999-analyzer", Path("bench.toml"))
