@@ -176,7 +176,7 @@ async def test_a_run_cut_short_amid_the_rounds_goes_on_there(
     assert None not in [r.again for r in adjusted(events)]
     assert max(abs(true_error(rig, r)) for r in latest(done)) < 1
     assert isinstance(events[-1], RunFinished)
-    assert events[-1].verdict == "pass"
+    assert events[-1].verdict in ("pass", "undecided")  # after two rounds one may lie at a limit
 
 
 def coupled_rig(make_rig: Callable):

@@ -121,12 +121,21 @@ class Conversation:
             await self.framing.skip_cut_frame()
             return
         await self.stop_stream()
-        if await self.framing.drain():
+        if await self.framing.drain() or await self._is_silent_once_opened():
             return
-        await self.open_unheard()  # outside remote control the stop may have been refused
+        raise ValueError("bytes go on to come though nothing was asked")
+
+    async def _is_silent_once_opened(self) -> bool:
+        """Whether a stop helps that may have been refused before, outside remote control.
+
+        Where there is no such thing nothing is waited for: RF may be on, and OFF comes after this.
+        """
+        compiled = self.commands.compiled
+        if compiled.stream_stop is None or not compiled.opening_exchanges:
+            return False
+        await self.open_unheard()
         await self.stop_stream()
-        if not await self.framing.drain():
-            raise ValueError("bytes go on to come though nothing was asked")
+        return await self.framing.drain()
 
     async def open_unheard(self) -> None:
         """Send the opening messages without hearing what is said to them."""
