@@ -1,0 +1,62 @@
+"""What a span of time brought, of results made by hand: which of them are qualified."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any, cast
+
+import pytest
+
+from ohmwright.fleet.fleet_review import fleet_review
+
+FIRST = datetime(2025, 3, 1, 9, tzinfo=UTC)
+
+
+@dataclass
+class Row:
+    """One result, as the query of a fleet's review gives it."""
+
+    run: int
+    stage: str
+    verdict: str
+    uncovered: int = 0
+    past_due: int = 0
+    step: str = "cut"
+    point: str = "500 ohm"
+    asset: str = "HF-1"
+    model: str = "Quillon 300"
+    value: float = 250.0
+    quantity: str = "power_w"
+    target: float = 300.0
+    lower: float = 280.0
+    upper: float = 320.0
+
+    @property
+    def run_id(self) -> str:
+        return f"run {self.run}"
+
+    @property
+    def at(self) -> str:
+        return (FIRST + timedelta(days=100 * self.run)).isoformat()
+
+
+def of_visit(run: int, **marked: dict[str, int]) -> list[Row]:
+    """A unit that failed, was adjusted and passed; `marked`: a stage's marks."""
+    verdicts = {"as_found": "fail", "adjust": "pass", "as_left": "pass"}
+    return [Row(run, stage, said, **marked.get(stage, {})) for stage, said in verdicts.items()]
+
+
+@pytest.mark.parametrize("ground", ["uncovered", "past_due"])
+@pytest.mark.parametrize("stage", ["as_found", "as_left"])
+def test_what_no_certificate_in_date_covers_qualifies_what_rests_on_it(
+    ground: str, stage: str
+) -> None:
+    rows = [*of_visit(0), *of_visit(1, **{stage: {ground: 1}})]
+    review = fleet_review(cast(Any, rows), FIRST)
+    found, left = stage == "as_found", stage == "as_left"
+    assert [failure.qualified for failure in review.failures] == [False, found]
+    of_adjusted = [(unit.found_qualified, unit.left_qualified) for unit in review.adjusted]
+    assert of_adjusted == [(False, False), (found, left)]
+    assert [recurrence.qualified for recurrence in review.recurring] == [found]
+    (model,) = review.models
+    assert {"uncovered": model.uncovered, "past_due": model.past_due}[ground] == 1
+    assert model.uncovered + model.past_due == 1
