@@ -16,6 +16,7 @@ from scripts.bench.worlds.driving import adjust
         ("overshoot", 7001, 9, "swings of the rise passed for hunting: undecided after 100 s"),
         ("lag 3 s", 8605, 2, "watched for 112 s off the target, each time too unsure to accept"),
         ("lag 3 s", 8604, 0, "the same, by a move of less than what the value is unsure by"),
+        ("jump and creep", 8608, 99, "moved from a good place by an error of 5 ± 4 tolerances"),
         ("overshoot", 6506, 78, "moves after a confirmation contradicted its own estimate"),
     ],
 )

@@ -64,7 +64,8 @@ def together(rows: Sequence[Row]) -> Table:
         shown.add_column(column)
     for row in rows:
         bar = "" if row.bar is None else f"{'≥' if row.at_least else '≤'} {row.bar:g}"
-        shown.add_row(row.figure, f"{row.value:.4g}", bar, "met" if row.met else "missed")
+        met = "" if row.bar is None else "met" if row.met else "missed"
+        shown.add_row(row.figure, f"{row.value:.4g}", bar, met)
     return shown
 
 

@@ -249,9 +249,10 @@ class Confirmation:
     def _error_is_seen(self, whole: Mixture | None) -> bool:
         """Whether the error is larger than its uncertainty; `whole`: with departures allowed for.
 
-        A move by less would be as likely for the worse as for the better.
+        A move by less would be as likely for the worse as for the better, and so would one by an
+        error that is hardly known.
         """
-        if whole is None:
+        if whole is None or not self._tells_a_move():
             return False
         value = pooled([*self._earlier, whole]) if self._earlier else whole
         return abs(value.mean) > self._parameters.moving.least_error_sds * value.sd
