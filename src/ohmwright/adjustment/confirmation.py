@@ -13,7 +13,6 @@ from typing import Literal
 import numpy as np
 
 from ohmwright.estimation.activation_record import Question
-from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.prior import TransientPrior
@@ -149,7 +148,7 @@ class Confirmation:
     ) -> Outcome:
         """What the whole estimate calls for, where the quick `estimate` decides or hardly can."""
         decision = self._test.outcome(*log.readings)
-        if decision in ("too low", "too high") and self._tells_a_move():
+        if decision in ("too low", "too high") and self._tells_a_move(self.own_estimate):
             return "refuted"
         if decision == "in tolerance" and self._pool_agrees() and self._statement_agrees():
             return "move on" if self._landing_is_poor(estimate, prior) else "accept"
@@ -189,9 +188,8 @@ class Confirmation:
         self._sds.append((watched_s, sd))
         return bool(before) and sd > self._confirming.narrowing * min(before)
 
-    def _tells_a_move(self) -> bool:
-        """Whether the value is known well enough for a move by it to land near the target."""
-        own = self.own_estimate
+    def _tells_a_move(self, own: Mixture | None) -> bool:
+        """Whether a value is known well enough for a move by it to land near the target."""
         return own is not None and own.sd < self._confirming.refuting_sd_tolerances
 
     def _pooled(self, estimate: Estimate) -> Estimate:
@@ -252,7 +250,7 @@ class Confirmation:
         A move by less would be as likely for the worse as for the better, and so would one by an
         error that is hardly known.
         """
-        if whole is None or not self._tells_a_move():
+        if whole is None or not self._tells_a_move(whole):
             return False
         value = pooled([*self._earlier, whole]) if self._earlier else whole
         return abs(value.mean) > self._parameters.moving.least_error_sds * value.sd
@@ -282,8 +280,8 @@ class Confirmation:
 
         None while it is not known what the trim does.
         """
-        gain, gain_sd = prior.mean_of(Coefficient.GAIN), prior.sd_of(Coefficient.GAIN)
-        if abs(gain) <= self._parameters.moving.gain_sds * gain_sd:
+        gain = prior.known_gain(self._parameters.moving.gain_sds)
+        if gain is None:
             return None
         by_count = abs(gain) / self._tolerance
         return abs(error - by_count * round(error / by_count))

@@ -232,7 +232,7 @@ class AdjustPolicy:
 
     def _centring_actions(self) -> list[Action]:
         """The moves that bring the output, as the confirmations here have it, to the target."""
-        gain = self.estimator.known_gain
+        gain = self.estimator.prior.known_gain(self.parameters.moving.gain_sds)
         if self._confirmation is None or self._confirmation.value is None or gain is None:
             return []
         output = self._confirmation.value.rescaled(0.0, self.spec.question.target)

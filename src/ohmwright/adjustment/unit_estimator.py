@@ -239,12 +239,6 @@ class UnitEstimator:
         self.prior = self.prior.with_coefficient(Coefficient.GAIN, gain, _OF_PLACES * abs(gain))
         self._prior_gain_sd, self._fleet_gain_proven = VAGUE_GAIN_SD, False
 
-    @property
-    def known_gain(self) -> float | None:
-        """The gain by which the trim may be moved; None while it is not determined."""
-        gain, sd = self.prior.mean_of(Coefficient.GAIN), self.prior.sd_of(Coefficient.GAIN)
-        return gain if abs(gain) > self._parameters.moving.gain_sds * sd else None
-
     def gain_is_determined(self, gain: Mixture) -> bool:
         """Whether the gain is known well enough to move by it."""
         return abs(gain.mean) > self._parameters.moving.gain_sds * gain.sd

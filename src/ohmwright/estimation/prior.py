@@ -52,6 +52,11 @@ class TransientPrior:
         """Standard deviation of one coefficient."""
         return float(np.sqrt(self.covariance[coefficient, coefficient]))
 
+    def known_gain(self, sds: float) -> float | None:
+        """The expected gain; None where it is no more than `sds` deviations off zero."""
+        gain = self.mean_of(Coefficient.GAIN)
+        return gain if abs(gain) > sds * self.sd_of(Coefficient.GAIN) else None
+
     @property
     def lag_s(self) -> float:
         """First time constant at the expected logarithm, s."""
