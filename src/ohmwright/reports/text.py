@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from ohmwright.model import quantity as quantities
 from ohmwright.model.result import Conformity, Measured
+from ohmwright.model.seen_text import character_code
 from ohmwright.model.tolerance import Target
 
 NOT_RECORDED = "not recorded"
@@ -31,11 +32,6 @@ def printable(text: str) -> str:
 def minute_text(at: datetime) -> str:
     """A time to the minute, in UTC."""
     return f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
-
-
-def character_code(char: str) -> str:
-    """The code of a character in visible form, as in ‹U+202E›."""
-    return f"‹U+{ord(char):04X}›"
 
 
 def _printable(char: str) -> str:

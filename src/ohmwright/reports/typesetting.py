@@ -19,9 +19,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from ohmwright.model.paper import Logo
+from ohmwright.model.seen_text import character_code
 
 from .own_pages import own_pages_error, refuse_packages
-from .text import character_code
 
 if TYPE_CHECKING:
     import typst
