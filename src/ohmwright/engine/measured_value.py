@@ -95,16 +95,6 @@ class Accuracy:
         """Return the value of the last digit of a reading, in mA."""
         return self.certificate.range_of(current_ma).resolution_ma
 
-    def uncovered(self, current_ma: float) -> str:
-        """Why the certificate says nothing of a current, as a clause; empty where it does.
-
-        A unit may give more than was asked for, and of a sweep nobody knows before what flows.
-        """
-        most_ma = self.certificate.current[-1].up_to_ma
-        if abs(current_ma) <= most_ma:
-            return ""
-        return f"not traceable: {current_ma:.0f} mA is over the {most_ma:g} mA {UNCOVERED}"
-
     def _shared(self, name: str, same_in: str = "") -> str:
         return f"{name} {same_in}".rstrip() + f", {self.certificate.number}"
 
@@ -132,6 +122,19 @@ class Accuracy:
         if scatter is not None:
             u_ma = size_ma * scatter.uncertainty
             yield Input("reconnection", 0.0, u_ma, scatter.dof, "student t")
+
+
+def beyond_certificate(accuracy: Accuracy | None, current_ma: float) -> str:
+    """Why the certificate says nothing of a current, as a clause; empty where it does, or is none.
+
+    A unit may give more than was asked for, and of a sweep nobody knows before what flows.
+    """
+    if accuracy is None:
+        return ""
+    most_ma = accuracy.certificate.current[-1].up_to_ma
+    if abs(current_ma) <= most_ma:
+        return ""
+    return f"not traceable: {current_ma:.0f} mA is over the {most_ma:g} mA {UNCOVERED}"
 
 
 def left_out(quantity: Quantity, accuracy: Accuracy | None) -> tuple[str, ...]:

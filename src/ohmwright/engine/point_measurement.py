@@ -17,7 +17,12 @@ from .asked_current import asked_current_ma, question, target_band
 from .doubt import Doubt, OutputSetting, VerdictAndReason
 from .judge import conformity, is_final, judge, stays_undecided
 from .lost_load import reason_to_go_without
-from .measured_value import Accuracy, linear_measured_value, measured_value
+from .measured_value import (
+    Accuracy,
+    beyond_certificate,
+    linear_measured_value,
+    measured_value,
+)
 from .requirements import Abilities, Complaint, points_within_range
 from .rested_activation import Fetch, rest_and_measure
 from .session import Session
@@ -146,7 +151,7 @@ def observation_of(
     verdict = judge(measured, target, rule)
     if not settled.settled:
         verdict = ("undecided", settled.reason)
-    uncovered = "" if accuracy is None else accuracy.uncovered(settled.value)
+    uncovered = beyond_certificate(accuracy, settled.value)
     reason = "; ".join(filter(None, (verdict[1], uncovered)))
     how = conformity(measured, target, rule)
     return Observation(

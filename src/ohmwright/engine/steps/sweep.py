@@ -8,7 +8,7 @@ from typing import ClassVar, Literal
 
 from ohmwright.engine.activation_events import activation_closed
 from ohmwright.engine.doubt import Doubt, OutputSetting
-from ohmwright.engine.measured_value import measured_value
+from ohmwright.engine.measured_value import beyond_certificate, measured_value
 from ohmwright.engine.requirements import (
     Abilities,
     Complaint,
@@ -200,7 +200,7 @@ def _result_event(work: StepRun, step: SweepStep, point: SweepPoint, done: _Acti
         measured_value(settled, quantity, point.load_ohm, work.timing, accuracy)
         for quantity in ("power_w", "current_ma")
     )
-    uncovered = "" if accuracy is None else accuracy.uncovered(settled.value)
+    uncovered = beyond_certificate(accuracy, settled.value)
     known = "; ".join(filter(None, ("" if settled.settled else settled.reason, uncovered)))
     reason = done.with_notes(known or NO_LIMITS)
     value = SweepValue(repeat=point.repeat, current=current, settled=settled.settled)
