@@ -6,7 +6,7 @@ import csv
 import json
 from dataclasses import replace
 from errno import EDQUOT, EFBIG, ENOSPC
-from io import StringIO
+from io import BytesIO, StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -49,21 +49,27 @@ def write_curve(curve: Curve, path: Path, form: str = "", *, figure: Figure | No
     """
     if not form:
         refuse_unknown_ending(path)
-    form = form or path.suffix.lower().removeprefix(".")
+    content = _content(curve, form or path.suffix.lower().removeprefix("."), figure)
     try:
-        if form == "csv":
-            with path.open("w", encoding="utf-8", newline="") as file:
-                file.write(_csv(curve))
-        elif form == "parquet":
-            _write_parquet(curve, path)
-        else:
-            from .curve_plot import write_picture
-
-            write_picture(curve.plot() if figure is None else figure, path)
+        path.write_bytes(content)
     except OSError as problem:
         if problem.errno in _WRITTEN_IN_PART and path.is_file():
             path.unlink()  # a part would look whole
         raise UsageError(f"{path}: cannot be written: {problem.strerror}.") from None
+
+
+def _content(curve: Curve, form: str, figure: Figure | None) -> bytes:
+    """Return the whole file; made before any of it is written, whatever a library does of itself.
+
+    Writing by themselves, matplotlib and pyarrow fail over a full disk each in its own way.
+    """
+    if form == "csv":
+        return _csv(curve).encode()
+    if form == "parquet":
+        return _parquet(curve)
+    from .curve_plot import picture
+
+    return picture(curve.plot() if figure is None else figure, form)
 
 
 def read(path: str | Path) -> Curve:
@@ -90,7 +96,7 @@ def read(path: str | Path) -> Curve:
         raise _no_curve(path, "it is no text") from None
     except KeyError as missing:
         raise _no_curve(path, f"it has no column {missing}") from None
-    except (TypeError, ValueError) as problem:
+    except (TypeError, ValueError, csv.Error) as problem:
         raise _no_curve(path, str(problem)) from None
 
 
@@ -114,23 +120,28 @@ def _cell(value: Cell) -> Cell:
     return spreadsheet_safe(value) if isinstance(value, str) else value
 
 
-def _write_parquet(curve: Curve, path: Path) -> None:
+def _parquet(curve: Curve) -> bytes:
     pyarrow = imported_pyarrow()
     whole = {
         "origin": curve.origin.model_dump(mode="json"),
         "points": [point.model_dump(mode="json") for point in curve.points],
     }
-    table = pyarrow.Table.from_pylist(rows(curve))
+    table, content = pyarrow.Table.from_pylist(rows(curve)), BytesIO()
     pyarrow.parquet.write_table(
-        table.replace_schema_metadata({_WHOLE: json.dumps(whole).encode()}), path
+        table.replace_schema_metadata({_WHOLE: json.dumps(whole).encode()}), content
     )
+    return content.getvalue()
 
 
 def _read_parquet(path: Path) -> Curve:
     pyarrow = imported_pyarrow()
     try:
-        whole = json.loads(pyarrow.parquet.read_schema(path).metadata[_WHOLE])
-    except (pyarrow.ArrowInvalid, TypeError) as problem:
+        with path.open("rb") as file:
+            held = pyarrow.parquet.read_schema(file).metadata or {}
+        whole = json.loads(held[_WHOLE])
+        points = tuple(CurvePoint.model_validate(point) for point in whole["points"])
+        return Curve(points, CurveOrigin.model_validate(whole["origin"]))
+    except pyarrow.ArrowInvalid as problem:
         raise ValueError(str(problem)) from None
-    points = tuple(CurvePoint.model_validate(point) for point in whole["points"])
-    return Curve(points, CurveOrigin.model_validate(whole["origin"]))
+    except (KeyError, TypeError, ValueError):  # their own words are of no use to a reader
+        raise ValueError("it holds no whole curve") from None

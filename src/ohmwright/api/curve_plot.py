@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterator, Sequence
-from io import StringIO
+from io import BytesIO, StringIO
 from itertools import groupby
 from math import nan
 from os import PathLike
@@ -59,12 +59,13 @@ def svg_text(figure: Figure) -> str:
     return text.getvalue()
 
 
-def write_picture(figure: Figure, path: Path) -> None:
-    """Write `figure` as SVG, PNG or PDF, by the ending of `path`. Raises OSError."""
-    if path.suffix.lower() == ".svg":
-        path.write_text(svg_text(figure), encoding="utf-8")
-    else:
-        figure.savefig(path, dpi=_DPI)
+def picture(figure: Figure, form: str) -> bytes:
+    """Return `figure` as a file of the form svg, png or pdf."""
+    if form == "svg":
+        return svg_text(figure).encode()
+    content = BytesIO()
+    figure.savefig(content, format=form, dpi=_DPI)
+    return content.getvalue()
 
 
 def _draw_setting(
