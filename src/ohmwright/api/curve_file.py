@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import json
 from dataclasses import replace
-from errno import EDQUOT, EFBIG, ENOSPC
 from io import BytesIO, StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,8 +15,9 @@ from ohmwright.reports.csv_file import Cell, spreadsheet_safe
 
 from .curve import Curve, CurveOrigin, CurvePoint
 from .curve_rows import curve_of_rows, rows
-from .output_file import PICTURES, is_parquet
+from .output_file import PICTURES, is_parquet, write_whole
 from .paths import given_path
+from .picture_file import picture
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -25,8 +25,6 @@ if TYPE_CHECKING:
 _ENDINGS = (".csv", ".parquet", *PICTURES)
 _WHOLE = b"ohmwright_curve"
 """Key of the Parquet file's metadata that holds the curve with its budgets, as JSON."""
-_WRITTEN_IN_PART = (ENOSPC, EDQUOT, EFBIG)
-"""Errors of a disk that has no room for the whole of a file."""
 
 
 def refuse_unknown_ending(path: Path) -> None:
@@ -49,27 +47,20 @@ def write_curve(curve: Curve, path: Path, form: str = "", *, figure: Figure | No
     """
     if not form:
         refuse_unknown_ending(path)
-    content = _content(curve, form or path.suffix.lower().removeprefix("."), figure)
-    try:
-        path.write_bytes(content)
-    except OSError as problem:
-        if problem.errno in _WRITTEN_IN_PART and path.is_file():
-            path.unlink()  # a part would look whole
-        raise UsageError(f"{path}: cannot be written: {problem.strerror}.") from None
+    form = form or path.suffix.lower().removeprefix(".")
+    write_whole(path, _content(curve, form, figure))
 
 
 def _content(curve: Curve, form: str, figure: Figure | None) -> bytes:
-    """Return the whole file; made before any of it is written, whatever a library does of itself.
-
-    Writing by themselves, matplotlib and pyarrow fail over a full disk each in its own way.
-    """
+    """Return the whole file, made in memory: pyarrow, too, has its own words for a full disk."""
     if form == "csv":
         return _csv(curve).encode()
     if form == "parquet":
         return _parquet(curve)
-    from .curve_plot import picture
+    from .curve_plot import svg_text
 
-    return picture(curve.plot() if figure is None else figure, form)
+    drawn = curve.plot() if figure is None else figure
+    return svg_text(drawn).encode() if form == "svg" else picture(drawn, form)
 
 
 def read(path: str | Path) -> Curve:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterator, Sequence
-from io import BytesIO, StringIO
+from io import StringIO
 from itertools import groupby
 from math import nan
 from os import PathLike
@@ -31,7 +31,6 @@ _SIZE_IN = (4.6, 3.6)
 _TICKS_AT_MOST = 8
 _LIMIT_PT = 6.0
 """Width of the bar of one load's limits."""
-_DPI = 150
 
 
 def curve_figure(
@@ -57,15 +56,6 @@ def svg_text(figure: Figure) -> str:
     with rc_context({"svg.hashsalt": "ohmwright", "svg.fonttype": "none"}):
         figure.savefig(text, format="svg", metadata={"Date": None})
     return text.getvalue()
-
-
-def picture(figure: Figure, form: str) -> bytes:
-    """Return `figure` as a file of the form svg, png or pdf."""
-    if form == "svg":
-        return svg_text(figure).encode()
-    content = BytesIO()
-    figure.savefig(content, format=form, dpi=_DPI)
-    return content.getvalue()
 
 
 def _draw_setting(
