@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _ENDINGS = (".csv", ".parquet", *PICTURES)
-_WHOLE = b"ohmwright_curve"
+_CURVE_KEY = b"ohmwright_curve"
 """Key of the Parquet file's metadata that holds the curve with its budgets, as JSON."""
 
 
@@ -119,7 +119,7 @@ def _parquet(curve: Curve) -> bytes:
     }
     table, content = pyarrow.Table.from_pylist(rows(curve)), BytesIO()
     pyarrow.parquet.write_table(
-        table.replace_schema_metadata({_WHOLE: json.dumps(whole).encode()}), content
+        table.replace_schema_metadata({_CURVE_KEY: json.dumps(whole).encode()}), content
     )
     return content.getvalue()
 
@@ -129,7 +129,7 @@ def _read_parquet(path: Path) -> Curve:
     try:
         with path.open("rb") as file:
             held = pyarrow.parquet.read_schema(file).metadata or {}
-        whole = json.loads(held[_WHOLE])
+        whole = json.loads(held[_CURVE_KEY])
         points = tuple(CurvePoint.model_validate(point) for point in whole["points"])
         return Curve(points, CurveOrigin.model_validate(whole["origin"]))
     except pyarrow.ArrowInvalid as problem:
