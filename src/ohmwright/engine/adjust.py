@@ -25,7 +25,7 @@ from .point_measurement import Observation, observation_of
 from .point_spec import point_spec
 from .prior_of_point import PriorOfPoint
 from .requirements import full_power_w
-from .service_exit import left_unsaved, left_whatever_was_moved
+from .service_exit import leave_if_moved, leave_without_saving
 from .service_state import ServiceState
 from .session import Session
 from .steps.base import Step, StepRun
@@ -221,7 +221,7 @@ class _Adjustment:
         Presses that did not show may have moved another point, which the unit would save with this.
         """
         session, name = self.session, self.point.name
-        yield await left_whatever_was_moved(session, name)
+        yield await leave_without_saving(session, name)
         self.actuator.note_put_back(self.start)
         session.enters_service(ServiceState(name, by_hand=True))
         await session.bench.generator.enter_service(name)
@@ -272,7 +272,7 @@ class _Adjustment:
 
     async def put_back_by_leaving(self) -> AsyncIterator[Event]:
         """Have service mode left without saving, in place of the presses that put the trim back."""
-        async for event in left_unsaved(self.session):
+        async for event in leave_if_moved(self.session):
             yield event
         self.policy.put_back()
         self.actuator.note_put_back(self.start)
