@@ -13,7 +13,7 @@ from ohmwright.model.event import DocumentKept, Event, RunResumed, RunStarted, U
 from ohmwright.model.protections import Protections
 from ohmwright.model.traceability import Environment, Traceability
 
-from .figures_on_record import is_another_certificate
+from .figures_on_record import is_another_certificate, serial_not_named
 from .kept_documents import DocumentedPart, with_parts
 from .unit_identity import other_serial
 
@@ -123,6 +123,8 @@ def _other_certificate(basis: Traceability | None, certificate: _Table) -> Itera
             f"the analyzer's certificate is {named}, and the one kept with the run is "
             f"{certificate.get('number')} of {kept}"
         )
+    elif basis is not None:
+        yield from serial_not_named(basis, certificate)
 
 
 def _other_room(room: Environment | None, bench: _Table) -> Iterator[str]:

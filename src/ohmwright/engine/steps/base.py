@@ -11,7 +11,7 @@ from __future__ import annotations
 from abc import abstractmethod
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Annotated, ClassVar, Literal, Self
+from typing import Annotated, ClassVar, Literal, NamedTuple, Self
 
 from pydantic import Field, model_validator
 
@@ -59,6 +59,14 @@ class StepRun:
     """What a person or a file answered in the stage so far, by step name."""
 
 
+class StatedCondition(NamedTuple):
+    """What a step states of a point beside its limits; None for what it leaves to the unit."""
+
+    mode: str | None
+    setting_w: float | None
+    load_ohm: float | None
+
+
 class Step(FrozenModel):
     """One step of a procedure; a key that a kind does not know is refused when it is read."""
 
@@ -103,6 +111,10 @@ class Step(FrozenModel):
 
     def stated_targets(self) -> Mapping[str, Target]:
         """Return the limits that the step states, by point; records are compared with them."""
+        return {}
+
+    def stated_conditions(self) -> Mapping[str, StatedCondition]:
+        """Return mode, setting and load of each point; records are compared with them."""
         return {}
 
     def without_effect(self) -> frozenset[str]:
@@ -238,6 +250,13 @@ class SettingStep(ModeStep):
     def stated_targets(self) -> Mapping[str, Target]:
         """Return the target of every point."""
         return {point.name: point.target for point in self.points()}
+
+    def stated_conditions(self) -> Mapping[str, StatedCondition]:
+        """Return mode, setting and load of every point."""
+        return {
+            point.name: StatedCondition(self.mode, point.setting_w, point.load_ohm)
+            for point in self.points()
+        }
 
     def judged_points(self) -> tuple[Point, ...]:
         """Return the points with a target of current or power."""

@@ -31,7 +31,7 @@ from ohmwright.model.result import Measured, Result, Verdict
 from ohmwright.model.step import Timing
 from ohmwright.model.tolerance import Target, at_most
 
-from .base import ModeStep, StepRun, ValueRule
+from .base import ModeStep, StatedCondition, StepRun, ValueRule
 
 _CLOSE_SETTINGS = 0.05
 """Relative spacing of settings beyond which the warmth left over cannot hide a difference."""
@@ -75,6 +75,13 @@ class MonotonicityStep(ModeStep):
         """Return the limit at the lowest setting, where there is one."""
         lowest, limit = self.point_names()[0], self.lowest_limit
         return {} if limit is None else {lowest: limit}
+
+    def stated_conditions(self) -> Mapping[str, StatedCondition]:
+        """Return mode, setting and load of each point."""
+        return {
+            name: StatedCondition(self.mode, setting_w, self.load_ohm)
+            for name, setting_w in self.levels()
+        }
 
     @property
     def lowest_limit(self) -> Target | None:

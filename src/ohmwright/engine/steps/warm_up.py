@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Iterator, Mapping
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
@@ -29,7 +29,7 @@ from ohmwright.model.result import Measured, Result
 from ohmwright.model.step import Timing
 from ohmwright.model.tolerance import Target, at_most
 
-from .base import ModeStep, StepRun
+from .base import ModeStep, StatedCondition, StepRun
 
 _POINT = "warm-up"
 _SHORTFALL_S = 0.1
@@ -75,6 +75,10 @@ class WarmUpStep(ModeStep):
     def point_names(self) -> tuple[str, ...]:
         """Return the name of the one result."""
         return (_POINT,)
+
+    def stated_conditions(self) -> Mapping[str, StatedCondition]:
+        """Return mode, setting and load, which are those of all its activations."""
+        return {_POINT: StatedCondition(self.mode, self.setting_w, self.load_ohm)}
 
     def without_effect(self) -> frozenset[str]:
         """Return the share where a time is to warm the unit."""
