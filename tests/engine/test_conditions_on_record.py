@@ -1,19 +1,24 @@
 """Settings, loads, ages and decision rules on record are held against the kept procedure."""
 
+import tomllib
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from ohmwright.engine.conditions_on_record import differing_conditions
 from ohmwright.engine.contradictions import quick_contradictions
+from ohmwright.engine.coverage_on_record import not_covered
 from ohmwright.engine.judge import conformity
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.decision import GuardBand
-from ohmwright.model.event import ActivationOpened, Event, PointDone
-from ohmwright.model.result import Conformity, Result
+from ohmwright.model.event import ActivationOpened, Event, PointDone, RunStarted
+from ohmwright.model.result import Conformity, Measured, Result
 
 from .conftest import Rig
 
+CERTIFICATE = Path("sim_profiles/analyzers/gantry-400/certificate.toml")
 GUARDED = GuardBand(rule="guard band", multiple=1.0)
 Change = Callable[[Result], dict[str, Any]]
 
@@ -112,3 +117,29 @@ def test_an_activation_with_another_load_or_setting_than_its_result_is_told(
         found = list(quick_contradictions([*job[:opened], other, *job[opened + 1 :]]))
         assert [number for number, _ in found] == [at + 1]
         assert "and its activation was opened with 777.0" in found[0][1]
+
+
+@pytest.mark.parametrize("kind", ["crest_factor", "contact_quality"])
+def test_what_no_certificate_covers_is_not_taken_as_traceable(
+    kind: str, job: Sequence[Event]
+) -> None:
+    started = job[0]
+    assert isinstance(started, RunStarted)
+    at = places(job, kind)[0]
+    found = [
+        *quick_contradictions(changed(job, at, lambda _: {"traceability": started.traceability}))
+    ]
+    assert [number for number, _ in found] == [at + 1]
+    assert "recorded as traceable to certificate CAL-25-1187, and it says nothing" in found[0][1]
+
+
+def test_a_current_beyond_the_certificate_is_not_taken_as_traceable() -> None:
+    certificate = AnalyzerCertificate.model_validate(tomllib.loads(CERTIFICATE.read_text("utf-8")))
+    measured = Measured(quantity="power_w", value=100.0, uncertainty=1.0, dof=30, age_s=6.0)
+    seen = Result(
+        stage="as_found", step="cut", point="10 ohm", kind="output", verdict="pass", load_ohm=10.0,
+        measured=measured, traceability=certificate.traceability(certificate.calibrated_on),
+    )  # fmt: skip
+    (said,) = not_covered(seen, certificate)  # 100 W in 10 ohm: 3162 mA
+    assert "not traceable: 3162 mA is over the 2800 mA" in said
+    assert [*not_covered(seen.model_copy(update={"load_ohm": 20.0}), certificate)] == []

@@ -120,7 +120,11 @@ def test_few_typed_readings_give_the_u_of_their_budget(dof: float, quantity: Qua
         ({}, {"budget": FITTED}, "degrees of freedom are 500, and its budget makes them 48.8"),
         ({"samples": (Sample(6.0, 300.0),)}, {}, "and its last reading 300 mA"),
         ({"traceability": BASIS.model_copy(update={"certificate": "X"})}, {}, "certificate X, due"),
-        ({"traceability": BASIS.model_copy(update={"serial": "9"})}, {}, "for serial number 9, and the one kept"),
+        (
+            {"traceability": BASIS.model_copy(update={"serial": "9"})},
+            {},
+            "for serial number 9, and the one kept",
+        ),
         ({"setting_w": 90.0}, {}, "setting_w is 90.0, and the procedure kept"),
         ({"load_ohm": 400.0}, {}, "load_ohm is 400.0"),
         ({"mode": "coag"}, {}, "mode is coag"),

@@ -70,7 +70,8 @@ def what_differs(result: Result) -> str:
     if result.verdict == "pass" and how is not None and not _accepted(measured.value, how):
         return f"{named}; its value {measured.value:.6g} is not among those accepted on record"
     if how is not None and not _same_conformity(measured, target, how):
-        return f"{named}; probability, ratio, risk or accepted limits do not follow from its figures on record"
+        figures = "probability, ratio, risk or accepted limits"
+        return f"{named}; {figures} do not follow from its figures on record"
     return ""
 
 

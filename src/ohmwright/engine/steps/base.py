@@ -24,6 +24,7 @@ from ohmwright.engine.requirements import (
 )
 from ohmwright.engine.session import Session
 from ohmwright.instruments.required_messages import MODES, missing_messages
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.decision import NEEDS_TWO_LIMITS, Decision, SimpleAcceptance
 from ohmwright.model.event import Event, StepStarted
@@ -141,6 +142,11 @@ class Step(FrozenModel):
     def answer_behind(cls, result: Result) -> str | None:  # noqa: ARG003
         """Return the answer that a result was made of; None where it was made otherwise."""
         return None
+
+    @classmethod
+    def is_covered_by(cls, certificate: AnalyzerCertificate) -> bool:  # noqa: ARG003
+        """Return whether an analyzer certificate may say something of what it measures."""
+        return True
 
     def instrument_named_by(self) -> str | None:
         """Return the step before it whose answer names its instrument; None where none does."""

@@ -23,6 +23,7 @@ from ohmwright.engine.rested_activation import ActivationReadings, rest_and_meas
 from ohmwright.engine.undoubted import UndoubtedMeasurement, doubt_in, least_output_ma
 from ohmwright.engine.warming import ACTIVATIONS_OF_DRIFT, FullLength, Warming
 from ohmwright.estimation.duty import MEAN_OVER_S
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import Positive
 from ohmwright.model.result import Measured, Result
@@ -79,6 +80,11 @@ class WarmUpStep(ModeStep):
     def stated_conditions(self) -> Mapping[str, StatedCondition]:
         """Return mode, setting and load, which are those of all its activations."""
         return {_POINT: StatedCondition(self.mode, self.setting_w, self.load_ohm)}
+
+    @classmethod
+    def is_covered_by(cls, certificate: AnalyzerCertificate) -> bool:  # noqa: ARG003
+        """Return whether an analyzer certificate may say something of what it measures."""
+        return False
 
     def without_effect(self) -> frozenset[str]:
         """Return the share where a time is to warm the unit."""
