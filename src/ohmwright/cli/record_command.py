@@ -162,9 +162,9 @@ def runs_table(
 
 
 def _verdict_words(row: Row) -> str:
-    """Return the verdict of a run; a sweep is measured without limits, and left nothing undecided.
+    """Return the verdict of a run; a sweep has no limits, by which nothing could be decided.
 
-    A point of it that did not settle is told by `record show`.
+    `record show` tells points of it that did not settle.
     """
     limitless = row["work"] == "sweep" and row["verdict"] == "undecided"
     return "no limits" if limitless else str(row["verdict"])

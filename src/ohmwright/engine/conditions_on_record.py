@@ -18,6 +18,7 @@ from .judge import conformity
 from .kept_documents import read_kept_procedure, with_parts
 from .steps import Step
 from .steps.base import TimedStep
+from .verdict_on_record import rule_in_words
 
 
 def differing_conditions(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
@@ -73,7 +74,7 @@ def _other_rule(result: Result, step: Step) -> Iterator[str]:
     if again is None or (how is None and not _is_decided_by_rule(result, step)):
         return
     recorded = "none" if how is None else how.rule
-    if recorded != again.rule:
+    if rule_in_words(recorded) != rule_in_words(again.rule):  # another version may word it anew
         yield (
             f"its decision rule is {recorded}, and that of the procedure kept with the run is "
             f"{again.rule}"
