@@ -31,9 +31,9 @@ def readings_dof_text(results: Iterable[Result]) -> str:
     if not any(map(_has_prior_in_dof, results)):
         return ""
     return (
-        f"Of a value fitted to readings {READINGS} and {ESTIMATED} are of one scatter and count as "
-        "one part of U (GUM G.4.1), with as many degrees of freedom as readings count, and "
-        f"{NoisePrior.dof:g} more for each activation, of the prior of their noise."
+        f"Of a value fitted to readings, '{READINGS}' and '{ESTIMATED}' are of one scatter and "
+        "count as one part of U (GUM G.4.1), with as many degrees of freedom as readings count, "
+        f"and {NoisePrior.dof:g} more for each activation, of the prior of their noise."
     )
 
 
