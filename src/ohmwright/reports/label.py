@@ -1,9 +1,9 @@
 """The label for the unit: what it is, when and how it was left, and a QR code of the record.
 
 It says passed, failed, limited or, of a sweep, measured, and by what where no analyzer certificate
-covers every value, or one was past due; void where the run is void. A serial number that nobody read is "as told". Only a
-unit that passed, by an approved paper and traceable values, has a due date: on any other, it would
-say that the unit may be used.
+covers every value, or one was past due; void where the run is void. A serial number that nobody
+read is "as told". Only a unit that passed, by an approved paper and traceable values, has a due
+date: on any other, it would say that the unit may be used.
 """
 
 from __future__ import annotations
