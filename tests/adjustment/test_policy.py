@@ -8,6 +8,7 @@ import pytest
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press, Release, TakeReading
 from ohmwright.adjustment.activation_log import ActivationLog
 from ohmwright.adjustment.confirmation import Confirmation
+from ohmwright.adjustment.decision import NO_EFFECT, WITHOUT_EFFECT
 from ohmwright.adjustment.findings import Findings
 from ohmwright.adjustment.fleet_prior import FleetPrior, Learned, learn
 from ohmwright.adjustment.parameters import Parameters
@@ -138,6 +139,24 @@ def test_dead_trim_is_given_up_and_put_back(keys):
     assert bench.counts == 0
     assert bench.largest > 0
     assert bench.on_s < 30
+
+
+def test_an_output_in_tolerance_is_confirmed_though_no_effect_of_the_trim_is_found():
+    """As of a unit whose output another limit holds, whatever the trim says."""
+    bench = Bench(Made(level=TARGET - 0.75 * TOLERANCE, droop=0.0), 0.0)
+    end, _ = run(bench)
+    assert (end.ended, end.reason) == ("confirmed", WITHOUT_EFFECT)
+    assert end.value == pytest.approx(TARGET - 0.75 * TOLERANCE, abs=0.2 * TOLERANCE)
+    assert bench.counts == 0
+    assert bench.largest > 0
+    assert bench.on_s < 60
+
+
+def test_an_output_near_its_limit_is_watched_once_where_no_effect_of_the_trim_is_found():
+    bench = Bench(Made(level=TARGET - 0.9 * TOLERANCE, droop=0.0), 0.0)
+    end, _ = run(bench)
+    assert (end.ended, end.reason) == ("undecided", NO_EFFECT)
+    assert (bench.counts, len(bench.looks_s)) == (0, 2)
 
 
 TWO_SEEN = Stay(0, 0.94, 0.01, True, 1.0, 5.0), Stay(20, 1.06, 0.01, True, 1.0, 9.0)

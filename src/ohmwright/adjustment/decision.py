@@ -20,6 +20,11 @@ from .unit_estimator import UnitEstimator
 
 NO_EFFECT = "the trim has no effect"
 """Reason for giving up a point whose output no probe has changed."""
+WITHOUT_EFFECT = "no effect of the trim was found, and the output is in tolerance as it stands"
+"""What is said of a point that was confirmed all the same."""
+_AS_IT_STANDS = 0.5
+"""Least probability of an output in tolerance that is worth a confirmation before a trim without
+effect ends the point: an output may be held by a limit of the unit, whatever the trim says."""
 NO_MODEL = "the output does not behave as any model here"
 """Why a point stays undecided whose readings contradict what was estimated of its trim."""
 RUN_AWAY = "the output does not follow the trim"
@@ -37,7 +42,15 @@ class AdjustmentDecision:
     up, or left undecided.
     """
 
-    kind: Literal["wait", "move", "release", "return to start", "give up", "leave undecided"]
+    kind: Literal[
+        "wait",
+        "move",
+        "release",
+        "return to start",
+        "confirm the start",
+        "give up",
+        "leave undecided",
+    ]
     move: Action | None = None
     reason: str = ""
     gain_known: bool = False
@@ -64,8 +77,9 @@ class AdjustmentDecider:
         self._parameters, self._trim = parameters, trim
         self._sizer, self._estimator = sizer, estimator
         self._runaway_check = RunawayCheck(parameters, sizer)
-        self._believed_readings = False
-        """Whether the gain was taken from two places that plainly differ."""
+        self._believed_readings = self._confirmed_start = False
+        """Whether the gain was taken from two places that plainly differ; whether the output was to
+        be confirmed where it stands without the trim."""
 
     def decide(
         self, log: ActivationLog, age_s: float, *, late: bool, first: bool, refuted: bool
@@ -167,16 +181,22 @@ class AdjustmentDecider:
         if age_s - log.moved_s < wait_s:
             return _WAIT
         if sizer.trim_has_no_effect(gain):
-            return self._no_effect()
+            return self._no_effect(fit.level(0.0))
         return AdjustmentDecision("move", sizer.next_probe(output, gain))
 
-    def _no_effect(self) -> AdjustmentDecision:
+    def _no_effect(self, level: Mixture) -> AdjustmentDecision:
         """The end by a trim that does nothing, unless the readings themselves show it at work.
 
-        Then the gain is once taken from them; where that leads nowhere either, no model fits.
+        Then the gain is once taken from them; where that leads nowhere either, no model fits. An
+        output whose `level`, without moves, may be in tolerance is once confirmed at its start.
         """
         pair = self._sizer.look.two_that_differ()
         if pair is None:
+            tolerance = self._sizer.tolerance
+            inside = level.probability_between(1 - tolerance, 1 + tolerance)
+            if inside >= _AS_IT_STANDS and not self._confirmed_start:
+                self._confirmed_start = True
+                return AdjustmentDecision("confirm the start")
             return AdjustmentDecision("give up", reason=NO_EFFECT)
         if not self._believed_readings:
             self._believed_readings, self._sizer.probes = True, 0

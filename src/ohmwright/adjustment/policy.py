@@ -21,7 +21,7 @@ from .actions import Action, Activate, Finish, Press, Release, TakeReading
 from .activation_log import ActivationLog
 from .cause import why_undecided
 from .confirmation import Confirmation
-from .decision import NO_MODEL, RUN_AWAY, AdjustmentDecider
+from .decision import NO_EFFECT, NO_MODEL, RUN_AWAY, WITHOUT_EFFECT, AdjustmentDecider
 from .evidence import evidence
 from .findings import Findings
 from .first_move import first_move
@@ -64,7 +64,7 @@ class AdjustPolicy:
         self._budget = RfBudget(self.parameters.giving_up, spec.timeout_s)
         self._heat = 0.0
         self._residual_warmth = ResidualWarmth()
-        self._to_confirm = self._refuted = False
+        self._to_confirm = self._refuted = self._confirms_start = False
         self._was_to_confirm = False
         """Whether the present activation was to confirm, at first or since; it is rested."""
         self._confirmation: Confirmation | None = None
@@ -97,6 +97,8 @@ class AdjustPolicy:
         if self._to_confirm and self._is_too_warm:
             self._budget.note_last_activation()
         self._confirmation = self._new_confirmation() if self._to_confirm else None
+        if self._confirmation is not None and self._confirms_start:
+            self._confirmation.rule_out_moves(0.0)
         self._was_to_confirm = self._to_confirm
 
     def read(self, age_s: float, value: float) -> None:
@@ -216,8 +218,11 @@ class AdjustPolicy:
         if outcome not in ("continue", "accept"):
             self.findings.bends += self._confirmation.bends
         if outcome == "accept" and value is not None:
-            self._end = Finish("confirmed", "", value.mean, value.sd, value.dof)
+            reason = WITHOUT_EFFECT if self._confirms_start else ""
+            self._end = Finish("confirmed", reason, value.mean, value.sd, value.dof)
             self._queue.release()
+        elif outcome == "release" and self._confirms_start:
+            self._give_up("undecided", NO_EFFECT)
         elif outcome == "release":
             centre = self._confirmation.would_pass_centred(self.estimator.prior)
             self.findings.note_undecided(self._confirmation, self.log)
@@ -225,6 +230,7 @@ class AdjustPolicy:
             if centre:
                 self._queue.move(self._centring_actions(), rf_on=False)
         elif outcome != "continue":
+            self._confirms_start = False
             self._refuted = outcome == "refuted"
             self.findings.learn(self._confirmation.own_estimate, age_s, refuted=self._refuted)
             self._confirmation = None
@@ -274,6 +280,8 @@ class AdjustPolicy:
             self._give_up("not adjustable", decision.reason)
         elif decision.kind == "leave undecided":
             self._give_up("undecided", decision.reason)
+        elif decision.kind == "confirm the start":
+            self._confirm_start()
         elif decision.kind == "return to start":
             self._queue.return_to(0, 0, rf_on=True)
         elif decision.kind == "release":
@@ -286,6 +294,13 @@ class AdjustPolicy:
             if not self.spec.moves_while_on:  # RF goes off for it: adjust again before confirming
                 self._to_confirm = False
             self._queue.move(self.findings.with_run_up(decision.move), rf_on=True)
+
+    def _confirm_start(self) -> None:
+        """Queue a rest and the way back to the start, to confirm the output there."""
+        self._to_confirm = True
+        self._queue.rest()
+        self._queue.return_to(0, 0, rf_on=False)
+        self._confirms_start = True
 
     def _release_for_presses(self, age_s: float, presses: list[Action]) -> None:
         """Queue a rest and then `presses`, once they are due; until then readings are taken."""

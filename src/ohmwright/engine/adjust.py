@@ -329,15 +329,16 @@ class _Adjustment:
             return self._without_value(verdict, "; ".join(filter(None, [end.reason, end.left])))
         known = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
         settled = dated(known, self.session.bench)
-        observation = self._without_value("undecided", "")
-        return observation_of(
+        nothing = self._without_value("undecided", "")
+        found = observation_of(
             accuracy_at(self.session, self._mode, self.point.load_ohm),
             settled,
             self.point,
             self.timing,
-            observation.on_s,
-            observation.samples,
+            nothing.on_s,
+            nothing.samples,
         )
+        return replace(found, reason="; ".join(filter(None, [found.reason, end.reason])))
 
     def _noted(self, seen: Observation, end: Finish) -> Observation:
         """Return `seen` with how the trim acted; where it never did, others begin as usual."""
