@@ -7,6 +7,7 @@ from ohmwright.model.hardware import GeneratorData
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
+from .chosen_setting import ChosenSetting
 from .generator import Generator
 
 
@@ -25,8 +26,7 @@ class RemoteGenerator(Generator):
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
         self._verified = VerifiedDialogue(dialogue, identity)
-        self._chosen: tuple[str, float] | None = None
-        """Mode and setting as they were chosen last; None before that, and since service mode."""
+        self._setting = ChosenSetting(self._verified)
 
     async def identify(self) -> str:
         """The identification, over a line that was proven to carry every digit."""
@@ -36,28 +36,15 @@ class RemoteGenerator(Generator):
         """Set mode and power; return when both read back."""
         await self._verified.set_name("select_mode", "mode", mode, mode=mode)
         await self._verified.set_number("set_power", "power", setting_w, setting_w=setting_w)
-        self._chosen = mode, setting_w
+        self._setting.note(mode, setting_w)
 
     async def setting_changed(self) -> str:
-        """What reads back otherwise than it was chosen last, as a clause; empty where nothing does.
-
-        Somebody may have turned a knob meanwhile.
-        """
-        if self._chosen is None:
-            return ""
-        mode, setting_w = self._chosen
-        other = await self._verified.other_name("mode", mode)
-        said = "" if other is None else f"mode {other} reads back, not {mode}"
-        if other is None:
-            other = await self._verified.other_number("power", setting_w)
-            said = "" if other is None else f"{other} W reads back, not {setting_w:g} W"
-        if said:
-            await self.identify()  # else the line may have changed what it said
-        return said
+        """What reads back otherwise than it was chosen, as where somebody has turned a knob."""
+        return await self._setting.changed()
 
     async def enter_service(self, point: str) -> int:
         """Enter service mode and choose `point`; its trim in counts."""
-        self._chosen = None
+        self._setting.forget()
         await self._verified.set_count("service_on", "service", 1)
         await self._verified.set_name("set_point", "point", point, point=point)
         return await self._trim()
