@@ -57,7 +57,9 @@ async def rig(make_rig: Callable[..., Rig], monkeypatch: pytest.MonkeyPatch) -> 
     return rig
 
 
-def asking(rig: Rig, does: Callable[[], None], seen: list[BenchStatus]) -> tuple[Hesitating, Session]:
+def asking(
+    rig: Rig, does: Callable[[], None], seen: list[BenchStatus]
+) -> tuple[Hesitating, Session]:
     """A person at the bench, and the run that asks them."""
     person = Hesitating(does)
     object.__setattr__(rig.bench, "operator", person)
@@ -131,10 +133,12 @@ async def test_a_line_that_fails_meanwhile_ends_no_question(
 async def test_rf_that_was_asked_for_is_left_alone(rig: Rig) -> None:
     """As while presses are confirmed with RF on."""
     person, session = asking(rig, lambda: None, [])
-    async with session.activation(load_ohm=500, power_w=100, limit_s=10):
-        async with anyio.create_task_group() as tasks:
-            tasks.start_soon(person.carry_out, ASKED)
-            await anyio.sleep(0.1)
-            assert rig.hardware.truth.rf_on
-            person.ready.set()
+    async with (
+        session.activation(load_ohm=500, power_w=100, limit_s=10),
+        anyio.create_task_group() as tasks,
+    ):
+        tasks.start_soon(person.carry_out, ASKED)
+        await anyio.sleep(0.1)
+        assert rig.hardware.truth.rf_on
+        person.ready.set()
     assert person.told == []
