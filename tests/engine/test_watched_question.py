@@ -124,10 +124,12 @@ async def test_a_line_that_fails_meanwhile_ends_no_question(
             person.ready.set()
         raise LinkLost("It is gone.")
 
-    person, _ = asking(rig, lambda: None, [])
+    seen: list[BenchStatus] = []
+    person, _ = asking(rig, lambda: None, seen)
     monkeypatch.setattr(rig.bench.rf, "found_on", lost)
     with anyio.fail_after(5):
         assert await person.carry_out(ASKED) == DONE
+    assert seen == [], "what was read last stays shown, with its age"
 
 
 async def test_rf_that_was_asked_for_is_left_alone(rig: Rig) -> None:

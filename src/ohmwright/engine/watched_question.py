@@ -54,7 +54,12 @@ async def _watch(session: Session, told: list[str]) -> NoReturn:
         # a person is waited for, who lives in real time; a virtual clock would run ahead
         await anyio.sleep(_LOOK_EVERY_S)  # noqa: TID251
         with anyio.CancelScope(shield=True):
-            problem = await _ended_if_on(session)
+            try:
+                problem = await end_unasked_output(session)
+            except LinkError:
+                # the question may be why, as where an analyzer is connected anew: what was read
+                # last stays shown, with its age
+                continue
             session.report_rf_state()
             if problem is None:
                 continue
@@ -63,14 +68,3 @@ async def _watch(session: Session, told: list[str]) -> NoReturn:
                 raise unasked_output(bench, f"{times_on} times in one question")
             told.append(str(unasked_output(bench, problem)))
             await bench.operator.tell(told[-1])
-
-
-async def _ended_if_on(session: Session) -> str | None:
-    """Return what showed RF on, which was ended; None where it is off, or cannot be read now.
-
-    The question may be why: an analyzer that is to be looked at, or connected anew.
-    """
-    try:
-        return await end_unasked_output(session)
-    except LinkError:
-        return None
