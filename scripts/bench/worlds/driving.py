@@ -24,8 +24,8 @@ from ohmwright.engine.point_measurement import is_decided, is_worth_repeating, o
 from ohmwright.engine.point_spec import keys_of, point_spec_of
 from ohmwright.engine.resting import OutputWarmth
 from ohmwright.engine.stop_rules import UntilDecided
+from ohmwright.estimation.activation_record import Outlook
 from ohmwright.estimation.duty import Duty
-from ohmwright.estimation.outlook import Outlook
 from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.estimation.thermal_droop import Droop, Warmth
 from ohmwright.model.hardware import DroopData, MeterData, ServiceMode

@@ -11,8 +11,7 @@ from dataclasses import dataclass, replace
 from math import hypot, inf, isclose, isfinite, sqrt
 from typing import Any
 
-from ohmwright.estimation.outlook import is_in_vain
-from ohmwright.estimation.settled_value import CONFIDENCE
+from ohmwright.estimation.activation_record import CONFIDENCE, is_in_vain
 from ohmwright.model.decision import (
     Decision,
     FalseAccept,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from math import isinf
 from typing import ClassVar
 
-from ohmwright.estimation.outlook import Outlook
+from ohmwright.estimation.activation_record import Outlook
 from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.model.errors import LoadNotConnected
 from ohmwright.model.event import Event

@@ -13,10 +13,9 @@ from math import hypot, inf, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.estimation.activation_record import Question
+from ohmwright.estimation.activation_record import Outlook, Question
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.mixture import Mixture
-from ohmwright.estimation.outlook import Outlook
 from ohmwright.estimation.prior import vague_prior
 from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds
 from ohmwright.estimation.settled_value import JUMPS, Settled, settled_value

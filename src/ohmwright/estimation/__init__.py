@@ -12,7 +12,8 @@ Nothing here waits, knows a clock or a port. Read in this order:
     departures              other shapes of the rise, hunting, other courses of the droop
     mixture                 posteriors under every correlation and explanation, and the distribution
                             of one quantity by all of them
-    activation_record       what is asked of an output, and the readings of one activation
+    activation_record       what is asked of an output, the readings of one activation, and whether
+                            more would answer it
     transient_problem       those readings as a regression
     followed_moves          whether readings follow moves too soon for the window that is stated
     first_guess             where a fit of them begins
@@ -23,7 +24,6 @@ Nothing here waits, knows a clock or a port. Read in this order:
     settled_value           a value and whether it has settled, for points without a tolerance
     sequential_test         in tolerance, too low, too high or undecided, from one activation, once
                             its readings no longer rise; departures from the model allowed for
-    outlook                 whether more readings can still tell a value from its limit
     weighted_slope          whether repeated values trend
     duty                    the mean power that a load bank or generator bears
     power_curve_diagnosis   which sense of a generator has drifted, from a power curve
@@ -113,7 +113,7 @@ from the limit and how its standard deviation has fallen so far. Of 250 nominal 
 errors uniform within two tolerances 15 of the 23 undecided ones end early, and none that was
 decided is lost; all verification takes 12 % less RF. Rejected: the same for values of more than
 0.15 tolerances uncertainty (units that hunt are decided late: 15 of 100 that teeter were lost).
-Held by tests/estimation/test_outlook.py, tests/engine/test_point_measurement.py.
+Held by tests/estimation/test_more_readings.py, tests/engine/test_point_measurement.py.
 
 **What still arrives is not decided.** A slow part of the rise can be explained away, as a swing of
 which little was seen or as a course of the warmth: 2 of 30 units that jump and creep were accepted

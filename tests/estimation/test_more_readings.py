@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ohmwright.estimation.outlook import Outlook, chance_to_decide, is_in_vain
+from ohmwright.estimation.activation_record import Outlook, chance_to_decide, is_in_vain
 
 
 @pytest.mark.parametrize("narrower", [0.3, 0.5, 0.7])
