@@ -80,8 +80,8 @@ async def ensure_off_after(
 
     That is `error`, or UnaskedOutput where an instrument refused something while RF was on, or
     ReleaseNotConfirmed where OFF did not end RF, or nothing was read since ON, or nobody says after
-    a stop what a meter shows that is read by eye. RF that was ended is added to `pending`. `on_status` gets RF as it was read last, so that no view goes on showing what was
-    read before.
+    a stop what a meter shows that is read by eye. RF that was ended is added to `pending`.
+    `on_status` gets RF as it was read last, so that no view goes on showing what was read before.
     """
     try:
         return await _ended_after(error, bench, pending)
