@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal, Protocol
 
 
-class Asked(Protocol):
+class AskedUnit(Protocol):
     """What asks a unit, twice each time."""
 
     async def identify(self) -> str:
@@ -21,7 +21,7 @@ class Asked(Protocol):
 class ChosenSetting:
     """The mode and the setting chosen last; none before that, and in service mode."""
 
-    def __init__(self, asked: Asked) -> None:
+    def __init__(self, asked: AskedUnit) -> None:
         self._asked = asked
         self._chosen: tuple[str, float] | None = None
 
