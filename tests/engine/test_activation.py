@@ -125,7 +125,9 @@ def bench_with(**script: object) -> tuple[Bench, ScriptedAnalyzer]:
     clock = VirtualClock(yield_every=1)
     analyzer = ScriptedAnalyzer(clock, **script)  # type: ignore[arg-type]
     asset = Asset(id="1", maker="m", model="g", serial="s")
-    return Bench("b", analyzer, None, AbsentOperator(), clock, asset), analyzer  # type: ignore[arg-type]
+    generator = AsyncMock()
+    generator.setting_changed.return_value = ""
+    return Bench("b", analyzer, generator, AbsentOperator(), clock, asset), analyzer
 
 
 async def test_on_carries_the_limit_and_off_is_read_back() -> None:

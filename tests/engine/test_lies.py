@@ -9,7 +9,7 @@ import pytest
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import run
-from ohmwright.model.errors import OhmwrightError
+from ohmwright.model.errors import ActivationVoid, OhmwrightError
 from ohmwright.model.event import Fault, PointDone
 
 from .conftest import Rig
@@ -92,6 +92,28 @@ def _another_load(rig: Rig) -> Reply:
     return reply
 
 
+def _another_setting(rig: Rig) -> Reply:
+    """Somebody turns the unit's knob after it was read back, just before ON: less leaks then."""
+
+    def reply(question: bytes, said: bytes) -> bytes:
+        if question == b"OUTPut:STATe:CEILing?\n":
+            rig.hardware.generator_port(b"SOUR:POW 20\n")
+        return said
+
+    return reply
+
+
+def _another_mode(rig: Rig) -> Reply:
+    """Somebody chooses another mode there."""
+
+    def reply(question: bytes, said: bytes) -> bytes:
+        if question == b"OUTPut:STATe:CEILing?\n":
+            rig.hardware.generator_port(b'SOUR:FUNC "coag"\n')
+        return said
+
+    return reply
+
+
 LIES: dict[str, tuple[Callable[[Rig], Reply], str]] = {
     "the sign is turned": (_reading(lambda amps, _: -amps), "no RMS current is negative"),
     "the sign of some is turned": (
@@ -104,6 +126,8 @@ LIES: dict[str, tuple[Callable[[Rig], Reply], str]] = {
     ),
     "state and time left are swapped": (_swapped, "would hold RF on for 1 s, not for 4 s"),
     "the load is another one": (_another_load, "The load was changed: 600 ohm reads back"),
+    "the setting is another one": (_another_setting, "20 W reads back, not"),
+    "the mode is another one": (_another_mode, "mode coag reads back, not cut"),
     "the state is late": (_late, "not seen that OFF opens the output"),
 }
 """Each lie, and the words by which it is told."""
@@ -129,6 +153,29 @@ async def test_what_is_not_true_gives_no_verdict(
                 said.append(event.message)
     assert said
     assert all(words in text for text in said), said
+    assert not rig.hardware.truth.rf_on
+
+
+async def test_a_leakage_of_another_setting_is_no_pass(
+    make_rig: Callable[..., Rig], tmp_path: Path
+) -> None:
+    """A tenth of the power leaks a fraction of the current."""
+    procedure = tmp_path / "procedure.toml"
+    head, _, leakage = PROCEDURE.split("[[step]]")
+    procedure.write_text(f"{head}[[step]]{leakage}", encoding="utf-8")
+    rig = make_rig()
+    port, turned = rig.hardware.analyzer_port, _another_setting(rig)
+    leaks = False
+
+    def reply(question: bytes) -> bytes:
+        nonlocal leaks
+        leaks = leaks or question == b"INPut:PATH LEAKAGE\n"
+        return turned(question, port(question)) if leaks else port(question)
+
+    rig.bench.analyzer.dialogue.framing.link._handle = reply
+    job = Job(read_procedure(procedure), ("as_found",), "test")
+    with pytest.raises(ActivationVoid, match="20 W reads back, not 310 W"):
+        [event async for event in run(job, rig.bench)]
     assert not rig.hardware.truth.rf_on
 
 

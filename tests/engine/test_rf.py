@@ -847,3 +847,21 @@ async def test_where_rf_was_not_read_as_off_its_time_counts_on(make_rig: Callabl
         except ReleaseNotConfirmed:
             assert stays
         assert (session.pending.on_at_s is not None) == stays
+
+
+async def test_what_is_refused_with_rf_on_names_rf(make_rig: Callable) -> None:
+    """Most instruments refuse much while RF is on: their manual is not the cause."""
+    rig = make_rig()
+
+    def act(line: bytes) -> bytes | None:
+        if line == b"INPut:PATH LEAKAGE\n":
+            rig.hardware._rig.close_contact(20.0)  # a contact that closes by itself
+
+    heard(rig, act)
+    events, error = await kept(rig)
+    assert isinstance(error, UnaskedOutput)
+    assert "reads closed" in error.happened
+    assert "refused 'INPut:PATH LEAKAGE'" in error.happened
+    assert isinstance(events[-1], Fault)
+    assert (events[-1].error, events[-1].rf_state) == ("UnaskedOutput", "off")
+    assert not rig.hardware.truth.rf_on

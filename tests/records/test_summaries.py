@@ -41,7 +41,8 @@ def of_value(value: float) -> PointDone:
 
 
 def later(event: Event, days: int) -> Event:
-    return event.model_copy(update={"at": AT + timedelta(days=days)})
+    bench_s = event.bench_s + timedelta(days=days).total_seconds()
+    return event.model_copy(update={"at": AT + timedelta(days=days), "bench_s": bench_s})
 
 
 def test_months_add_up(store: SqlStore) -> None:

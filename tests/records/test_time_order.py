@@ -1,4 +1,4 @@
-"""Times that run backwards are named, and no more than that."""
+"""Times that contradict each other are named, and no more than that."""
 
 from datetime import timedelta
 
@@ -39,9 +39,31 @@ def test_a_run_dated_before_its_predecessor_is_named(store: SqlStore) -> None:
 def test_an_event_that_goes_back_in_time_is_named(
     store: SqlStore, back_s: float, says: list[object]
 ) -> None:
-    events = [started("run"), at(stage(), 1000), at(point(), 1000 - back_s), at(finished(), 1001)]
-    store.append_all("run", events)
+    late, dated_s = {"bench_s": 1000.0}, 1000 - back_s
+    events = [started("run"), at(stage(), 1000), at(point(), dated_s), at(finished(), dated_s)]
+    store.append_all("run", [events[0], *(one.model_copy(update=late) for one in events[1:])])
     assert found(store) == says
+
+
+@pytest.mark.parametrize(
+    ("ahead_s", "says"), [(3.0, []), (30.0, []), (3600.0, [("warning", "run", 3)])]
+)
+def test_a_clock_set_forward_in_a_run_is_named(
+    store: SqlStore, ahead_s: float, says: list[object]
+) -> None:
+    """The bench's own seconds go on as they did: RF was not on for an hour."""
+    run = [started("run"), at(stage(), 1), at(point(), 2 + ahead_s), at(finished(), 3 + ahead_s)]
+    store.append_all("run", run)
+    assert found(store) == says
+    simulated = [started("simulated", seed=1), *run[1:]]
+    store.append_all("simulated", simulated)
+    assert found(store) == says
+
+
+def test_a_run_that_goes_on_a_day_later_is_no_clock_set_forward(store: SqlStore) -> None:
+    resumed = at(RunResumed(at=AT, bench_s=5.0, operator="Áda", done=0), 86400)
+    store.append_all("run", [started("run"), resumed])
+    assert found(store) == []
 
 
 def test_so_is_one_whose_bench_time_goes_back(store: SqlStore) -> None:

@@ -131,3 +131,12 @@ async def test_a_line_that_goes_bad_while_the_first_name_is_asked_gives_none(tab
     digits_go_bad(table, lambda line: line == b"*IDN?\n")
     with pytest.raises(ProtocolError):
         await VerifiedDialogue(table.dialogue).identify()
+
+
+async def test_a_refusal_by_no_error_is_a_damaged_reply(table: Any) -> None:
+    """A digit that was changed on the line: nothing was refused, and the setting reads back."""
+    answering(table, b"SYSTem:ERRor?\n", b'9,"No error"\n', b'0,"No error"\n')
+    await VerifiedDialogue(table.dialogue).set_number("set_load", "load", 500.0, load_ohm=500.0)
+    answering(table, b"SYSTem:ERRor?\n", b'9,"No error"\n')
+    with pytest.raises(ProtocolError, match="that is no error, and its number is 9, not 0"):
+        await table.dialogue.tell("off")

@@ -23,7 +23,9 @@ Read in this order:
     unasked_rf                    RF that nobody asked for: at first contact, before ON, after a
                                   fault
     stated_droop                  whether the output sinks by more than the data state
-    resting, watched_rest         how long RF must stay off; a rest in which that is watched
+    resting, watched_rest, watched_question
+                                  how long RF must stay off; a rest, or a question to a person, in
+                                  which that is watched
     sampling, ages_without_numbers, pace
                                   readings of an open activation, each once and with its age; when
                                   they are asked for

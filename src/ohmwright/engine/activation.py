@@ -7,6 +7,7 @@ from contextlib import asynccontextmanager, suppress
 
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.generator import Generator
 from ohmwright.instruments.operator import StopRun
 from ohmwright.instruments.plausible_current import due_current_ma
 from ohmwright.instruments.requests import NOT_YET, LetRfComeOnAgain
@@ -145,7 +146,7 @@ async def activation(
     anything is switched on, UnaskedOutput when RF was on before it was asked for, LoadNotConnected
     when the analyzer does not take the load, ReleaseNotConfirmed when the output could not be read
     back as off, OffNotProved when only the limit may have ended it, and ActivationVoid when another
-    load is connected at its end.
+    load is connected, or another mode or setting chosen, at its end.
     """
     refuse_overload(bench.analyzer, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
     await refuse_unasked_output(bench)
@@ -164,6 +165,7 @@ async def activation(
         _refuse_end_by_limit(opened, release)
         opened.release = release
     await _refuse_changed_load(bench.analyzer, load_ohm)
+    await _refuse_changed_setting(bench.generator)
 
 
 async def _connect(analyzer: Analyzer, load_ohm: float) -> None:
@@ -194,6 +196,17 @@ async def _refuse_changed_load(analyzer: Analyzer, load_ohm: float) -> None:
         "Leave the analyzer's keys and its other connections alone while the program works it, "
         "then resume the run.",
     )
+
+
+async def _refuse_changed_setting(generator: Generator) -> None:
+    """Raise ActivationVoid where mode or setting read back otherwise than they were chosen."""
+    changed = await generator.setting_changed()
+    if changed:
+        raise ActivationVoid(
+            f"The generator was set otherwise: after the activation {changed}.",
+            "Nobody knows at which setting its readings were taken; they are not used.",
+            "Leave the generator's keys alone while the program works it, then resume the run.",
+        )
 
 
 async def refuse_unless_all_clear(bench: Bench) -> None:

@@ -34,7 +34,8 @@ _ANSWER_S, _ANSWER_EACH_S = 10.0, 1.0
 """Longest time that RF stays on for a typed answer, and more for each press: until the answer comes
 it is not known at which trim a reading was taken."""
 _LOOK_EVERY_S = 0.5
-"""Time between two readings of the current while an answer is awaited: far too much may flow."""
+"""Time between two readings of the current while an answer, or the unit's port, is awaited: far too
+much may flow."""
 
 
 class TrimActuator:
@@ -96,7 +97,7 @@ class TrimActuator:
         before_s = 0.0 if opened is None else opened.age_s
         generator, action = self._session.bench.generator, _at_most_at_once(action)
         if isinstance(action, Move):
-            before, said = self.trim, await generator.move_trim(action.counts)
+            before, said = self.trim, await self._moved_by_port(action.counts, opened)
             self.trim = said if generator.unattended else before + action.counts
             after_s = 0.0 if opened is None else opened.age_s
             self._policy.moved((before_s + after_s) / 2, self.trim - before)
@@ -108,6 +109,25 @@ class TrimActuator:
             self._report_presses(action, before_s, after_s)
         self._add_event(action, None if opened is None else after_s, current_ma)
         return True
+
+    async def _moved_by_port(self, counts: int, opened: Activation | None) -> int:
+        """Move the trim; what the unit says of it. A slow port leaves no RF that nobody watches.
+
+        Raises LinkError where the analyzer's line fails meanwhile, and ExcessiveOutput.
+        """
+        bench, said = self._session.bench, 0
+
+        async def move() -> None:
+            nonlocal said
+            said = await bench.generator.move_trim(counts)
+
+        if opened is None or bench.analyzer.read_by_eye:
+            await move()
+            return said
+        await bench.analyzer.begin_watch(_LOOK_EVERY_S)
+        await done_while_watched(move, partial(self._watch_current, opened))
+        await bench.analyzer.begin_watch()
+        return said
 
     async def _cue(self, coach: Coach, press: Press, opened: Activation | None) -> bool:
         """Cue presses; return False, without a cue, where RF is on too short a time for them."""
@@ -160,7 +180,7 @@ class TrimActuator:
         wait_s = min(opened.left_s, _ANSWER_S + _ANSWER_EACH_S * abs(action.times))
         by_eye = bench.analyzer.read_by_eye
         await bench.analyzer.begin_watch(wait_s if by_eye else _LOOK_EVERY_S)
-        watch = bench.analyzer.until_failed if by_eye else partial(self._watch_current, opened)
+        watch = bench.analyzer.until_failed if by_eye else partial(self._watch_line, opened)
         answered = False
 
         async def press() -> None:
@@ -178,17 +198,21 @@ class TrimActuator:
         await bench.analyzer.begin_watch()
         return answered
 
-    async def _watch_current(self, opened: Activation) -> None:
+    async def _watch_line(self, opened: Activation) -> None:
         """Return when the line fails or a foot switch is let go; raises ExcessiveOutput."""
-        bench = self._session.bench
         with suppress(LinkError):  # FootSwitchLetGo is one, too
-            while True:
-                # a person is waited for, who lives in real time; a virtual clock would run ahead
-                await anyio.sleep(_LOOK_EVERY_S)  # noqa: TID251
-                with anyio.CancelScope(shield=True):
-                    reading = await bench.analyzer.fetch_current()
-                if not isnan(reading.current_ma):
-                    opened.note_current(reading.current_ma)
+            await self._watch_current(opened)
+
+    async def _watch_current(self, opened: Activation) -> NoReturn:
+        """Look at the current until it is cancelled; raises LinkError and ExcessiveOutput."""
+        analyzer = self._session.bench.analyzer
+        while True:
+            # what is waited for lives in real time; a virtual clock would run ahead
+            await anyio.sleep(_LOOK_EVERY_S)  # noqa: TID251
+            with anyio.CancelScope(shield=True):
+                reading = await analyzer.fetch_current()
+            if not isnan(reading.current_ma):
+                opened.note_current(reading.current_ma)
 
     async def resolve_unanswered_presses(self) -> None:
         """Ask, with RF off, how many of the unanswered presses were done, and have the rest done.

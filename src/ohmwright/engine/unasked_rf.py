@@ -9,6 +9,7 @@ import anyio
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import OnStatus
 from ohmwright.model.errors import (
+    InstrumentRefused,
     LinkTimeout,
     OhmwrightError,
     ReleaseNotConfirmed,
@@ -77,10 +78,10 @@ async def ensure_off_after(
 ) -> Exception:
     """Read RF after `error` and end it where it is on; return the error that the run ends by.
 
-    That is `error`, or ReleaseNotConfirmed where OFF did not end RF, or nothing was read since ON,
-    or nobody says after a stop what a meter shows that is read by eye. RF that was ended is added
-    to `pending`. `on_status` gets RF as it was read last, so that no view goes on showing what was
-    read before.
+    That is `error`, or UnaskedOutput where an instrument refused something while RF was on, or
+    ReleaseNotConfirmed where OFF did not end RF, or nothing was read since ON, or nobody says after
+    a stop what a meter shows that is read by eye. RF that was ended is added to `pending`.
+    `on_status` gets RF as it was read last, so that no view goes on showing what was read before.
     """
     try:
         return await _ended_after(error, bench, pending)
@@ -99,6 +100,8 @@ async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -
     try:
         seen = await uncancellable(partial(_on_within_bound, bench, wait_s))
         await _end_unasked(seen, bench, pending)
+        if seen is not None and isinstance(error, InstrumentRefused):
+            return _refused_with_rf_on(error, bench, seen)
     except ReleaseNotConfirmed as worse:
         return worse
     except Exception:  # even a crash in here must not hide `error`; what was read last stands
@@ -113,6 +116,13 @@ async def _end_unasked(seen: str | None, bench: Bench, pending: PendingEvents) -
     await confirmed_release(bench)
     at, bench_s = bench.clock.wall(), round(bench.clock.now_s(), 6)
     pending.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen, keyed_by=bench.keyed_by))
+
+
+def _refused_with_rf_on(error: InstrumentRefused, bench: Bench, seen: str) -> UnaskedOutput:
+    """Return what a run ends by of which an instrument refused something, as most do with RF on."""
+    unasked = unasked_output(bench, f"{seen}; {error.happened.rstrip('.')}")
+    unasked.__context__ = error
+    return unasked
 
 
 def _nobody_says(error: Exception) -> Exception:

@@ -12,8 +12,8 @@ from .unasked_rf import unasked_output
 
 _CHECK_EVERY_S = 1.0
 """Interval, in a rest, at which it is checked that RF is off."""
-_UNASKED_AT_MOST = 3
-"""Number of times that RF comes on unasked in one rest which ends the run."""
+UNASKED_AT_MOST = 3
+"""Number of times that RF comes on unasked in one rest, or one question, which ends the run."""
 
 
 async def rest(
@@ -57,9 +57,9 @@ async def wait_with_rf_off(session: Session, wait_s: float, again_s: float = 0.0
             rest_left_s=max(left_s, session.warmth.rested_at_s - clock.now_s()),
         )
         await clock.sleep(min(left_s, _CHECK_EVERY_S))
-        if await _end_unasked_output(session):
+        if await end_unasked_output(session):
             times_on += 1
-            if times_on >= _UNASKED_AT_MOST:
+            if times_on >= UNASKED_AT_MOST:
                 raise unasked_output(session.bench, f"{times_on} times in one rest")
             end_s = max(end_s, clock.now_s() + again_s)
 
@@ -72,19 +72,19 @@ async def confirm_nothing_flows(session: Session) -> None:
     """
     meter = session.bench.analyzer.data.meter
     await session.bench.clock.sleep(meter.window_s + 1 / meter.readings_per_s)
-    await _end_unasked_output(session)
+    await end_unasked_output(session)
 
 
-async def _end_unasked_output(session: Session) -> bool:
-    """Send OFF if RF is on though nobody asked for it; return whether it was on.
+async def end_unasked_output(session: Session) -> str | None:
+    """Send OFF if RF is on though nobody asked for it; return what showed that, None where off.
 
     Raises ReleaseNotConfirmed when OFF does not end it.
     """
     bench = session.bench
     problem = await bench.rf.found_on()
     if problem is None:
-        return False
+        return None
     session.report("on")
     await confirmed_release(bench)
     session.pending.add(UnaskedRf(**session.stamp(), seen=problem, keyed_by=bench.keyed_by))
-    return True
+    return problem

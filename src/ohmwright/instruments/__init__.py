@@ -5,6 +5,7 @@ Read in this order:
     bench                               what stands on the table, opened
     analyzer, generator                 the abstract instruments
     remote_analyzer, remote_generator   back ends that speak through a command set
+    chosen_setting                      whether a unit still says what was chosen through its port
     guard_proof                         the guard is made to send OFF, and what that did is read
     running_limit                       the limit read back after ON against the one sent
     requests, operator                  what a person can be asked; how their replies are heard

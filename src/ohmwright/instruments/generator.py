@@ -28,6 +28,13 @@ class Generator(ABC):
     async def select(self, mode: str, setting_w: float) -> None:
         """Choose the mode and its power setting."""
 
+    async def setting_changed(self) -> str:
+        """What reads back otherwise than it was chosen last, as a clause; empty where nothing does.
+
+        Empty, too, where nothing can be asked, and in service mode, which has its own setting.
+        """
+        return ""
+
     @abstractmethod
     async def enter_service(self, point: str) -> int:
         """Enter service mode at adjustment point `point`; its trim in counts.

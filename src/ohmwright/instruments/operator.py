@@ -7,7 +7,8 @@ in one place, for every kind of operator.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
+from functools import partial
 
 from ohmwright.model.cue import Cue
 from ohmwright.model.errors import OutOfCapability
@@ -53,6 +54,10 @@ def ignore(question: str, answer: str, words: str) -> None:
     """An `OnAnswer` that does nothing."""
 
 
+async def _by_itself(reply: Callable[[], Awaitable[str]]) -> str:
+    return await reply()
+
+
 class Operator(ABC):
     """Carries out requests: a person at a terminal, a simulated person, or nobody."""
 
@@ -62,6 +67,8 @@ class Operator(ABC):
     """Whether they key RF at this bench by a foot switch; else the program keys it."""
     on_answer: OnAnswer = staticmethod(ignore)
     """Called at once with everything that is said; must return at once."""
+    wait_for: Callable[[Callable[[], Awaitable[str]]], Awaitable[str]] = staticmethod(_by_itself)
+    """Waits for a reply; in a run it is looked meanwhile whether RF is off."""
 
     @property
     def follows_cues(self) -> bool:
@@ -108,7 +115,7 @@ class Operator(ABC):
         problem, open_question = "", True
         try:
             while True:
-                said = await self.reply(request, problem)
+                said = await self.wait_for(partial(self.reply, request, problem))
                 answer = _own(request, said)
                 if answer is not None:
                     open_question = False

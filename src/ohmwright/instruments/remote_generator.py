@@ -7,6 +7,7 @@ from ohmwright.model.hardware import GeneratorData
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
+from .chosen_setting import ChosenSetting
 from .generator import Generator
 
 
@@ -26,6 +27,7 @@ class RemoteGenerator(Generator):
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
         self._verified = VerifiedDialogue(dialogue, identity)
+        self._setting = ChosenSetting(self._verified)
 
     async def identify(self) -> str:
         """The identification, over a line that was proven to carry every digit."""
@@ -35,9 +37,15 @@ class RemoteGenerator(Generator):
         """Set mode and power; return when both read back."""
         await self._verified.set_name("select_mode", "mode", mode, mode=mode)
         await self._verified.set_number("set_power", "power", setting_w, setting_w=setting_w)
+        self._setting.note(mode, setting_w)
+
+    async def setting_changed(self) -> str:
+        """What reads back otherwise than it was chosen, as where somebody has turned a knob."""
+        return await self._setting.changed()
 
     async def enter_service(self, point: str) -> int:
         """Enter service mode and choose `point`; its trim in counts."""
+        self._setting.forget()
         await self._verified.set_count("service_on", "service", 1)
         await self._verified.set_name("set_point", "point", point, point=point)
         return await self._trim()

@@ -134,7 +134,7 @@ class UnaskedOutput(OhmwrightError):  # noqa: N818
 
 
 class ActivationVoid(LinkError):  # noqa: N818
-    """Time passed unobserved while RF was on (a sleeping computer), or the load was changed."""
+    """Time passed unobserved while RF was on (a sleeping computer), or load or setting changed."""
 
 
 class RfUnsafe(OhmwrightError):  # noqa: N818

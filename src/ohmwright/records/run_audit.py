@@ -20,6 +20,7 @@ from .sql_store import SqlStore
 from .tables import LEDGER, RESULTS
 from .time_order import (
     begun_otherwise_than_numbered,
+    clock_set_forward,
     dated_ahead,
     events_dated_backwards,
     signed_before_it_ended,
@@ -29,6 +30,7 @@ EventsCheck = Callable[[str, Sequence[Event]], Iterable[AuditFinding]]
 """Given the name of a whole run and its events, yields what it finds wrong with them."""
 _DATES: tuple[EventsCheck, ...] = (
     events_dated_backwards,
+    clock_set_forward,
     begun_otherwise_than_numbered,
     dated_ahead,
 )

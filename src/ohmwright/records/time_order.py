@@ -1,4 +1,4 @@
-"""Warnings about times on record that run backwards; a clock may merely have been set."""
+"""Warnings about times on record that contradict each other; a clock may merely have been set."""
 
 from __future__ import annotations
 
@@ -53,6 +53,24 @@ def events_dated_backwards(run_id: str, events: Sequence[Event]) -> Iterator[Aud
     for number, back_s in _backward_steps(events, simulated=simulated):
         what = f"its time is {back_s:.1f} s before that of the event before it: a clock was set"
         yield AuditFinding(f"{what}, or the time is not true", run_id, number, "warning")
+
+
+def clock_set_forward(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
+    """A warning for each event whose date is later than the bench's own seconds say.
+
+    Those go on as they did, whatever the date is set to. A simulated clock is set by nobody.
+    """
+    if any(isinstance(event, RunStarted) and event.seed is not None for event in events):
+        return
+    for number, (before, after) in enumerate(pairwise(events), start=2):
+        if isinstance(after, RunResumed):
+            continue
+        passed_s = after.bench_s - before.bench_s
+        ahead_s = _dated_after_s(before, after) - passed_s
+        if passed_s >= 0 and ahead_s > CLOCK_DIFFERENCE_S:
+            what = f"its time is {ahead_s:.0f} s later than the bench's own seconds say"
+            said = f"{what}: a clock was set, or the computer slept, or the time is not true"
+            yield AuditFinding(said, run_id, number, "warning")
 
 
 def begun_otherwise_than_numbered(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
@@ -110,11 +128,15 @@ def _backward_steps(events: Iterable[Event], *, simulated: bool) -> Iterator[tup
     """
     for number, (before, after) in enumerate(pairwise(events), start=2):
         sits_down = isinstance(after, RunResumed)
-        back_s = (_with_time_zone(before.at) - _with_time_zone(after.at)).total_seconds()
+        back_s = -_dated_after_s(before, after)
         if back_s > CLOCK_STEP_S and not (simulated and sits_down):
             yield number, back_s
         elif before.bench_s - after.bench_s > CLOCK_STEP_S and not sits_down:
             yield number, before.bench_s - after.bench_s
+
+
+def _dated_after_s(before: Event, after: Event) -> float:
+    return (_with_time_zone(after.at) - _with_time_zone(before.at)).total_seconds()
 
 
 def _with_time_zone(at: datetime) -> datetime:

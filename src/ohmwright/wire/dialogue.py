@@ -73,6 +73,9 @@ _SYNCED, _SUSPECT, _LOST = LinkState.SYNCED, LinkState.SUSPECT, LinkState.LOST
 _ASKED_AT_MOST = 2
 _TRIES = 3
 """How often a line out of step is tried while nothing depends on it."""
+_NO_ERROR = "no error"
+"""Text of the number 0 in an instrument's error queue, without regard to case (SCPI, from
+memory)."""
 _CLOSED_WITHIN_S = 2.0
 
 
@@ -165,7 +168,8 @@ class Dialogue:
         """Send the command `verb` once; return when the instrument reports no error.
 
         It is never repeated, since what may have arrived is not sent again. Raises
-        InstrumentRefused with what the instrument said.
+        InstrumentRefused with what the instrument said, and ProtocolError where that contradicts
+        itself.
         """
         exchange = self.commands.exchange(verb)
         message = exchange.body(fields)
@@ -174,6 +178,9 @@ class Dialogue:
             said = await self.ask_values("error")
             if said["code"] != 0:
                 text = unquote(str(said.get("text", "")))
+                if text.casefold() == _NO_ERROR:
+                    why = f"that is no error, and its number is {said['code']:g}, not 0"
+                    raise self.framing.nonsense(self.framing.last_heard(), why)
                 raise self._refusal(message, round(float(said["code"])), text)
 
     async def reconnect(self) -> bool:

@@ -117,6 +117,22 @@ class VerifiedDialogue:
         """As `set_number`, until `back` reads `name`, in its long or short form."""
         await self._set(verb, back, lambda read: same_name(str(read), name), fields)
 
+    async def other_number(self, back: Ask, value: float) -> str | None:
+        """What `back` reads where it is not `value`, but for rounding; None where it is, or cannot
+        be asked."""
+        read = await self._read_back(back)
+        return None if read is None or same_number(read, value) else _shown(read)
+
+    async def other_name(self, back: Ask, name: str) -> str | None:
+        """As `other_number`, where `back` does not read `name`."""
+        read = await self._read_back(back)
+        return None if read is None or same_name(str(read), name) else unquote(_shown(read))
+
+    async def _read_back(self, back: Ask) -> FieldValue | None:
+        if not self.dialogue.commands.can_ask(back):
+            return None
+        return await self._agreed(lambda: self._value(back), back)
+
     async def _set(
         self, verb: Tell, back: Ask, taken: Callable[[FieldValue], bool], fields: dict[str, object]
     ) -> None:

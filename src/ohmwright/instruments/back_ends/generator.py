@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ohmwright.instruments.chosen_setting import ChosenSetting
 from ohmwright.instruments.generator import Generator
 from ohmwright.model.hardware import GeneratorData
 
@@ -16,6 +17,7 @@ class BackEndGenerator(Generator):
 
     def __init__(self, data: GeneratorData, calls: VerifiedCalls) -> None:
         self.data, self._calls, self.verbs = data, calls, calls.verbs
+        self._setting = ChosenSetting(calls)
 
     async def identify(self) -> str:
         """The identity, which must stay what it was."""
@@ -25,9 +27,15 @@ class BackEndGenerator(Generator):
         """Set mode and power; return when both read back, where they can."""
         await self._calls.set_text("select_mode", "mode", mode)
         await self._calls.set_number("set_power", "power", setting_w)
+        self._setting.note(mode, setting_w)
+
+    async def setting_changed(self) -> str:
+        """What reads back otherwise than it was chosen, as where somebody has turned a knob."""
+        return await self._setting.changed()
 
     async def enter_service(self, point: str) -> int:
         """Enter service mode and choose `point`; its trim in counts."""
+        self._setting.forget()
         await self._calls.tell("service_on")
         await self._calls.set_text("set_point", "point", point)
         return await self._trim()

@@ -130,6 +130,20 @@ class VerifiedCalls:
         """Set a name; return once it reads back, where `back` can be asked."""
         await self._set(verb, back, value, checked.text, lambda read: read == value)
 
+    async def other_name(self, back: Verb, name: str) -> str | None:
+        """What `back` answers where it is not `name`; None where it is, or cannot be asked."""
+        if back not in self.verbs:
+            return None
+        read = await self.agreed(back, checked.text)
+        return None if read == name else read
+
+    async def other_number(self, back: Verb, value: float) -> str | None:
+        """As `other_name`, where it is not `value`, but for rounding."""
+        if back not in self.verbs:
+            return None
+        read = await self.agreed(back, checked.number)
+        return None if same_number(read, value) else f"{read:g}"
+
     async def _set(
         self,
         verb: Verb,

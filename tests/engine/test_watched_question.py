@@ -1,0 +1,146 @@
+"""RF that comes on while a person is asked: a pedal, say, while they have a hand at the leads."""
+
+from collections.abc import Callable
+from functools import partial
+
+import anyio
+import pytest
+
+from ohmwright.engine import watched_question
+from ohmwright.engine.session import Session
+from ohmwright.engine.unasked_rf import ensure_off_at_start
+from ohmwright.engine.watched_question import watch_questions
+from ohmwright.instruments.operator import Operator
+from ohmwright.instruments.requests import DONE, Instruct, Request
+from ohmwright.model.bench_status import BenchStatus
+from ohmwright.model.errors import LinkLost, ReleaseNotConfirmed, UnaskedOutput
+from ohmwright.model.event import Asked, UnaskedRf
+
+from .conftest import Rig
+
+pytestmark = pytest.mark.anyio
+ASKED = Instruct("Join the leads.")
+
+
+class Hesitating(Operator):
+    """Does something while they are asked, and answers when `ready` is set."""
+
+    name = "Ida"
+
+    def __init__(self, does: Callable[[], None]) -> None:
+        self.does, self.ready = does, anyio.Event()
+        self.told, self.taken_back, self.given_up = list[str](), list[str](), False
+
+    async def reply(self, request: Request, problem: str) -> str:
+        self.does()
+        try:
+            await self.ready.wait()
+        except BaseException:
+            self.given_up = True
+            raise
+        return "done"
+
+    async def tell(self, words: str) -> None:
+        self.told.append(words)
+        if "nobody had asked for it" in words:
+            self.ready.set()
+
+    def take_back(self, words: str) -> None:
+        self.taken_back.append(words)
+
+
+@pytest.fixture
+async def rig(make_rig: Callable[..., Rig], monkeypatch: pytest.MonkeyPatch) -> Rig:
+    monkeypatch.setattr(watched_question, "_LOOK_EVERY_S", 0.01)
+    rig = make_rig()
+    await ensure_off_at_start(rig.bench, Session(rig.bench).pending)
+    return rig
+
+
+def asking(
+    rig: Rig, does: Callable[[], None], seen: list[BenchStatus]
+) -> tuple[Hesitating, Session]:
+    """A person at the bench, and the run that asks them."""
+    person = Hesitating(does)
+    object.__setattr__(rig.bench, "operator", person)
+    session = Session(rig.bench, seen.append)
+    watch_questions(session)
+    return person, session
+
+
+def pedal(rig: Rig) -> None:
+    rig.hardware._rig.close_contact(20.0)
+
+
+async def test_rf_is_ended_and_told_while_the_question_stays_open(rig: Rig) -> None:
+    seen: list[BenchStatus] = []
+    person, session = asking(rig, partial(pedal, rig), seen)
+    with anyio.fail_after(5):
+        assert await person.carry_out(ASKED) == DONE
+    assert not rig.hardware.truth.rf_on
+    (told,) = person.told
+    assert person.taken_back == [told]
+    assert {moment.rf for moment in seen} == {"off", "on"}
+    assert seen[-1].rf == "off"
+    assert [type(event) for event in session.pending.take()] == [UnaskedRf, Asked]
+
+
+async def test_rf_that_stays_on_ends_the_question(rig: Rig) -> None:
+    port = rig.hardware.analyzer_port
+    rig.bench.analyzer.dialogue.framing.link._handle = lambda line: (
+        b"" if line.startswith(b"OUTPut:STATe OFF") else port(line)
+    )
+    person, _ = asking(rig, partial(pedal, rig), [])
+    with anyio.fail_after(20), pytest.raises(ReleaseNotConfirmed):
+        await person.carry_out(ASKED)
+    assert person.given_up
+    assert any("MAY STILL BE ON" in words for words in person.told)
+
+
+async def test_rf_that_comes_again_and_again_ends_the_question(rig: Rig) -> None:
+    person, _ = asking(rig, partial(pedal, rig), [])
+
+    async def tell(words: str) -> None:
+        person.told.append(words)
+        pedal(rig)
+
+    person.tell = tell  # type: ignore[method-assign]
+    with anyio.fail_after(5), pytest.raises(UnaskedOutput, match="3 times in one question"):
+        await person.carry_out(ASKED)
+    assert len(person.told) == 2
+    assert not rig.hardware.truth.rf_on
+
+
+async def test_a_line_that_fails_meanwhile_ends_no_question(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The question may be to connect it anew."""
+    looks = 0
+
+    async def lost() -> bool:
+        nonlocal looks
+        looks += 1
+        if looks == 3:
+            person.ready.set()
+        raise LinkLost("It is gone.")
+
+    seen: list[BenchStatus] = []
+    person, _ = asking(rig, lambda: None, seen)
+    monkeypatch.setattr(rig.bench.rf, "found_on", lost)
+    with anyio.fail_after(5):
+        assert await person.carry_out(ASKED) == DONE
+    assert seen == [], "what was read last stays shown, with its age"
+
+
+async def test_rf_that_was_asked_for_is_left_alone(rig: Rig) -> None:
+    """As while presses are confirmed with RF on."""
+    person, session = asking(rig, lambda: None, [])
+    async with (
+        session.activation(load_ohm=500, power_w=100, limit_s=10),
+        anyio.create_task_group() as tasks,
+    ):
+        tasks.start_soon(person.carry_out, ASKED)
+        await anyio.sleep(0.1)
+        assert rig.hardware.truth.rf_on
+        person.ready.set()
+    assert person.told == []
