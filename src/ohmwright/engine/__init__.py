@@ -24,6 +24,7 @@ Read in this order:
                                   fault
     stated_droop                  whether the output sinks by more than the data state
     resting, watched_rest         how long RF must stay off; a rest in which that is watched
+    watched_request               a request to a person, in which that is watched, too
     sampling, ages_without_numbers, pace
                                   readings of an open activation, each once and with its age; when
                                   they are asked for

@@ -41,6 +41,7 @@ from .stage import stage_events
 from .steps.base import TimedStep
 from .traceability import accuracy_of, traceability_of
 from .unasked_rf import ensure_off_after, ensure_off_at_start
+from .watched_request import watch_requests
 
 _OPENING = RunStarted | RunResumed | DocumentKept
 """The events that a run or a part of it begins with: what it is a run of, and its documents."""
@@ -76,6 +77,7 @@ async def run(
     traceability = traceability_of(bench, accept_expired=job.accept_expired)
     pending = PendingEvents() if pending is None else pending
     session = Session(bench, on_status, accuracy_of(bench), pending, assignment.given)
+    watch_requests(session)
     try:
         async with service_left_on_exit(session):
             async for event in _events(job, session, traceability):

@@ -12,7 +12,7 @@ from .unasked_rf import unasked_output
 
 _CHECK_EVERY_S = 1.0
 """Interval, in a rest, at which it is checked that RF is off."""
-_UNASKED_AT_MOST = 3
+UNASKED_AT_MOST = 3
 """Number of times that RF comes on unasked in one rest which ends the run."""
 
 
@@ -59,7 +59,7 @@ async def wait_with_rf_off(session: Session, wait_s: float, again_s: float = 0.0
         await clock.sleep(min(left_s, _CHECK_EVERY_S))
         if await _end_unasked_output(session):
             times_on += 1
-            if times_on >= _UNASKED_AT_MOST:
+            if times_on >= UNASKED_AT_MOST:
                 raise unasked_output(session.bench, f"{times_on} times in one rest")
             end_s = max(end_s, clock.now_s() + again_s)
 
@@ -80,11 +80,19 @@ async def _end_unasked_output(session: Session) -> bool:
 
     Raises ReleaseNotConfirmed when OFF does not end it.
     """
-    bench = session.bench
-    problem = await bench.rf.found_on()
+    problem = await session.bench.rf.found_on()
     if problem is None:
         return False
-    session.report("on")
-    await confirmed_release(bench)
-    session.pending.add(UnaskedRf(**session.stamp(), seen=problem, keyed_by=bench.keyed_by))
+    await end_unasked_output(session, problem)
     return True
+
+
+async def end_unasked_output(session: Session, seen: str) -> None:
+    """Send OFF, as RF was seen by `seen` though nobody asked for it, and put that on record.
+
+    Raises ReleaseNotConfirmed when OFF does not end it.
+    """
+    session.report("on")
+    await confirmed_release(session.bench)
+    keyed_by = session.bench.keyed_by
+    session.pending.add(UnaskedRf(**session.stamp(), seen=seen, keyed_by=keyed_by))

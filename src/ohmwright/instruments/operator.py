@@ -7,7 +7,8 @@ in one place, for every kind of operator.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
+from functools import partial
 
 from ohmwright.model.cue import Cue
 from ohmwright.model.errors import OutOfCapability
@@ -37,6 +38,10 @@ class SkipStep(Interjection):
 
 OnAnswer = Callable[[str, str, str], None]
 """Called for each question with its text, the answer, and the words that came with it."""
+Reply = Callable[[], Awaitable[str]]
+"""Waits until an open request was answered; what was said."""
+WhileOpen = Callable[[Reply], Awaitable[str]]
+"""Waits for a reply, and has something done meanwhile; what was said."""
 NO_ANSWER = "no answer"
 NOT_ANSWERS = (*RESERVED, NO_ANSWER)
 """Answers for `on_answer` that are none of the request's own."""
@@ -53,6 +58,11 @@ def ignore(question: str, answer: str, words: str) -> None:
     """An `OnAnswer` that does nothing."""
 
 
+async def alone(reply: Reply) -> str:
+    """A `WhileOpen` that does nothing else."""
+    return await reply()
+
+
 class Operator(ABC):
     """Carries out requests: a person at a terminal, a simulated person, or nobody."""
 
@@ -60,6 +70,10 @@ class Operator(ABC):
     present: bool = True
     keyed_by_foot: bool = False
     """Whether they key RF at this bench by a foot switch; else the program keys it."""
+    answers_in_own_time: bool = False
+    """Whether a request may stay open for long: they are a person, who lives in real time."""
+    while_open: WhileOpen = staticmethod(alone)
+    """What waits for each reply, the same request asked again included."""
     on_answer: OnAnswer = staticmethod(ignore)
     """Called at once with everything that is said; must return at once."""
 
@@ -108,7 +122,7 @@ class Operator(ABC):
         problem, open_question = "", True
         try:
             while True:
-                said = await self.reply(request, problem)
+                said = await self.while_open(partial(self.reply, request, problem))
                 answer = _own(request, said)
                 if answer is not None:
                     open_question = False

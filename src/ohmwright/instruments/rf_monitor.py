@@ -135,9 +135,13 @@ class RfMonitor:
     async def may_be_on(self) -> bool:
         """Whether a glance at state and current suspects RF; `evidence_on` then has to read it."""
         try:
-            on, current_ma = await self._analyzer.glance()
+            return await self.sees_rf()
         except OhmwrightError:
             return True
+
+    async def sees_rf(self) -> bool:
+        """Whether a glance at state and current shows RF. Raises LinkError for no answer."""
+        on, current_ma = await self._analyzer.glance()
         self._read_s = self._clock.now_s()
         return on or current_ma > self.zero_limit_ma
 

@@ -19,6 +19,7 @@ READING_TIME_S = 0.3
 class PageOperator(Operator):
     """Shows each request in the picture of the run, and waits for the page's answer."""
 
+    answers_in_own_time = True
     follows_cues = True
 
     def __init__(
