@@ -152,16 +152,16 @@ class DoubtResolver:
         if answer == UNKNOWN:
             return (
                 "not measured",
-                f"{seen}; nobody could tell whether the panel says {self._chosen}",
+                f"{seen}; nobody could tell whether panel, lead and load are as asked for",
             )
         by = f"as told by {bench.operator.name}"
         if answer != CORRECTED:
-            self.note = f"the panel says {self._chosen}, {by}"
+            self.note = f"the panel says {self._chosen}, and lead and load are as asked for, {by}"
             return None
         # what comes now is the first value of what was asked for: it may be doubted again
         self._met.clear()
         self._corrections += 1
-        self.note = f"mode and setting were corrected before, {by}"
+        self.note = f"panel, lead or load were corrected before, {by}"
         return None if self._corrections < _ASKED_AT_MOST else ("not measured", seen)
 
 
