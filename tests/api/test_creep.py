@@ -1,5 +1,6 @@
 """The forecast of a store: what it says of units, and the risk kept for a worklist."""
 
+import json
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -9,7 +10,9 @@ import pytest
 
 from ohmwright.api import creep, risk_curves
 from ohmwright.api.creep import recorded_forecast
+from ohmwright.api.creep_cache import LearnedModels
 from ohmwright.api.risk_curves import foretold_risks
+from ohmwright.fleet.creep_filter import Histories
 from ohmwright.fleet.creep_table import creep_rows, unit_creep
 from ohmwright.fleet.interval_advice import AllowedIntervals, Costs
 from ohmwright.fleet.unit_intervals import IntervalQuestion, unit_intervals
@@ -93,6 +96,20 @@ def test_the_same_values_are_learned_from_once(
     assert foretold_risks(store, NOW, simulated=True) == {}
     with pytest.raises(pytest.fail.Exception):
         recorded_forecast(store, simulated=True, model="Marlow 120")
+
+
+@pytest.mark.parametrize("kept", [[1], [None], [[1]], [], {}, "ab", [{"walk_sd": "x"}]])
+def test_models_that_are_kept_damaged_are_learned_anew(tmp_path: Path, kept: object) -> None:
+    years = np.array([[0.0, 1.0, 2.0]] * 4)
+    seen = Histories(years, 0.1 * years, 0.0 * years + 0.1, years > 9.0, years >= 0.0)
+    before = LearnedModels(tmp_path)
+    models = list(before.fit(seen))
+    before.keep()
+    (file,) = tmp_path.iterdir()
+    assert list(LearnedModels(tmp_path).fit(seen)) == models
+    (digest,) = json.loads(file.read_text("utf-8"))
+    file.write_text(json.dumps({digest: kept}), "utf-8")
+    assert list(LearnedModels(tmp_path).fit(seen)) == models
 
 
 def test_a_unit_leaves_when_the_first_of_its_points_does(store: SqlStore) -> None:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import csv
-import errno
 from dataclasses import replace
 from datetime import UTC, datetime
 from math import sqrt
 from pathlib import Path
 
 import numpy as np
+import pyarrow.parquet
 import pytest
 
 import ohmwright
@@ -309,14 +309,35 @@ def test_a_picture_of_a_sweep_cut_short_says_so(curve: Curve) -> None:
     assert "cut short" not in curve_plot._title(curve)
 
 
+@pytest.mark.parametrize("ending", ["csv", "parquet", "svg", "png", "pdf"])
 def test_a_disk_without_room_keeps_no_part_of_a_curve(
-    curve: Curve, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    curve: Curve, tmp_path: Path, ending: str
 ) -> None:
-    def in_part(_: object, path: Path) -> None:
-        path.write_bytes(b"a part")
-        raise OSError(errno.ENOSPC, "No space left on device")
-
-    monkeypatch.setattr(curve_plot, "write_picture", in_part)
-    with pytest.raises(UsageError, match="cannot be written: No space left"):
-        curve.save(tmp_path / "curve.png")
+    resource = pytest.importorskip("resource")
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    try:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (900, hard))
+        with pytest.raises(UsageError, match=r"cannot be written: File too large\.$"):
+            curve.save(tmp_path / f"curve.{ending}")
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("held", [None, {b"pandas": b"{}"}, {b"ohmwright_curve": b"[]"}])
+def test_parquet_of_another_program_is_refused_in_words(
+    tmp_path: Path, held: dict[bytes, bytes] | None
+) -> None:
+    other = pyarrow.table({"a": [1]}).replace_schema_metadata(held)
+    pyarrow.parquet.write_table(other, tmp_path / "other.parquet")
+    with pytest.raises(OhmwrightError, match="it holds no whole curve"):
+        ohmwright.read(tmp_path / "other.parquet")
+
+
+def test_a_folder_or_a_cell_without_end_is_refused_as_a_curve(tmp_path: Path) -> None:
+    (tmp_path / "folder.parquet").mkdir()
+    with pytest.raises(OhmwrightError, match="cannot be read: Is a directory"):
+        ohmwright.read(tmp_path / "folder.parquet")
+    (tmp_path / "long.csv").write_text(f'mode\n"{"x" * 200_000}"\n', encoding="utf-8")
+    with pytest.raises(OhmwrightError, match="no curve as a sweep writes it"):
+        ohmwright.read(tmp_path / "long.csv")

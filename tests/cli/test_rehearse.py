@@ -85,3 +85,20 @@ def test_a_stopped_one_says_what_is_missing_and_how_to_have_it(
     said = " ".join(ended.out.split())
     assert "Stopped: 2 of 3 units not run. Outcomes are kept nowhere: the same command runs" in said
     assert "runs all 3 units, from the first one on." in said
+
+
+def test_a_disk_without_room_for_the_picture_does_not_take_the_figures(
+    ohmwright: Callable[..., Any], procedure: Path, tmp_path: Path
+):
+    resource = pytest.importorskip("resource")
+    command = ("rehearse", procedure, "--bench", BENCH, "--units", 1, "--workers", 1)
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    try:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (8192, hard))
+        ended = ohmwright(*command, "--plot", tmp_path / "figure.pdf")
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert "1 invented unit, SIMULATED" in ended.out
+    assert ended.code == 2
+    assert "cannot be written: File too large" in ended.err.replace("\n", " ")
+    assert not list(tmp_path.glob("figure*"))

@@ -1,6 +1,7 @@
 """Adjustment points on simulated units, held against the simulator's ground truth."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -9,10 +10,12 @@ import anyio
 import pytest
 
 from ohmwright.adjustment.actions import Press
+from ohmwright.adjustment.decision import NO_EFFECT
 from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.engine import trim_actuator
 from ohmwright.engine.activation import Activation
+from ohmwright.engine.adjust import MOVED_BOTH_WAYS, WAITS_FOR_RF
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import results
@@ -385,3 +388,35 @@ async def test_a_guard_band_is_kept_when_adjusting(make_rig: Callable, tmp_path:
         assert result.conformity.rule == "guard band w = 1 U"
         assert result.conformity.accept_from <= result.measured.value
         assert result.measured.value <= result.conformity.accept_to
+
+
+async def test_a_trim_that_acts_as_rf_comes_on_is_adjusted_though_its_data_say_otherwise(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Some units take what was set in service mode only then; it was "no effect", and a fail."""
+    rig = make_rig(seed=3)
+    monkeypatch.setattr(rig.hardware._rig.generator, "_changed", lambda: None)
+    events, errors = await adjusted(rig, MONOPOLAR)
+    found = list(results(events))
+    assert {result.verdict for result in found} == {"pass"}
+    assert all(abs(error) < 1 for error in errors)
+    assert WAITS_FOR_RF in found[0].reason
+    assert not any(result.reason for result in found[1:])  # known from the first one on
+    moved = [e for e in events if isinstance(e, TrimMoved)]
+    assert {e.point for e in moved if e.age_s is not None} == {"cut current"}
+
+
+async def test_a_trim_without_any_effect_is_moved_both_ways_before_that_is_said(
+    make_rig: Callable,
+) -> None:
+    rig = make_rig(seed=3)
+    trims = rig.hardware.truth.unit.trims
+    trims["cut current"] = replace(trims["cut current"], log_gain_per_count=0.0, curvature=0.0)
+    events, _ = await adjusted(rig, MONOPOLAR)
+    dead, *others = results(events)
+    assert dead.verdict == "fail"
+    assert dead.reason.startswith(NO_EFFECT)
+    assert dead.reason.endswith(MOVED_BOTH_WAYS)
+    assert dead.final_trim == dead.start_trim
+    assert dead.on_s < 45
+    assert {result.verdict for result in others} == {"pass"}

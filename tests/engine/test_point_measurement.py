@@ -30,7 +30,7 @@ async def measured(
     return done.result, len(rig.hardware.truth.rf_on_intervals)
 
 
-async def test_a_value_at_its_limit_is_measured_twice_and_a_clear_one_once(
+async def test_a_value_near_its_limit_is_measured_twice_and_a_clear_one_once(
     make_rig: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     both = list[tuple[Settled, Settled]]()
@@ -41,19 +41,29 @@ async def test_a_value_at_its_limit_is_measured_twice_and_a_clear_one_once(
 
     monkeypatch.setattr(point_measurement, "pooled", kept)
     clear, once = await measured(make_rig, tmp_path, 100.0, 30.0)
-    watched, _ = await measured(make_rig, tmp_path, clear.measured.value - 10.0, 10.0)
-    value_w = watched.measured.value  # better known, as it is near a limit
-    at_limit, twice = await measured(make_rig, tmp_path, value_w - 10.0, 10.0)
+    target_w = clear.measured.value - 9.2  # a standard uncertainty from its upper limit
+    near, twice = await measured(make_rig, tmp_path, target_w, 10.0)
     assert twice == once + 1
-    assert clear.on_s < 15 < 25 < at_limit.on_s
-    assert abs(at_limit.measured.value - value_w) < at_limit.measured.expanded
+    assert clear.on_s < 15 < 25 < near.on_s
     ((first, second),) = both
     assert first.value != second.value
     pooled_w = (pooled(first, second).value / 1000) ** 2 * 500
-    assert at_limit.measured.value == pytest.approx(pooled_w, rel=1e-3)
+    assert near.measured.value == pytest.approx(pooled_w, rel=1e-3)
     assert clear.earlier_samples == ()
-    assert 10 < at_limit.earlier_samples[-1].age_s < at_limit.on_s - at_limit.samples[-1].age_s + 1
-    assert at_limit.earlier_samples != at_limit.samples
+    assert 10 < near.earlier_samples[-1].age_s < near.on_s - near.samples[-1].age_s + 1
+    assert near.earlier_samples != near.samples
+
+
+async def test_no_rf_is_spent_on_a_value_that_more_readings_would_not_decide(
+    make_rig: Callable, tmp_path: Path
+) -> None:
+    """Notices a value at its limit that is looked at for all of the time, and once more."""
+    clear, once = await measured(make_rig, tmp_path, 100.0, 30.0)
+    value_w = clear.measured.value + 1.4  # as it is known once it is looked at for longer
+    at_limit, as_often = await measured(make_rig, tmp_path, value_w - 10.0, 10.0)
+    assert (at_limit.verdict, as_often) == ("undecided", once)
+    assert "too close to a limit" in at_limit.reason
+    assert 6.0 < at_limit.on_s < 15.0
 
 
 def observed(value_ma: float, settled: bool = True) -> tuple[bool, str]:

@@ -14,7 +14,7 @@ from ohmwright.model.document import document
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import DocumentKept, PointDone
 from ohmwright.model.paper import Authorised, Authority, PaperChange, PaperData, Party
-from ohmwright.model.result import Conformity, TraceabilityBasis
+from ohmwright.model.result import Conformity, TraceabilityBasis, Verdict
 from ohmwright.model.tolerance import NO_UPPER_LIMIT, Target
 from ohmwright.records.add_addendum import Wanted, add_addendum
 from ohmwright.records.addendum import Addendum
@@ -106,6 +106,20 @@ def test_neither_a_sweep_nor_a_void_run_is_foretold_from_or_a_unit_s_newest(
             ["a"] if (kind, since) == (False, AT - day) else []
         )
     assert list(audit(filled)) == []
+
+
+def test_a_failure_measured_again_in_its_run_is_none_of_earlier_ones(store: SqlStore) -> None:
+    def found(verdict: Verdict, name: str = "100 ohm") -> PointDone:
+        done = point(name, verdict)
+        return done.model_copy(
+            update={"result": done.result.model_copy(update={"stage": "as_found"})}
+        )
+
+    again = (started("a"), found("fail"), found("pass"), found("fail", "500 ohm"), finished())
+    store.append_all("a", again)
+    day = timedelta(days=1)
+    reported = fetch_rows(store.database, reported_results(False, AT + day, AT + 2 * day))
+    assert [(row.point, row.verdict) for row in reported] == [("500 ohm", "fail")]
 
 
 @pytest.mark.parametrize(

@@ -12,12 +12,11 @@ from typing import Literal
 
 import numpy as np
 
-from ohmwright.estimation.activation_record import Question
+from ohmwright.estimation.activation_record import CONFIDENCE, Question
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.prior import TransientPrior
 from ohmwright.estimation.sequential_test import ActivationTest, Estimate
-from ohmwright.estimation.settled_value import CONFIDENCE
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 
 from .activation_log import ActivationLog

@@ -20,42 +20,42 @@ from .step_sizing import StepSizer
 from .unit_estimator import UnitEstimator
 
 _EARLY = 0.5
-"""An output seen at less than this part of the age that predicted it may still be rising."""
+"""An output seen at less than this part of the age up to which the readings went that predicted it
+may still be rising; no source."""
 _SHOWN_AFTER_LAGS = 1.0
-"""Time from the last move, in lags, from which the output at a place counts as seen."""
+"""Time from the last move, in lags, from which the output at a place counts as seen; no source."""
 
 
 class _Suspicions(NamedTuple):
-    """What the unit was suspected of before an output that was not as predicted.
-
-    `play`: losses and size in counts of the trim's play; `surprises`: see `Findings`; `habits` and
-    `patience_s`: the estimator's, whether the unit hunts or rises in another shape.
-    """
+    """What the unit was suspected of before an output that was not as predicted."""
 
     play: tuple[int, float]
+    """How often the trim's play lost counts, and its size in counts."""
     surprises: int
+    """See `Findings`."""
     habits: Habits
+    """The estimator's: whether the unit hunts or rises in another shape."""
     patience_s: float
+    """The estimator's: time waited after each move beyond what it seems to need."""
 
 
 class Findings:
-    """Places seen, confirmations left undecided, and outputs that were not as predicted.
-
-    `undecided`: estimates, in tolerances, of the confirmations at this place of the trim that ended
-    undecided; `refuted_here`: confirmations refuted there; `surprises`: outputs that were not as
-    predicted; `latest`: the latest confirmation's estimate.
-    """
+    """Places seen, confirmations left undecided, and outputs that were not as predicted."""
 
     def __init__(self, checks: PriorChecks, sizer: StepSizer, estimator: UnitEstimator) -> None:
         self._checks, self._sizer, self._estimator = checks, sizer, estimator
         self.backlash = Backlash(sizer)
         self.places = PlacesSeen(sizer.tolerance)
         self.undecided: list[Mixture] = []
+        """Estimates, in tolerances, of confirmations that ended undecided where the trim stands."""
         self.refuted_here = 0
+        """Confirmations that were refuted where the trim stands."""
         self.surprises = 0
+        """Outputs that were not as predicted."""
         self.bends = 0
         """Confirmations whose output sank on after the age asked for, as no droop does."""
         self.latest: Mixture | None = None
+        """Estimate of the latest confirmation, in tolerances."""
         self._before_surprise: _Suspicions | None = None
         self._predicted_from_s = 0.0
         """Age up to which the activation was read whose readings predict the next output."""
@@ -67,12 +67,12 @@ class Findings:
         self.backlash.note_moved(counts)
 
     def note_undecided(self, confirmation: Confirmation, log: ActivationLog) -> None:
-        """A confirmation ended undecided."""
+        """Keep the estimate of a confirmation that ended undecided, and learn from it."""
         estimate = confirmation.estimate_with_departures(log)
         if estimate is not None:
             self.undecided.append(estimate)
             self.learn(estimate, log.latest_s, refuted=False)
-            self._estimator.fit()
+            self._estimator.fit()  # by that, what the readings contradict of the prior is dropped
 
     def learn(self, seen: Mixture | None, age_s: float, *, refuted: bool) -> None:
         """Take the output that a confirmation has `seen`, in tolerances, at `age_s`.

@@ -64,7 +64,9 @@ class AdjustPolicy:
         self._budget = RfBudget(self.parameters.giving_up, spec.timeout_s)
         self._heat = 0.0
         self._residual_warmth = ResidualWarmth()
-        self._to_confirm = self._confirming_began = self._refuted = False
+        self._to_confirm = self._refuted = False
+        self._was_to_confirm = False
+        """Whether the present activation was to confirm, at first or since; it is rested."""
         self._confirmation: Confirmation | None = None
         self._presses_due = 0
         if spec.expected is not None:
@@ -95,7 +97,7 @@ class AdjustPolicy:
         if self._to_confirm and self._is_too_warm:
             self._budget.note_last_activation()
         self._confirmation = self._new_confirmation() if self._to_confirm else None
-        self._confirming_began = self._to_confirm
+        self._was_to_confirm = self._to_confirm
 
     def read(self, age_s: float, value: float) -> None:
         """The meter showed `value`, the mean over its window that ended at `age_s`."""
@@ -121,7 +123,7 @@ class AdjustPolicy:
         self._note_step(age_s, before)
 
     def presses_over(self) -> None:
-        """No more presses come of those asked for last: decide again."""
+        """No more presses come of those asked for last: decide again from the next reading on."""
         self._presses_due = 0
 
     def released(self, on_s: float, *, timed_out: bool = False) -> None:
@@ -167,7 +169,7 @@ class AdjustPolicy:
         return self._end
 
     def decide_anew(self) -> None:
-        """What was decided on is not done: something else has shown meanwhile."""
+        """Drop what was decided on and not done yet: something else has shown meanwhile."""
         self._queue.drop_all()
         self._presses_due = 0
 
@@ -296,16 +298,16 @@ class AdjustPolicy:
         self._to_confirm = True
         allowed = self.parameters.confirming.warmth_tolerances * self.sizer.tolerance
         cool = self._residual_warmth.uncertainty <= allowed
-        rested = self._confirming_began or (self._budget.activations == 1 and cool)
+        rested = self._was_to_confirm or (self._budget.activations == 1 and cool)
         may_confirm = rested and self.findings.refuted_here == 0 and self.log.undisturbed
         if move is not None or not may_confirm:
             self._queue.rest_with_last_moves([] if move is None else self._presses.of_move(move))
             return
         self.estimator.restart_fit()
         self._confirmation = self._new_confirmation()
-        if self._confirming_began:
+        if self._was_to_confirm:
             self._confirmation.rule_out_moves(age_s)
-        self._confirming_began = True
+        self._was_to_confirm = True
 
     def _give_up(self, ended: Literal["undecided", "not adjustable"], reason: str) -> None:
         """Queue RF off and the way to where the trim is to be left, then the end."""

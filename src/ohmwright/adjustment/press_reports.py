@@ -23,14 +23,16 @@ from .press_watch import PressWatch
 from .press_weighing import PressRequest
 
 _ANY_LEVEL = (1.0, 0.1)
-"""Level under which the dynamics of a new activation are found: a slip may have moved it."""
+"""Mean and standard deviation, in targets, of the level of a new activation before its readings:
+wide, since a slip may have moved it. Under this prior its dynamics are found; no source."""
 _OTHER_SIGN = Suspect(-1.0, 0, 0, "as asked", OTHER_SIGN)
-"""That all was done as asked so far, and that the gain has the other sign than was learned."""
+"""The suspicion that all was done as asked, and that the gain has the other sign than was learned.
+"""
 _MOST_ANY_WAY, _MOST_IN_DOUBT, _MOST = 1, 3, 6
-"""Presses of one key asked for at once: while they may go either way, while the presses that showed
-the gain are in doubt, and after that."""
+"""Most presses of one key at a time: while they may go either way, while the presses that showed
+the gain are in doubt, and after that; no source."""
 _EITHER_WAY = 0.2
-"""Probability that the gain has the other sign from which presses may go either way."""
+"""Probability that the gain has the other sign from which presses may go either way; no source."""
 
 
 class PressReports:
@@ -45,10 +47,12 @@ class PressReports:
         self.watch: PressWatch | None = None
         """What is looked for now; None where nothing is."""
         self._suspects: tuple[Suspect, ...] = ()
+        """What may have been done at an earlier cue; empty where nothing is in doubt."""
         self._suspect_step: int | None = None
         """The step of the present activation to which the suspects belong; None: an earlier one."""
         self._other_sign = _OTHER_SIGN
         self._start: FitStart | None = None
+        """Where the fit under `_ANY_LEVEL` ended last, from which the next one begins."""
 
     def at_most(self, press: Press) -> Press:
         """Return as many of the presses as may be asked for at once, by what is known so far."""
@@ -124,7 +128,12 @@ class PressReports:
         self._note_doubts(watch, seen, step)
 
     def _note_doubts(self, watch: PressWatch, seen: PressesSeen, step: int | None) -> None:
-        """Keep what the presses just reported leave in doubt."""
+        """Keep what the presses just reported leave in doubt.
+
+        Presses that went the other direction leave open whether the gain has the other sign. Those
+        by a gain that was known confirm or change earlier doubts. The first ones, by which the gain
+        is learned, are in doubt themselves.
+        """
         if seen.done == "other direction" and seen.suspect is None:
             done = tuple(press for _, press in seen.presses)
             before = next((each for each in seen.suspects if each.gain_ratio < 0), self._other_sign)

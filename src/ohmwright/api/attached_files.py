@@ -16,16 +16,19 @@ from ohmwright.model.errors import SourceError
 
 
 def read_attachments(paths: Iterable[Path]) -> tuple[Attachment, ...]:
-    """Return the files. Raises SourceError where one cannot be read or is too large."""
-    read = tuple(map(_read_attachment, paths))
-    total = sum(len(one.content) for one in read)
+    """Return the files with their content.
+
+    Raises SourceError where one cannot be read, or one or all together are too large.
+    """
+    files = tuple(map(_read_attachment, paths))
+    total = sum(len(one.content) for one in files)
     if total > LARGEST_ATTACHMENTS_BYTES:
         raise SourceError(
             f"--attach: {total:,} bytes in all are more than {LARGEST_ATTACHMENTS_BYTES:,}.",
             "A record with them could hardly be handed on. Nothing was switched on.",
             "Attach fewer or smaller files.",
         )
-    return read
+    return files
 
 
 def _read_attachment(path: Path) -> Attachment:
@@ -33,7 +36,11 @@ def _read_attachment(path: Path) -> Attachment:
         with path.open("rb") as file:
             content = file.read(LARGEST_ATTACHMENT_BYTES + 1)
     except OSError as problem:
-        raise SourceError(f"--attach {path}: cannot be read: {problem.strerror}.") from None
+        raise SourceError(
+            f"--attach {path}: cannot be read: {problem.strerror}.",
+            "Nothing was switched on.",
+            "Check its name, and that you may read it.",
+        ) from None
     if len(content) > LARGEST_ATTACHMENT_BYTES:
         raise SourceError(
             f"--attach {path}: more than {LARGEST_ATTACHMENT_BYTES:,} bytes.",

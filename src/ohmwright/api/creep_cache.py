@@ -12,9 +12,10 @@ from contextlib import suppress
 from dataclasses import asdict
 from hashlib import sha256
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
+from pydantic import Field, TypeAdapter
 
 from ohmwright.fleet.creep_filter import Histories
 from ohmwright.fleet.creep_fit import fit_creep
@@ -25,6 +26,8 @@ from .cached_file import replace_cached
 _VERSION = "1"
 """Of how models are learned; another one makes every kept model void."""
 _MOST_KEPT = 5_000
+"""Points in the file, so that it does not grow for ever; a fleet has some hundreds. No source."""
+_MODELS = TypeAdapter(Annotated[tuple[CreepModel, ...], Field(min_length=1)])
 
 
 class LearnedModels:
@@ -41,27 +44,21 @@ class LearnedModels:
     def fit(self, seen: Histories) -> Sequence[CreepModel]:
         """Return the models of `seen`, as `fit_creep` does."""
         digest = _digest(seen)
-        with suppress(KeyError, TypeError, ValueError):
-            return [_model(each) for each in self._kept[digest]]
+        with suppress(KeyError, ValueError):
+            return _MODELS.validate_python(self._kept[digest])
         models = fit_creep(seen)
         self._kept[digest], self._new = [asdict(each) for each in models], True
         return models
 
     def keep(self) -> None:
-        """Write what is new to the file, the newest `_MOST_KEPT` points."""
+        """Write the file if anything was learned: the `_MOST_KEPT` points learned last."""
         if self._new:
             newest = dict(list(self._kept.items())[-_MOST_KEPT:])
             replace_cached(self._path, json.dumps(newest).encode())
 
 
-def _model(kept: dict[str, Any]) -> CreepModel:
-    figures: dict[str, Any] = {
-        name: tuple(figure) if isinstance(figure, list) else figure for name, figure in kept.items()
-    }
-    return CreepModel(**figures)
-
-
 def _digest(seen: Histories) -> str:
+    """Return the SHA-256 of all that models are learned from."""
     parts = (seen.times, seen.values, seen.uncertainties, seen.adjusted, seen.known)
     digest = sha256(f"{_VERSION} {seen.times.shape}".encode())
     for part in parts:

@@ -73,8 +73,8 @@ def mean_difference(
     """Return the mean of `ours` less that of `theirs`, in W (GUM 5.2.2 over every pair of values).
 
     `shared`: whether one analyzer measured both, so that its errors are those of both. Degrees of
-    freedom are the fewest of any of the values. Scatter of repeats beyond their uncertainties
-    is not counted.
+    freedom are the fewest of any of the values, which makes U rather too large than too small.
+    Scatter of repeats beyond their uncertainties is not counted.
     """
     variance = _mean_covariance(ours, ours) + _mean_covariance(theirs, theirs)
     if shared:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import csv
 import json
 from dataclasses import replace
-from errno import EDQUOT, EFBIG, ENOSPC
-from io import StringIO
+from io import BytesIO, StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,17 +15,16 @@ from ohmwright.reports.csv_file import Cell, spreadsheet_safe
 
 from .curve import Curve, CurveOrigin, CurvePoint
 from .curve_rows import curve_of_rows, rows
-from .output_file import PICTURES, is_parquet
+from .output_file import PICTURES, is_parquet, write_whole
 from .paths import given_path
+from .picture_file import picture
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _ENDINGS = (".csv", ".parquet", *PICTURES)
-_WHOLE = b"ohmwright_curve"
+_CURVE_KEY = b"ohmwright_curve"
 """Key of the Parquet file's metadata that holds the curve with its budgets, as JSON."""
-_WRITTEN_IN_PART = (ENOSPC, EDQUOT, EFBIG)
-"""Errors of a disk that has no room for the whole of a file."""
 
 
 def refuse_unknown_ending(path: Path) -> None:
@@ -50,20 +48,19 @@ def write_curve(curve: Curve, path: Path, form: str = "", *, figure: Figure | No
     if not form:
         refuse_unknown_ending(path)
     form = form or path.suffix.lower().removeprefix(".")
-    try:
-        if form == "csv":
-            with path.open("w", encoding="utf-8", newline="") as file:
-                file.write(_csv(curve))
-        elif form == "parquet":
-            _write_parquet(curve, path)
-        else:
-            from .curve_plot import write_picture
+    write_whole(path, _content(curve, form, figure))
 
-            write_picture(curve.plot() if figure is None else figure, path)
-    except OSError as problem:
-        if problem.errno in _WRITTEN_IN_PART and path.is_file():
-            path.unlink()  # a part would look whole
-        raise UsageError(f"{path}: cannot be written: {problem.strerror}.") from None
+
+def _content(curve: Curve, form: str, figure: Figure | None) -> bytes:
+    """Return the whole file, made in memory: pyarrow, too, has its own words for a full disk."""
+    if form == "csv":
+        return _csv(curve).encode()
+    if form == "parquet":
+        return _parquet(curve)
+    from .curve_plot import svg_text
+
+    drawn = curve.plot() if figure is None else figure
+    return svg_text(drawn).encode() if form == "svg" else picture(drawn, form)
 
 
 def read(path: str | Path) -> Curve:
@@ -90,7 +87,7 @@ def read(path: str | Path) -> Curve:
         raise _no_curve(path, "it is no text") from None
     except KeyError as missing:
         raise _no_curve(path, f"it has no column {missing}") from None
-    except (TypeError, ValueError) as problem:
+    except (TypeError, ValueError, csv.Error) as problem:
         raise _no_curve(path, str(problem)) from None
 
 
@@ -114,23 +111,28 @@ def _cell(value: Cell) -> Cell:
     return spreadsheet_safe(value) if isinstance(value, str) else value
 
 
-def _write_parquet(curve: Curve, path: Path) -> None:
+def _parquet(curve: Curve) -> bytes:
     pyarrow = imported_pyarrow()
     whole = {
         "origin": curve.origin.model_dump(mode="json"),
         "points": [point.model_dump(mode="json") for point in curve.points],
     }
-    table = pyarrow.Table.from_pylist(rows(curve))
+    table, content = pyarrow.Table.from_pylist(rows(curve)), BytesIO()
     pyarrow.parquet.write_table(
-        table.replace_schema_metadata({_WHOLE: json.dumps(whole).encode()}), path
+        table.replace_schema_metadata({_CURVE_KEY: json.dumps(whole).encode()}), content
     )
+    return content.getvalue()
 
 
 def _read_parquet(path: Path) -> Curve:
     pyarrow = imported_pyarrow()
     try:
-        whole = json.loads(pyarrow.parquet.read_schema(path).metadata[_WHOLE])
-    except (pyarrow.ArrowInvalid, TypeError) as problem:
+        with path.open("rb") as file:
+            held = pyarrow.parquet.read_schema(file).metadata or {}
+        whole = json.loads(held[_CURVE_KEY])
+        points = tuple(CurvePoint.model_validate(point) for point in whole["points"])
+        return Curve(points, CurveOrigin.model_validate(whole["origin"]))
+    except pyarrow.ArrowInvalid as problem:
         raise ValueError(str(problem)) from None
-    points = tuple(CurvePoint.model_validate(point) for point in whole["points"])
-    return Curve(points, CurveOrigin.model_validate(whole["origin"]))
+    except (KeyError, TypeError, ValueError):  # their own words are of no use to a reader
+        raise ValueError("it holds no whole curve") from None

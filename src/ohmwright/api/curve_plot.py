@@ -31,7 +31,6 @@ _SIZE_IN = (4.6, 3.6)
 _TICKS_AT_MOST = 8
 _LIMIT_PT = 6.0
 """Width of the bar of one load's limits."""
-_DPI = 150
 
 
 def curve_figure(
@@ -57,14 +56,6 @@ def svg_text(figure: Figure) -> str:
     with rc_context({"svg.hashsalt": "ohmwright", "svg.fonttype": "none"}):
         figure.savefig(text, format="svg", metadata={"Date": None})
     return text.getvalue()
-
-
-def write_picture(figure: Figure, path: Path) -> None:
-    """Write `figure` as SVG, PNG or PDF, by the ending of `path`. Raises OSError."""
-    if path.suffix.lower() == ".svg":
-        path.write_text(svg_text(figure), encoding="utf-8")
-    else:
-        figure.savefig(path, dpi=_DPI)
 
 
 def _draw_setting(

@@ -1,7 +1,8 @@
-"""The check that a result can be written, before the work that it comes of is begun."""
+"""Files of results: that they can be written, asked before the work is begun; written whole."""
 
 from __future__ import annotations
 
+from errno import EDQUOT, EFBIG, ENOSPC
 from pathlib import Path
 
 from ohmwright.model.errors import UsageError
@@ -15,6 +16,8 @@ _ENDINGS = {
     "another form": frozenset({".xlsx", ".xls", ".html", ".sqlite", *PICTURES}),
 }
 """What a reader takes a file of each ending for; any other ending says nothing."""
+_WRITTEN_IN_PART = (ENOSPC, EDQUOT, EFBIG)
+"""Errors of a disk that has no room for the whole of a file."""
 
 
 def is_parquet(path: Path) -> bool:
@@ -79,3 +82,13 @@ def refuse_unwritable(
             means,
             "Give a name in a folder that exists and that you may write to.",
         ) from None
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file, and leave no part of it where there is no room. Raises UsageError."""
+    try:
+        path.write_bytes(content)
+    except OSError as problem:
+        if problem.errno in _WRITTEN_IN_PART and path.is_file():
+            path.unlink()  # a part would look whole
+        raise UsageError(f"{path}: cannot be written: {problem.strerror}.") from None

@@ -1,4 +1,4 @@
-"""Declarations of the commands `demo`, `calibrate` and `verify`, which run a procedure."""
+"""Declarations of `demo`, `practise`, `calibrate` and `verify`: whatever runs a procedure."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -42,7 +42,7 @@ def demo(
     if campaign:
         from .demo_campaign import run_demo_campaign
 
-        raise typer.Exit(run_demo_campaign(seed, records, fault or (), as_json=as_json))
+        raise typer.Exit(run_demo_campaign(seed, records, tuple(fault or ()), as_json=as_json))
     raise typer.Exit(run_demo(seed, records, tuple(fault or ()), as_json=as_json))
 
 

@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
+from ohmwright.api.picture_file import write_picture
 from ohmwright.model.errors import UsageError
 from ohmwright.model.quantity import unit_of
 from ohmwright.model.typed_command import typed_command
@@ -78,7 +79,7 @@ def show_creep(choice: FleetChoice, request: CreepRequest) -> None:
         drawn = rows if choice.asset is not None else [unit.riskiest for unit in units]
         grounds = {row.key: words_of_grounds(row.key, marked) for row in drawn}
         figure = plot_creep(forecast, drawn, at, grounds, simulated=choice.simulated)
-        figure.savefig(request.plot, dpi=150)
+        write_picture(figure, request.plot)
     if request.as_json:
         print_json([row.cells() | marked.document(row.key) for row in rows])
         return

@@ -11,6 +11,7 @@ from rich.table import Table
 
 from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
 from ohmwright.api.paths import given_procedure
+from ohmwright.api.picture_file import write_picture
 from ohmwright.model.errors import Stopped
 from ohmwright.rehearsal.from_files import rehearsed_files
 from ohmwright.rehearsal.outcome import UnitOutcome
@@ -23,6 +24,8 @@ from .table_format import with_whole_words
 
 _STOPPED = 4
 """Exit code of a rehearsal that was stopped before its last unit."""
+_DPI = 120
+"""Of its picture: 1320 by 960 pixels."""
 
 
 @dataclass(frozen=True)
@@ -62,9 +65,9 @@ def run_rehearse(request: RehearseRequest) -> int:
     done = _with_progress(both, request)
     if not done[0].outcomes:
         raise Stopped("The rehearsal was stopped before its first unit was done.")
+    _print(done, as_json=request.as_json)  # first, for a full disk must not take it
     if request.plot is not None:
-        done[0].plot(*done[1:]).savefig(request.plot, dpi=120)
-    _print(done, as_json=request.as_json)
+        write_picture(done[0].plot(*done[1:]), request.plot, dpi=_DPI)
     return 0 if len(done[0].outcomes) == done[0].wanted else _STOPPED
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press
@@ -25,7 +25,7 @@ from .point_measurement import Observation, observation_of
 from .point_spec import point_spec
 from .prior_of_point import PriorOfPoint
 from .requirements import full_power_w
-from .service_exit import left_unsaved, left_whatever_was_moved
+from .service_exit import leave_if_moved, leave_without_saving
 from .service_state import ServiceState
 from .session import Session
 from .steps.base import Step, StepRun
@@ -35,6 +35,13 @@ from .trim_actuator import TrimActuator
 from .undoubted import meter_words
 from .watched_rest import begin_rest, rest
 
+WAITS_FOR_RF = (
+    "the trim acted only once RF was switched on anew, as where the unit's data say "
+    "moves_while_on = false"
+)
+"""Note of a point whose trim was without effect while RF was on."""
+MOVED_BOTH_WAYS = "moved while RF was on, and between activations"
+"""Note of a trim without any effect, whichever way it is moved."""
 _UNCRITICAL_TOLERANCE = 1.0
 """Relative tolerance for the rest before an activation that decides nothing: warmth may remain."""
 
@@ -55,6 +62,9 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
                 yield event
         elif isinstance(action, Finish):
             await adjustment.actuator.tell_unseen_presses()
+            if adjustment.may_wait_for_rf(action):
+                adjustment.move_with_rf_off()
+                continue
             if not adjustment.presses_may_be_missing(action):
                 break
             verdict = await adjustment.resolved("no effect", point.name)
@@ -130,6 +140,8 @@ class _Adjustment:
     prior: PriorOfPoint
     resolver: DoubtResolver
     activations: list[AdjustmentActivation] = field(default_factory=list)
+    began_with_rf_on: bool = False
+    """Whether the trim was first moved while RF was on, without effect."""
 
     @property
     def _power_w(self) -> float:
@@ -209,7 +221,7 @@ class _Adjustment:
         Presses that did not show may have moved another point, which the unit would save with this.
         """
         session, name = self.session, self.point.name
-        yield await left_whatever_was_moved(session, name)
+        yield await leave_without_saving(session, name)
         self.actuator.note_put_back(self.start)
         session.enters_service(ServiceState(name, by_hand=True))
         await session.bench.generator.enter_service(name)
@@ -220,6 +232,19 @@ class _Adjustment:
         trim = self.actuator.trim
         self.policy = _policy(self.session, self.point, self.timing, trim, self.prior)
         self.actuator.use_policy(self.policy)
+
+    def may_wait_for_rf(self, end: Finish) -> bool:
+        """Return whether a trim without effect was moved only while RF was on, by its port.
+
+        Some units take what was set in service mode only as RF is switched on.
+        """
+        while_on = self.policy.spec.moves_while_on and self.session.bench.generator.unattended
+        return while_on and end.reason == NO_EFFECT
+
+    def move_with_rf_off(self) -> None:
+        """Begin anew from the trim's start, and move it between activations alone."""
+        self.session.trims_wait_for_rf = self.began_with_rf_on = True
+        self.restart()
 
     def presses_may_be_missing(self, end: Finish) -> bool:
         """Return whether the trim may have had no effect because no key was pressed."""
@@ -247,7 +272,7 @@ class _Adjustment:
 
     async def put_back_by_leaving(self) -> AsyncIterator[Event]:
         """Have service mode left without saving, in place of the presses that put the trim back."""
-        async for event in left_unsaved(self.session):
+        async for event in leave_if_moved(self.session):
             yield event
         self.policy.put_back()
         self.actuator.note_put_back(self.start)
@@ -276,6 +301,8 @@ class _Adjustment:
         Yields what was learned and the result.
         """
         session, observation = self.session, self._final_observation(end)
+        if self.began_with_rf_on:
+            observation = self._noted(observation, end)
         if self.actuator.coach is not None:
             session.show_cue(cue_at_end(end))
         learned = self.policy.learned()
@@ -311,6 +338,13 @@ class _Adjustment:
             observation.on_s,
             observation.samples,
         )
+
+    def _noted(self, seen: Observation, end: Finish) -> Observation:
+        """Return `seen` with how the trim acted; where it never did, others begin as usual."""
+        never = end.reason == NO_EFFECT
+        self.session.trims_wait_for_rf = not never
+        note = MOVED_BOTH_WAYS if never else WAITS_FOR_RF
+        return replace(seen, reason="; ".join(filter(None, [seen.reason, note])))
 
     def _without_value(self, verdict: Verdict, reason: str) -> Observation:
         """Return an observation with the time on of all activations and the last one's readings."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from math import hypot, inf, isclose, isfinite, sqrt
 from typing import Any
 
-from ohmwright.estimation.settled_value import CONFIDENCE
+from ohmwright.estimation.activation_record import CONFIDENCE, is_in_vain
 from ohmwright.model.decision import (
     Decision,
     FalseAccept,
@@ -86,6 +86,13 @@ def stays_undecided(
         == "undecided"
         for value in possible
     )
+
+
+def stays_too_close(measured: Measured, target: Target) -> bool:
+    """Return whether another value of the same point would hardly tell it from its limit."""
+    limits, tolerance = limits_of(target), target.half_width or target.value / 20
+    distance = min(abs(measured.value - limits.lower), abs(measured.value - limits.upper))
+    return is_in_vain(distance / tolerance, _readings_uncertainty(measured)[0] / tolerance)
 
 
 def conformity(

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from math import isinf
 from typing import ClassVar
 
+from ohmwright.estimation.activation_record import Outlook
 from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.model.errors import LoadNotConnected
 from ohmwright.model.event import Event
@@ -15,7 +16,7 @@ from ohmwright.model.step import Point, Stage, Timing
 
 from .asked_current import asked_current_ma, question, target_band
 from .doubt import Doubt, OutputSetting, VerdictAndReason
-from .judge import conformity, is_final, judge, stays_undecided
+from .judge import conformity, is_final, judge, stays_too_close, stays_undecided
 from .lost_load import reason_to_go_without
 from .measured_value import (
     Accuracy,
@@ -97,11 +98,17 @@ class Observation:
 
 
 async def measure_point(
-    session: Session, point: Point, chosen: OutputSetting, timing: Timing, fetch: Fetch
+    session: Session,
+    point: Point,
+    chosen: OutputSetting,
+    timing: Timing,
+    fetch: Fetch,
+    outlook: Outlook | None = None,
 ) -> Observation:
     """Rest, activate once, and return the value of `point` with its verdict.
 
-    The activation ends when the verdict is known, or undecided just under `timing.max_on_s`.
+    The activation ends when the verdict is known, or undecided just under `timing.max_on_s`; where
+    an `outlook` is given also when more readings of it are in vain.
     `chosen`: mode and setting of the unit; the setting is the most that can be put into the load.
     """
     accuracy = accuracy_at(session, chosen.mode, point.load_ohm)
@@ -118,7 +125,7 @@ async def measure_point(
         power_w=chosen.setting_w,
         timing=timing,
         fetch=fetch,
-        stop_rule=lambda warmth: UntilDecided(asked, warmth, final),
+        stop_rule=lambda warmth: UntilDecided(asked, warmth, final, outlook=outlook),
         expected_w=min(chosen.setting_w, (asked.target / 1000) ** 2 * point.load_ohm),
         tolerance=asked.tolerance / asked.target,
     )
@@ -163,7 +170,9 @@ def is_worth_repeating(seen: Observation, point: Point) -> bool:
     """Return whether a second activation may decide what the readings' scatter left undecided."""
     if seen.verdict != "undecided" or seen.measured is None or seen.settled is None:
         return False
-    return seen.settled.settled and not stays_undecided(seen.measured, point.target, point.decision)
+    if not seen.settled.settled or stays_too_close(seen.measured, point.target):
+        return False
+    return not stays_undecided(seen.measured, point.target, point.decision)
 
 
 class _PooledPoint:
@@ -177,7 +186,9 @@ class _PooledPoint:
         """Activate once, and pool what was seen with the activation before, if there was one."""
         session, point, timing, first = self._session, self._point, self._timing, self._first
         fetch = session.bench.analyzer.fetch_current
-        seen = await measure_point(session, point, self._chosen, timing, fetch)
+        # of the second one both together decide, so that it ends only where it decides alone
+        outlook = Outlook(timing.max_on_s) if first is None else None
+        seen = await measure_point(session, point, self._chosen, timing, fetch, outlook)
         if first is None or first.settled is None or seen.settled is None:
             return seen
         both = pooled(first.settled, seen.settled)

@@ -44,7 +44,8 @@ def point_spec(
         accuracy_at(session, None if data is None else data.mode, point.load_ohm),
         keys=None if bench.generator.unattended or service is None else keys_of(service),
         reach=_range(bench.generator, data, start),
-        moves_while_on=service is None or service.moves_while_on,
+        moves_while_on=not session.trims_wait_for_rf
+        and (service is None or service.moves_while_on),
         expected=known.expected,
         droop=bench.generator.data.droop,
         count_ma=None if data is None else data.count_ma,

@@ -17,21 +17,22 @@ from ohmwright.model.errors import LinkError, LinkLost, LinkTimeout, ReleaseNotC
 from .meter_tail import MeterTail
 from .uncancellable import uncancellable
 
-LAST_TRY_BOUND_S = 3.0
-"""Time for a second release after it: a process that was stopped meanwhile has not read back."""
 RELEASE_BOUND_S = 8.0
 """Longest time of a release by the machine's clock, so that a fault cannot hold it up."""
 BY_HAND_BOUND_S = 60.0
 """Longest time of a release by a person, who has to be told, and perhaps told again."""
+LAST_TRY_BOUND_S = 3.0
+"""Longest time of a second release after one whose time ran out: where this process itself was
+stopped meanwhile (a signal, no memory), the first one had no chance to read anything back."""
 _TRIES = 40
 _BETWEEN_TRIES_S = 0.1
 """Number of times that OFF is sent and read back in one release, and the pause between."""
 READ_OFF_WITHIN_S = _TRIES * _BETWEEN_TRIES_S
-"""Time within which it must have been read back, on the quickest line."""
+"""Time within which RF must have read off on a line that answers at once; a slower one has more."""
 KEYING_DELAY_S = 2.0
-"""Longest time from keying until a current is read: dead time and the meter's window."""
+"""Longest time from keying until a current is read: dead time and the meter's window; no source."""
 _SLOW_ANSWERS_S = 1.0
-"""Longest time of the answers to the questions after OFF."""
+"""Longest time of the answers to the questions after OFF; no source."""
 _TOLD_BY_HAND_AFTER_S = 10.0
 """Time after which a person who was told to release the foot switch is told of the mains switch."""
 _OFF_ONCE = f"it read off, and was not seen to stay so for {KEYING_DELAY_S:g} s"
@@ -46,7 +47,10 @@ _ZERO_HINT = (
 
 
 def meter_shows_s(bench: Bench) -> float:
-    """Return the longest time in s after OFF for which a meter may show a current that has gone."""
+    """Return the longest time in s after OFF for which a meter may show a current that has gone.
+
+    Its window, two readings, and the answers.
+    """
     meter = bench.analyzer.data.meter
     return meter.window_s + 2 / meter.readings_per_s + _SLOW_ANSWERS_S
 
@@ -86,7 +90,7 @@ async def confirmed_release(bench: Bench, *, current_seen: bool = False) -> Conf
 
 
 def bound_s(bench: Bench) -> float:
-    """Return the longest time in s of one release."""
+    """Return the longest time in s of one release, without that of the last try."""
     return BY_HAND_BOUND_S if bench.analyzer.released_by_hand else RELEASE_BOUND_S
 
 
@@ -115,13 +119,17 @@ class _Seen:
 
     @property
     def confirmed(self) -> ConfirmedRelease:
-        """It has been read back as off."""
+        """The release, now that it has been read back as off."""
         return ConfirmedRelease(
             self.took_s or 0.0, self.stayed_closed, self.sent, self.last_on_s, self.tail.explains
         )
 
 
 async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | str:
+    """Release within the time for it, and once more in a shorter one; return what is wrong, else.
+
+    A person is warned between the two.
+    """
     begun_s = bench.clock.now_s()
     seen = _Seen(begun_s, MeterTail(bench.analyzer.data.meter, begun_s))
     for within_s in (bound_s(bench), LAST_TRY_BOUND_S):

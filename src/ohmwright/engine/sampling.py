@@ -210,7 +210,7 @@ class StandingFigure:
     """
 
     def __init__(self, digit_ma: float) -> None:
-        self._digit_ma = digit_ma
+        self.digit_ma = digit_ma
         self._figure_ma = self._began_s = self._latest_s = 0.0
         """The latest figure, and the ages of the first and the latest reading of it."""
         self.alike = 0
@@ -223,7 +223,7 @@ class StandingFigure:
 
     def note(self, age_s: float, current_ma: float) -> None:
         """Take in a reading in mA, with its age."""
-        if self.alike and abs(current_ma - self._figure_ma) < 0.5 * self._digit_ma:
+        if self.alike and abs(current_ma - self._figure_ma) < 0.5 * self.digit_ma:
             self._latest_s, self.alike = age_s, self.alike + 1
             self.counts.append(True)
             self._count_repeats(not self.stands)
@@ -271,15 +271,15 @@ class StandingFigure:
 
     @property
     def _shows_noise(self) -> bool:
-        return self._digit_ma <= _FINE_DIGIT * self._figure_ma
+        return self.digit_ma <= _FINE_DIGIT * self._figure_ma
 
     def _is_stride(self, current_ma: float) -> bool:
         """Return whether neither noise nor digit explains the way from the last figure to this."""
         way_ma = abs(current_ma - self._figure_ma)
-        if way_ma <= _STRIDE_DIGITS * self._digit_ma:
+        if way_ma <= _STRIDE_DIGITS * self.digit_ma:
             return False
         larger_ma = max(current_ma, self._figure_ma)
-        return way_ma > _STRIDE * larger_ma > _STRIDE * _NO_CURRENT_DIGITS * self._digit_ma
+        return way_ma > _STRIDE * larger_ma > _STRIDE * _NO_CURRENT_DIGITS * self.digit_ma
 
     def _count_repeats(self, count: bool) -> None:
         repeats = self.alike - 1
@@ -314,8 +314,10 @@ class HangingMeter:
             raise ProtocolError(
                 f"The meter shows {current_ma:g} mA again and again, {figure.alike} readings in "
                 f"{figure.stood_s:.1f} s.",
-                "No output is so quiet: the meter may hang. No value was taken from it.",
-                "See whether it follows the output; restart it, then run again.",
+                "No output is so quiet: the meter may hang, or its last digit is coarser than the "
+                f"{figure.digit_ma:g} mA that its data say. No value was taken from it.",
+                "See whether it follows the output: if not, restart it; if in steps, correct "
+                "'resolution_ma' in the analyzer's data. Then run again.",
             )
 
 

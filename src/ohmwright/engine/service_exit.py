@@ -1,4 +1,7 @@
-"""Leaves service mode without saving, which undoes moves, or says what a person must do."""
+"""Leaves service mode without saving, which undoes moves, or says what a person must do.
+
+At the end of a run, between its steps, and before one goes on that was cut short.
+"""
 
 from __future__ import annotations
 
@@ -17,16 +20,19 @@ from .session import Session
 from .uncancellable import uncancellable
 
 _BOUND_S = 5.0
-"""Longest time, by the machine's clock, that the generator gets to leave service mode."""
+"""Longest time, by the machine's clock, that a generator with a port gets to leave service mode.
+
+Some exchanges by a slow line; no source.
+"""
 
 
 @asynccontextmanager
 async def service_left_on_exit(session: Session) -> AsyncIterator[None]:
-    """Undo moves that were not stored, whatever ends the block early; RF is off by then.
+    """Undo moves that were not stored, whatever ends the block early; no activation is open then.
 
     A unit with a port is sent out of service mode, which undoes them; else the session's
-    `pending.left_open` says what a person must undo. Where RF may be on, nothing is sent, and it
-    says what was moved: the generator must be switched off at its mains switch, which undoes that.
+    `pending.left_open` says what a person must undo. After a release that was not confirmed RF may
+    be on: nothing is sent, and `left_open` says what was moved and that the mains switch undoes it.
     """
     try:
         yield
@@ -55,18 +61,18 @@ async def _leave(session: Session) -> None:
         pending.add(ServiceLeft(**session.stamp(), point=service.point))
 
 
-async def left_unsaved(session: Session) -> AsyncIterator[Event]:
-    """Leave service mode without saving where a trim was moved; yield the event of it.
+async def leave_if_moved(session: Session) -> AsyncIterator[Event]:
+    """Leave service mode without saving where moves are not stored, to undo them; yield the event.
 
-    That undoes what was moved and not stored.
+    No cue is shown any more.
     """
     session.show_cue(None)
     service = session.service
     if service is not None and service.has_unstored_moves:
-        yield await left_whatever_was_moved(session, service.point)
+        yield await leave_without_saving(session, service.point)
 
 
-async def left_whatever_was_moved(session: Session, point: str) -> ServiceLeft:
+async def leave_without_saving(session: Session, point: str) -> ServiceLeft:
     """Leave service mode without saving, whether or not a move is known of; return its event.
 
     A person cannot skip it: they are asked until it is done.
@@ -97,7 +103,8 @@ async def leave_before_going_on(session: Session, earlier: Iterable[Event]) -> N
 def may_be_in_service(events: Iterable[Event]) -> bool:
     """Return whether a unit worked by hand may be in service mode after `events`.
 
-    A step that adjusts counts from its beginning: what a person answered is on record only later.
+    It may be from the beginning of a step that adjusts, not only from the answer to the request to
+    enter: an answer waits until RF is off to be put on record, and a crash may come before.
     """
     inside = False
     for event in events:

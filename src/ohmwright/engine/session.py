@@ -59,6 +59,9 @@ class Session:
     """Number of requests answered so far; skip, back, stop and comments do not count."""
     target_band: TargetBand | None = None
     """Limits for the current of the next activations, to be shown; None where it has none."""
+    trims_wait_for_rf: bool = False
+    """Whether moves of the unit's trims are taken to act only once RF is switched on anew, though
+    its data say otherwise."""
     cue: Cue | None = None
     """What the person at the keys is told now; None while nobody is coached."""
     warmth: OutputWarmth = field(init=False)

@@ -17,7 +17,7 @@ from .adjustment_start import diagnosis_events, priors_of_points
 from .lost_load import reason_to_go_without
 from .prior_of_point import PriorOfPoint
 from .procedure import Procedure
-from .service_exit import left_unsaved
+from .service_exit import leave_if_moved
 from .session import Session
 from .steps.base import Step, StepRun, TimedStep
 
@@ -229,7 +229,7 @@ async def _interruption_events(
     progress: _StageProgress, session: Session, choice: SkipStep | GoBack, again: AdjustingAgain
 ) -> AsyncIterator[Event]:
     """Undo moves that were not stored; yield "not measured" for each missing point of a skip."""
-    async for event in left_unsaved(session):
+    async for event in leave_if_moved(session):
         yield event
     if not isinstance(choice, SkipStep):
         return

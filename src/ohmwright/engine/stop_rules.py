@@ -13,7 +13,7 @@ from math import hypot, inf, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.estimation.activation_record import Question
+from ohmwright.estimation.activation_record import Outlook, Question
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.prior import vague_prior
@@ -132,6 +132,7 @@ class UntilDecided:
     model allowed for; and `is_final`, which is the
     decision rule's part: the value passes, fails, or more readings could not change that. A value
     within the limits must have been seen there; one below them lacks more than is still to come.
+    It is left undecided early where an `outlook` is given and nothing more is to be expected.
     """
 
     def __init__(
@@ -140,6 +141,7 @@ class UntilDecided:
         warmth: ResidualWarmth,
         is_final: Callable[[Settled], bool],
         precision_ma: float | None = None,
+        outlook: Outlook | None = None,
     ) -> None:
         """`precision_ma`: standard uncertainty to wait for; None: that of `precise_enough_ma`."""
         prior = vague_prior(warmth.largest_droop)
@@ -152,18 +154,19 @@ class UntilDecided:
         self._until_settled = UntilSettled(asked.at_age_s, asked.window_s, asked.resolution, warmth)
         self._next_test_s, self._tested_s = 0.0, -inf
         self._remainder = inf
-        self._decided = False
+        self._decided = self._in_vain = False
+        self._outlook = outlook
 
     def add_reading(self, age_s: float, current_ma: float) -> None:
         """Take a reading without testing whether the verdict is known."""
         self._until_settled.add_reading(age_s, current_ma)
 
     def read(self, age_s: float, current_ma: float) -> bool:
-        """Take a reading; return True when the verdict is known."""
+        """Take a reading; return True when the verdict is known, or will not be."""
         self.add_reading(age_s, current_ma)
         if age_s >= self._next_test_s - _ROUNDING_S:
             self._decided = self._is_decided(age_s, *self._until_settled.readings)
-        return self._decided
+        return self._decided or self._in_vain
 
     def _is_decided(self, age_s: float, ages_s: Floats, currents_ma: Floats) -> bool:
         """Test the readings so far, and set the age of the next test."""
@@ -174,6 +177,7 @@ class UntilDecided:
         self._remainder = estimate.remainder
         value = self._asked.in_readings(estimate.value)
         self._test_again(age_s, value, at_least_s=estimate.wait_s(_BOUNDS))
+        self._in_vain = self._is_in_vain(age_s, value)
         if estimate.outcome(_BOUNDS) == "undecided" or not self._is_precise(value, age_s):
             return False
         if self._until_settled.stands_still:
@@ -206,12 +210,24 @@ class UntilDecided:
 
     def _test_again(self, age_s: float, value: Mixture, at_least_s: float = _TEST_AGAIN_S) -> None:
         """Set the age of the next test to when `value` may be certain enough to decide."""
-        error, asked = self._asked.in_tolerances(value), self._asked
-        nearest = min(abs(error.mean - asked.low), abs(error.mean - asked.high))
-        wanted = min(self._precision_ma / asked.tolerance, nearest / _DECISIVE_SDS)
+        error, nearest = self._from_limit(value)
+        wanted = min(self._precision_ma / self._asked.tolerance, nearest / _DECISIVE_SDS)
         narrower = max(1.0, error.sd / max(wanted, 1e-9)) ** (1 / _NARROWING)
         wait_s = max(_TEST_AGAIN_S, at_least_s, age_s * (narrower - 1))
         self._next_test_s = age_s + min(_TEST_AT_LAST_S, wait_s)
+
+    def _from_limit(self, value: Mixture) -> tuple[Mixture, float]:
+        """The error of `value` and its distance from the nearest limit, in tolerances."""
+        error, asked = self._asked.in_tolerances(value), self._asked
+        return error, min(abs(error.mean - asked.low), abs(error.mean - asked.high))
+
+    def _is_in_vain(self, age_s: float, value: Mixture) -> bool:
+        """Whether the value has come, and more readings would hardly take it from its limit."""
+        if self._outlook is None:
+            return False
+        error, nearest = self._from_limit(value)
+        in_vain = self._outlook.is_in_vain(age_s, nearest, error.sd)
+        return in_vain and self._why_undecided() == "" and age_s >= self._asked.at_age_s
 
     def settled(self) -> Settled | None:
         """Return the estimate by the readings so far, in mA; None before the first reading.

@@ -29,8 +29,6 @@ _MODEL = 0.0005
 _LEVEL_SD = 0.3
 """Prior standard deviation of the value, relative to the latest readings."""
 
-CONFIDENCE = 0.95
-"""Least probability, by the readings, with which a value is said to lie on its side of a limit."""
 JUMPS = "the meter's readings jump there and back"
 """Reason for a value that is not settled since more than a few readings are spikes."""
 

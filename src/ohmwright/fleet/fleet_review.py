@@ -31,7 +31,7 @@ class Failure:
     value: float
     limits: PointLimits
     qualified: bool
-    """Whether no analyzer certificate in date covers the value."""
+    """Whether no analyzer certificate in date covers the value, so that it proves less."""
 
     @property
     def error_percent(self) -> float:
@@ -71,19 +71,22 @@ class Recurrence:
 
 @dataclass(frozen=True, slots=True)
 class ModelReview:
-    """How the units of one model did: visits are runs with a result as found."""
+    """How the units of one model did, by their runs."""
 
     model: str
     units: int
     visits: int
+    """Runs with a result as found, of which failures are a share."""
     failed: int
     """Visits at which a point failed as found."""
     adjusted: int
+    """Runs that moved a trim."""
     not_passed_as_left: int
+    """Runs whose results as left, or as found where there are none, did not all pass."""
     uncovered: int
-    """Visits whose verdicts rest on values that no analyzer certificate covers."""
+    """Runs whose verdicts rest on values that no analyzer certificate covers."""
     past_due: int
-    """Visits whose verdicts rest on values by an analyzer certificate that was past due."""
+    """Runs whose verdicts rest on values by an analyzer certificate that was past due."""
 
     @property
     def failure_limits(self) -> ShareLimits:
@@ -100,14 +103,15 @@ class FleetReview:
     adjusted: tuple[AdjustedUnit, ...]
     recurring: tuple[Recurrence, ...]
     assets: frozenset[str]
-    """Every unit with a result."""
+    """Every unit with a result in the span."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Visit:
-    """The results of one run that count, by stage."""
+    """The results of one run that count, by stage: of a point measured again, the last one."""
 
     run: _Row
+    """Its last result, for what is the same in all."""
     found: tuple[_Row, ...]
     adjusted: tuple[_Row, ...]
     left: tuple[_Row, ...]

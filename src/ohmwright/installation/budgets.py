@@ -1,4 +1,4 @@
-"""Uncertainty budgets: examples of the GUM and JCGM 101, and a power from a certificate."""
+"""Checks of uncertainty budgets: examples of the GUM and JCGM 101, a power by a certificate."""
 
 from __future__ import annotations
 
@@ -63,7 +63,11 @@ def checks() -> Iterator[Check]:
 
 @lru_cache(maxsize=1)
 def _gauge() -> Budget:
-    """Return the budget of GUM H.1: l = ls + d - ls (da theta + as dt), in nm."""
+    """Return the budget of GUM H.1: l = ls + d - ls (da theta + as dt), in nm.
+
+    ls: the standard's length; d: the measured difference; da, dt: differences of the two gauges in
+    expansion coefficient and temperature; theta: the deviation from 20 degrees Celsius.
+    """
     standard_nm, expansion_per_k, theta_k = 50_000_623.0, 11.5e-6, -0.1
     inputs = (
         Input("ls", standard_nm, 25.0, 18),
@@ -106,8 +110,8 @@ def _sum(*parts: tuple[float, float]) -> tuple[float, float]:
 
 def _wide_rectangle() -> float:
     """Return the expanded uncertainty of a sum of four rectangles, one ten times as wide."""
-    widths = (1.0, 1.0, 1.0, 10.0)
-    inputs = [rectangular(f"x{i}", 0.0, u * math.sqrt(3.0)) for i, u in enumerate(widths)]
+    uncertainties = (1.0, 1.0, 1.0, 10.0)
+    inputs = [rectangular(f"x{i}", 0.0, u * math.sqrt(3.0)) for i, u in enumerate(uncertainties)]
     budget = combine(0.0, inputs, [1.0] * 4)
     return propagate(lambda *terms: sum(terms), inputs, budget).expanded.uncertainty
 

@@ -13,8 +13,9 @@ from .generator import Generator
 class RemoteGenerator(Generator):
     """A generator that needs no person; each setting is read back.
 
-    After a number is read the identity is asked for again, with two numbers to be echoed: only a
-    line that carries those and is answered by the same instrument has not answered one reply late.
+    After a number is read, the identity is asked for with two numbers to be echoed. A line that is
+    one reply late would answer with something else, so that the right answer proves that the number
+    was the reply to its own question, by the same instrument.
     `identity`: what the identification must contain; empty where any unit will do.
     """
 
@@ -50,11 +51,11 @@ class RemoteGenerator(Generator):
     async def store_trims(self) -> None:
         """Store the trims; return when it reads back as stored, where that can be asked.
 
-        Sent once, as every message that changes the instrument and has no setting to read back.
+        Sent once: what changes the instrument and has no setting to read back is never repeated.
         """
         await self.dialogue.tell("store")
         if self.dialogue.commands.can_ask("stored"):
-            await self._see_stored()
+            await self._refuse_unless_stored()
 
     async def leave_service(self) -> None:
         """Leave service mode; return when it reads back as left."""
@@ -67,11 +68,13 @@ class RemoteGenerator(Generator):
         return alarm
 
     async def _trim(self) -> int:
+        """The trim in counts, proven to be the reply to its own question."""
         trim = round(await self._verified.number("trim"))
         await self.identify()
         return trim
 
-    async def _see_stored(self) -> None:
+    async def _refuse_unless_stored(self) -> None:
+        """Raise ProtocolError where what the unit has stored is not where the trim stands."""
         stored, trim = await self._verified.number("stored"), await self._trim()
         if stored != trim:
             raise ProtocolError(

@@ -17,10 +17,21 @@ from .tolerance import Target, Tolerance, absolute_key, sides
 
 Stage = Literal["as_found", "adjust", "as_left"]
 STAGES: tuple[Stage, ...] = ("as_found", "adjust", "as_left")
+"""In the order in which they are done."""
+MEASURED: tuple[Stage, ...] = ("as_found", "as_left")
+"""The stages of which outputs are reported; `adjust` has the values that trims were moved to."""
+Name = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_.-]*$", max_length=60)]
+"""Of a step."""
+_LEAST_AFTER_AGE_S = 2.0
+"""Of an activation after the age at which a value holds: room for readings there and for OFF before
+the limit that travels with ON; no source."""
 
 
 def known_stages(stages: Iterable[str]) -> tuple[Stage, ...]:
-    """Return the stages of those names, in order. Raises UsageError for none or unknown ones."""
+    """Return the stages of those names, each once, in the order in which they are done.
+
+    A single name may be given as text. Raises UsageError for none or unknown ones.
+    """
     names = (stages,) if isinstance(stages, str) else tuple(stages)
     if unknown := [name for name in names if name not in STAGES]:
         raise UsageError(
@@ -35,10 +46,6 @@ def known_stages(stages: Iterable[str]) -> tuple[Stage, ...]:
     return tuple(stage for stage in STAGES if stage in names)
 
 
-Name = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_.-]*$", max_length=60)]
-MEASURED: tuple[Stage, ...] = ("as_found", "as_left")
-
-
 class Timing(FrozenModel):
     """When a value is taken: the age of a rested activation at which it holds, in seconds.
 
@@ -51,8 +58,8 @@ class Timing(FrozenModel):
 
     @model_validator(mode="after")
     def _age_is_reached(self) -> Timing:
-        if self.max_on_s < self.age_s + 2.0:
-            raise ValueError("max_on_s must leave 2 s or more after age_s")
+        if self.max_on_s < self.age_s + _LEAST_AFTER_AGE_S:
+            raise ValueError(f"max_on_s must leave {_LEAST_AFTER_AGE_S:g} s or more after age_s")
         return self
 
 
@@ -68,7 +75,7 @@ class Point(FrozenModel):
 
 
 def quantity_of(current_ma: object, power_w: object) -> Quantity:
-    """The quantity of a target, of which exactly one must be given."""
+    """The quantity of a target. Raises ValueError unless exactly one of the two is given."""
     if (current_ma is None) == (power_w is None):
         raise ValueError("give exactly one of current_ma and power_w")
     return "power_w" if current_ma is None else "current_ma"

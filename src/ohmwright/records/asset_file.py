@@ -13,16 +13,18 @@ from ohmwright.model.registered_asset import RegisteredAsset
 
 COLUMNS = tuple(RegisteredAsset.model_fields)
 _LARGEST_BYTES = 50_000_000
-"""Of a file that is read: a longer one is no register."""
+"""Of a file that is read: a longer one, a hundred thousand units and more, is no register."""
 
 
 @dataclass(frozen=True)
 class AssetRow:
-    """One row of the file. `said`: its cells by column, of those columns that the file has."""
+    """One row of the file."""
 
     line: int
     said: Mapping[str, str]
+    """Its cells by the name of their column, of those columns that the file has."""
     columns: Mapping[str, int]
+    """Place of each column in the file, from 1, by its name."""
     cells: int
     """Number of cells; that of the columns, unless the row is wrong."""
 
@@ -80,7 +82,7 @@ def read_asset_rows(path: Path) -> AssetRows:
 
 
 def _unknown_columns(path: Path, columns: Mapping[str, int]) -> list[str]:
-    """A complaint for each column that there is not; its cells are passed over."""
+    """A complaint for each column that no register has; its cells are passed over."""
     known = ", ".join(COLUMNS)
     return [
         f"{path}:1:{place}: there is no column '{name}' (columns are: {known})"
@@ -91,11 +93,12 @@ def _unknown_columns(path: Path, columns: Mapping[str, int]) -> list[str]:
 
 def _text(path: Path) -> str:
     try:
-        held = path.read_bytes()
+        with path.open("rb") as file:
+            held = file.read(_LARGEST_BYTES + 1)
     except OSError as problem:
         raise SourceError(f"{path}: cannot be read: {problem.strerror}.") from None
     if len(held) > _LARGEST_BYTES:
-        raise SourceError(f"{path}: {len(held):,} bytes are more than a register has.")
+        raise SourceError(f"{path}: more than {_LARGEST_BYTES:,} bytes, which no register has.")
     try:
         return held.decode("utf-8-sig")
     except UnicodeDecodeError as problem:

@@ -12,7 +12,7 @@ from datetime import datetime
 from math import sqrt
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, and_, func, or_, select
+from sqlalchemy import ColumnElement, Select, and_, exists, func, or_, select
 from sqlalchemy import Row as SqlRow
 
 from ohmwright.model.step import MEASURED, Stage
@@ -131,9 +131,11 @@ def reported_results(
     """Query: every result from `since` to before `until`, and every failure as found before.
 
     In the order of time, with the name of the run, and whether no analyzer certificate covers a
-    value, or one that was past due; without sweeps and voided runs.
+    value, or one that was past due; without sweeps and voided runs. Earlier failures are told
+    without those of a point that was measured again in its run, whose last result alone counts.
     """
-    c, failed_before = RESULTS.c, (RESULTS.c.verdict == "fail", RESULTS.c.stage == "as_found")
+    c = RESULTS.c
+    failed_before = (c.verdict == "fail", c.stage == "as_found", ~_measured_again())
     return (
         select(RUNS.c.run_id, RUNS.c.serial, RESULTS, UNCOVERED_RESULT, PAST_DUE_RESULT)
         .join(RUNS, RUNS.c.number == c.run)
@@ -146,6 +148,18 @@ def reported_results(
             or_(c.at >= sortable_time(since), and_(*failed_before)),
         )
         .order_by(c.at, c.run, c.event)
+    )
+
+
+def _measured_again() -> ColumnElement[bool]:
+    """Condition on a result: the same run has a later one of its point at its stage."""
+    c, later = RESULTS.c, RESULTS.alias("later").c
+    return exists().where(
+        later.run == c.run,
+        later.event > c.event,
+        later.stage == c.stage,
+        later.step == c.step,
+        later.point == c.point,
     )
 
 

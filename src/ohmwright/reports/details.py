@@ -27,7 +27,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
     """Each block of details with its heading: pairs of label and value, as printable text."""
     unit = certificate.asset
     wrong = corrected_texts(certificate)
-    yield "This paper", _certificate(certificate.issue)
+    yield "This paper", _this_paper(certificate.issue)
     yield "Customer and receipt", _receipt(certificate.issue.paper)
     yield (
         "Unit under test",
@@ -65,12 +65,12 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
 
 
 def _unread(certificate: Certificate) -> str:
-    """Behind a serial number that nobody read who told it; empty behind others."""
+    """Words behind the serial number: who told it, where no instrument read it; else empty."""
     return f" ({certificate.unread})" if certificate.unread else ""
 
 
 def _other_clock(certificate: Certificate) -> str:
-    """Behind a simulated date that is not the one in the run's number, why; empty behind others."""
+    """Words behind the begin of a simulated run whose number has another date: why; else empty."""
     numbered = time_in_number(certificate.run_id)
     if certificate.seed is None or numbered is None:
         return ""
@@ -80,14 +80,14 @@ def _other_clock(certificate: Certificate) -> str:
 
 
 def _answer(certificate: Certificate) -> Details:
-    """How the unit answers; nothing of one without a port, which nobody asked."""
+    """How the unit answers at its port; nothing of a unit without a port."""
     if NO_PORT in certificate.generator:
         return ()
     return (("Answers as", f"{certificate.generator}{_other_serial(certificate)}"),)
 
 
 def _other_serial(certificate: Certificate) -> str:
-    """Behind how the unit answers, that its serial number is another one; empty where it is not."""
+    """Words behind how the unit answers: that it told another serial number; else empty."""
     told = other_serial(certificate.generator, certificate.asset.serial)
     if told is None:
         return ""
@@ -95,7 +95,7 @@ def _other_serial(certificate: Certificate) -> str:
 
 
 def corrected_texts(certificate: Certificate) -> dict[str, str]:
-    """Behind each corrected detail of the unit what the record says; empty behind the others."""
+    """Words behind each detail of the unit: what the record says, where corrected; else empty."""
     recorded, corrected = certificate.recorded_asset, certificate.issue.paper.corrections.given()
     return {
         name: f" (corrected; in the record: {getattr(recorded, name) or NOT_RECORDED})"
@@ -105,7 +105,7 @@ def corrected_texts(certificate: Certificate) -> dict[str, str]:
     }
 
 
-def _certificate(issue: Issue) -> Details:
+def _this_paper(issue: Issue) -> Details:
     """Whose certificate it is, its issue, and where the work was done."""
     label = "Replaces" if issue.approvals else "Is to replace"
     paper, replaces = issue.paper, () if not issue.replaces else ((label, issue.replaces),)
@@ -145,7 +145,11 @@ def _procedure(certificate: Certificate) -> Details:
 
 
 def _ages(results: Iterable[Result]) -> str:
-    """At which ages of an activation the values hold; of a shape or a time no lag is taken off."""
+    """The ages of an activation at which the values hold, as text.
+
+    Those of outputs, with their lag taken off, where there is one; else those of shapes and times,
+    which have no lag.
+    """
     found = [r for r in results if r.measured is not None and r.load_ohm is not None]
     outputs = [r for r in found if is_output(r)]
     ages = sorted({r.measured.age_s for r in outputs or found if r.measured is not None})
@@ -167,8 +171,8 @@ def _room(part: RunPart) -> str:
 def _by_part(parts: Sequence[RunPart], said: Callable[[RunPart], str]) -> str:
     """What `said` says of every part of the run; once where it is equal for all."""
     each = {part.number: said(part) for part in parts}
-    if len(set(each.values())) == 1:
-        return each[1]
+    if len(different := set(each.values())) == 1:
+        return different.pop()
     return "; ".join(f"part {number}: {words}" for number, words in each.items())
 
 

@@ -17,14 +17,20 @@ from ohmwright.uncertainty.inputs import (
 )
 from ohmwright.uncertainty.montecarlo import Trials, numerical_tolerance, simulate_adaptively
 
-# Derivatives are differences over a sixteenth of the standard uncertainty: far enough for the
-# digits of the model, near enough that its higher terms do not show.
 STEPS_PER_U = 16.0
+"""Derivatives are differences over a sixteenth of the standard uncertainty: far enough for the
+digits of the model, near enough that its higher terms do not show."""
 NONLINEAR_SHARE = 0.02
-"""Above this share of the variance, the next terms of the Taylor series call for a test."""
+"""Above this share of the variance, the next terms of the Taylor series call for a simulation.
+
+They make 1 % of u then, which two significant digits of U hardly show; common practice, no source.
+"""
 DOMINANT_SHARE = 0.5
-"""Above this share of the variance, one input that is not normal calls for a test."""
+"""Above this share of the variance, one input that is neither normal nor Student's t calls for a
+simulation: the result then has its shape rather than a normal one; common practice, no source."""
 FEWEST_DOF = 5.0
+"""With fewer degrees of freedom the variance of draws from Student's t hardly converges: up to 2 it
+is infinite, up to 4 that of its estimate is."""
 SEED = 101
 """Seed of every simulation, so that a result can be computed again to the last digit."""
 FEWEST_TRIALS = 1_000_000
@@ -178,12 +184,12 @@ def second_order_variance(model: MeasurementModel, inputs: Sequence[Input]) -> f
     def at(moves: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         return np.asarray(model(*np.moveaxis(values + moves, -1, 0)))
 
-    ahead, behind = at(one), at(-one)
-    beyond, beside = at(one + other), at(one - other)
-    before, below = at(other - one), at(-one - other)
-    slope = (ahead - behind) / 2.0
-    mixed = (beyond - beside - before + below) / 4.0
-    third = ((beyond - 2.0 * ahead + beside) - (before - 2.0 * behind + below)) / 2.0
+    up, down = at(one), at(-one)
+    up_up, up_down = at(one + other), at(one - other)
+    down_up, down_down = at(other - one), at(-one - other)
+    slope = (up - down) / 2.0
+    mixed = (up_up - up_down - down_up + down_down) / 4.0
+    third = ((up_up - 2.0 * up + up_down) - (down_up - 2.0 * down + down_down)) / 2.0
     return float(np.sum(0.5 * mixed**2 + slope * third)) * STEPS_PER_U**4
 
 

@@ -19,11 +19,13 @@ from ohmwright.wire.portlock import PortLock
 from .failures import lost, silent
 
 SLICE_S = 0.05
+"""Longest time that the thread waits for bytes at a time. A read that is cancelled cannot be broken
+off, so that the next message, which may be OFF, is late by as much."""
 T = TypeVar("T")
 
 
 class ThreadLink(Link):
-    """A line that a thread of its own works, in slices of at most 50 ms.
+    """A line that a thread of its own works, in slices of at most `SLICE_S`.
 
     A cancelled read leaves its slice to end by itself; bytes it still brings wait in a queue for
     the next read, and the next message waits for the slice. So no byte is lost, and OFF is delayed
