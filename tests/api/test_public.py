@@ -31,9 +31,11 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.event import ActivationOpened, Event, Fault, PointDone, TrimMoved
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.result import Result
+from ohmwright.model.shipped import shipped
 from ohmwright.records.asset_register import AssetChange, AssetRegister
 from tests.cli.guide.conftest import ALL_EXAMPLES
 
+MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
 PLAN = ohmwright.Sweep(modes={"cut": (150,)}, loads_ohm=(200, 500), rest_s=0)
 ONE_ADJUSTMENT = """
 title = "Adjust the cut current"
@@ -126,6 +128,21 @@ def test_a_unit_of_the_register_chooses_what_its_tag_chooses_on_the_command_line
             ohmwright.bench(bench_file, **given),
         ):
             pass
+
+
+def test_a_unit_of_the_bench_file_that_the_register_has_otherwise_is_refused_before_rf(
+    bench_file: Path, records: str
+) -> None:
+    """Notices a run by Python that counts for another unit, as the tag alone says whose it is."""
+    unit = RegisteredAsset(tag="HF-017", maker="Tessenhove", model="Quillon 300", serial="TQ3-9")
+    with open_records(records) as store:
+        AssetRegister(store.database).apply([AssetChange("added", unit, 1)], by="a")
+    with ohmwright.bench(bench_file) as bench:
+        for work in (bench.measure, bench.run):
+            given: Any = PLAN if work == bench.measure else MONOPOLAR
+            with pytest.raises(ohmwright.OhmwrightError, match=r"serial TQ3-20417.*TQ3-9"):
+                work(given, records=records)
+    assert list(ohmwright.Records(records)) == []
 
 
 def test_a_plan_that_makes_no_sense_is_refused_by_its_key() -> None:

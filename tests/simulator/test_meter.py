@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ohmwright.model.hardware import MeterData
-from ohmwright.simulator.meter import Meter
+from ohmwright.simulator.meter import Meter, meter_of
 from ohmwright.simulator.profile import MeterPhysics
 from ohmwright.simulator.randomness import Randomness
 
@@ -31,6 +31,23 @@ def test_reading_is_the_mean_over_the_window() -> None:
         one.take(pair, 0.0)
         seen.append(one.value_ma)
     assert seen == pytest.approx([30 / 6, 100 / 6, 35.0, 55.0], abs=1e-3)
+
+
+def test_a_filter_follows_a_step_as_a_lag_of_half_the_window_does() -> None:
+    """Against the step response of a first-order lag, 1 - exp(-t / tau): any textbook."""
+    data = DATA.model_copy(update={"window_s": 2.4, "averages_by": "filter"})
+    one = meter_of(data, MeterPhysics(), Randomness(1, "meter"))
+    for reading in range(1, 61):
+        one.take([600.0, 600.0], 0.0)
+        assert one.value_ma == pytest.approx(600 * (1 - np.exp(-0.1 * reading / 1.2)), abs=0.01)
+    for reading in range(1, 61):
+        one.take([0.0, 0.0], 0.0)
+        left = 600 * (1 - np.exp(-6.0 / 1.2)) * np.exp(-0.1 * reading / 1.2)
+        assert one.value_ma == pytest.approx(left, abs=0.01)
+    assert one.tail_ticks * one.tick_s > 8 * 1.2
+    one.clear()
+    one.take([600.0, 600.0], 0.0)
+    assert one.value_ma == pytest.approx(600 * (1 - np.exp(-0.1 / 1.2)), abs=0.01)
 
 
 def test_gain_error_noise_and_resolution() -> None:

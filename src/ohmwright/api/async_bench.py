@@ -58,14 +58,15 @@ class AsyncBench:
         guarded: bool,
         operator_name: str = "",
         registered: RegisteredAsset | None = None,
+        in_repair: bool = False,
         records: RecordsAt | None = None,
     ) -> None:
-        """`registered`: the unit as the register of assets has it; `records`: where runs are kept
-        of which nothing else is said.
+        """`registered`: the unit as the register of assets has it; `in_repair`: whether it may be
+        one that is in repair; `records`: where runs are kept of which nothing else is said.
         """
         self.data, self._operator, self._guarded = data, operator, guarded
         self._operator_name, self._records = operator_name, records
-        self._unit = UnitOnBench(data, registered)
+        self._unit, self._in_repair = UnitOnBench(data, registered), in_repair
         self._open, self.use = AsyncExitStack(), BenchUse()
         self.handed_out, self._job = HandedOutPoints(), StoppableJob()
 
@@ -99,6 +100,12 @@ class AsyncBench:
         """Who goes on with a run: the operator's name, else the account's."""
         name = self._operator_name if self._operator is None else self._operator.name
         return name or account_name()
+
+    def _work(self, records: RecordsAt | None, run: str | None) -> Assignment:
+        """What a run is done for, or goes on to be; the register must not contradict the unit."""
+        if run is not None or self._unit.registered is not None:
+            return self._unit.assigned()
+        return unit_on_bench(self.data, None, records, in_repair=self._in_repair).assigned()
 
     async def measure(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Curve:
         """Carry out a sweep and return its curve; see `points`."""
@@ -140,14 +147,14 @@ class AsyncBench:
     ) -> Iterator[SweepRun]:
         """Open a sweep; write its curve when the block ends, however it ends."""
         refuse_wrong_options(options, SweepOptions)
-        out = out_path(options)
+        out, records = out_path(options), options.get("records", self._records)
         opened = self.sweep(
             plan,
             run,
             EventListener(options.get("on_event", ignore_event)),
-            records=options.get("records", self._records),
+            records=records,
             accept_expired=options.get("accept_expired", False),
-            assignment=self._unit.assigned(),
+            assignment=self._work(records, run),
         )
         with opened as sweep:
             try:
@@ -205,6 +212,7 @@ class AsyncBench:
         file = procedure_of(path, self._unit)
         stages = known_stages(options.get("stages", STAGES))
         resume, records = options.get("resume"), options.get("records", self._records)
+        work = self._work(records, resume)
         with self._job_in(records, resume) as store, self._job.going_on():
             run_id = None if resume is None else resolved_run_id(store, resume)
             earlier = () if run_id is None else claimed_events(store, run_id, self._by)
@@ -216,7 +224,7 @@ class AsyncBench:
                 stages=stages,
                 earlier=earlier,
                 accept_expired=accept_expired,
-                assignment=self._unit.assigned(),
+                assignment=work,
             )
             await self._have_simulated_unit_as_left(earlier)
             view = EventListener(options.get("on_event", ignore_event))
@@ -280,7 +288,9 @@ async def open_bench(
         unit = unit_on_bench(data, asset, records, in_repair=in_repair)
         data, registered = unit.bench, unit.registered
     data = data if seed is None else data.with_seed(seed)
-    bench = AsyncBench(data, operator, guarded=guarded, registered=registered, records=records)
+    bench = AsyncBench(
+        data, operator, guarded=guarded, registered=registered, in_repair=in_repair, records=records
+    )
     try:
         await bench.reopen()
         try:

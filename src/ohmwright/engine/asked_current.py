@@ -21,7 +21,7 @@ def question(point: Point, timing: Timing, meter: MeterData) -> Question:
         point.target,
         point.load_ohm,
         at_age_s=timing.age_s,
-        window_s=meter.window_s,
+        window_s=meter.mean_window_s,
         resolution_ma=meter.resolution_ma,
     )
 

@@ -18,6 +18,7 @@ from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import (
     Event,
 )
+from ohmwright.model.hardware import mean_window_s
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import Measured, Result, Sample
 
@@ -209,7 +210,8 @@ def _stop_rule(
     """Return the rule that a value came of."""
     assert result.measured is not None
     target, at_age_s = result.target, result.measured.age_s
-    window_s, resolution_ma = float(meter["window_s"]), float(meter["resolution_ma"])
+    window_s = mean_window_s(float(meter["window_s"]), str(meter.get("averages_by", "mean")))
+    resolution_ma = float(meter["resolution_ma"])
     if target is None or step_kind(result.kind).value_rule == "settled":
         return UntilSettled(at_age_s, window_s, resolution_ma, warmth)
     asked = current_question(

@@ -125,7 +125,7 @@ async def measure_settled_output(
         timing=timing,
         fetch=analyzer.fetch_current,
         stop_rule=lambda warmth: UntilSettled(
-            timing.age_s, meter.window_s, meter.resolution_ma, warmth
+            timing.age_s, meter.mean_window_s, meter.resolution_ma, warmth
         ),
         tolerance=tolerance,
     )

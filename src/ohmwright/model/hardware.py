@@ -47,6 +47,20 @@ class LoadBankData(FrozenModel):
     """Largest share of on-time over a few minutes at `max_power_w`."""
 
 
+Averaging = Literal["mean", "filter"]
+"""How a meter averages: over a window that moves along, or as a lag of first order does."""
+_OF_A_FILTER = 0.05
+
+
+def mean_window_s(window_s: float, averages_by: str) -> float:
+    """Return the time over which a reading of a meter is a plain mean, in s.
+
+    That of a filter is short against `window_s`: it is one lag more, and found with those of the
+    output. A mean over all of `window_s` would answer a change sooner, and be done with it.
+    """
+    return window_s if averages_by == "mean" else _OF_A_FILTER * window_s
+
+
 class MeterData(FrozenModel):
     """The true-RMS current meter."""
 
@@ -54,11 +68,18 @@ class MeterData(FrozenModel):
     resolution_ma: Positive
     readings_per_s: Annotated[float, Field(gt=0, le=1000)]
     window_s: Positive
-    """Each reading is the mean over this time, ending when it is taken."""
+    """Each reading is the mean over this time, ending when it is taken; of a filter it is twice the
+    time constant, which delays as much."""
+    averages_by: Averaging = "mean"
     bandwidth_hz: Positive | None = None
     """Where a sine reads 3 dB low, from its manual; absent: its response is left out of budgets."""
     zero_ma: NotNegative | None = None
     """The most it shows while nothing flows, from its manual; absent: five digits."""
+
+    @property
+    def mean_window_s(self) -> float:
+        """Time over which a reading is a plain mean, in s; see `mean_window_s`."""
+        return mean_window_s(self.window_s, self.averages_by)
 
     @property
     def largest_zero_ma(self) -> float:

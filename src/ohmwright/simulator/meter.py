@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable
 from functools import lru_cache
-from math import ceil, inf
+from math import ceil, expm1, inf
 
 from ohmwright.model.hardware import MeterData
 from ohmwright.wire.scpi import format_number
@@ -16,17 +16,24 @@ from .randomness import Randomness
 GRID_S = 0.05
 """Longest tick; a reading interval is a whole number of ticks."""
 _OVERRANGE = 1.05
+_TAIL_TAUS = 9.0
+"""After so many time constants a filter shows a part in 8,000 of what was there."""
+_ONE_TICK_S = 1e-9
+"""A window that holds the latest tick alone."""
 
 
 class Meter:
-    """Makes a reading from every `ticks_per_reading` ticks, averaged over `window_ticks`."""
+    """Makes a reading from every `ticks_per_reading` ticks, the mean of the latest `window_ticks`.
+
+    For `tail_ticks` after RF is off it still shows something.
+    """
 
     def __init__(self, data: MeterData, physics: MeterPhysics, own: Randomness) -> None:
         self.data = data
         self.reading_s = 1 / data.readings_per_s
         self.ticks_per_reading = ceil(self.reading_s / GRID_S - 1e-9)
         self.tick_s = self.reading_s / self.ticks_per_reading
-        self.window_ticks = max(1, round(data.window_s / self.tick_s))
+        self.tail_ticks = self.window_ticks = max(1, round(data.window_s / self.tick_s))
         self.number = 0
         """Completed readings since the reset."""
         self._gain = 1 + own.between("gain_error", physics.gain_error)
@@ -81,6 +88,34 @@ class Meter:
                 return NO_READING
             self._reply = b"%s,A,%05d" % (shown_a(value_ma), self.number)
         return self._reply
+
+
+class FilterMeter(Meter):
+    """Averages by a lag of first order, whose time constant is half of the stated window."""
+
+    def __init__(self, data: MeterData, physics: MeterPhysics, own: Randomness) -> None:
+        self._filtered_ma = 0.0
+        super().__init__(data.model_copy(update={"window_s": _ONE_TICK_S}), physics, own)
+        tau_s = 0.5 * data.window_s
+        self._follows = -expm1(-self.tick_s / tau_s)
+        self.tail_ticks = ceil(_TAIL_TAUS * tau_s / self.tick_s)
+
+    def clear(self) -> None:
+        """Empty the filter."""
+        super().clear()
+        self._filtered_ma = 0.0
+
+    def take(self, means_ma: Iterable[float], noise: float) -> None:
+        """Complete a reading with the ticks since the last one and the output's noise."""
+        for mean_ma in means_ma:
+            self._filtered_ma += self._follows * (mean_ma - self._filtered_ma)
+        super().take((self._filtered_ma,), noise)
+
+
+def meter_of(data: MeterData, physics: MeterPhysics, own: Randomness) -> Meter:
+    """Return a meter that averages as its data say."""
+    kind = FilterMeter if data.averages_by == "filter" else Meter
+    return kind(data, physics, own)
 
 
 @lru_cache(maxsize=4096)  # readings of an output that stands are of few figures

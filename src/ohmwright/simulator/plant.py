@@ -84,7 +84,7 @@ class Plant:
         if partial_s > 0:
             self._heat(circuit, self.transient.square_sum, partial_s)
         self.circuit, self._rested_s = None, now_s
-        flush = self.meter.window_ticks + len(means)
+        flush = self.meter.tail_ticks + len(means)
         padded = [self._load_factor * mean for mean in means] + [0.0] * (flush + ticks)
         self._tail = [padded[i : i + ticks] for i in range(0, flush, ticks)]
 

@@ -16,7 +16,7 @@ from .dispatcher import CommandError
 from .dynamics import OutputDynamics
 from .generator import OUT_OF_RANGE, SETTINGS_CONFLICT, Direction, Key, SimulatedGenerator
 from .load_bank import LoadBank
-from .meter import Meter
+from .meter import Meter, meter_of
 from .plant import Plant
 from .profile import AnalyzerProfile, GeneratorProfile
 from .randomness import Randomness
@@ -43,7 +43,7 @@ class Rig:
         self.analyzer, self._clock, self._on_error = analyzer, clock, on_error
         self.now_s = clock.now_s()
         bank = LoadBank(analyzer.data.load_bank, analyzer.physics.load_bank, own.under("bank"))
-        meter = Meter(analyzer.data.meter, analyzer.physics.meter, own.under("meter"))
+        meter = meter_of(analyzer.data.meter, analyzer.physics.meter, own.under("meter"))
         self.plant = Plant(_transient(unit, meter, seed), bank, meter, self._trip, self.now_s)
         self.load_ohm = max(bank.steps)
         self.path: InputPath = "OUTPUT"

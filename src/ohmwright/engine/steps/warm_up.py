@@ -161,7 +161,7 @@ def _warming_activation(
             fetch=session.bench.analyzer.fetch_current,
             stop_rule=lambda warmth: FullLength(
                 timing.age_s,
-                meter.window_s,
+                meter.mean_window_s,
                 meter.resolution_ma,
                 warmth,
                 on_s=None if step.on_time_s is None else step.on_time_s - warming.on_s,
