@@ -145,6 +145,7 @@ def test_a_paper_of_damaged_records_is_not_vouched_for(
         (".csv", '"simulated","2', '"","2', "simulated  in the file, simulated on record"),
         (".csv", ',"W",', ',"mA",', "unit mA in the file, W on record"),
         (".csv", ',"OUTPUT",', ',"LEAKAGE",', "path LEAKAGE in the file, OUTPUT on record"),
+        (".csv", '"simple acceptance"', '"guard band w = 1 U"', "rule guard band w = 1 U in the"),
         (".csv", '"CAL-25-1187"', '"CAL-26-1"', "traceable_to CAL-26-1"),
         (".xml", "SIMULATED, ", "", "the certificate: simulation "),
         (
@@ -159,6 +160,8 @@ def test_a_paper_of_damaged_records_is_not_vouched_for(
         (".xml", "-draft</dcc:uniqueId", "</dcc:uniqueId", "the certificate: number 2"),
         (".xml", "PerformanceDate>2", "PerformanceDate>1", "the certificate: begin 1"),
         (".xml", ">TQ3-", ">TQ4-", "the certificate: serial number and asset TQ4-"),
+        (".xml", "of the whole: fail", "of the whole: pass", "result of the whole pass in the"),
+        (".xml", ">cut<", ">coag<", "mode and path Mode, coag"),
         (".xml", ">C. Wex", ">A. Fenn", "the certificate: people A. Fenn"),
     ],
 )

@@ -19,6 +19,7 @@ from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.event import Event
+from ohmwright.model.hardware import Averaging
 from ohmwright.model.result import Result
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
@@ -59,10 +60,11 @@ class MeterKind:
     numbered: bool = True
     query_s: float = 0.0
     resolution_ma: float = 1.0
+    averages_by: Averaging = "mean"
 
     def built_into(self, data: BenchData) -> BenchData:
         """The bench with this meter, in its data, its command set and the simulated hardware."""
-        keys = ("readings_per_s", "window_s", "resolution_ma")
+        keys = ("readings_per_s", "window_s", "resolution_ma", "averages_by")
         meter = data.analyzer.meter.model_copy(update={key: getattr(self, key) for key in keys})
         analyzer = data.analyzer.model_copy(update={"meter": meter})
         assert data.profiles is not None

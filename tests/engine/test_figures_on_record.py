@@ -34,6 +34,12 @@ from tests.records.some_events import AT, started
 BASIS = Traceability(
     certificate="C-7", laboratory="Fennel", calibrated_on="2025-08-01", due_on="2026-08-01"
 )
+FITTED = tuple(
+    BudgetEntry(source=name, evaluation="A", standard_uncertainty=u, dof=dof)
+    for name, u, dof in (("readings", 0.24, 20), ("lag, droop and hunting", 0.32, 20),
+                         ("meter accuracy", 0.3, None))
+)  # fmt: skip
+"""The first two are one scatter of u 0.4: 0.5**4 / (0.4**4 / 20) = 48.8 degrees of freedom."""
 ROOM = Environment(temperature_c=22.5, temperature_told_by="the bench file")
 DAMP = {"humidity_percent": 3, "humidity_told_by": "the bench file"}
 TEXTS: dict[Role, str] = {
@@ -111,8 +117,14 @@ def test_few_typed_readings_give_the_u_of_their_budget(dof: float, quantity: Qua
         ({}, {"uncertainty": 0.25, "expanded": 0.49}, "u is 0.25, and its budget makes it 0.5"),
         ({}, {"expanded": 0.5}, "U is 0.5, and k u is 0.98"),
         ({}, {"expanded": 0.5, "coverage_factor": 1.0}, "k is 1.000, and its degrees of freedom"),
+        ({}, {"budget": FITTED}, "degrees of freedom are 500, and its budget makes them 48.8"),
         ({"samples": (Sample(6.0, 300.0),)}, {}, "and its last reading 300 mA"),
         ({"traceability": BASIS.model_copy(update={"certificate": "X"})}, {}, "certificate X, due"),
+        (
+            {"traceability": BASIS.model_copy(update={"serial": "9"})},
+            {},
+            "for serial number 9, and the one kept",
+        ),
         ({"setting_w": 90.0}, {}, "setting_w is 90.0, and the procedure kept"),
         ({"load_ohm": 400.0}, {}, "load_ohm is 400.0"),
         ({"mode": "coag"}, {}, "mode is coag"),
@@ -149,6 +161,7 @@ REGISTERED = RegisteredAsset(tag="HF-1", maker="Maker", model="Model", serial="7
         ({"procedure_digest": "00"}, "the procedure's SHA-256 is 00"),
         ({"traceability": None}, "the analyzer's certificate is none"),
         ({"traceability": BASIS.model_copy(update={"laboratory": "X"})}, "certificate is C-7 of X"),
+        ({"traceability": BASIS.model_copy(update={"serial": "9"})}, "for serial number 9, and"),
     ],
 )
 def test_a_beginning_against_what_is_kept_with_it(begun: dict[str, Any], said: str) -> None:

@@ -425,8 +425,8 @@ async def test_a_unit_worked_by_hand_is_told_so_in_the_table(rig) -> None:
     with console.capture() as shown:
         console.print(run_tables(events))
     final = next(iter(results(events))).final_trim
-    assert f"0 to {final}* " in shown.get()
-    assert "* counted from 0 by presses as told by simulated person; 0 is where" in shown.get()
+    assert f"0 to {final}† " in shown.get()
+    assert "† counted from 0 by presses as told by simulated person; 0 is where" in shown.get()
 
 
 async def test_an_answer_is_no_value_that_was_typed(rig) -> None:

@@ -638,7 +638,8 @@ async def test_a_path_that_cannot_be_set_is_a_persons_to_join(make_rig: Callable
     rig.bench.operator.reply = join
     events, error = await kept(rig)
     assert error is None
-    assert asked[:3] == ["OUTPUT", "LEAKAGE", "OUTPUT"]
+    at = asked.index("LEAKAGE")
+    assert (asked[0], asked[at - 1 : at + 2]) == ("OUTPUT", ["OUTPUT", "LEAKAGE", "OUTPUT"])
     assert {r.verdict for r in results(events) if r.kind == "leakage"} == {"pass"}
 
 

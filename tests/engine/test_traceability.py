@@ -183,6 +183,14 @@ name = "curve"
 stages = ["as_found"]
 modes = { cut = [310] }
 loads_ohm = [100, 500]
+
+[[step]]
+kind = "monotonicity"
+name = "control"
+stages = ["as_found"]
+mode = "cut"
+load_ohm = 100
+settings_w = [50, 310]
 """
 
 
@@ -198,13 +206,14 @@ async def test_more_current_than_the_certificate_covers_is_not_traceable(
     path.write_text(BEYOND, encoding="utf-8")
     job = Job(read_procedure(path), ("as_found",), "test")
     events = [event async for event in run(job, bench)]
-    output, beyond, covered = results(events)
-    for result in (output, beyond):
+    output, beyond, covered, low, full = results(events)
+    for result in (output, beyond, full):
         assert result.traceability == "not covered"
         said = r"not traceable: 95\d mA is over the 940 mA that the analyzer's certificate covers"
         assert re.search(said, result.reason)
-    assert output.verdict == "pass"
+    assert output.verdict == full.verdict == "pass"
     assert isinstance(covered.traceability, Traceability)
+    assert isinstance(low.traceability, Traceability)
     curve = curve_of(events)
     assert [point.certified for point in curve] == [False, True]
     assert [f"cut 310 W, 100 ohm: {beyond.reason}"] == list(curve.remarks())

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ohmwright.estimation.activation_record import Outlook, chance_to_decide, is_in_vain
+from ohmwright.estimation.activation_record import Prospect, chance_to_decide, is_in_vain
 
 
 @pytest.mark.parametrize("narrower", [0.3, 0.5, 0.7])
@@ -34,9 +34,9 @@ def test_another_value_is_in_vain_at_the_limit_where_this_one_is_well_known(
 
 def looked(fall: float, until_s: float = 20.0, distance: float = 0.03) -> float | None:
     """When it is given up that has a standard deviation of 0.1 at 10 s; None where never."""
-    outlook = Outlook(until_s)
+    prospect = Prospect(until_s)
     for age_s in np.arange(5.0, until_s, 0.5):
-        if outlook.is_in_vain(float(age_s), distance, float(0.1 * (10 / age_s) ** fall)):
+        if prospect.is_in_vain(float(age_s), distance, float(0.1 * (10 / age_s) ** fall)):
             return float(age_s)
     return None
 
@@ -60,4 +60,4 @@ def test_a_value_away_from_its_limit_is_not_given_up() -> None:
 
 
 def test_a_first_look_foretells_nothing() -> None:
-    assert not Outlook(20.0).is_in_vain(19.0, 0.0, 0.05)
+    assert not Prospect(20.0).is_in_vain(19.0, 0.0, 0.05)

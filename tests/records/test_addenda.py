@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import text
 
+from ohmwright.engine.judge import conformity
 from ohmwright.model.document import document
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import DocumentKept, PointDone
@@ -442,9 +443,12 @@ def test_limits_other_than_those_of_the_procedure_kept_are_found() -> None:
         kept = document("procedure", Path("quick.toml"), PROCEDURE.format(power_w))
         told = {"documents": (kept.ref,), "procedure_digest": kept.sha256}
         begun = started("a").model_copy(update=told)
-        events = (begun, DocumentKept(at=AT, bench_s=0.0, document=kept), point(), finished())
+        events = (begun, DocumentKept(at=AT, bench_s=0.0, document=kept), decided, finished())
         return [(one.kind, one.what) for one in audit_verdicts("a", events)]
 
+    result = point().result
+    how = conformity(result.measured, result.target)
+    decided = PointDone(at=AT, bench_s=2.0, result=result.model_copy(update={"conformity": how}))
     assert said(80) == []
     ((kind, what),) = said(70)
     assert kind == "wrong"

@@ -172,6 +172,19 @@ def test_a_trigger_taken_away_is_named(tmp_path: Path, opened: Callable[..., Sql
     assert "'events_no_update' is not as it was made" in str(finding)
 
 
+def test_many_triggers_taken_away_are_one_line(
+    tmp_path: Path, opened: Callable[..., SqlStore]
+) -> None:
+    """What was altered through their lack is named below, and is to be seen."""
+    store = opened(str(tmp_path / "r.sqlite"))
+    with sqlite3.connect(tmp_path / "r.sqlite") as connection:
+        for name in ("events_no_update", "runs_no_delete"):
+            connection.execute(f"DROP TRIGGER {name}")
+    connection.close()
+    (finding,) = audit(store)
+    assert "'events_no_update', 'runs_no_delete' are not as they were made" in str(finding)
+
+
 def test_a_file_that_is_no_store_is_refused(
     tmp_path: Path, opened: Callable[..., SqlStore]
 ) -> None:

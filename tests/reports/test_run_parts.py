@@ -204,9 +204,9 @@ def test_a_paper_says_that_a_person_pressed_with_rf_on_and_that_no_trim_was_read
     ]
     by_hand = certificate_text(certificate_of((begun, pressed, *told)))
     assert by_hand.protections[0].startswith("a person worked the unit's keys while RF was on")
-    assert by_hand.adjustments[0].trim.endswith("33*")
-    assert [note for note in by_hand.notes if "Trims marked *" in note] == [
-        "Trims marked *: counted from 0 by presses as told by the meter; 0 is where the trim "
+    assert by_hand.adjustments[0].trim.endswith("33†")
+    assert [note for note in by_hand.notes if "Trims marked †" in note] == [
+        "Trims marked †: counted from 0 by presses as told by the meter; 0 is where the trim "
         "stood at first: its own count was not read from the unit."
     ]
 

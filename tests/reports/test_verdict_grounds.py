@@ -8,6 +8,7 @@ from io import BytesIO, StringIO
 import pytest
 from pypdf import PdfReader
 
+from ohmwright.engine.run import overall_verdict
 from ohmwright.model.paper import PaperData, Party
 from ohmwright.model.result import Result, TraceabilityBasis
 from ohmwright.reports.certificate import Certificate, certificate_of
@@ -142,8 +143,7 @@ def test_the_digital_certificate_states_no_conformity_and_no_coverage(alone: Cer
 def test_the_whole_conforms_only_where_all_is_covered() -> None:
     def stated(*found: Result) -> str:
         events = list(conftest.a_run(list(found)))
-        worst = "fail" if any(one.verdict == "fail" for one in found) else "pass"
-        events[-1] = events[-1].model_copy(update={"verdict": worst})
+        events[-1] = events[-1].model_copy(update={"verdict": overall_verdict(found)})
         document = certificate_dcc(certificate_of(events, conftest.HEAD, "", APPROVED)).decode()
         whole = document.split("Result of the whole")[1].split("</dcc:statement>")[0]
         _, _, after = whole.partition("<dcc:conformity>")
@@ -152,6 +152,10 @@ def test_the_whole_conforms_only_where_all_is_covered() -> None:
     assert (stated(*WHOLE), stated(*IN_PART)) == ("pass", "")
     assert stated(point(conftest.CERTIFICATE, error=0.2), IN_PART[1]) == "fail"
     assert stated(IN_PART[0], point("none", "contact", error=0.2)) == ""
+    bad = point(conftest.CERTIFICATE, error=0.2).model_copy(update={"stage": "as_found"})
+    assert stated(bad, *IN_PART) == ""  # it was adjusted, and the whole is a pass
+    assert stated(bad, *WHOLE) == "pass"
+    assert stated(bad, IN_PART[1]) == "fail"  # it was not measured again
 
 
 def test_a_spreadsheet_has_no_probability_without_its_ground(alone: Certificate) -> None:

@@ -24,7 +24,7 @@ from ohmwright.engine.point_measurement import is_decided, is_worth_repeating, o
 from ohmwright.engine.point_spec import keys_of, point_spec_of
 from ohmwright.engine.resting import OutputWarmth
 from ohmwright.engine.stop_rules import UntilDecided
-from ohmwright.estimation.activation_record import Outlook
+from ohmwright.estimation.activation_record import Prospect
 from ohmwright.estimation.duty import Duty
 from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.estimation.thermal_droop import Droop, Warmth
@@ -96,8 +96,8 @@ def verify(world: World, seed: int, index: int) -> Verified:
     unit = replace(unit, start_ma=unit.target_ma + error * unit.tolerance_ma)
     plant, timing, point = ForeignUnit(unit, rng), _timing(world), _point(unit)
     warmth = _output_warmth(world)
-    outlook = Outlook(timing.max_on_s)
-    settled, on_s = _activation(plant, point, timing, warmth, outlook)
+    prospect = Prospect(timing.max_on_s)
+    settled, on_s = _activation(plant, point, timing, warmth, prospect)
     seen = None if settled is None else observation_of(None, settled, point, timing, on_s, ())
     if settled is not None and seen is not None and is_worth_repeating(seen, point):
         relative = unit.tolerance_ma / unit.target_ma
@@ -113,12 +113,12 @@ def _activation(
     point: Point,
     timing: Timing,
     warmth: OutputWarmth,
-    outlook: Outlook | None = None,
+    prospect: Prospect | None = None,
 ) -> tuple[Settled | None, float]:
     """What one activation settles on, and how long it was."""
     final = partial(is_decided, point=point, timing=timing, accuracy=None)
     left, began_s = warmth.residual_warmth(plant.clock_s, timing.age_s), plant.clock_s
-    rule = UntilDecided(question(point, timing, _meter(plant.unit)), left, final, outlook=outlook)
+    rule = UntilDecided(question(point, timing, _meter(plant.unit)), left, final, prospect=prospect)
     plant.activate(timing.max_on_s)
     age_s, decided = 0.0, False
     while not decided and plant.next_age_s() < timing.max_on_s - _VERIFY_BEFORE_LIMIT_S:

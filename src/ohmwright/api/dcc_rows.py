@@ -10,6 +10,7 @@ _DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 _BASIS = re.compile(r"traceable to:? certificate (\S+)")
 _SIMULATED = re.compile(r"SIMULATED, seed (\d+)")
 _VERDICT = re.compile("Verdict: (pass|fail|undecided|not measured)")
+_WHOLE = re.compile(r"Result of the whole: (VOID|pass|fail|undecided|not measured)([^\n]*)")
 _HEAD = re.compile("The record ends in the hash ([0-9a-f]{64})")
 _DATA = {
     "number": "administrativeData/{d}coreData/{d}uniqueIdentifier",
@@ -30,6 +31,7 @@ _DATA = {
     "analyzer's certificate": (
         "measurementResults//{d}measuringEquipment//{d}identification/{d}value"
     ),
+    "verdict of the whole": "administrativeData/{d}statements//{d}conformity",
     "room and conditions": "measurementResults//{d}influenceCondition//{s}value",
 }
 """Data of unit, work and bench that are compared, by where they stand."""
@@ -73,6 +75,7 @@ def _whole_rows(root: Any, *, is_draft: bool) -> Iterator[Mapping[str, str]]:
     yield {
         "where": "the certificate",
         "simulation": ", ".join(_SIMULATED.findall(text)),
+        "result of the whole": ", ".join("".join(found).strip() for found in _WHOLE.findall(text)),
         "analyzer's calibration": ", ".join(_DAY.findall(" ".join(bench))),
         **data,
     }
@@ -93,6 +96,10 @@ def _result_rows(root: Any) -> Iterator[Mapping[str, str]]:
                 **{f"figure {n}": text.strip() for n, text in enumerate(figures, start=1)},
                 "traceable to": ", ".join((*_BASIS.findall(words), *_DAY.findall(words))),
                 "verdict": verdict,
+                "mode and path": ", ".join(
+                    text.text or ""
+                    for text in point.iterfind(f".//{{{DCC}}}influenceCondition//{{{DCC}}}content")
+                ),
                 # one that was void has no such elements
                 "conformity": point.findtext(f".//{{{DCC}}}conformity") or verdict,
                 "where": f"{step}, {point.findtext(f'{{{DCC}}}name/{{{DCC}}}content')}",

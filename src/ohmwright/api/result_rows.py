@@ -24,7 +24,7 @@ from .dcc_rows import dcc_rows
 
 ResultRow = Mapping[str, str]
 """What a file says of one result, by name; under `where` its stage, step and point."""
-_WORDS = frozenset(("requirement", "held_against_it", "rule", "verdict_by", "reason"))
+_WORDS = frozenset(("requirement", "held_against_it", "verdict_by", "reason"))
 """Columns of CSV that are not compared: words of the program."""
 ADDED_LATER = frozenset(
     ("begun", "ended", "analyzer", "instrument", "rested_s", "procedure_rest_s")
@@ -129,7 +129,7 @@ def _dcc_on_record(store: SqlStore, run: str) -> Iterator[Sequence[ResultRow]]:
 FORMS: Mapping[str, DataForm] = {
     ".csv": DataForm(
         *(_csv_rows, _csv_on_record, "unit, number, names, conditions"),
-        "requirements, rules and reasons in words; it has no dates and no analyzer",
+        "requirements and reasons in words; it has no dates and no analyzer",
     ),
     ".parquet": DataForm(
         *(_parquet_rows, _parquet_on_record, "unit, conditions"), "dates, names, analyzer"

@@ -7,7 +7,10 @@ import unicodedata
 from typing import TextIO
 
 ASCII_FALLBACK = "ohmwright.ascii_fallback"
-_IN_ASCII = {"±": "+/-", "Ω": "ohm", "²": "^2", "µ": "u", "–": "-", "…": "...", "·": "*", "≤": "<="}
+_IN_ASCII = {
+    **{"±": "+/-", "Ω": "ohm", "²": "^2", "µ": "u", "–": "-", "…": "...", "·": "*", "†": "*"},
+    "≤": "<=",
+}
 
 
 def use_ascii_fallback(stream: TextIO) -> None:

@@ -150,7 +150,7 @@ def runs_table(
     for name in named:
         table.add_column(name.capitalize())
     for row in rows:
-        ended = REFUSED if row["run_id"] in refused else row["verdict"]
+        ended = REFUSED if row["run_id"] in refused else _verdict_words(row)
         ended += mark_of(row["number"], marked)
         verdict = Text(ended, style=VERDICT_STYLES.get(row["verdict"], "dim"))
         if row["voided"]:
@@ -159,6 +159,15 @@ def runs_table(
         names = (_in_one_line(_cell(row[key])) for key in named)
         table.add_row(copied[0], row["at"][:10], verdict, *copied[1:], *names)
     return table
+
+
+def _verdict_words(row: Row) -> str:
+    """Return the verdict of a run; a sweep has no limits, by which nothing could be decided.
+
+    `record show` tells points of it that did not settle.
+    """
+    limitless = row["work"] == "sweep" and row["verdict"] == "undecided"
+    return "no limits" if limitless else str(row["verdict"])
 
 
 def _named(copied: int) -> tuple[str, ...]:

@@ -10,15 +10,13 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from ohmwright.model.event import DocumentKept, Event, RunResumed, RunStarted, UnitIdentified
-from ohmwright.model.protections import Protections
 from ohmwright.model.traceability import Environment, Traceability
 
-from .figures_on_record import is_another_certificate
+from .figures_on_record import is_another_certificate, serial_not_named
 from .kept_documents import DocumentedPart, with_parts
+from .protections_on_record import other_protections
 from .unit_identity import other_serial
 
-_GUARDED = ("serial", "tcp", "visa")
-"""Links whose port a guard process may own."""
 _ROOM = (("temperature_c", "temperature"), ("humidity_percent", "humidity"))
 """Each figure of the room, and what tells who gave it."""
 
@@ -49,7 +47,7 @@ def differing_beginnings(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
 def _against_documents(part: DocumentedPart) -> Iterator[str]:
     began, bench = part.began, part.table("bench")
     yield from _other_room(began.environment, bench)
-    yield from _other_protections(began.protections, bench)
+    yield from other_protections(part)
     yield from _other_certificate(began.traceability, part.table("analyzer certificate"))
     if isinstance(began, RunStarted):
         yield from _other_bench(began, bench)
@@ -123,6 +121,8 @@ def _other_certificate(basis: Traceability | None, certificate: _Table) -> Itera
             f"the analyzer's certificate is {named}, and the one kept with the run is "
             f"{certificate.get('number')} of {kept}"
         )
+    elif basis is not None:
+        yield from serial_not_named(basis, certificate)
 
 
 def _other_room(room: Environment | None, bench: _Table) -> Iterator[str]:
@@ -134,18 +134,3 @@ def _other_room(room: Environment | None, bench: _Table) -> Iterator[str]:
         if bench and said != stated.get(key) and (said is None or told_by == "the bench file"):
             named = "not recorded as told" if said is None else f"{said} as told"
             yield f"{key} is {named} by the bench file, which says {stated.get(key, 'nothing')}"
-
-
-def _other_protections(said: Protections | None, bench: _Table) -> Iterator[str]:
-    """What the kept bench file says against the protections that are claimed."""
-    if said is None or not bench:
-        return
-    entry = bench.get("analyzer", {})
-    link, by_hand = entry.get("link", {}).get("kind"), entry.get("by_hand", ())
-    if said.guard and (link not in _GUARDED or "foot switch" in by_hand):
-        yield "a guard process is recorded, and by the bench kept with the run it has no port"
-    if said.harmless and "simulation" not in bench:
-        yield "invented hardware is recorded, and the bench kept with the run is a real one"
-    if set(said.by_hand) != set(by_hand):
-        done, stated = (", ".join(sorted(which)) or "nothing" for which in (said.by_hand, by_hand))
-        yield f"by hand is done: {done}; by the bench kept with the run: {stated}"

@@ -22,6 +22,7 @@ from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.traceability import Traceability
 
+from .coverage_on_record import not_covered
 from .influences import Conditions, stated_effects
 from .kept_documents import DocumentedPart, with_parts
 from .measured_value import FROM_READINGS, Accuracy, left_out, power_sensitivities
@@ -123,6 +124,8 @@ def _against(result: Result, kept: _Kept) -> Iterator[str]:
             return
         if basis != kept.part.traceability:
             yield from _dates(basis, kept.part)
+        if kept.certificate is not None:
+            yield from not_covered(result, kept.certificate)
     if kept.has_certificate and kept.certificate is None:
         return
     measured = (result.measured, None if result.sweep is None else result.sweep.current)

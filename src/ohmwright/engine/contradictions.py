@@ -10,6 +10,7 @@ from ohmwright.model.event import Event
 from .answers_on_record import differing_answers
 from .beginning_on_record import differing_beginnings
 from .certificate_on_record import differing_certificates
+from .conditions_on_record import differing_conditions
 from .figures_on_record import differing_figures
 from .first_contact_on_record import unseen_beginnings
 from .limits_on_record import differing_limits
@@ -41,6 +42,7 @@ def quick_contradictions(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
         differing_verdicts,
         differing_thresholds,
         differing_limits,
+        differing_conditions,
         differing_figures,
         differing_beginnings,
         differing_people,

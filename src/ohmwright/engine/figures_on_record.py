@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from math import isclose, sqrt
+from math import inf, isclose, sqrt
 from typing import Any
 
 from ohmwright.model.event import Event, PointDone
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.traceability import Traceability
+from ohmwright.uncertainty.budget import effective_dof, variances_by_scatter
 from ohmwright.uncertainty.inputs import coverage_factor
 
-from .kept_documents import with_parts
-from .measured_value import COVERAGE, LOAD, METER, part_of_u
+from .kept_documents import DocumentedPart, read_kept_procedure, with_parts
+from .measured_value import COVERAGE, ESTIMATED, LOAD, METER, READINGS, part_of_u
 
 _SAME, _DRAWN = 1e-3, 0.05
 """Relative difference that is none: of a computed figure, and of one by Monte Carlo."""
+_SAME_DOF, _MANY_DOF = 0.02, 500.0
+"""Relative difference of degrees of freedom that is none, and so many that more change no k."""
 _LAST_READING = 0.3
 """Relative difference, in current, that lag and droop never make of a value and its last reading;
 from memory of the lags that units have, no source."""
@@ -36,8 +39,13 @@ def differing_figures(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
                 yield number, said
             if part is not None:
                 certificate, procedure = part.table("analyzer certificate"), part.table("procedure")
-                for said in _against_documents(event.result, certificate, procedure):
-                    yield number, said
+                yield from (
+                    (number, said)
+                    for said in (
+                        *_against_documents(event.result, certificate, procedure),
+                        *_against_unread(event.result, part),
+                    )
+                )
 
 
 def _against_itself(result: Result) -> Iterator[str]:
@@ -54,10 +62,35 @@ def _against_itself(result: Result) -> Iterator[str]:
     if factor is not None and expanded is not None:
         if not isclose(factor * measured.uncertainty, expanded, rel_tol=_SAME):
             yield f"{named}: U is {expanded:.4g}, and k u is {factor * measured.uncertainty:.4g}"
-        by_dof = coverage_factor(measured.dof, COVERAGE)
-        if measured.propagation == "linear" and not isclose(factor, by_dof, rel_tol=_SAME):
-            yield f"{named}: k is {factor:.3f}, and its degrees of freedom make it {by_dof:.3f}"
+        if measured.propagation == "linear":
+            yield from (f"{named}: {said}" for said in _other_factor(measured, factor))
     yield from _against_readings(named, result, measured)
+
+
+def _other_factor(measured: Measured, factor: float) -> Iterator[str]:
+    """Yield what degrees of freedom and the lines of a budget say against a coverage factor."""
+    by_dof = coverage_factor(measured.dof, COVERAGE)
+    if not isclose(factor, by_dof, rel_tol=_SAME):
+        yield f"k is {factor:.3f}, and its degrees of freedom make it {by_dof:.3f}"
+    dof, by_lines = (min(one, _MANY_DOF) for one in (measured.dof, _dof_by_lines(measured)))
+    if measured.budget and not isclose(dof, by_lines, rel_tol=_SAME_DOF):
+        yield f"its degrees of freedom are {dof:.3g}, and its budget makes them {by_lines:.3g}"
+
+
+def _dof_by_lines(measured: Measured) -> float:
+    """Return the effective degrees of freedom by the lines of a budget.
+
+    Those of the readings of one fit are of one scatter and count as one (GUM G.4.1).
+    """
+    parts = variances_by_scatter(
+        (
+            "fit" if line.source in (READINGS, ESTIMATED) else "",
+            line.standard_uncertainty**2,
+            inf if line.dof is None else line.dof,
+        )
+        for line in measured.budget
+    )
+    return effective_dof(measured.uncertainty**2, parts)
 
 
 def _combined(measured: Measured) -> float:
@@ -96,18 +129,32 @@ def _against_documents(result: Result, certificate: _Table, procedure: _Table) -
             f"{named}: traceable to certificate {basis.certificate}, due {basis.due_on}; kept with "
             f"the run is {certificate.get('number')}, due {certificate.get('due_on')}"
         )
+    elif isinstance(basis, Traceability):
+        yield from (f"{named}: {said}" for said in serial_not_named(basis, certificate))
     step = next((s for s in procedure.get("step", ()) if s.get("name") == result.step), None)
     if step is None:
         return
     if step.get("kind", result.kind) != result.kind:
         yield f"{named}: it is of the kind {result.kind}, and the procedure says {step['kind']}"
-    if result.stage == "adjust":
+
+
+def _against_unread(result: Result, part: DocumentedPart) -> Iterator[str]:
+    """What a procedure that cannot be read here, as with steps of a package, says of a condition.
+
+    `conditions_on_record` compares those of one that can be read.
+    """
+    document, table = part.document("procedure"), part.table("procedure")
+    if document is None or result.stage == "adjust" or read_kept_procedure(document) is not None:
         return
+    step: _Table = next((s for s in table.get("step", ()) if s.get("name") == result.step), {})
     # other kinds measure at settings and loads of their own making
     for key in ("mode", "setting_w", "load_ohm") if result.kind == "output" else ("mode",):
         said, stated = getattr(result, key), step.get(key)
         if said is not None and stated is not None and said != stated:
-            yield f"{named}: {key} is {said}, and the procedure kept with the run says {stated}"
+            yield (
+                f"{result.step}, {result.point}: {key} is {said}, and the procedure kept with the "
+                f"run says {stated}"
+            )
 
 
 def is_another_certificate(basis: Traceability, certificate: _Table) -> bool:
@@ -116,3 +163,13 @@ def is_another_certificate(basis: Traceability, certificate: _Table) -> bool:
     said |= {"number": basis.certificate}
     differs = any(str(certificate.get(key)) != str(value) for key, value in said.items())
     return bool(certificate) and differs
+
+
+def serial_not_named(basis: Traceability, certificate: _Table) -> Iterator[str]:
+    """Yield that a certificate is said to name another serial number than the kept one does."""
+    names = certificate.get("serial", "")
+    if certificate and basis.serial not in (None, names):
+        yield (
+            f"certificate {basis.certificate} is said to be for serial number "
+            f"{basis.serial or 'none'}, and the one kept with the run names {names or 'none'}"
+        )

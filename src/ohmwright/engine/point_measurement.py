@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from math import isinf
 from typing import ClassVar
 
-from ohmwright.estimation.activation_record import Outlook
+from ohmwright.estimation.activation_record import Prospect
 from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.model.errors import LoadNotConnected
 from ohmwright.model.event import Event
@@ -103,12 +103,12 @@ async def measure_point(
     chosen: OutputSetting,
     timing: Timing,
     fetch: Fetch,
-    outlook: Outlook | None = None,
+    prospect: Prospect | None = None,
 ) -> Observation:
     """Rest, activate once, and return the value of `point` with its verdict.
 
     The activation ends when the verdict is known, or undecided just under `timing.max_on_s`; where
-    an `outlook` is given also when more readings of it are in vain.
+    an `prospect` is given also when more readings of it are in vain.
     `chosen`: mode and setting of the unit; the setting is the most that can be put into the load.
     """
     accuracy = accuracy_at(session, chosen.mode, point.load_ohm)
@@ -125,7 +125,7 @@ async def measure_point(
         power_w=chosen.setting_w,
         timing=timing,
         fetch=fetch,
-        stop_rule=lambda warmth: UntilDecided(asked, warmth, final, outlook=outlook),
+        stop_rule=lambda warmth: UntilDecided(asked, warmth, final, prospect=prospect),
         expected_w=min(chosen.setting_w, (asked.target / 1000) ** 2 * point.load_ohm),
         tolerance=asked.tolerance / asked.target,
     )
@@ -187,8 +187,8 @@ class _PooledPoint:
         session, point, timing, first = self._session, self._point, self._timing, self._first
         fetch = session.bench.analyzer.fetch_current
         # of the second one both together decide, so that it ends only where it decides alone
-        outlook = Outlook(timing.max_on_s) if first is None else None
-        seen = await measure_point(session, point, self._chosen, timing, fetch, outlook)
+        prospect = Prospect(timing.max_on_s) if first is None else None
+        seen = await measure_point(session, point, self._chosen, timing, fetch, prospect)
         if first is None or first.settled is None or seen.settled is None:
             return seen
         both = pooled(first.settled, seen.settled)

@@ -9,6 +9,7 @@ from itertools import chain
 
 from ohmwright.model.event import (
     ActivationClosed,
+    ActivationOpened,
     Event,
     PointDone,
     RunFinished,
@@ -33,6 +34,8 @@ class _SinceResult:
 
     on_s: list[float] = field(default_factory=list[float])
     """How long RF was on, by activation."""
+    opened: ActivationOpened | None = None
+    """The last activation, as it was to begin."""
     moved: Counter[str] = field(default_factory=Counter[str])
     """Counts by which each trim was moved since its step began."""
     unstored: Counter[str] = field(default_factory=Counter[str])
@@ -79,6 +82,8 @@ def misfit_results(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
         for event in part:
             number += 1
             match event:
+                case ActivationOpened():
+                    since.opened = event
                 case ActivationClosed():
                     since.on_s.append(event.on_s)
                 case StepStarted():
@@ -116,6 +121,16 @@ def _what_misfits(result: Result, since: _SinceResult) -> Iterator[str]:
         yield f"RF was on for {result.on_s:.1f} s, and its activations add up to {sum_s:.1f} s"
     if since.on_s and result.measured is not None and not result.samples:
         yield "it has a value and activations, and no reading"
+    if result.samples and since.opened is not None:
+        yield from _opened_otherwise(result, since.opened)
+
+
+def _opened_otherwise(result: Result, opened: ActivationOpened) -> Iterator[str]:
+    """Yield load and setting of a result that are not those of its activation."""
+    for key in ("load_ohm", "setting_w"):
+        said, chosen = getattr(result, key), getattr(opened, key)
+        if None not in (said, chosen) and said != chosen:
+            yield f"{key} is {said}, and its activation was opened with {chosen}"
 
 
 def _too_short(end: RunFinished, events: Iterable[Event]) -> Iterator[str]:

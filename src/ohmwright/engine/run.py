@@ -179,7 +179,12 @@ def keys_the_output(job: Job) -> bool:
 
 
 def overall_verdict(found: Sequence[Result]) -> Verdict:
-    """Return the worst verdict of a run's points, each by the last stage that measured it.
+    """Return the worst verdict of a run's points, each by the last stage that measured it."""
+    return worst_of(results_that_count(found))
+
+
+def results_that_count(found: Sequence[Result]) -> tuple[Result, ...]:
+    """Return the results that the verdict of a run is of: of each point the last stage's.
 
     A point that was found out of tolerance and left inside it has not failed; one that was not
     measured again has.
@@ -187,4 +192,4 @@ def overall_verdict(found: Sequence[Result]) -> Verdict:
     now = sorted(latest(found), key=lambda result: STAGES.index(result.stage))
     adjusted = [result for result in now if result.stage == "adjust"]
     measured = {(r.step, r.point): r for r in now if r.stage != "adjust"}
-    return worst_of((*adjusted, *measured.values()))
+    return (*adjusted, *measured.values())

@@ -13,7 +13,7 @@ from math import hypot, inf, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.estimation.activation_record import Outlook, Question
+from ohmwright.estimation.activation_record import Prospect, Question
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.prior import vague_prior
@@ -132,7 +132,7 @@ class UntilDecided:
     model allowed for; and `is_final`, which is the
     decision rule's part: the value passes, fails, or more readings could not change that. A value
     within the limits must have been seen there; one below them lacks more than is still to come.
-    It is left undecided early where an `outlook` is given and nothing more is to be expected.
+    It is left undecided early where an `prospect` is given and nothing more is to be expected.
     """
 
     def __init__(
@@ -141,7 +141,7 @@ class UntilDecided:
         warmth: ResidualWarmth,
         is_final: Callable[[Settled], bool],
         precision_ma: float | None = None,
-        outlook: Outlook | None = None,
+        prospect: Prospect | None = None,
     ) -> None:
         """`precision_ma`: standard uncertainty to wait for; None: that of `precise_enough_ma`."""
         prior = vague_prior(warmth.largest_droop)
@@ -155,7 +155,7 @@ class UntilDecided:
         self._next_test_s, self._tested_s = 0.0, -inf
         self._remainder = inf
         self._decided = self._in_vain = False
-        self._outlook = outlook
+        self._prospect = prospect
 
     def add_reading(self, age_s: float, current_ma: float) -> None:
         """Take a reading without testing whether the verdict is known."""
@@ -223,10 +223,10 @@ class UntilDecided:
 
     def _is_in_vain(self, age_s: float, value: Mixture) -> bool:
         """Whether the value has come, and more readings would hardly take it from its limit."""
-        if self._outlook is None:
+        if self._prospect is None:
             return False
         error, nearest = self._from_limit(value)
-        in_vain = self._outlook.is_in_vain(age_s, nearest, error.sd)
+        in_vain = self._prospect.is_in_vain(age_s, nearest, error.sd)
         return in_vain and self._why_undecided() == "" and age_s >= self._asked.at_age_s
 
     def settled(self) -> Settled | None:

@@ -70,7 +70,8 @@ def what_differs(result: Result) -> str:
     if result.verdict == "pass" and how is not None and not _accepted(measured.value, how):
         return f"{named}; its value {measured.value:.6g} is not among those accepted on record"
     if how is not None and not _same_conformity(measured, target, how):
-        return f"{named}; probability or accepted limits do not follow from its figures on record"
+        figures = "probability, ratio, risk or accepted limits"
+        return f"{named}; {figures} do not follow from its figures on record"
     return ""
 
 
@@ -104,6 +105,8 @@ def _same_conformity(measured: Measured, target: Target, how: Conformity) -> boo
         (again.probability, how.probability),
         (again.accept_from, how.accept_from),
         (again.accept_to, how.accept_to),
+        (again.uncertainty_ratio, how.uncertainty_ratio),
+        (again.false_accept, how.false_accept),
     )
     return all(
         (one is None) == (other is None)

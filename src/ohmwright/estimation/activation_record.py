@@ -160,7 +160,7 @@ def is_in_vain(distance: float, sd: float, narrower: float = _POOLED) -> bool:
     return 0 < sd <= _PRECISE and chance_to_decide(distance / sd, narrower) < _SMALL_CHANCE
 
 
-class Outlook:
+class Prospect:
     """Foretells what the rest of an activation, and another one, may still decide.
 
     `until_s`: the age at which the activation ends at the latest.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cache
 
 from sqlalchemy import Connection, create_engine, text
@@ -29,10 +29,8 @@ def altered_tables(connection: Connection) -> Iterator[AuditFinding]:
     """Each table, index or trigger against changes that is not as the migrations made it."""
     if connection.dialect.name == "sqlite":
         expected, found = _schema_as_made(), _schema(connection)
-        for name in sorted({key for key, _ in expected ^ found}):
-            yield AuditFinding(
-                f"'{name}' is not as it was made: rows may have been changed through it"
-            )
+        if altered := sorted({key for key, _ in expected ^ found}):
+            yield AuditFinding(_altered_words(altered))
         return
     query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled IN ('O', 'A')"
     there = set(connection.execute(text(query)).scalars())
@@ -42,6 +40,14 @@ def altered_tables(connection: Connection) -> Iterator[AuditFinding]:
                 yield AuditFinding(f"'{trigger}' is off or gone: rows may have been changed")
     for trigger in sorted(_SUMMING - there):
         yield AuditFinding(f"'{trigger}' is off or gone: summaries may be out of date")
+
+
+def _altered_words(names: Sequence[str]) -> str:
+    """Say which names are not as they were made, in one line: what is below it is to be read."""
+    named = ", ".join(f"'{name}'" for name in names)
+    if len(names) == 1:
+        return f"{named} is not as it was made: rows may have been changed through it"
+    return f"{named} are not as they were made: rows may have been changed through them"
 
 
 def _schema(connection: Connection) -> set[tuple[str, str]]:

@@ -12,8 +12,9 @@ from datetime import UTC, datetime
 
 from lxml import etree
 
+from ohmwright.engine.run import results_that_count
 from ohmwright.model.paper import Party
-from ohmwright.model.result import Verdict, worst
+from ohmwright.model.result import Verdict
 
 from .certificate import Certificate
 from .certificate_notes import CAUTIONS, accreditation_of, notes_of, statements_of, title_of
@@ -195,9 +196,12 @@ def _statements(parent: Element, certificate: Certificate) -> None:
 def _stated_verdict(certificate: Certificate) -> Verdict:
     """The verdict of the whole as far as it is traceable: a pass where all is, a fail where any.
 
-    Else `undecided`, for which no conformity is stated; so is all by an analyzer past due.
+    Else `undecided`, for which no conformity is stated; so is all by an analyzer past due. What was
+    found out of tolerance and left inside it is no fail of the whole.
     """
     traceable = [r for r in covered(certificate.results) if not is_past_due(r)]
     if len(traceable) == len(certificate.results):
         return certificate.verdict
-    return "fail" if worst(r.verdict for r in traceable) == "fail" else "undecided"
+    counts = results_that_count(certificate.results)
+    fails = any(r.verdict == "fail" for r in counts if r in traceable)
+    return "fail" if fails else "undecided"

@@ -1,9 +1,9 @@
 """The label for the unit: what it is, when and how it was left, and a QR code of the record.
 
-It says passed, failed or limited, and by what where no analyzer certificate covers every value, or
-one was past due; void where the run is void. A serial number that nobody read is "as told". Only a
-unit that passed, by an approved paper and traceable values, has a due date: on any other, it would
-say that the unit may be used.
+It says passed, failed, limited or, of a sweep, measured, and by what where no analyzer certificate
+covers every value, or one was past due; void where the run is void. A serial number that nobody
+read is "as told". Only a unit that passed, by an approved paper and traceable values, has a due
+date: on any other, it would say that the unit may be used.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ def label(
         "serial": printable(f"{unit.serial}{' as told' * bool(certificate.unread)}"),
         "done": done,
         "until": _until(certificate, due),
-        "verdict": "void" if certificate.issue.void else _WORDS[certificate.verdict],
+        "verdict": _word(certificate),
         "ground": _ground(certificate),
         "note": _note(certificate),
         "head": (certificate.head or "")[:12],
@@ -72,6 +72,13 @@ def why_not_due(certificate: Certificate) -> str:
         return "nobody has approved the certificate"
     said = qualification(certificate.results)
     return f"the verdict is {certificate.verdict}, {said}" if said else ""
+
+
+def _word(certificate: Certificate) -> str:
+    """How the unit was left; of values without limits alone, that they were measured."""
+    if certificate.issue.void:
+        return "void"
+    return "measured" if asks_nothing(certificate.results) else _WORDS[certificate.verdict]
 
 
 def _ground(certificate: Certificate) -> str:

@@ -77,7 +77,7 @@ def _was_moved(result: Result) -> bool:
     return result.start_trim is None or result.start_trim != result.final_trim
 
 
-TOLD_TRIM = "*"
+TOLD_TRIM = "†"
 """Stands behind a trim that nobody read from the unit."""
 
 

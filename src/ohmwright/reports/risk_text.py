@@ -39,10 +39,27 @@ def risk_text(results: Sequence[Result]) -> str:
 
 
 def coverage_text(results: Sequence[Result]) -> str:
-    """The coverage factors behind U, and how they were found; empty where no value has one."""
+    """The coverage factors behind U, and how they were found; empty where no value has one.
+
+    What stands behind ± of a value without an analyzer certificate has one, too.
+    """
+    whole = covered(results)
+    said = (
+        _factors_of("U = k u, of about 95 % coverage, with", whole),
+        _factors_of(
+            "Of values without an analyzer certificate, ± is k times the u of what it holds, with",
+            [one for one in results if one not in whole],
+        ),
+    )
+    factors = " ".join(filter(None, said))
+    return f"{factors} The files for programs give k with each value." if factors else ""
+
+
+def _factors_of(heading: str, results: Iterable[Result]) -> str:
+    """A sentence on the coverage factors of values; empty where none has one."""
     known = [
         (r, r.measured)
-        for r in covered(results)
+        for r in results
         if r.measured is not None and r.measured.coverage_factor is not None
     ]
     by_t = _factors(measured for _, measured in known if measured.propagation == "linear")
@@ -53,12 +70,7 @@ def coverage_text(results: Sequence[Result]) -> str:
         by_t and f"k = {by_t} by Student's t with the effective degrees of freedom of each value",
         by_trials and f"k = {by_trials} by {_BY_TRIALS}: {printable(points)}",
     )
-    if not known:
-        return ""
-    return (
-        f"U = k u, of about 95 % coverage, with {'; '.join(filter(None, said))}. The files for "
-        "programs give k with each value."
-    )
+    return f"{heading} {'; '.join(filter(None, said))}." if known else ""
 
 
 def _factors(found: Iterable[Measured]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from ohmwright.engine.measured_value import LOAD, METER, READINGS
+from ohmwright.engine.measured_value import ESTIMATED, LOAD, METER, READINGS
 from ohmwright.estimation.prior import NoisePrior
 from ohmwright.model.result import Result
 
@@ -31,9 +31,9 @@ def readings_dof_text(results: Iterable[Result]) -> str:
     if not any(map(_has_prior_in_dof, results)):
         return ""
     return (
-        "Of a value fitted to readings the lines by them have as many degrees of freedom as "
-        f"readings count, and {NoisePrior.dof:g} more for each activation, of the prior of their "
-        "noise."
+        f"Of a value fitted to readings, '{READINGS}' and '{ESTIMATED}' are of one scatter and "
+        "count as one part of U (GUM G.4.1), with as many degrees of freedom as readings count, "
+        f"and {NoisePrior.dof:g} more for each activation, of the prior of their noise."
     )
 
 

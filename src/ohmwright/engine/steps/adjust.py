@@ -24,7 +24,7 @@ from ohmwright.model.step import Point, Stage, Timing, check_units
 from ohmwright.model.tolerance import Target, Tolerance, target_of
 from ohmwright.wire.command_set import Verb
 
-from .base import StepRun, TimedStep, ValueRule
+from .base import StatedCondition, StepRun, TimedStep, ValueRule
 
 
 class AdjustStep(TimedStep):
@@ -59,6 +59,10 @@ class AdjustStep(TimedStep):
     def stated_targets(self) -> Mapping[str, Target]:
         """Return the target of the adjustment point."""
         return {self.point: self.target_point().target}
+
+    def stated_conditions(self) -> Mapping[str, StatedCondition]:
+        """Return the load of the adjustment point; its mode is the generator data's."""
+        return {self.point: StatedCondition(None, None, self.load_ohm)}
 
     def judged_points(self) -> tuple[Point, ...]:
         """Return the adjustment point."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 from abc import abstractmethod
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Annotated, ClassVar, Literal, Self
+from typing import Annotated, ClassVar, Literal, NamedTuple, Self
 
 from pydantic import Field, model_validator
 
@@ -24,6 +24,7 @@ from ohmwright.engine.requirements import (
 )
 from ohmwright.engine.session import Session
 from ohmwright.instruments.required_messages import MODES, missing_messages
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.decision import NEEDS_TWO_LIMITS, Decision, SimpleAcceptance
 from ohmwright.model.event import Event, StepStarted
@@ -57,6 +58,14 @@ class StepRun:
     """What is known of the point of each adjust step before it is adjusted, by step name."""
     answers: Mapping[str, str] = field(default_factory=dict[str, str])
     """What a person or a file answered in the stage so far, by step name."""
+
+
+class StatedCondition(NamedTuple):
+    """What a step states of a point beside its limits; None for what it leaves to the unit."""
+
+    mode: str | None
+    setting_w: float | None
+    load_ohm: float | None
 
 
 class Step(FrozenModel):
@@ -105,6 +114,10 @@ class Step(FrozenModel):
         """Return the limits that the step states, by point; records are compared with them."""
         return {}
 
+    def stated_conditions(self) -> Mapping[str, StatedCondition]:
+        """Return mode, setting and load of each point; records are compared with them."""
+        return {}
+
     def without_effect(self) -> frozenset[str]:
         """Return the keys that say nothing beside those given, as of another form of the limit."""
         return frozenset()
@@ -129,6 +142,11 @@ class Step(FrozenModel):
     def answer_behind(cls, result: Result) -> str | None:  # noqa: ARG003
         """Return the answer that a result was made of; None where it was made otherwise."""
         return None
+
+    @classmethod
+    def is_covered_by(cls, certificate: AnalyzerCertificate) -> bool:  # noqa: ARG003
+        """Return whether an analyzer certificate may say something of what it measures."""
+        return True
 
     def instrument_named_by(self) -> str | None:
         """Return the step before it whose answer names its instrument; None where none does."""
@@ -238,6 +256,13 @@ class SettingStep(ModeStep):
     def stated_targets(self) -> Mapping[str, Target]:
         """Return the target of every point."""
         return {point.name: point.target for point in self.points()}
+
+    def stated_conditions(self) -> Mapping[str, StatedCondition]:
+        """Return mode, setting and load of every point."""
+        return {
+            point.name: StatedCondition(self.mode, point.setting_w, point.load_ohm)
+            for point in self.points()
+        }
 
     def judged_points(self) -> tuple[Point, ...]:
         """Return the points with a target of current or power."""

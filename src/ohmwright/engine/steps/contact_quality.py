@@ -18,7 +18,7 @@ from ohmwright.engine.measured_value import measured_of_budget
 from ohmwright.engine.requirements import Abilities, Complaint
 from ohmwright.instruments.doubt_requests import LookForCause
 from ohmwright.instruments.required_messages import ALARM, CONTACT
-from ohmwright.model.analyzer_certificate import LoadAccuracy
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate, LoadAccuracy
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import NotNegative, Positive
 from ohmwright.model.result import Measured, Result
@@ -95,6 +95,11 @@ class ContactQualityStep(InstrumentStep):
         """The limits of the resistance at which the alarm comes on."""
         low, high = self.alarm_above_ohm, self.alarm_below_ohm
         return Target(quantity="resistance_ohm", value=(low + high) / 2, lower=low, upper=high)
+
+    @classmethod
+    def is_covered_by(cls, certificate: AnalyzerCertificate) -> bool:
+        """Return whether an analyzer certificate may say something of what it measures."""
+        return certificate.contact is not None
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:  # noqa: ARG002
         """Complain where the analyzer cannot show those resistances, or the unit has no monitor."""

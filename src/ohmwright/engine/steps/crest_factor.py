@@ -31,6 +31,7 @@ from ohmwright.engine.watched_rest import rest
 from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.required_messages import WAVEFORM
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.errors import ExcessiveOutput
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import Positive
@@ -70,6 +71,11 @@ class CrestFactorStep(SettingStep):
         """Return the one point with its target."""
         quantity, wanted = "crest_factor", self.crest_factor
         return (self.point(self.load_ohm, quantity, wanted, self.tolerance, "crest factor"),)
+
+    @classmethod
+    def is_covered_by(cls, certificate: AnalyzerCertificate) -> bool:  # noqa: ARG003
+        """Return whether an analyzer certificate may say something of what it measures."""
+        return False
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
         """Complain where mode, setting, time, load, range or waveform capture is missing."""

@@ -12,7 +12,7 @@ from pydantic import Field, model_validator
 from ohmwright.engine.difference import difference
 from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason
 from ohmwright.engine.judge import conformity, judge
-from ohmwright.engine.measured_value import measured_value
+from ohmwright.engine.measured_value import beyond_certificate, measured_value
 from ohmwright.engine.requirements import (
     Abilities,
     Complaint,
@@ -31,7 +31,7 @@ from ohmwright.model.result import Measured, Result, Verdict
 from ohmwright.model.step import Timing
 from ohmwright.model.tolerance import Target, at_most
 
-from .base import ModeStep, StepRun, ValueRule
+from .base import ModeStep, StatedCondition, StepRun, ValueRule
 
 _CLOSE_SETTINGS = 0.05
 """Relative spacing of settings beyond which the warmth left over cannot hide a difference."""
@@ -75,6 +75,13 @@ class MonotonicityStep(ModeStep):
         """Return the limit at the lowest setting, where there is one."""
         lowest, limit = self.point_names()[0], self.lowest_limit
         return {} if limit is None else {lowest: limit}
+
+    def stated_conditions(self) -> Mapping[str, StatedCondition]:
+        """Return mode, setting and load of each point."""
+        return {
+            name: StatedCondition(self.mode, setting_w, self.load_ohm)
+            for name, setting_w in self.levels()
+        }
 
     @property
     def lowest_limit(self) -> Target | None:
@@ -191,14 +198,16 @@ def _result(
             verdict = judge(measured, target, step.rule)
         if readings.settled is not None and not readings.settled.settled:
             verdict = "undecided", readings.settled.reason
+    uncovered = _beyond_certificate(work, step, readings) if measured is not None else ""
     return Result(
         stage=work.stage,
         step=step.name,
         point=name,
         kind=step.kind,
         verdict=verdict[0],
-        reason=done.with_notes(verdict[1]),
+        reason=done.with_notes("; ".join(filter(None, (verdict[1], uncovered)))),
         load_ohm=step.load_ohm,
+        traceability="not covered" if uncovered else None,
         target=target,
         requirement=step.requirement,
         held_against_it=compared,
@@ -207,6 +216,12 @@ def _result(
         on_s=readings.on_s,
         samples=readings.samples,
     )
+
+
+def _beyond_certificate(work: StepRun, step: MonotonicityStep, readings: ActivationReadings) -> str:
+    """Return why the analyzer's certificate says nothing of the current; empty where it does."""
+    accuracy = accuracy_at(work.session, step.mode, step.load_ohm)
+    return "" if readings.settled is None else beyond_certificate(accuracy, readings.settled.value)
 
 
 def _compared(measured: Measured, below: Sequence[Level]) -> str:

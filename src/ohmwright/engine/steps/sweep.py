@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Iterator, Mapping
 from math import isinf
 from typing import ClassVar, Literal
 
@@ -36,7 +36,7 @@ from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, Poi
 from ohmwright.model.result import Measured, Result, SweepValue, Verdict
 from ohmwright.model.step import Timing
 
-from .base import StepRun, TimedStep, ValueRule
+from .base import StatedCondition, StepRun, TimedStep, ValueRule
 
 NO_LIMITS = "a sweep has no limits"
 """Why a settled value is undecided."""
@@ -68,6 +68,13 @@ class SweepStep(TimedStep, SweepPoints):
     def point_names(self) -> tuple[str, ...]:
         """Return the names of all points, in the order in which they are measured."""
         return tuple(point.name() for point in self.points())
+
+    def stated_conditions(self) -> Mapping[str, StatedCondition]:
+        """Return mode, setting and load of each point."""
+        return {
+            point.name(): StatedCondition(point.mode, point.setting_w, point.load_ohm)
+            for point in self.points()
+        }
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
         """Complain where a mode, setting, load or time is out of what the bench can do."""

@@ -10,6 +10,7 @@ from pydantic import model_validator
 
 from ohmwright.engine.answered_step import AnsweredStep
 from ohmwright.instruments.answer_requests import BeSureOfFigure, TypedFigure, TypeFigure
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.hardware import NotNegative, Positive
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import AMPLE_DOF, Measured, Result
@@ -41,6 +42,11 @@ class ValueStep(AnsweredStep):
         if high is None and low == 0:
             raise ValueError("at_least = 0 alone is no limit")
         return self
+
+    @classmethod
+    def is_covered_by(cls, certificate: AnalyzerCertificate) -> bool:  # noqa: ARG003
+        """Return whether an analyzer certificate may say something of what it measures."""
+        return False
 
     def stated_targets(self) -> Mapping[str, Target]:
         """Return the limits of the answer."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Iterator, Mapping
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
@@ -23,13 +23,14 @@ from ohmwright.engine.rested_activation import ActivationReadings, rest_and_meas
 from ohmwright.engine.undoubted import UndoubtedMeasurement, doubt_in, least_output_ma
 from ohmwright.engine.warming import ACTIVATIONS_OF_DRIFT, FullLength, Warming
 from ohmwright.estimation.duty import MEAN_OVER_S
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import Positive
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.step import Timing
 from ohmwright.model.tolerance import Target, at_most
 
-from .base import ModeStep, StepRun
+from .base import ModeStep, StatedCondition, StepRun
 
 _POINT = "warm-up"
 _SHORTFALL_S = 0.1
@@ -75,6 +76,15 @@ class WarmUpStep(ModeStep):
     def point_names(self) -> tuple[str, ...]:
         """Return the name of the one result."""
         return (_POINT,)
+
+    def stated_conditions(self) -> Mapping[str, StatedCondition]:
+        """Return mode, setting and load, which are those of all its activations."""
+        return {_POINT: StatedCondition(self.mode, self.setting_w, self.load_ohm)}
+
+    @classmethod
+    def is_covered_by(cls, certificate: AnalyzerCertificate) -> bool:  # noqa: ARG003
+        """Return whether an analyzer certificate may say something of what it measures."""
+        return False
 
     def without_effect(self) -> frozenset[str]:
         """Return the share where a time is to warm the unit."""
