@@ -45,11 +45,14 @@ async def _answered(session: Session, reply: Reply) -> str:
         seen.append(await _sign_of_rf(session))
 
     while len(seen) < UNASKED_AT_MOST:
-        if await done_while_watched(ask, watch):
+        looked = len(seen)
+        answered = await done_while_watched(ask, watch)
+        if len(seen) > looked:  # in the moment of an answer, too
+            await end_unasked_output(session, seen[-1])
+            session.report_rf_state()
+            await session.bench.operator.tell(_ENDED)
+        if answered:
             return said[0]
-        await end_unasked_output(session, seen[-1])
-        session.report_rf_state()
-        await session.bench.operator.tell(_ENDED)
     raise unasked_output(session.bench, f"{UNASKED_AT_MOST} times while one request was open")
 
 
