@@ -293,7 +293,10 @@ anyio.run(work)
 
 
 @pytestmark_terminal
-@pytest.mark.parametrize("how", [b"q", b" ", signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize(
+    "how",
+    [b"q", b" ", signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT, signal.SIGTSTP],
+)
 def test_a_key_or_a_signal_stops_and_leaves_the_terminal_as_it_was(
     how: bytes | signal.Signals,
 ) -> None:
@@ -305,6 +308,7 @@ def test_a_key_or_a_signal_stops_and_leaves_the_terminal_as_it_was(
         assert b"space or q stops" in shown
         assert b"CAUTION: it burns." in shown
         assert termios.tcgetattr(its) != before
+        assert not termios.tcgetattr(its)[0] & termios.IXON  # Ctrl-S would freeze the screen alone
         if isinstance(how, bytes):
             os.write(ours, b"x")
             os.write(ours, how)

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.api.run_notices import notices_of
+from ohmwright.cli.run_summary import footer_lines
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import results
@@ -249,5 +251,11 @@ async def test_an_adjustment_that_was_not_saved_shows_as_left(
     events = await events_of(rig, ("adjust", "as_left"), ATTENDED)
     told = [r.reason for r in results(events) if "may not have been saved" in r.reason]
     assert bool(told) is not saved
+    (last,) = [e.verdict for e in events if isinstance(e, RunFinished)]
+    ending = [str(line) for line in footer_lines(events, list(results(events)), ())][-2:]
+    look = "may not have been saved. Look whether it is saved before the unit leaves the bench."
+    assert (look in ending[0], ending[1].startswith(f"Result: {last.upper()}")) == (not saved, True)
+    notices = [words for event in events for _, words in notices_of(event)]
+    assert bool([words for words in notices if "before the unit leaves" in words]) is not saved
     if told:
         assert re.search(r"P\d landed at \d+ ± \d+ mA in service mode, and \d+ ±", told[0])

@@ -564,3 +564,27 @@ async def test_where_a_command_keys_rf_what_is_said_instead_waits_too(
     kinds = [e.answer if isinstance(e, Asked) else e.kind for e in events]
     after = kinds[kinds.index(word) + 1 :]
     assert after.index("0 mA") < after.index("activation_closed")
+
+
+class Hasty(Unable):
+    """Leaves a digit out of one reading, well after the output has risen."""
+
+    count = 0
+    asked_for_cause = ""
+
+    async def reply(self, request: Request, problem: str) -> str:
+        said = await super().reply(request, problem)
+        if isinstance(request, TypeReading) and not request.rf_to_be_off:
+            self.count += 1
+            if self.count == 4:
+                return "4"
+        return said
+
+
+async def test_who_left_a_digit_out_is_led_to_what_was_typed(near_a_limit: Path) -> None:
+    """It reads as a current that came and went; lead and contact are all in order then."""
+    rig = make(WITHOUT_LINK, person=Hasty)
+    await rig.run(near_a_limit, ("as_left",))
+    asked = rig.bench.operator.asked_for_cause
+    assert "the current came and went" in asked.lower()
+    assert "the readings as you typed them" in asked

@@ -203,6 +203,7 @@ async def test_a_setting_dialled_wrong_is_found_and_measured_once_more(
     asked = [e for e in events if isinstance(e, Asked) and "Does the panel say" in e.question]
     assert [e.answer for e in asked] == ["corrected"]
     assert "cut, 100 W" in asked[0].question
+    assert "are lead and load those that were asked for?" in asked[0].question
     assert "wrong before, too, go back" in CORRECTED.meaning  # an earlier point keeps its result
     assert abs(result.measured.value - 100) < 25
     # wrongly set, then right, and once more where that left the verdict undecided

@@ -81,6 +81,10 @@ def test_the_page_claims_no_more_than_a_person_did_and_told(
         expect(line).to_contain_text("‘d’ was typed within a word: nothing was answered")
         page.wait_for_timeout(WORD_OVER_MS)
         asked(page, "Join the analyzer's input")
+        page.keyboard.type("di", delay=150)  # as of "did not", whose d was the answer "done"
+        expect(line).to_contain_text("‘di’ was typed as a word: nothing was answered")
+        page.wait_for_timeout(WORD_OVER_MS)
+        asked(page, "Join the analyzer's input")
         page.keyboard.type("dd")  # a key that is pressed twice
         asked(page, "Set the generator")
         expect(line).to_be_hidden()

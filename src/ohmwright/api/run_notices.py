@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ohmwright.engine.as_left_evidence import may_be_unsaved
 from ohmwright.instruments.hand_requests import FEWEST_TYPED
 from ohmwright.model.event import (
     Event,
@@ -19,6 +20,8 @@ from ohmwright.model.event import (
 from ohmwright.model.result import Result
 
 from .rf_words import Urgency
+
+LOOK_IF_SAVED = "Look whether it is saved before the unit leaves the bench."
 
 
 def notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
@@ -38,6 +41,8 @@ def notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
             yield "alarm", f"RF was read though nobody had asked for it: {event.seen}."
         case ServiceLeft():
             yield "care", f"Service mode was left without saving at {event.point}."
+        case PointDone(result=result) if may_be_unsaved(result):
+            yield "care", f"{result.step}, {result.point}: {result.reason}. {LOOK_IF_SAVED}"
         case Fault():
             yield "alarm", event.message
             if event.left_open:

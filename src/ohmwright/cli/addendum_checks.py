@@ -12,6 +12,7 @@ from ohmwright.engine.resume import run_started_event
 from ohmwright.engine.unit_identity import other_serial
 from ohmwright.model.errors import UsageError
 from ohmwright.model.paper import Act, Authority, PaperData
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.authority import authority_on_record, entry_for, names_for
 from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.sql_store import SqlStore
@@ -19,6 +20,7 @@ from ohmwright.reports.run_parts import parts_of_run
 from ohmwright.reports.text import printable
 
 from .console import print_notice
+from .run_summary import unit_line
 
 
 def authority_for(
@@ -111,6 +113,14 @@ def notice_of_one_person(store: SqlStore, run_id: str, name: str) -> None:
             "The record was sealed with this key, too: it proves no second person, and the "
             "certificate says so."
         )
+
+
+def notice_of_void_unit(store: SqlStore, run_id: str) -> None:
+    """Print which unit a void run is of, and how that is taken back: `last` may be another one."""
+    started = run_started_event(store.events(run_id))
+    undo = typed_command(f"record reinstate {run_id} --reason WHY")
+    unit = "" if started is None else f"{unit_line(started.asset)}. "
+    print_notice(printable(f"{unit}Was another run meant? {undo} takes it back."))
 
 
 def notice_of_another_unit(store: SqlStore, run_id: str, paper: PaperData) -> None:

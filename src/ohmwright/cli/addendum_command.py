@@ -33,6 +33,7 @@ from .addendum_checks import (
     notice_of_another_answer,
     notice_of_another_unit,
     notice_of_one_person,
+    notice_of_void_unit,
     refuse_late_receipt,
     refuse_unnamed_customer,
 )
@@ -136,6 +137,8 @@ def change_validity(
         authority = authority_for(store, run_id, laboratory, "void", declared.name)
         wanted = Wanted(what, declared.name, reason, authority=authority)
         _say_added(add_addendum(store, run_id, wanted), laboratory)
+        if what == "voided":
+            notice_of_void_unit(store, run_id)
 
 
 def _say_added(addendum: Addendum, laboratory: Laboratory | None) -> None:

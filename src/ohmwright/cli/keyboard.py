@@ -70,7 +70,8 @@ def discard_pending_input() -> None:
 def unechoed() -> Iterator[None]:
     """Have the terminal not show what is typed in the block until `show_typing`.
 
-    What is discarded is not to be seen either: a stray Enter would move the cursor.
+    What is discarded is not to be seen either: a stray Enter would move the cursor. Ctrl-S does not
+    freeze the screen in it: what is told of RF above a question would stand still.
     """
     descriptor = _descriptor()
     if sys.platform == "win32" or descriptor is None or not os.isatty(descriptor):
@@ -79,6 +80,7 @@ def unechoed() -> Iterator[None]:
     import termios
 
     before, silent = termios.tcgetattr(descriptor), termios.tcgetattr(descriptor)
+    silent[0] &= ~termios.IXON
     silent[3] &= ~(termios.ECHO | termios.ECHONL)
     termios.tcsetattr(descriptor, termios.TCSANOW, silent)
     try:

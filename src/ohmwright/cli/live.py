@@ -10,7 +10,7 @@ from rich.console import Group, RenderableType
 from rich.live import Live
 from rich.text import Text
 
-from ohmwright.api.run_notices import passing_notices_of
+from ohmwright.api.run_notices import notices_of, passing_notices_of
 from ohmwright.api.run_picture import RunPicture
 from ohmwright.api.run_view import RunWatch
 from ohmwright.instruments.bench import Bench
@@ -71,7 +71,7 @@ class LiveView:
                 if event.protections.guard_words:
                     _tell(f"{event.protections.guard_words}.", "bold reverse")
             case PointDone():
-                for _, words in passing_notices_of(event):
+                for _, words in (*notices_of(event), *passing_notices_of(event)):
                     _tell(printable(words), "bold")
 
     def on_status(self, moment: BenchStatus) -> None:

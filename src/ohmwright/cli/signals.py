@@ -1,4 +1,8 @@
-"""Signals that stop a run: INT, TERM and HUP cancel the block that is being executed."""
+"""Signals that stop a run: each cancels the block that is being executed.
+
+QUIT (Ctrl-\\) would end the program without a word, and TSTP (Ctrl-Z) would leave a screen that
+nobody updates, and a person before a question that is not shown any more.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +18,7 @@ from .streams import shorten_final_wait
 
 @contextmanager
 def cancel_on_signal() -> Iterator[anyio.CancelScope]:
-    """Cancel the block on INT, TERM or HUP; yields its scope.
+    """Cancel the block on INT, TERM, HUP, QUIT or TSTP; yields its scope.
 
     A signal that was ignored when the program started (as under nohup) stays ignored. After the
     first signal the others are ignored to the end of the program: they must not cut short the
@@ -23,7 +27,9 @@ def cancel_on_signal() -> Iterator[anyio.CancelScope]:
     loop = asyncio.get_running_loop()
     with anyio.CancelScope() as scope:
 
-        def stop(*_: object) -> None:
+        def stop(number: int = 0, *_: object) -> None:
+            if number in _WHY:
+                _why.append(_WHY[number])
             shorten_final_wait()
             loop.call_soon_threadsafe(scope.cancel)
 
@@ -65,10 +71,15 @@ def stop_now(why: str) -> None:
 
 def _not_ignored() -> list[signal.Signals]:
     """The signals to handle: those of the platform that the parent process did not ignore."""
-    names = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP
+    names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT", "SIGTSTP")  # Windows has the first two
     known = (signal.Signals[name] for name in names if hasattr(signal, name))
     return [number for number in known if signal.getsignal(number) is not signal.SIG_IGN]
 
 
+_WHY = {
+    getattr(signal, "SIGTSTP", 0): "Ctrl-Z would have left it with nobody who watches RF",
+    getattr(signal, "SIGQUIT", 0): "it was told to quit (Ctrl-\\)",
+}
+"""Why some of them stop a run, as clauses for the record."""
 _HANDLED = _not_ignored()
 """Taken at import, before anything changes a handler."""

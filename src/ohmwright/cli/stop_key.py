@@ -68,6 +68,7 @@ class StopKey:
         descriptor, self.typed_early = sys.stdin.fileno(), False
         self._before = termios.tcgetattr(descriptor)
         raw = termios.tcgetattr(descriptor)
+        raw[0] &= ~termios.IXON  # Ctrl-S would freeze the screen, and not the run
         raw[3] &= ~(termios.ICANON | termios.ECHO)
         raw[6][termios.VMIN], raw[6][termios.VTIME] = 1, 0
         atexit.register(self.ignore)

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from typing import Protocol
 
+import anyio
 from rich.text import Text
 
 from ohmwright.api.rf_words import rf_at_request
@@ -14,11 +15,13 @@ from ohmwright.instruments.requests import Answer, Request, ValueRequest
 from ohmwright.model.account import account_name
 from ohmwright.model.bench_status import RfState
 from ohmwright.model.cue import Cue
+from ohmwright.model.errors import UsageError
 from ohmwright.wire.clock import RealClock
 
 from .console import err
 from .keyboard import at_a_terminal, discard_pending_input, read_line, show_typing, unechoed
 from .screen.pieces import RF_WORDS
+from .signals import stop_now
 
 _READING_TIME_S = 0.3
 """Nobody reads a request faster; what was typed earlier is not an answer to it."""
@@ -87,7 +90,7 @@ class TerminalOperator(Operator):
             await _TIME.sleep(self.reading_time_s)
             discard_pending_input()
             show_typing()
-            return await read_line()
+            return await _typed_line()
 
     def cue(self, cue: Cue) -> None:
         """Show what is to be done next at the keys."""
@@ -101,6 +104,18 @@ class TerminalOperator(Operator):
     def take_back(self, words: str) -> None:
         """Display no longer what was told."""
         self.display.take_back(_told(words))
+
+
+async def _typed_line() -> str:
+    """Return the next line. At a terminal the end of input is Ctrl-D, which stops the run."""
+    try:
+        return await read_line()
+    except UsageError:
+        if not at_a_terminal():
+            raise
+        stop_now("Ctrl-D was typed")
+        await anyio.sleep_forever()
+        raise
 
 
 def _told(words: str) -> Text:

@@ -19,8 +19,15 @@ from .point_measurement import OutputPointsStep
 from .procedure import Procedure
 
 _Evidence = Literal["none", "to come", "moved", "stayed"]
+MAY_BE_UNSAVED = "the adjustment may not have been saved"
+"""Said where an adjusted point is contradicted; a person is to look before the unit leaves."""
 _MOVED_TOLERANCES = 0.5
 """Difference of the currents as left and as adjusted above which the point has moved."""
+
+
+def may_be_unsaved(result: Result) -> bool:
+    """Return whether a result says that what was adjusted may not have been saved."""
+    return MAY_BE_UNSAVED in result.reason
 
 
 class _Current(NamedTuple):
@@ -85,8 +92,8 @@ class AsLeftEvidence:
             if differ_ma > max(moved, hypot(now.expanded_ma, landed.expanded_ma)):
                 return (
                     f"{adjusted.point} landed at {landed} in service mode, and {now} flows now "
-                    "into the same load at full setting: the adjustment may not have been saved, "
-                    "or service mode keys another setting"
+                    f"into the same load at full setting: {MAY_BE_UNSAVED}, or service mode keys "
+                    "another setting"
                 )
         return ""
 

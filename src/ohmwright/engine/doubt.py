@@ -34,6 +34,8 @@ VerdictAndReason = tuple[Verdict, str]
 WHAT_TO_CHECK = (
     "look at output lead, standby, mode and setting, neutral electrode alarm, keying contact"
 )
+_AS_TYPED = ", and the readings as you typed them"
+"""Looked at where a person types them: a digit left out is a current that came and went."""
 _UNIT_OR_SCALE = "unit and scale of the reading"
 """Looked at where nothing was seen: in the wrong one a current is read as none."""
 _ASKED_AT_MOST, _NO_EFFECT_AT_MOST = 5, 2
@@ -107,7 +109,9 @@ class DoubtResolver:
             asked = LookForCause(what, look, JOINED)
             return asked, ("pass", f"nothing leaks ({shown}); the leakage path is joined")
         if doubt == "interrupted":
-            asked = LookForCause(f"the current came and went at {self._chosen}", WHAT_TO_CHECK)
+            typed = self._session.bench.analyzer.read_by_eye
+            look = f"{WHAT_TO_CHECK}{_AS_TYPED * typed}"
+            asked = LookForCause(f"the current came and went at {self._chosen}", look)
             return asked, ("fail", f"the output comes and goes; {in_order}")
         what = f"no output was seen at {self._chosen} ({shown})"
         asked = LookForCause(what, f"{WHAT_TO_CHECK}, {_UNIT_OR_SCALE}")
@@ -152,16 +156,16 @@ class DoubtResolver:
         if answer == UNKNOWN:
             return (
                 "not measured",
-                f"{seen}; nobody could tell whether the panel says {self._chosen}",
+                f"{seen}; nobody could tell whether panel, lead and load are as asked for",
             )
         by = f"as told by {bench.operator.name}"
         if answer != CORRECTED:
-            self.note = f"the panel says {self._chosen}, {by}"
+            self.note = f"the panel says {self._chosen}, and lead and load are as asked for, {by}"
             return None
         # what comes now is the first value of what was asked for: it may be doubted again
         self._met.clear()
         self._corrections += 1
-        self.note = f"mode and setting were corrected before, {by}"
+        self.note = f"panel, lead or load were corrected before, {by}"
         return None if self._corrections < _ASKED_AT_MOST else ("not measured", seen)
 
 

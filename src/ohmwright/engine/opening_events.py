@@ -26,7 +26,7 @@ from .requirements import abilities_of
 from .resume import documents_not_in_record, refuse_other_instruments
 from .session import Session
 from .traceability import refuse_foreign, untied_certificate
-from .unit_identity import identified_unit, refuse_another_unit
+from .unit_identity import identified_unit, refuse_another_unit, same_unit_goes_on
 
 SOFTWARE = f"ohmwright {__version__}"
 """Name and version of this program, as records carry them."""
@@ -61,6 +61,8 @@ async def opening_events(
         yield event
     for event in _foretold(job, session):
         yield event
+    if job.earlier and assignment.registered is None:
+        await same_unit_goes_on(session)
     if assignment.registered is not None:
         identified = await identified_unit(session, assignment.registered, generator)
         if identified is not None:

@@ -6,8 +6,16 @@ plate, before they are told which one is expected.
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.requests import PLATE_CHARACTERS, ReadSerialPlate
+from ohmwright.instruments.operator import GoBack, SkipStep, StopRun
+from ohmwright.instruments.requests import (
+    NO,
+    PLATE_CHARACTERS,
+    ReadSerialPlate,
+    SayWhetherSameUnit,
+)
 from ohmwright.model.errors import WrongInstrument
 from ohmwright.model.event import UnitIdentified
 from ohmwright.model.registered_asset import RegisteredAsset
@@ -48,6 +56,23 @@ async def identified_unit(
     if not session.bench.operator.present:
         return None
     return await _read_from_plate(session, asset)
+
+
+async def same_unit_goes_on(session: Session) -> None:
+    """Have a person say that a run goes on with its unit, where neither port nor register tells it.
+
+    Another one after lunch would be recorded as the unit of the morning. Raises StopRun for a no.
+    """
+    bench = session.bench
+    if bench.generator.unattended or not bench.operator.present:
+        return
+    unit = bench.unit
+    asked = SayWhetherSameUnit(f"{unit.id}, {unit.maker} {unit.model}")
+    while True:
+        with suppress(SkipStep, GoBack):
+            if (await bench.operator.carry_out(asked)).word == NO.word:
+                raise StopRun
+            return
 
 
 def told_serial(identity: str, expected: str) -> str | None:

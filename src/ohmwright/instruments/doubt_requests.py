@@ -11,11 +11,11 @@ UNKNOWN = Answer("unknown", "u", "cannot be told now: it is recorded as not meas
 WITHOUT = Answer("without", "w", "go on without it: it is recorded as not measured")
 DEAD = Answer("dead", meaning="all of that is in order: it is the unit")
 JOINED = Answer("joined", "j", "it is joined, and nothing leaks")
-RIGHT = Answer("right", "r", "the panel says so")
+RIGHT = Answer("right", "r", "all of that is so")
 CORRECTED = Answer(
     "corrected",
     "c",
-    "it did not, and does now; where it was wrong before, too, go back when asked next",
+    "it was not, and is now; where it was wrong before, too, go back when asked next",
 )
 
 
@@ -64,7 +64,7 @@ class MendLoad:
 
 @dataclass(frozen=True)
 class LookAtPanel:
-    """The output is far from what was asked for: is it set so on the panel?"""
+    """The output is far from what was asked for: is it set so, and measured where it should be?"""
 
     seen: str
     wanted: str
@@ -75,4 +75,6 @@ class LookAtPanel:
     @property
     def text(self) -> str:
         """What the person reads."""
-        return f"{self.seen[0].upper()}{self.seen[1:]}. Does the panel say {self.wanted}?"
+        seen = f"{self.seen[0].upper()}{self.seen[1:]}"
+        asked = "and are lead and load those that were asked for"
+        return f"{seen}. Does the panel say {self.wanted}, {asked}?"

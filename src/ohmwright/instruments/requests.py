@@ -208,6 +208,24 @@ class Inspect:
     rf_follows: bool = False
 
 
+@dataclass(frozen=True)
+class SayWhetherSameUnit:
+    """Say whether the unit of a run that goes on is the one at the bench: nothing else tells it."""
+
+    unit: str
+    """Its tag, maker and model."""
+    answers: tuple[Answer, ...] = (
+        YES,
+        Answer(NO.word, NO.key, "another one: the run ends here, and can go on with its unit"),
+    )
+    rf_follows: bool = False
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f"The run goes on with {self.unit}. Is that the unit at the bench, by its own label?"
+
+
 PLATE_CHARACTERS = 4
 """So many characters of a serial number tell one unit of a fleet from another."""
 

@@ -167,6 +167,9 @@ def _refuse_senseless(run: StoredRun, wanted: Wanted, key: OperatorKey) -> None:
         raise UsageError(
             f"{named} is approved already with this key.",
             "A second signature is another person's, with a key of their own.",
+            "Where a wrong name was signed: "
+            + typed_command(f"record amend {run.run_id} --reason WHY")
+            + ", then approve that issue.",
         )
 
 

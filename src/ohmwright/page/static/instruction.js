@@ -13,6 +13,9 @@ const LARGE = { hold: 'HOLD', notice: 'LOOK', done: 'DONE', rest: 'REST' }
 const READING_TIME_MS = 300, MOST_LETTERS = 400
 const WORD_MS = 1500  // so long after a key that is no answer a letter belongs to the same word: the a of ‘wait’ is not ‘again’
 
+const NEXT_LETTER_MS = 500  // another key so soon after one that answers makes a word of both: the d of ‘did not’ is not "done", nor 12 one
+const AT_ONCE = 'pressed'  // the moment of this answer is measured
+
 export function instruction(number) {
   const cue = h('div', { class: 'cue', hidden: true }), asked = h('div', { class: 'request', hidden: true })
   const element = h('div', { class: 'instruction' }, cue, asked)
@@ -30,6 +33,16 @@ export function instruction(number) {
       complain(problem.message)
     }
   }
+  let waiting = null
+  const sayUnlessInWord = (answer, key) => {
+    if (performance.now() - shownAt < READING_TIME_MS) return
+    const asked = place
+    const timer = setTimeout(() => {
+      waiting = null
+      if (place === asked) say(answer.word)
+    }, NEXT_LETTER_MS)
+    waiting = { key, timer }
+  }
   const onKey = (event) => {
     const typing = event.target instanceof Element && event.target.closest('input, select, textarea') !== null
     if (open === null || typing || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return
@@ -40,8 +53,18 @@ export function instruction(number) {
       return
     }
     const now = event.timeStamp, inWord = now - strayAt < WORD_MS
+    if (waiting?.key === typed) return  // a key that is pressed twice answers once
+    if (waiting !== null) {
+      const word = `${waiting.key}${typed}`
+      clearTimeout(waiting.timer)
+      waiting = null
+      strayAt = now
+      complain(`‘${word}’ was typed as a word: nothing was answered. Wait, then press one key, or use its button.`)
+      return
+    }
     if (answer === undefined || inWord) strayAt = now
-    if (answer !== undefined && !inWord) say(answer.word)
+    if (answer !== undefined && !inWord && answer.word === AT_ONCE) say(answer.word)
+    else if (answer !== undefined && !inWord) sayUnlessInWord(answer, typed)
     else if (answer !== undefined) complain(`‘${event.key}’ was typed within a word: nothing was answered. Wait, then press one key.`)
     else if (open.answers.length > 0) complain(`‘${event.key}’ is none of the answers.`)
   }
