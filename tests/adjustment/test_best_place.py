@@ -123,3 +123,15 @@ def test_a_measurement_of_a_warm_unit_is_taken_together_with_what_was_known(
     seen.expect(12, 0, at(1.002, 0.004))
     seen.note_measured(12, 0, warm)
     assert seen.best() is None if told is None else told in seen.description()
+
+
+def test_a_vague_look_that_contradicts_what_was_seen_before_takes_its_place() -> None:
+    """Notices a place that is believed near the target though its last activation says other."""
+    seen = PlacesSeen(0.01)
+    seen.note_seen(0, 0, at(0.98, 0.001))
+    seen.note_seen(12, 0, at(1.002, 0.0005))
+    assert seen.best() is not None
+    seen.note_seen(12, 0, at(1.003, 0.01))  # vague, and may well be the same
+    assert seen.best() is not None
+    seen.note_seen(12, 0, at(1.026, 0.005))
+    assert seen.best() is None

@@ -57,3 +57,20 @@ def test_an_output_seen_far_off_much_sooner_than_foretold_may_still_rise(
     confirmed = Mixture(np.ones(1), np.array([seen]), np.array([0.3]), 30.0)
     policy.findings.learn(confirmed, age_s, refuted=True)
     assert policy.estimator.habits.rises_otherwise is rises_otherwise
+
+
+@pytest.mark.parametrize(("warmth", "known"), [(0.0, True), (0.03, False)])
+def test_a_warm_unit_shows_less_of_which_place_is_nearest(warmth: float, known: bool) -> None:
+    """What its warmth leaves unsure is common to all places: it may make another one the nearest.
+
+    Notices a trim that is left, and stored, where a unit still warm was on target.
+    """
+    question = Question(500.0, 500.0 * TOLERANCE, 0.5, 1.0)
+    policy = AdjustPolicy(PointSpec(question, timeout_s=60.0, rest_s=30.0))
+    findings, prior = policy.findings, policy.estimator.prior
+    findings.places.note_seen(0, 0, Mixture(np.ones(1), np.array([0.98]), np.array([0.001]), 30.0))
+    policy.estimator.prior = prior.with_coefficient(Coefficient.LEVEL, 1.0, 0.001)
+    policy.moved(0.0, 10)
+    findings.warmth_uncertainty = warmth
+    findings.note_predicted()
+    assert (findings.places.best() is not None) is known

@@ -6,7 +6,14 @@ import numpy as np
 import pytest
 from statsmodels.regression.linear_model import OLS
 
-from ohmwright.estimation.sequential_test import latest_readings
+from ohmwright.estimation.activation_record import Question
+from ohmwright.estimation.mixture import Mixture
+from ohmwright.estimation.sequential_test import (
+    ActivationTest,
+    DecisionBounds,
+    Estimate,
+    latest_readings,
+)
 
 AGE_S = np.arange(0.1, 6.05, 0.1)
 
@@ -48,3 +55,36 @@ def test_without_correlation_it_is_ordinary_least_squares():
     theirs = OLS(value[last], np.column_stack([np.ones(at_s.size), at_s])).fit()
     assert (found.mean, found.slope) == pytest.approx(tuple(theirs.params))
     assert (found.mean_sd, found.slope_sd) == pytest.approx(tuple(theirs.bse))
+
+
+FILTERED = (913.4, 922.8, 932.2, 941.1, 956.1, 965.2, 978.4, 987.0, 994.7, 1003.2, 1012.9)
+FILTERED += (1024.5, 1038.0, 1048.6, 1058.2, 1066.3, 1072.4, 1079.7, 1083.5, 1087.1, 1090.2)
+"""The end of a rise that a filter shows, in mA, each 0.2 s: of a foreign plant's output of 1116 mA,
+which was accepted as 1078 mA within 1115 mA."""
+
+
+@pytest.mark.parametrize(("value_ma", "outcome"), [(1078.0, "undecided"), (1095.0, "in tolerance")])
+@pytest.mark.parametrize("standing", [False, True])
+def test_a_value_that_rising_readings_have_passed_is_not_decided(
+    monkeypatch: pytest.MonkeyPatch, value_ma: float, outcome: str, standing: bool
+) -> None:
+    test = ActivationTest(Question(1072.0, 42.9, 2.8, 0.1), DecisionBounds(0.99, 0.99, 3.0))
+    error = Mixture(np.ones(1), np.array([(value_ma - 1072) / 42.9]), np.array([0.17]), 50.0)
+    monkeypatch.setattr(test, "estimate", lambda *_: Estimate(error, remainder=0.6, lag_s=0.7))
+    value = np.array(FILTERED)
+    if standing:  # at the same place, without a rise, nothing is against either value
+        rng = np.random.default_rng(1)
+        value, outcome = 1090 + rng.normal(size=value.size), "in tolerance"
+    assert test.outcome(0.2 * np.arange(9, 9 + value.size), value) == outcome
+
+
+@pytest.mark.parametrize(("slope", "outcome"), [(0.2, "in tolerance"), (0.35, "undecided")])
+def test_a_clear_case_waits_for_a_rise_that_the_lag_does_not_explain(
+    monkeypatch: pytest.MonkeyPatch, slope: float, outcome: str
+) -> None:
+    """Such a case may leave 3 tolerances to the lag; another rise is no part of it."""
+    test = ActivationTest(Question(1000.0, 10.0, 0.5, 0.1), DecisionBounds(0.99, 0.99, 3.0))
+    error = Mixture(np.ones(1), np.array([0.2]), np.array([0.1]), 50.0)
+    monkeypatch.setattr(test, "estimate", lambda *_: Estimate(error, remainder=0.1, lag_s=1.0))
+    tolerances = slope * (AGE_S - 6.0) + 0.02 * noise(2, 0.0, 1.0)
+    assert test.outcome(AGE_S, 1000.0 + 10.0 * tolerances) == outcome

@@ -58,9 +58,9 @@ class PlacesSeen:
     """What is known of each place: the latest measurement, else look, else a prediction.
 
     A look is one estimate of the output while the trim moves, by the model; it is not kept where it
-    is vague, as it is of a unit that is still warm. A measurement that is less certain than what is
-    known of the place, and agrees with it, is taken together with it. `tolerance`: of the point,
-    relative.
+    is vague, as it is of a unit that is still warm, and what is known may be true all the same. A
+    measurement that is less certain than what is known of the place, and agrees with it, is taken
+    together with it. `tolerance`: of the point, relative.
     """
 
     def __init__(self, tolerance: float) -> None:
@@ -79,8 +79,12 @@ class PlacesSeen:
         """Add a look: the output free of lag, relative to the target, at a position."""
         place = Place(counts, coarse, abs(1 - output.mean), output.sd)
         known = self._places.get((counts, coarse))
-        if known is None or (known.found != "was measured" and place.sd < _VAGUE_RATIO * known.sd):
+        if known is None:
             self._places[counts, coarse] = place
+        elif known.found != "was measured":
+            is_vague = place.sd >= _VAGUE_RATIO * known.sd
+            if not is_vague or place.contradicts(known):
+                self._places[counts, coarse] = place
 
     def expect(self, counts: int, coarse: int, output: Mixture) -> None:
         """Add the output that is predicted for a place, if nothing is known of the place yet."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import hypot
 from typing import NamedTuple
 
 import numpy as np
@@ -56,6 +57,9 @@ class Findings:
         """Confirmations whose output sank on after the age asked for, as no droop does."""
         self.latest: Mixture | None = None
         """Estimate of the latest confirmation, in tolerances."""
+        self.warmth_uncertainty = 0.0
+        """Standard uncertainty by the warmth that the latest activation began with, relative to the
+        target: it is common to all places, and tells less of which one is nearest."""
         self._before_surprise: _Suspicions | None = None
         self._predicted_from_s = 0.0
         """Age up to which the activation was read whose readings predict the next output."""
@@ -121,6 +125,7 @@ class Findings:
         self._before_surprise = None
         prior, trim = self._estimator.prior, self._sizer.trim
         level, sd = prior.mean_of(Coefficient.LEVEL), prior.sd_of(Coefficient.LEVEL)
+        sd = hypot(sd, self.warmth_uncertainty)
         output = Mixture(np.ones(1), np.array([level]), np.array([sd]), np.inf)
         self.places.expect(trim.counts, trim.coarse, output)
 
@@ -134,10 +139,12 @@ class Findings:
                 relative = value.rescaled(0.0, self._sizer.spec.question.target)
                 self.places.note_measured(trim.counts, trim.coarse, relative)
         elif (fit := self._estimator.fit_with_departures()) is not None:
-            self.places.note_seen(*trim.origin, fit.level(0.0))
+            warmth = self.warmth_uncertainty
+            self.places.note_seen(*trim.origin, fit.level(warmth))
             shown_s = self._estimator.visible_after_s(fit, _SHOWN_AFTER_LAGS)
             if log.undisturbed_s >= shown_s:
-                output = fit.combination(trim.output_after(None)).widened(1.0, fit.extrapolation)
+                unseen = hypot(fit.extrapolation, warmth)
+                output = fit.combination(trim.output_after(None)).widened(1.0, unseen)
                 self.places.note_seen(trim.counts, trim.coarse, output)
 
     def with_run_up(self, move: Action) -> list[Action]:

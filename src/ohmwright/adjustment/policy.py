@@ -90,6 +90,7 @@ class AdjustPolicy:
         self.estimator.move_origin()
         if self.trim.moves > 0:
             self.findings.note_predicted()
+        self.findings.warmth_uncertainty = self._residual_warmth.uncertainty
         self.log = ActivationLog(self.spec.question, self.trim.position(), self._heat)
         self.estimator.begin_activation(self.log)
         self.sizer.look.begin_activation(self.log, self.trim.counts)

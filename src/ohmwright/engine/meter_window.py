@@ -58,5 +58,6 @@ class MeterWindow:
         return (
             f"finding about the analyzer's data: {seen} sooner than means over "
             f"{self._stated_s:g} s can; means over {explained_s:.2g} s or less explain them. The "
-            "values allow for that. Correct window_s in the analyzer's data file by its manual"
+            "values allow for that. Correct window_s in the analyzer's data file by its manual; "
+            'of a meter that averages by a filter, say averages_by = "filter"'
         )

@@ -37,6 +37,9 @@ _FEWEST = 6
 """Least number of the latest readings: a slope through fewer says nothing."""
 _CLEAR_SDS = 2.0
 """A slope or a mean is clearly above its limit by more than this, in standard deviations."""
+_MOST_RISE = 0.6
+"""What another rise than the model's may add in as long as it has lasted, in tolerances: more is no
+arrival, whatever a clear case may leave to the lag."""
 _RISEN_LAGS = 6.0
 """So many lags after its dead time a rise has come within 0.3 % of its level."""
 _RESTED, _USUAL = ResidualWarmth(), Habits(hunting=0.05)
@@ -241,7 +244,8 @@ class ActivationTest:
         """Whether the latest readings neither rise on nor have risen above the upper limit.
 
         Allowed are the remainder of the lag, and any other rise that, in as long as it has lasted,
-        adds no more than the remainder that the bounds allow.
+        adds no more than the remainder that the bounds allow, or `_MOST_RISE`. A value that
+        readings have passed as they rise on is none of theirs, as where a filter averages.
         """
         question = self.question
         correlation = 0.0 if self._whole is None else self._whole.autocorrelation
@@ -249,7 +253,11 @@ class ActivationTest:
         latest = latest_readings(age_s, errors, correlation)
         if latest is None:
             return True
-        expected = estimate.remainder / estimate.lag_s + self.bounds.remainder / float(age_s[-1])
+        expected = estimate.remainder / estimate.lag_s + min(
+            _MOST_RISE, self.bounds.remainder
+        ) / float(age_s[-1])
+        if latest.rise_above(estimate.value.mean):
+            return False
         return not latest.rise_beyond(expected) and not latest.lie_above(estimate.high)
 
 
@@ -261,10 +269,18 @@ class LatestReadings:
     mean_sd: float
     slope: float
     slope_sd: float
+    end: float
+    """The line where the latest reading was taken."""
 
     def rise_beyond(self, allowed: float) -> bool:
         """Whether they clearly rise by more than `allowed` per second."""
         return self.slope - _CLEAR_SDS * self.slope_sd > allowed
+
+    def rise_above(self, value: float) -> bool:
+        """Whether they clearly rise, and have clearly risen above `value`."""
+        return (
+            self.slope > _CLEAR_SDS * self.slope_sd and self.end - _CLEAR_SDS * self.mean_sd > value
+        )
 
     def lie_above(self, limit: float) -> bool:
         """Whether they clearly lie above `limit`."""
@@ -285,4 +301,5 @@ def latest_readings(age_s: Floats, value: Floats, correlation: float) -> LatestR
     residuals = seen - mean - slope * at_s
     inflation = (1 + correlation) / (1 - correlation)
     variance = inflation * float(residuals @ residuals) / (count - 2)
-    return LatestReadings(mean, (variance / count) ** 0.5, slope, (variance / spread) ** 0.5)
+    sds = (variance / count) ** 0.5, (variance / spread) ** 0.5
+    return LatestReadings(mean, sds[0], slope, sds[1], mean + slope * float(at_s[-1]))
