@@ -76,15 +76,3 @@ def test_a_value_that_rising_readings_have_passed_is_not_decided(
         rng = np.random.default_rng(1)
         value, outcome = 1090 + rng.normal(size=value.size), "in tolerance"
     assert test.outcome(0.2 * np.arange(9, 9 + value.size), value) == outcome
-
-
-@pytest.mark.parametrize(("slope", "outcome"), [(0.2, "in tolerance"), (0.35, "undecided")])
-def test_a_clear_case_waits_for_a_rise_that_the_lag_does_not_explain(
-    monkeypatch: pytest.MonkeyPatch, slope: float, outcome: str
-) -> None:
-    """Such a case may leave 3 tolerances to the lag; another rise is no part of it."""
-    test = ActivationTest(Question(1000.0, 10.0, 0.5, 0.1), DecisionBounds(0.99, 0.99, 3.0))
-    error = Mixture(np.ones(1), np.array([0.2]), np.array([0.1]), 50.0)
-    monkeypatch.setattr(test, "estimate", lambda *_: Estimate(error, remainder=0.1, lag_s=1.0))
-    tolerances = slope * (AGE_S - 6.0) + 0.02 * noise(2, 0.0, 1.0)
-    assert test.outcome(AGE_S, 1000.0 + 10.0 * tolerances) == outcome

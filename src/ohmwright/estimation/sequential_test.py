@@ -37,9 +37,6 @@ _FEWEST = 6
 """Least number of the latest readings: a slope through fewer says nothing."""
 _CLEAR_SDS = 2.0
 """A slope or a mean is clearly above its limit by more than this, in standard deviations."""
-_MOST_RISE = 0.6
-"""What another rise than the model's may add in as long as it has lasted, in tolerances: more is no
-arrival, whatever a clear case may leave to the lag."""
 _RISEN_LAGS = 6.0
 """So many lags after its dead time a rise has come within 0.3 % of its level."""
 _RESTED, _USUAL = ResidualWarmth(), Habits(hunting=0.05)
@@ -244,8 +241,8 @@ class ActivationTest:
         """Whether the latest readings neither rise on nor have risen above the upper limit.
 
         Allowed are the remainder of the lag, and any other rise that, in as long as it has lasted,
-        adds no more than the remainder that the bounds allow, or `_MOST_RISE`. A value that
-        readings have passed as they rise on is none of theirs, as where a filter averages.
+        adds no more than the remainder that the bounds allow. A value that readings have passed as
+        they rise on is none of theirs, as where a filter averages; a swing may pass it.
         """
         question = self.question
         correlation = 0.0 if self._whole is None else self._whole.autocorrelation
@@ -253,10 +250,9 @@ class ActivationTest:
         latest = latest_readings(age_s, errors, correlation)
         if latest is None:
             return True
-        expected = estimate.remainder / estimate.lag_s + min(
-            _MOST_RISE, self.bounds.remainder
-        ) / float(age_s[-1])
-        if latest.rise_above(estimate.value.mean):
+        expected = estimate.remainder / estimate.lag_s + self.bounds.remainder / float(age_s[-1])
+        swings = self._whole is not None and self._whole.swings_until_s > 0
+        if not swings and latest.rise_above(estimate.value.mean):
             return False
         return not latest.rise_beyond(expected) and not latest.lie_above(estimate.high)
 
