@@ -23,7 +23,7 @@ SOUND = Evidence(
         ({}, "0.90 tolerances off the target", "smaller counts"),
         ({"digit": 4.0}, "digit of 4", "one of 1"),
         ({"uncertainty_tolerances": 0.5, "noise_tolerances": 1.2}, "scatter by 1.2", "less noise"),
-        ({"left_over_tolerances": 0.6}, "after a rest of 30 s", "longer rest"),
+        ({"left_over_tolerances": 0.6}, "with rests of up to 30 s", "longer rest"),
         ({"play_counts": 8.0, "play_tolerances": 2.0}, "short by about 8 counts", "see whether"),
         ({"time_outs": 3, "times_out_s": 9.0}, "ended by itself 3 times", "longer time-out"),
         ({"hunting": 0.9, "swing_tolerances": 0.6}, "hunts", "repaired"),

@@ -11,6 +11,7 @@ import pytest
 
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.decision import NO_EFFECT
+from ohmwright.adjustment.fleet_prior import Learned
 from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.engine import trim_actuator
@@ -407,8 +408,10 @@ async def test_a_trim_that_acts_as_rf_comes_on_is_adjusted_though_its_data_say_o
 
 
 async def test_a_trim_without_any_effect_is_moved_both_ways_before_that_is_said(
-    make_rig: Callable,
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """And it teaches other units nothing, whatever its readings seem to say of the gain."""
+    monkeypatch.setattr(AdjustPolicy, "learned", lambda _: Learned(0.01, 0.8, 0.5, 0.1))
     rig = make_rig(seed=3)
     trims = rig.hardware.truth.unit.trims
     trims["cut current"] = replace(trims["cut current"], log_gain_per_count=0.0, curvature=0.0)
@@ -419,4 +422,5 @@ async def test_a_trim_without_any_effect_is_moved_both_ways_before_that_is_said(
     assert dead.reason.endswith(MOVED_BOTH_WAYS)
     assert dead.final_trim == dead.start_trim
     assert dead.on_s < 45
+    assert "cut current" not in {e.point for e in events if isinstance(e, PointLearned)}
     assert {result.verdict for result in others} == {"pass"}

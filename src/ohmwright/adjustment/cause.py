@@ -45,7 +45,7 @@ def _causes(seen: Evidence) -> Iterator[str]:
         )
     if seen.left_over_tolerances > _WARMTH_TOLERANCES:
         yield (
-            f"after a rest of {seen.rest_s:.0f} s the unit is still warm, which is worth "
+            f"with rests of up to {seen.rest_s:.0f} s the unit is still warm, which is worth "
             f"{seen.left_over_tolerances:.1f} tolerances; a longer rest would help"
         )
     value, uncertainty = seen.value_tolerances, seen.uncertainty_tolerances

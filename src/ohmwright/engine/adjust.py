@@ -305,8 +305,9 @@ class _Adjustment:
             observation = self._noted(observation, end)
         if self.actuator.coach is not None:
             session.show_cue(cue_at_end(end))
-        learned = self.policy.learned()
-        if learned is not None:
+        confirmed = end.ended == "confirmed" and not end.reason
+        learned = self.policy.learned() if confirmed else None
+        if learned is not None:  # of a point that was given up the gain may be of anything
             yield PointLearned(
                 **session.stamp(),
                 point=self.point.name,

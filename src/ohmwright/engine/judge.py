@@ -33,6 +33,8 @@ from .measured_value import EXTRAPOLATED
 
 DEFAULT_DECISION = SimpleAcceptance()
 """The rule of a step and procedure that name none."""
+_MOSTLY = 0.8
+"""Part of the readings' uncertainty from which on what was extrapolated is named as the cause."""
 _NORMAL_K = coverage_factor()
 """Coverage factor of a normal distribution at 95 %."""
 
@@ -55,9 +57,20 @@ def judge(
         return "fail", "above the upper limit"
     elif measured.value < limits.lower - half_width:
         return "fail", "below the lower limit"
+    return "undecided", _why_too_close(measured)
+
+
+def _why_too_close(measured: Measured) -> str:
+    """Return why a value may be on either side of a limit, and what would help."""
+    unseen = {line.source: line.standard_uncertainty for line in measured.budget}
+    of_readings, _ = _readings_uncertainty(measured)
+    if unseen.get(EXTRAPOLATED, 0.0) > _MOSTLY * of_readings:
+        return (
+            "too close to a limit: by what its readings cannot show (warmth left from before, "
+            "droop and lag), the value may be on either side; a longer rest would help"
+        )
     return (
-        "undecided",
-        "too close to a limit: with this scatter of the readings, the value may be on either side",
+        "too close to a limit: with this scatter of the readings, the value may be on either side"
     )
 
 
