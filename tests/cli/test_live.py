@@ -292,6 +292,14 @@ anyio.run(work)
 """
 
 
+AS_AT_A_TERMINAL = """
+import signal
+for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT", "SIGTSTP"):
+    signal.signal(getattr(signal, name), signal.SIG_DFL)
+"""
+"""A shell without job control has what it starts in the background ignore some of them."""
+
+
 @pytestmark_terminal
 @pytest.mark.parametrize(
     "how",
@@ -302,7 +310,7 @@ def test_a_key_or_a_signal_stops_and_leaves_the_terminal_as_it_was(
 ) -> None:
     import termios
 
-    with at_a_terminal(RUNNING) as (ours, its, child):
+    with at_a_terminal(AS_AT_A_TERMINAL + RUNNING) as (ours, its, child):
         before = termios.tcgetattr(its)
         shown = shown_until(ours, lambda shown: b"it runs" in shown)
         assert b"space or q stops" in shown

@@ -74,7 +74,7 @@ def test_a_sweep_and_a_list_at_a_narrow_terminal_are_whole(
     assert (measured in told, "…" in told) == (True, False)
     listed = ohmwright("record", "list", "--records", tmp_path / "r").out
     assert "-HF-017-" in listed.splitlines()[0]
-    assert "    Date: 2026-01-05\n    Verdict: undecided\n    Unit: HF-017\n" in listed
+    assert "    Date: 2026-01-05\n    Verdict: no limits\n    Unit: HF-017\n" in listed
 
 
 def test_a_list_of_runs_names_people_and_procedures_only_where_they_can_be_read(
@@ -131,6 +131,7 @@ def run_of(asset: str, serial: str) -> dict[str, object]:
         "number": 1,
         "at": "2026-01-05T08:00:00Z",
         "verdict": "undecided",
+        "work": "calibrate",
     }
 
 

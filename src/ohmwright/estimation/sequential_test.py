@@ -252,7 +252,7 @@ class ActivationTest:
             return True
         expected = estimate.remainder / estimate.lag_s + self.bounds.remainder / float(age_s[-1])
         swings = self._whole is not None and self._whole.swings_until_s > 0
-        if not swings and latest.rise_above(estimate.value.mean):
+        if not swings and latest.rise_above(estimate.value.mean + estimate.value.sd):
             return False
         return not latest.rise_beyond(expected) and not latest.lie_above(estimate.high)
 
