@@ -22,6 +22,7 @@ from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.result import BudgetEntry, Measured
 from ohmwright.model.shipped import shipped
+from tests.full_disk import files_of_at_most
 
 _PLAN = ohmwright.Sweep(modes={"cut": (155, 310), "coag": (40,)}, loads_ohm=(100, 500, 2000))
 PROCEDURE = "demo-monopolar.toml"
@@ -313,14 +314,9 @@ def test_a_picture_of_a_sweep_cut_short_says_so(curve: Curve) -> None:
 def test_a_disk_without_room_keeps_no_part_of_a_curve(
     curve: Curve, tmp_path: Path, ending: str
 ) -> None:
-    resource = pytest.importorskip("resource")
-    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
-    try:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (900, hard))
-        with pytest.raises(UsageError, match=r"cannot be written: File too large\.$"):
-            curve.save(tmp_path / f"curve.{ending}")
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    full = pytest.raises(UsageError, match=r"cannot be written: File too large\.$")
+    with files_of_at_most(900), full:
+        curve.save(tmp_path / f"curve.{ending}")
     assert list(tmp_path.iterdir()) == []
 
 

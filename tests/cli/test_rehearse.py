@@ -10,6 +10,7 @@ from ohmwright.model.shipped import shipped
 from ohmwright.rehearsal.rehearse import Sharing
 from ohmwright.rehearsal.unit_run import Rehearsed
 from ohmwright.rehearsal.workers import Done
+from tests.full_disk import files_of_at_most
 
 BENCH = shipped("benches", "demo.toml")
 
@@ -90,14 +91,9 @@ def test_a_stopped_one_says_what_is_missing_and_how_to_have_it(
 def test_a_disk_without_room_for_the_picture_does_not_take_the_figures(
     ohmwright: Callable[..., Any], procedure: Path, tmp_path: Path
 ):
-    resource = pytest.importorskip("resource")
     command = ("rehearse", procedure, "--bench", BENCH, "--units", 1, "--workers", 1)
-    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
-    try:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (8192, hard))
+    with files_of_at_most(8192):
         ended = ohmwright(*command, "--plot", tmp_path / "figure.pdf")
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     assert "1 invented unit, SIMULATED" in ended.out
     assert ended.code == 2
     assert "cannot be written: File too large" in ended.err.replace("\n", " ")

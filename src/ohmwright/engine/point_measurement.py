@@ -108,7 +108,7 @@ async def measure_point(
     """Rest, activate once, and return the value of `point` with its verdict.
 
     The activation ends when the verdict is known, or undecided just under `timing.max_on_s`; where
-    an `prospect` is given also when more readings of it are in vain.
+    a `prospect` is given also when more readings of it are in vain.
     `chosen`: mode and setting of the unit; the setting is the most that can be put into the load.
     """
     accuracy = accuracy_at(session, chosen.mode, point.load_ohm)

@@ -132,7 +132,7 @@ class UntilDecided:
     model allowed for; and `is_final`, which is the
     decision rule's part: the value passes, fails, or more readings could not change that. A value
     within the limits must have been seen there; one below them lacks more than is still to come.
-    It is left undecided early where an `prospect` is given and nothing more is to be expected.
+    It is left undecided early where a `prospect` is given and nothing more is to be expected.
     """
 
     def __init__(

@@ -118,8 +118,10 @@ Held by tests/estimation/test_more_readings.py, tests/engine/test_point_measurem
 **What still arrives is not decided.** A slow part of the rise can be explained away, as a swing of
 which little was seen or as a course of the warmth: 2 of 30 units that jump and creep were accepted
 so, 1.4 and 2.2 tolerances off. In tolerance, or too low, is decided only where the latest readings
-neither rise by more than the lag has to come nor have risen above the limit. The end of a rise of
-another kind is told from the latest third of the readings, about their own mean.
+neither rise by more than the lag has to come nor have risen above the limit, nor, as they rise on,
+above the value: a meter's filter, taken for a mean, gave 1078 mA, U 15, beneath readings of 1090 mA
+that rose to 1116. The end of a rise of another kind is told from the latest third of the readings,
+about their own mean.
 Held by tests/estimation/test_late_rise.py; `scripts/bench/worlds` (jump and creep, overshoot).
 
 **An output that bends after its age is known by the readings about it.** Why: one that is reduced
