@@ -31,10 +31,7 @@ def _stated(certificate: AnalyzerCertificate) -> Accuracy:
 
 def _current_ma(result: Result) -> float:
     """Return the current of a value of current or power; 0 without one."""
-    measured, target = result.measured, result.target
-    if measured is None or not result.load_ohm:
-        return 0.0
-    quantity = measured.quantity or (None if target is None else target.quantity)
-    if quantity not in ("power_w", "current_ma"):
+    measured, quantity = result.measured, result.quantity
+    if measured is None or not result.load_ohm or quantity not in ("power_w", "current_ma"):
         return 0.0
     return current_of(max(0.0, measured.value), quantity, result.load_ohm)

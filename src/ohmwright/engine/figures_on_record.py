@@ -103,7 +103,7 @@ def _combined(measured: Measured) -> float:
 
 def _against_readings(named: str, result: Result, measured: Measured) -> Iterator[str]:
     """That the value is nowhere near the last reading of its activation."""
-    quantity = measured.quantity or (result.target and result.target.quantity)
+    quantity = result.quantity
     if not result.samples or measured.value < 0:
         return
     if quantity == "power_w" and result.load_ohm:

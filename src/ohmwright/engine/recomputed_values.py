@@ -19,7 +19,6 @@ from ohmwright.model.event import (
     Event,
 )
 from ohmwright.model.hardware import mean_window_s
-from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import Measured, Result, Sample
 
 from .activations_on_record import ResultBehindRf, results_behind_rf
@@ -100,7 +99,7 @@ def differing(values: Iterable[Recomputable]) -> list[tuple[int, str]]:
 def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
     """Return why the value of a result is not computed once more; empty where it is."""
     rule = step_kind(result.kind).value_rule
-    of_current = _quantity(result) in ("power_w", "current_ma") and result.load_ohm
+    of_current = result.quantity in ("power_w", "current_ma") and result.load_ohm
     if rule is None or not of_current:
         return "not a current or power by the estimators kept here"
     if not result.samples:
@@ -180,7 +179,7 @@ def _u_of_readings_ma(result: Result, measured: Measured) -> float:
     """Return the standard uncertainty by the lines of the readings in a budget, in mA."""
     lines = (one.standard_uncertainty for one in measured.budget if one.source in FROM_READINGS)
     u = sqrt(sum(line**2 for line in lines))
-    if _quantity(result) == "current_ma":
+    if result.quantity == "current_ma":
         return u
     return u / (2e-6 * _current_ma(result, measured.value) * _load_ohm(result))
 
@@ -224,18 +223,10 @@ def _stop_rule(
     return UntilDecided(asked, warmth, lambda _: False)
 
 
-def _quantity(result: Result) -> Quantity | None:
-    """Return the quantity of a value: its own, else that of its target."""
-    if result.measured is not None and result.measured.quantity is not None:
-        return result.measured.quantity
-    return None if result.target is None else result.target.quantity
-
-
 def _current_ma(result: Result, value: float) -> float:
     """Return a value of the result's quantity, mA or W, as a current in mA."""
-    quantity = _quantity(result)
-    assert quantity is not None
-    return current_of(value, quantity, _load_ohm(result))
+    assert result.quantity is not None
+    return current_of(value, result.quantity, _load_ohm(result))
 
 
 def _load_ohm(result: Result) -> float:

@@ -164,6 +164,13 @@ class Result(FrozenModel):
     that keep those of the second alone."""
 
     @property
+    def quantity(self) -> Quantity | None:
+        """Of its value, in records that say it; else of its target. None without either."""
+        if self.measured is not None and self.measured.quantity is not None:
+            return self.measured.quantity
+        return None if self.target is None else self.target.quantity
+
+    @property
     def shown(self) -> str:
         """What was answered, where it is short enough for a table; else empty."""
         return self.said if len(self.said) <= _LONGEST_SHOWN else ""

@@ -94,10 +94,7 @@ def is_output(result: Result) -> bool:
 
 def _quantity(result: Result) -> str | None:
     """Return the quantity of the value, in old records its target's; None without a value."""
-    measured, target = result.measured, result.target
-    if measured is None:
-        return None
-    return measured.quantity or (None if target is None else target.quantity)
+    return None if result.measured is None else result.quantity
 
 
 def far_reading_text(result: Result) -> str:
