@@ -18,8 +18,6 @@ GRID_S = 0.05
 _OVERRANGE = 1.05
 _TAIL_TAUS = 9.0
 """After so many time constants a filter shows a part in 8,000 of what was there."""
-_ONE_TICK_S = 1e-9
-"""A window that holds the latest tick alone."""
 
 
 class Meter:
@@ -33,7 +31,7 @@ class Meter:
         self.reading_s = 1 / data.readings_per_s
         self.ticks_per_reading = ceil(self.reading_s / GRID_S - 1e-9)
         self.tick_s = self.reading_s / self.ticks_per_reading
-        self.tail_ticks = self.window_ticks = max(1, round(data.window_s / self.tick_s))
+        self.tail_ticks = self.window_ticks = self._averaged_ticks()
         self.number = 0
         """Completed readings since the reset."""
         self._gain = 1 + own.between("gain_error", physics.gain_error)
@@ -47,6 +45,9 @@ class Meter:
         self._reply: bytes | None = None
         """The latest reading as it was last asked for; None where it has not been."""
         self.reset()
+
+    def _averaged_ticks(self) -> int:
+        return max(1, round(self.data.window_s / self.tick_s))
 
     def reset(self) -> None:
         """Count readings from 0 again."""
@@ -95,10 +96,13 @@ class FilterMeter(Meter):
 
     def __init__(self, data: MeterData, physics: MeterPhysics, own: Randomness) -> None:
         self._filtered_ma = 0.0
-        super().__init__(data.model_copy(update={"window_s": _ONE_TICK_S}), physics, own)
+        super().__init__(data, physics, own)
         tau_s = 0.5 * data.window_s
         self._follows = -expm1(-self.tick_s / tau_s)
         self.tail_ticks = ceil(_TAIL_TAUS * tau_s / self.tick_s)
+
+    def _averaged_ticks(self) -> int:
+        return 1  # the filter has averaged before
 
     def clear(self) -> None:
         """Empty the filter."""
