@@ -51,7 +51,7 @@ class Hesitating(Operator):
 
 @pytest.fixture
 async def rig(make_rig: Callable[..., Rig], monkeypatch: pytest.MonkeyPatch) -> Rig:
-    monkeypatch.setattr(watched_question, "_LOOK_EVERY_S", 0.01)
+    monkeypatch.setattr(watched_question, "CHECK_EVERY_S", 0.01)
     rig = make_rig()
     await ensure_off_at_start(rig.bench, Session(rig.bench).pending)
     return rig

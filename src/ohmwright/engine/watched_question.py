@@ -12,11 +12,8 @@ from ohmwright.model.errors import LinkError
 
 from .session import Session
 from .unasked_rf import unasked_output
-from .watched_rest import UNASKED_AT_MOST, end_unasked_output
+from .watched_rest import CHECK_EVERY_S, UNASKED_AT_MOST, end_unasked_output
 from .watched_work import done_while_watched
-
-_LOOK_EVERY_S = 1.0
-"""Interval, in s, at which it is looked whether RF is off."""
 
 
 def watch_questions(session: Session) -> None:
@@ -52,7 +49,7 @@ async def _watch(session: Session, told: list[str]) -> NoReturn:
     bench, times_on = session.bench, 0
     while True:
         # a person is waited for, who lives in real time; a virtual clock would run ahead
-        await anyio.sleep(_LOOK_EVERY_S)  # noqa: TID251
+        await anyio.sleep(CHECK_EVERY_S)  # noqa: TID251
         with anyio.CancelScope(shield=True):
             try:
                 problem = await end_unasked_output(session)

@@ -10,8 +10,8 @@ from .release import confirmed_release
 from .session import Session
 from .unasked_rf import unasked_output
 
-_CHECK_EVERY_S = 1.0
-"""Interval, in a rest, at which it is checked that RF is off."""
+CHECK_EVERY_S = 1.0
+"""Interval, in s, at which it is checked in a rest, or a question, that RF is off."""
 UNASKED_AT_MOST = 3
 """Number of times that RF comes on unasked in one rest, or one question, which ends the run."""
 
@@ -56,7 +56,7 @@ async def wait_with_rf_off(session: Session, wait_s: float, again_s: float = 0.0
             read_ago_s=rf.read_ago_s,
             rest_left_s=max(left_s, session.warmth.rested_at_s - clock.now_s()),
         )
-        await clock.sleep(min(left_s, _CHECK_EVERY_S))
+        await clock.sleep(min(left_s, CHECK_EVERY_S))
         if await end_unasked_output(session):
             times_on += 1
             if times_on >= UNASKED_AT_MOST:
