@@ -81,37 +81,30 @@ def _late(rig: Rig) -> Reply:
     return reply
 
 
-def _another_load(rig: Rig) -> Reply:
-    """Somebody turns the load after it was read back, just before ON."""
+def _just_before_on(port: Callable[[bytes], bytes], command: bytes) -> Reply:
+    """Somebody sets an instrument otherwise after that was read back."""
 
     def reply(question: bytes, said: bytes) -> bytes:
         if question == b"OUTPut:STATe:CEILing?\n":
-            rig.hardware.analyzer_port(b"INP:IMP 600\n")
+            port(command)
         return said
 
     return reply
+
+
+def _another_load(rig: Rig) -> Reply:
+    """Somebody turns the load after it was read back, just before ON."""
+    return _just_before_on(rig.hardware.analyzer_port, b"INP:IMP 600\n")
 
 
 def _another_setting(rig: Rig) -> Reply:
     """Somebody turns the unit's knob after it was read back, just before ON: less leaks then."""
-
-    def reply(question: bytes, said: bytes) -> bytes:
-        if question == b"OUTPut:STATe:CEILing?\n":
-            rig.hardware.generator_port(b"SOUR:POW 20\n")
-        return said
-
-    return reply
+    return _just_before_on(rig.hardware.generator_port, b"SOUR:POW 20\n")
 
 
 def _another_mode(rig: Rig) -> Reply:
     """Somebody chooses another mode there."""
-
-    def reply(question: bytes, said: bytes) -> bytes:
-        if question == b"OUTPut:STATe:CEILing?\n":
-            rig.hardware.generator_port(b'SOUR:FUNC "coag"\n')
-        return said
-
-    return reply
+    return _just_before_on(rig.hardware.generator_port, b'SOUR:FUNC "coag"\n')
 
 
 LIES: dict[str, tuple[Callable[[Rig], Reply], str]] = {

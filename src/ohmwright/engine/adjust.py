@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press
@@ -339,14 +339,13 @@ class _Adjustment:
             nothing.on_s,
             nothing.samples,
         )
-        return replace(found, reason="; ".join(filter(None, [found.reason, end.reason])))
+        return found.with_note(end.reason)
 
     def _noted(self, seen: Observation, end: Finish) -> Observation:
         """Return `seen` with how the trim acted; where it never did, others begin as usual."""
         never = end.reason == NO_EFFECT
         self.session.trims_wait_for_rf = not never
-        note = MOVED_BOTH_WAYS if never else WAITS_FOR_RF
-        return replace(seen, reason="; ".join(filter(None, [seen.reason, note])))
+        return seen.with_note(MOVED_BOTH_WAYS if never else WAITS_FOR_RF)
 
     def _without_value(self, verdict: Verdict, reason: str) -> Observation:
         """Return an observation with the time on of all activations and the last one's readings."""

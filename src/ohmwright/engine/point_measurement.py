@@ -67,6 +67,10 @@ class Observation:
             conformity=None,
         )
 
+    def with_note(self, note: str) -> Observation:
+        """Return a copy whose reason ends with a clause more, where that is not empty."""
+        return replace(self, reason="; ".join(filter(None, (self.reason, note))))
+
     def result(
         self,
         stage: Stage,
