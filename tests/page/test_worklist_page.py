@@ -192,6 +192,28 @@ def test_what_is_in_repair_or_has_no_bench_here_is_told_before_the_way_to_a_benc
     assert person.complaints == []
 
 
+PART_OF_THE_NEWS = """async () => {
+  const { take } = await import('/static/store.js')
+  const { worklistView } = await import('/static/view_worklist.js')
+  const view = worklistView(), tick = view.element.querySelector('[type=checkbox]')
+  const news = (bench, simulated) => {
+    const now = { simulated, models: [], picture: {} }
+    take('bench', { bench, run: 0, at_s: 0, now, readings: [] })
+    view.update()
+    return tick.checked
+  }
+  take('hello', { screen: 1, benches: 2, at_s: 0 })
+  return [news(1, true), news(2, false)]
+}"""
+
+
+def test_a_list_waits_for_the_news_of_every_bench(workshop: Site, browser: Browser) -> None:
+    """Benches are told one by one; the first alone may be simulated."""
+    person = Person.admitted(browser, workshop)
+    person.go("#/records")
+    assert person.page.evaluate(PART_OF_THE_NEWS) == [False, False]
+
+
 def test_a_run_cut_short_goes_on_as_it_was_begun(workshop: Site, browser: Browser) -> None:
     person, client = Person.admitted(browser, workshop), workshop.client()
     page = person.page

@@ -83,7 +83,8 @@ class Newsroom:
     async def stream(self, screen: Screen) -> AsyncIterator[str]:
         """Yield what `screen` is to be told, from the beginning, as server-sent events."""
         known = {desk.number: _Known() for desk in self.desks}
-        yield self._event("hello", {"screen": screen.number, "key": screen.key})
+        hello = {"screen": screen.number, "key": screen.key, "benches": len(self.desks)}
+        yield self._event("hello", hello)
         while not self._closed:
             told = False
             for desk in self.desks:

@@ -9,11 +9,14 @@ const watchers = new Set()
 let due = false
 
 // `toldAt`: when the server said its last word, by its own clock; it goes back with each order
-export const screen = { number: null, heard: 0, heardAt: 0, toldAt: null, line: 'opening' }
+export const screen = { number: null, heard: 0, heardAt: 0, toldAt: null, line: 'opening', benches: null }
 
 /** The benches in their order. */
 export const all = () => [...benches.values()].sort((a, b) => a.number - b.number)
 export const bench = (number) => benches.get(number)
+
+/** Whether each bench was told of: they come one by one, and a frame may be drawn between two. */
+export const allAreTold = () => benches.size === screen.benches
 
 /** The unit of a bench; one that serves many has none before its first run. */
 export const unitWords = (now) => (now.asset === '' ? 'Any unit of the register, by its tag' : `${now.unit}, ${now.asset}`)
@@ -42,6 +45,7 @@ export function take(kind, data) {
   if (kind === 'hello') {
     benches.clear()
     screen.number = data.screen
+    screen.benches = data.benches
   } else if (kind === 'bench') {
     takeBench(data)
   }

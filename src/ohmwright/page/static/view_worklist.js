@@ -5,7 +5,7 @@ import { GROUNDS, grounds, percent } from './format.js'
 import { attempt } from './line.js'
 import { ask, post } from './link.js'
 import { verdict } from './results.js'
-import { all } from './store.js'
+import { all, allAreTold } from './store.js'
 import { beginLinks, benchesFor } from './where_to_begin.js'
 
 const COLUMNS = ['Unit', 'Model', 'Site', 'Risk now', 'Within a year', 'Due', 'Last', 'Begin at']
@@ -57,7 +57,7 @@ export function worklistView() {
         h('div', { class: 'row' }, anew, h('label', { class: 'check' }, simulated, h('span', {}, 'By runs on simulated benches')))), units),
     title: () => 'Worklist',
     update() {
-      if (begun || all().length === 0) return
+      if (begun || !allAreTold()) return
       begun = true  // a page of simulated benches alone shows their units first
       simulated.checked = all().every((one) => one.now.simulated)
       load()
