@@ -6,6 +6,7 @@ import pytest
 
 from ohmwright.instruments.back_ends.base import BackEnd
 from ohmwright.instruments.back_ends.calls import Calls
+from ohmwright.instruments.back_ends.generator import BackEndGenerator
 from ohmwright.instruments.back_ends.verified_calls import VerifiedCalls
 from ohmwright.instruments.chosen_setting import ChosenSetting
 from ohmwright.model.errors import ProtocolError
@@ -46,16 +47,31 @@ class Knobs(BackEnd):
     """A unit whose knobs somebody turns."""
 
     def __init__(self) -> None:
-        self.mode_now, self.power_w = "cut", 155.0
+        self.mode_now, self.power_w, self.serial = "cut", 155.0, "7"
 
     def identify(self) -> str:
-        return "Marrick 7"
+        return f"Marrick {self.serial}"
 
     def mode(self) -> str:
         return self.mode_now
 
     def power(self) -> float:
         return self.power_w
+
+    def select_mode(self, mode: str) -> None:
+        self.mode_now = mode
+
+    def set_power(self, setting_w: float) -> None:
+        self.power_w = setting_w
+
+    def service_on(self) -> None:
+        self.power_w = 120.0
+
+    def set_point(self, point: str) -> None:
+        pass
+
+    def trim(self) -> int:
+        return 12
 
 
 @pytest.mark.parametrize(
@@ -85,3 +101,28 @@ async def test_what_cannot_be_asked_has_not_changed() -> None:
     setting = ChosenSetting(calls)
     setting.note("coag", 20.0)
     assert await setting.changed() == ""
+
+
+async def test_no_knob_is_blamed_where_another_unit_answers() -> None:
+    """Nor a line that changes what is said on it."""
+    knobs = Knobs()
+    verbs = frozenset(("identify", "mode", "power"))
+    calls = VerifiedCalls(knobs, verbs, Calls("unit", None, 1.0), "", seed=1)
+    setting = ChosenSetting(calls)
+    await calls.identify()
+    setting.note("cut", 155.0)
+    knobs.power_w, knobs.serial = 20.0, "8"
+    with pytest.raises(ProtocolError, match="unit is now 'Marrick 8', not 'Marrick 7'"):
+        await setting.changed()
+
+
+async def test_a_unit_has_the_setting_chosen_last_and_in_service_mode_its_own() -> None:
+    knobs = Knobs()
+    verbs = frozenset(("identify", "mode", "power", "trim"))
+    calls = VerifiedCalls(knobs, verbs, Calls("unit", None, 1.0), "", seed=1)
+    unit = BackEndGenerator(None, calls)  # type: ignore[arg-type]
+    await unit.select("cut", 100.0)
+    knobs.power_w = 20.0
+    assert await unit.setting_changed() == "20 W reads back, not 100 W"
+    await unit.enter_service("P1")
+    assert await unit.setting_changed() == ""

@@ -2,6 +2,8 @@
 
 from collections.abc import Callable
 from functools import partial
+from pathlib import Path
+from types import SimpleNamespace
 
 import anyio
 import pytest
@@ -14,9 +16,11 @@ from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import DONE, Instruct, Request
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import LinkLost, ReleaseNotConfirmed, UnaskedOutput
-from ohmwright.model.event import Asked, UnaskedRf
+from ohmwright.model.event import Asked, RunFinished, UnaskedRf
 
 from .conftest import Rig
+from .test_evidence import one_cut_output
+from .test_same_unit import POINT
 
 pytestmark = pytest.mark.anyio
 ASKED = Instruct("Join the leads.")
@@ -144,3 +148,68 @@ async def test_rf_that_was_asked_for_is_left_alone(rig: Rig) -> None:
         assert rig.hardware.truth.rf_on
         person.ready.set()
     assert person.told == []
+
+
+async def test_a_look_under_way_is_finished_though_the_answer_came(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Cut off, it would leave the line out of step for the question after it."""
+    finished = False
+
+    async def slow() -> None:
+        nonlocal finished
+        person.ready.set()
+        await anyio.sleep(0.05)
+        finished = True
+
+    person, _ = asking(rig, lambda: None, [])
+    monkeypatch.setattr(rig.bench.rf, "found_on", slow)
+    with anyio.fail_after(5):
+        assert await person.carry_out(ASKED) == DONE
+    assert finished
+
+
+async def test_between_two_looks_lies_what_is_said_to(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    slept: list[float] = []
+
+    async def sleep(wait_s: float) -> None:
+        slept.append(wait_s)
+        if len(slept) == 3:
+            person.ready.set()
+        await anyio.lowlevel.checkpoint()
+
+    person, _ = asking(rig, lambda: None, [])
+    patched = SimpleNamespace(sleep=sleep, CancelScope=anyio.CancelScope)
+    monkeypatch.setattr(watched_question, "anyio", patched)
+    with anyio.fail_after(5):
+        assert await person.carry_out(ASKED) == DONE
+    assert {*slept} == {watched_question.CHECK_EVERY_S}
+
+
+async def test_a_run_has_its_questions_watched(
+    make_rig: Callable[..., Rig], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(watched_question, "CHECK_EVERY_S", 0.01)
+    rig = make_rig(bench="attended", attended=True)
+    person, told = rig.bench.operator, anyio.Event()
+    answer, asked = person.reply, 0
+
+    async def reply(request: Request, problem: str) -> str:
+        nonlocal asked
+        asked += 1
+        if asked == 1:
+            pedal(rig)
+            await told.wait()
+        return await answer(request, problem)
+
+    async def tell(words: str) -> None:
+        told.set()
+
+    monkeypatch.setattr(person, "reply", reply)
+    monkeypatch.setattr(person, "tell", tell)
+    with anyio.fail_after(20):
+        events = await rig.run(one_cut_output(tmp_path, POINT), ("as_left",))
+    assert [type(event) for event in events].count(UnaskedRf) == 1
+    assert isinstance(events[-1], RunFinished)
