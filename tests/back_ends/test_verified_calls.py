@@ -103,6 +103,16 @@ async def test_what_cannot_be_asked_has_not_changed() -> None:
     assert await setting.changed() == ""
 
 
+async def test_one_damaged_answer_is_no_setting_that_somebody_changed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    said, knobs = [20.0, 155.0, 155.0], Knobs()
+    monkeypatch.setattr(knobs, "power", lambda: said.pop(0))
+    calls = VerifiedCalls(knobs, frozenset(("power",)), Calls("unit", None, 1.0), "", seed=1)
+    assert await calls.other_number("power", 155.0) is None
+    assert said == []
+
+
 async def test_no_knob_is_blamed_where_another_unit_answers() -> None:
     """Nor a line that changes what is said on it."""
     knobs = Knobs()

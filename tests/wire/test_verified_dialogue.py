@@ -105,6 +105,15 @@ async def test_a_setting_taken_by_another_instrument_is_not_made(table: Any) -> 
         await assured.set_number("set_load", "load", 200, load_ohm=200)
 
 
+async def test_one_damaged_answer_is_no_setting_that_somebody_changed(table: Any) -> None:
+    assured = VerifiedDialogue(table.dialogue)
+    await assured.set_number("set_load", "load", 200, load_ohm=200)
+    answering(table, b"INPut:IMPedance?\n", b"100\n", b"200\n")
+    assert await assured.other_number("load", 200) is None
+    answering(table, b"INPut:IMPedance?\n", b"100\n")
+    assert await assured.other_number("load", 200) == "100"
+
+
 def digits_go_bad(table: Any, begin: Callable[[bytes], bool]) -> None:
     """A bit of every digit is lost from the message on for which `begin` is true: 2 reads 0."""
     handle, bad = table.link.handle, False
