@@ -20,11 +20,13 @@ from rich.text import Text
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.api.rf_words import rf_picture
+from ohmwright.api.run_notices import LOOK_IF_SAVED
 from ohmwright.api.run_view import RunWatch
 from ohmwright.cli.live import LiveView
 from ohmwright.cli.screen.layout import Extent, screen
 from ohmwright.cli.screen.pieces import rf_line
 from ohmwright.cli.terminal_operator import TerminalOperator, _request_lines
+from ohmwright.engine.as_left_evidence import MAY_BE_UNSAVED
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import run
@@ -32,6 +34,8 @@ from ohmwright.instruments.requests import PressKey
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.bench_status import BenchStatus, RfState, TargetBand
 from ohmwright.model.cue import Cue
+from ohmwright.model.event import PointDone
+from ohmwright.model.result import Result
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
@@ -220,6 +224,23 @@ async def test_what_was_told_stands_above_what_is_asked_next(
     person.take_back("RELEASE IT.")
     with view.prompt(question):
         assert "RELEASE" not in capsys.readouterr().err
+
+
+def test_an_adjustment_that_may_not_be_saved_is_told_at_once(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    clock = VirtualClock()
+    result = Result(
+        stage="as_left",
+        step="cut",
+        point="P1",
+        kind="output",
+        verdict="pass",
+        reason=MAY_BE_UNSAVED,
+    )
+    LiveView(clock).on_event(PointDone(at=clock.wall(), bench_s=1.0, result=result))
+    told = " ".join(capsys.readouterr().err.split())
+    assert f"cut, P1: {MAY_BE_UNSAVED}. {LOOK_IF_SAVED}" in told
 
 
 @pytest.fixture
@@ -467,8 +488,11 @@ def refreshed_thrice(shown: bytes) -> bool:
 
 @pytestmark_terminal
 def test_the_line_goes_on_while_a_key_is_awaited() -> None:
-    with at_a_terminal(ASKING) as (ours, _, _child):
+    import termios
+
+    with at_a_terminal(ASKING) as (ours, its, _child):
         shown = shown_until(ours, refreshed_thrice)
+        assert not termios.tcgetattr(its)[0] & termios.IXON  # what is told of RF is not frozen
         question = shown.rpartition(b">> Press coarse up 2 times.")
         assert b"RF IS ON, keyed by the program." in question[2]
         ages = {part.split(b" s,")[0] for part in question[2].split(b"RF ON ")[1:]}
@@ -493,6 +517,37 @@ def test_what_is_typed_before_a_request_can_be_read_moves_no_line() -> None:
         time.sleep(0.5)
         os.write(ours, b"d\n")
         shown_until(ours, lambda shown: b"answered done" in shown)
+
+
+STOPPED_WHILE_ASKED = ASKING.replace(
+    """        answer = await person.carry_out(PressKey("coarse", "up", 2))
+    print("answered", answer.word)""",
+    """        with cancel_on_signal():
+            await person.carry_out(PressKey("coarse", "up", 2))
+    print(why_stopped())""",
+)
+STOPPED_WHILE_ASKED = (
+    f"from ohmwright.cli.signals import cancel_on_signal, why_stopped\n{STOPPED_WHILE_ASKED}"
+)
+
+
+@pytestmark_terminal
+@pytest.mark.parametrize(
+    ("key", "said"),
+    [
+        (b"\x04", b"end: Ctrl-D was typed."),
+        (b"\x1a", b"end: Ctrl-Z would have left it with nobody who watches RF."),
+        (b"\x1c", b"end: it was told to quit (Ctrl-\\)."),
+        (b"\x03", b"stopped before its end."),
+    ],
+)
+def test_a_key_that_ends_a_question_stops_the_run_and_is_named(key: bytes, said: bytes) -> None:
+    with at_a_terminal(AS_AT_A_TERMINAL + STOPPED_WHILE_ASKED) as (ours, _, child):
+        shown_until(ours, refreshed_thrice)
+        time.sleep(0.5)
+        os.write(ours, key)
+        shown_until(ours, lambda shown: said in shown)
+        assert child.wait(60) == 0
 
 
 def test_without_a_terminal_nothing_is_shown(tmp_path: Path, procedure: Path) -> None:
