@@ -213,3 +213,23 @@ async def test_a_run_has_its_questions_watched(
         events = await rig.run(one_cut_output(tmp_path, POINT), ("as_left",))
     assert [type(event) for event in events].count(UnaskedRf) == 1
     assert isinstance(events[-1], RunFinished)
+
+
+@pytest.mark.parametrize("by_hand", ["keyed_by_foot", "read_by_eye"])
+async def test_what_only_a_person_could_tell_is_not_asked_amid_a_question(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch, by_hand: str
+) -> None:
+    looks = 0
+
+    async def look() -> None:
+        nonlocal looks
+        looks += 1
+
+    person, _ = asking(rig, lambda: None, [])
+    monkeypatch.setattr(type(rig.bench.analyzer), by_hand, True)
+    monkeypatch.setattr(rig.bench.rf, "found_on", look)
+    async with anyio.create_task_group() as tasks:
+        tasks.start_soon(person.carry_out, ASKED)
+        await anyio.sleep(0.1)
+        person.ready.set()
+    assert looks == 0

@@ -46,7 +46,8 @@ def test_an_event_that_goes_back_in_time_is_named(
 
 
 @pytest.mark.parametrize(
-    ("ahead_s", "says"), [(3.0, []), (30.0, []), (3600.0, [("warning", "run", 3)])]
+    ("ahead_s", "says"),
+    [(3.0, []), (30.0, []), *((ahead_s, [("warning", "run", 3)]) for ahead_s in (90.0, 3600.0))],
 )
 def test_a_clock_set_forward_in_a_run_is_named(
     store: SqlStore, ahead_s: float, says: list[object]
