@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from dataclasses import replace
 from datetime import UTC, datetime
+from errno import EDQUOT, EFBIG, ENOSPC
 from math import sqrt
 from pathlib import Path
 
@@ -16,6 +17,7 @@ import ohmwright
 from ohmwright.api import curve_plot
 from ohmwright.api.curve import Curve, CurveOrigin, CurvePoint
 from ohmwright.api.curve_band import band_limits
+from ohmwright.api.output_file import write_whole
 from ohmwright.cli.sweep_output import _table
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.bench_file import Asset
@@ -317,6 +319,21 @@ def test_a_disk_without_room_keeps_no_part_of_a_curve(
     full = pytest.raises(UsageError, match=r"cannot be written: File too large\.$")
     with files_of_at_most(900), full:
         curve.save(tmp_path / f"curve.{ending}")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("number", [ENOSPC, EDQUOT, EFBIG])
+def test_no_part_is_kept_however_a_system_says_that_there_is_no_room(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int
+) -> None:
+    def cut_short(path: Path, content: bytes) -> int:
+        with path.open("wb") as file:
+            file.write(content[:3])
+        raise OSError(number, "No room")
+
+    monkeypatch.setattr(Path, "write_bytes", cut_short)
+    with pytest.raises(UsageError, match=r"cannot be written: No room\.$"):
+        write_whole(tmp_path / "curve.csv", b"whole")
     assert list(tmp_path.iterdir()) == []
 
 
