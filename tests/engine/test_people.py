@@ -1,5 +1,6 @@
 """What a person may say to a request, and what the run then does."""
 
+import asyncio
 import signal
 from collections.abc import Callable, Iterable
 from contextlib import suppress
@@ -371,6 +372,29 @@ async def test_a_unit_with_a_port_is_told_to_leave(make_rig: Callable, answers: 
     assert kept[-1].left_open == notes.left_open
     assert ("without saving: what was moved at adjustment point" in notes.left_open) is answers
     assert ("Leave it there without saving." in notes.left_open) is not answers
+
+
+async def test_a_unit_with_a_port_is_told_to_leave_however_often_a_run_is_cancelled(
+    make_rig: Callable,
+) -> None:
+    rig = make_rig()
+    generator, unit = rig.bench.generator, rig.hardware._rig.generator
+    leave = generator.leave_unsaved
+
+    async def move_trim(counts: int) -> int:
+        task.cancel()
+        await anyio.sleep_forever()
+        return counts
+
+    async def leave_unsaved() -> None:
+        task.cancel()
+        await anyio.lowlevel.checkpoint()
+        await leave()
+
+    generator.move_trim, generator.leave_unsaved = move_trim, leave_unsaved
+    task = asyncio.get_running_loop().create_task(ended(rig, MONOPOLAR))
+    await asyncio.wait([task])
+    assert unit.in_service is False
 
 
 async def deaf_after_a_move(rig, *, pedal: bool) -> tuple[list[Event], PendingEvents, int]:

@@ -2,11 +2,14 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from ohmwright.engine import point_measurement
 from ohmwright.engine.point_measurement import is_worth_repeating, observation_of
+from ohmwright.engine.stop_rules import UntilDecided
+from ohmwright.estimation.activation_record import Prospect
 from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.model.event import PointDone
 from ohmwright.model.result import Result
@@ -39,7 +42,14 @@ async def test_a_value_near_its_limit_is_measured_twice_and_a_clear_one_once(
         both.append((first, second))
         return pooled(first, second)
 
+    prospects = list[Prospect | None]()
+
+    def rule(*given: Any, prospect: Prospect | None = None) -> UntilDecided:
+        prospects.append(prospect)
+        return UntilDecided(*given, prospect=prospect)
+
     monkeypatch.setattr(point_measurement, "pooled", kept)
+    monkeypatch.setattr(point_measurement, "UntilDecided", rule)
     clear, once = await measured(make_rig, tmp_path, 100.0, 30.0)
     target_w = clear.measured.value - 9.2  # a standard uncertainty from its upper limit
     near, twice = await measured(make_rig, tmp_path, target_w, 10.0)
@@ -52,6 +62,8 @@ async def test_a_value_near_its_limit_is_measured_twice_and_a_clear_one_once(
     assert clear.earlier_samples == ()
     assert 10 < near.earlier_samples[-1].age_s < near.on_s - near.samples[-1].age_s + 1
     assert near.earlier_samples != near.samples
+    # the second one is pooled with the first: what it says alone gives nothing up
+    assert [prospect is None for prospect in prospects] == [False, False, True]
 
 
 async def test_no_rf_is_spent_on_a_value_that_more_readings_would_not_decide(

@@ -544,16 +544,24 @@ async def test_a_release_is_bounded_by_the_machines_time(
     await ensure_off_at_start(rig.bench, PendingEvents())
     monkeypatch.setattr(module, "RELEASE_BOUND_S", 0.2)
     monkeypatch.setattr(module, "LAST_TRY_BOUND_S", 0.1)
-    began_s = anyio.current_time()
+    began_s, tries, told = anyio.current_time(), 0, list[tuple[int, str]]()
 
     async def never() -> None:
+        nonlocal tries
+        tries += 1
         await anyio.sleep(20)
 
-    rig.bench.analyzer.switch_off = never
+    async def tell(words: str) -> None:
+        told.append((tries, words))
+
+    rig.bench.analyzer.switch_off, rig.bench.operator.tell = never, tell
     with pytest.raises(ReleaseNotConfirmed, match="the time for reading it back ran out"):
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=3):
             pass
     assert anyio.current_time() - began_s < 10
+    [(tries_before, words)] = told  # a person hears of it before the last try
+    assert (tries_before, tries) == (1, 2)
+    assert "RF MAY STILL BE ON" in words
 
 
 async def test_a_guard_is_proved_before_nobody_stays(make_rig: Callable) -> None:

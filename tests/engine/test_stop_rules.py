@@ -174,6 +174,20 @@ def test_on_the_limit_it_looks_on_to_the_end_and_then_says_what_it_knows() -> No
     assert settled.value == pytest.approx(797.5, abs=5 * settled.uncertainty)
 
 
+@pytest.mark.parametrize(("lag_s", "earliest_s"), [(0.6, TIMING.age_s), (3.5, 12.0)])
+def test_a_value_on_its_limit_is_not_given_up_before_it_has_come(
+    lag_s: float, earliest_s: float
+) -> None:
+    hopeless: Any = SimpleNamespace(is_in_vain=lambda *_: True)
+    asked = question(point(), TIMING, METER)
+    stop_rule = UntilDecided(asked, ResidualWarmth(), lambda _: False, prospect=hopeless)
+    for age_s in np.arange(0.1, 19.5, 0.1):
+        risen = max(0.0, 1 - float(np.exp(-(age_s - 0.75) / lag_s)))
+        if stop_rule.read(float(age_s), float(np.round(asked.limits[1] * risen))):
+            break
+    assert earliest_s <= age_s < 19
+
+
 def test_it_looks_seldom_while_no_decision_is_near(monkeypatch: pytest.MonkeyPatch) -> None:
     looks = []
     estimate = ActivationTest.quick_estimate
