@@ -10,7 +10,7 @@ import anyio
 import pytest
 
 from ohmwright.adjustment.actions import Press
-from ohmwright.adjustment.decision import NO_EFFECT
+from ohmwright.adjustment.decision import NO_EFFECT, WITHOUT_EFFECT
 from ohmwright.adjustment.fleet_prior import Learned
 from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
@@ -424,3 +424,23 @@ async def test_a_trim_without_any_effect_is_moved_both_ways_before_that_is_said(
     assert dead.on_s < 45
     assert "cut current" not in {e.point for e in events if isinstance(e, PointLearned)}
     assert {result.verdict for result in others} == {"pass"}
+    with_rf_on = {e.point for e in events if isinstance(e, TrimMoved) and e.age_s is not None}
+    assert with_rf_on >= {result.point for result in others}  # they begin as their data say
+
+
+@pytest.mark.parametrize(
+    ("seed", "age_months", "verdict", "said"),
+    [(7, 0.5, "pass", WITHOUT_EFFECT), (3, 12.0, "fail", MOVED_BOTH_WAYS)],
+)
+async def test_of_a_dead_trim_nothing_is_told_that_nobody_saw(
+    make_rig: Callable, seed: int, age_months: float, verdict: str, said: str
+) -> None:
+    """It is in tolerance as it stands, or noise looks like a small effect between activations."""
+    rig = make_rig(seed=seed, age_months=age_months)
+    trims = rig.hardware.truth.unit.trims
+    trims["cut current"] = replace(trims["cut current"], log_gain_per_count=0.0, curvature=0.0)
+    events, _ = await adjusted(rig, MONOPOLAR)
+    dead, *others = results(events)
+    assert (dead.point, dead.verdict) == ("cut current", verdict)
+    assert said in dead.reason
+    assert not any(WAITS_FOR_RF in result.reason for result in (dead, *others))

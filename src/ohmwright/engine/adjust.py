@@ -41,7 +41,7 @@ WAITS_FOR_RF = (
 )
 """Note of a point whose trim was without effect while RF was on."""
 MOVED_BOTH_WAYS = "moved while RF was on, and between activations"
-"""Note of a trim without any effect, whichever way it is moved."""
+"""Note of a trim that was without effect while RF was on, and of which nothing shows another."""
 _UNCRITICAL_TOLERANCE = 1.0
 """Relative tolerance for the rest before an activation that decides nothing: warmth may remain."""
 
@@ -342,10 +342,10 @@ class _Adjustment:
         return found.with_note(end.reason)
 
     def _noted(self, seen: Observation, end: Finish) -> Observation:
-        """Return `seen` with how the trim acted; where it never did, others begin as usual."""
-        never = end.reason == NO_EFFECT
-        self.session.trims_wait_for_rf = not never
-        return seen.with_note(MOVED_BOTH_WAYS if never else WAITS_FOR_RF)
+        """Return `seen` with how the trim was moved; others begin so where it landed the output."""
+        acted = end.ended == "confirmed" and not end.reason and self.actuator.trim != self.start
+        self.session.trims_wait_for_rf = acted
+        return seen.with_note(WAITS_FOR_RF if acted else MOVED_BOTH_WAYS)
 
     def _without_value(self, verdict: Verdict, reason: str) -> Observation:
         """Return an observation with the time on of all activations and the last one's readings."""
