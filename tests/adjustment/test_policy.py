@@ -8,7 +8,12 @@ import pytest
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press, Release, TakeReading
 from ohmwright.adjustment.activation_log import ActivationLog
 from ohmwright.adjustment.confirmation import Confirmation
-from ohmwright.adjustment.decision import NO_EFFECT, WITHOUT_EFFECT
+from ohmwright.adjustment.decision import (
+    NO_EFFECT,
+    WITHOUT_EFFECT,
+    AdjustmentDecider,
+    AdjustmentDecision,
+)
 from ohmwright.adjustment.findings import Findings
 from ohmwright.adjustment.fleet_prior import FleetPrior, Learned, learn
 from ohmwright.adjustment.parameters import Parameters
@@ -138,7 +143,7 @@ def test_dead_trim_is_given_up_and_put_back(keys):
     assert "no effect" in end.reason
     assert bench.counts == 0
     assert bench.largest > 0
-    assert bench.on_s < 30
+    assert (len(bench.looks_s), bench.on_s < 30) == (1, True)
 
 
 def test_an_output_in_tolerance_is_confirmed_though_no_effect_of_the_trim_is_found():
@@ -157,6 +162,21 @@ def test_an_output_near_its_limit_is_watched_once_where_no_effect_of_the_trim_is
     end, _ = run(bench)
     assert (end.ended, end.reason) == ("undecided", NO_EFFECT)
     assert (bench.counts, len(bench.looks_s)) == (0, 2)
+
+
+@pytest.mark.parametrize("off", [-15.0, 28.0])
+def test_a_start_that_was_refuted_says_nothing_of_the_output_that_was_landed(monkeypatch, off):
+    """Notices "no effect of the trim was found" of a trim that landed it."""
+    decide, first = AdjustmentDecider.decide, iter([AdjustmentDecision("confirm the start")])
+    monkeypatch.setattr(
+        AdjustmentDecider,
+        "decide",
+        lambda self, *seen, **more: next(first, None) or decide(self, *seen, **more),
+    )
+    bench = Bench(Made(level=TARGET + off, noise=0.0015), 0.6)
+    end, _ = run(bench)
+    assert (end.ended, end.reason) == ("confirmed", "")
+    assert bench.counts == pytest.approx(-off / 0.6, abs=8)
 
 
 TWO_SEEN = Stay(0, 0.94, 0.01, True, 1.0, 5.0), Stay(20, 1.06, 0.01, True, 1.0, 9.0)

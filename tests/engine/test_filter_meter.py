@@ -9,7 +9,7 @@ import pytest
 from ohmwright.engine.recomputed_values import differing, recomputable
 from ohmwright.engine.resume import results
 from ohmwright.model.document import Document
-from ohmwright.model.event import DocumentKept, Event, PointDone
+from ohmwright.model.event import Commented, DocumentKept, Event, PointDone
 from ohmwright.model.shipped import shipped
 
 from .conftest import MeterKind, Rig
@@ -28,6 +28,8 @@ def test_a_unit_is_adjusted_and_verified_by_it(job: tuple[Rig, Sequence[Event]])
     found = list(results(job[1]))
     assert len(found) > 25
     assert {result.verdict for result in found if result.stage == "adjust"} == {"pass"}
+    told = [e.words for e in job[1] if isinstance(e, Commented)]
+    assert told == [], "its data are right, and no finding says otherwise"
 
 
 def test_values_are_free_of_its_lag(job: tuple[Rig, Sequence[Event]]) -> None:
