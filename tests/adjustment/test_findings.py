@@ -1,5 +1,9 @@
 """What a confirmation teaches that does not show what was foretold of it."""
 
+from functools import partial
+from math import hypot
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -9,6 +13,7 @@ from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.activation_record import Question
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.mixture import Mixture
+from ohmwright.estimation.thermal_droop import ResidualWarmth
 
 TOLERANCE = 0.012
 """Relative to the target."""
@@ -74,3 +79,27 @@ def test_a_warm_unit_shows_less_of_which_place_is_nearest(warmth: float, known: 
     findings.warmth_uncertainty = warmth
     findings.note_predicted()
     assert (findings.places.best() is not None) is known
+
+
+def test_what_warmth_leaves_unsure_is_in_what_is_seen_of_each_place(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Of where an activation began, too, and of where the trim stands at its end."""
+
+    def shown(level: float, unseen: float) -> Mixture:
+        return Mixture(np.ones(1), np.array([level]), np.array([hypot(0.001, unseen)]), 30.0)
+
+    question = Question(500.0, 500.0 * TOLERANCE, 0.5, 1.0)
+    policy = AdjustPolicy(PointSpec(question, timeout_s=60.0, rest_s=30.0))
+    policy.activated(ResidualWarmth(0.1, 0.03))
+    policy.moved(0.0, 10)
+    fit = SimpleNamespace(
+        extrapolation=0.001, level=partial(shown, 0.98), combination=lambda _: shown(1.0, 0.0)
+    )
+    monkeypatch.setattr(policy.estimator, "fit_with_departures", lambda: fit)
+    monkeypatch.setattr(policy.estimator, "visible_after_s", lambda *_: 0.0)
+    policy.log.note_reading(10.0, 500.0)
+    policy.findings.note_places(policy.log, None)
+    places = policy.findings.places._places
+    assert {*places} == {(0, 0), (10, 0)}
+    assert all(place.sd >= 0.03 for place in places.values())

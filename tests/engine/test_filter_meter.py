@@ -2,17 +2,22 @@
 
 import re
 from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
 
 import anyio
 import pytest
 
+from ohmwright.engine import rested_activation
 from ohmwright.engine.recomputed_values import differing, recomputable
 from ohmwright.engine.resume import results
+from ohmwright.engine.stop_rules import UntilSettled
 from ohmwright.model.document import Document
 from ohmwright.model.event import Commented, DocumentKept, Event, PointDone
 from ohmwright.model.shipped import shipped
 
 from .conftest import MeterKind, Rig
+from .test_evidence import HEAD, STEPS
 
 FILTER = MeterKind(readings_per_s=10, window_s=1.0, averages_by="filter")
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
@@ -75,3 +80,21 @@ def _with_meter(document: Document, meter: str) -> Document:
     return document.model_copy(
         update={"text": re.sub(r"(?m)^window_s = 0\.5$", meter, document.text)}
     )
+
+
+@pytest.mark.anyio
+async def test_a_value_that_must_only_settle_is_fitted_by_its_equation_too(
+    make_rig: Callable[..., Rig], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    windows_s = list[float]()
+
+    def rule(age_s: float, window_s: float, *more: Any) -> UntilSettled:
+        windows_s.append(window_s)
+        return UntilSettled(age_s, window_s, *more)
+
+    monkeypatch.setattr(rested_activation, "UntilSettled", rule)
+    rig, file = make_rig(seed=7, meter=FILTER), tmp_path / "p.toml"
+    step = f'\n[[step]]\nkind = "monotonicity"\nname = "it"\n{STEPS["monotonicity"]}\n'
+    file.write_text(HEAD + step, encoding="utf-8")
+    await rig.run(file, ("as_left",))
+    assert {*windows_s} == {rig.bench.analyzer.data.meter.mean_window_s}
