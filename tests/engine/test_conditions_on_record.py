@@ -143,3 +143,6 @@ def test_a_current_beyond_the_certificate_is_not_taken_as_traceable() -> None:
     (said,) = not_covered(seen, certificate)  # 100 W in 10 ohm: 3162 mA
     assert "not traceable: 3162 mA is over the 2800 mA" in said
     assert [*not_covered(seen.model_copy(update={"load_ohm": 20.0}), certificate)] == []
+    in_ma = measured.model_copy(update={"quantity": "current_ma", "value": 2900.0})
+    (said,) = not_covered(seen.model_copy(update={"measured": in_ma}), certificate)
+    assert "not traceable: 2900 mA is over the 2800 mA" in said
