@@ -11,8 +11,9 @@ from ohmwright.engine.conditions_on_record import differing_conditions
 from ohmwright.engine.contradictions import quick_contradictions
 from ohmwright.engine.coverage_on_record import not_covered
 from ohmwright.engine.judge import conformity
+from ohmwright.engine.verdict_on_record import what_differs
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
-from ohmwright.model.decision import GuardBand
+from ohmwright.model.decision import FalseAccept, GuardBand
 from ohmwright.model.event import ActivationOpened, Event, PointDone, RunStarted
 from ohmwright.model.result import Conformity, Measured, Result
 
@@ -105,6 +106,21 @@ def test_a_test_uncertainty_ratio_that_does_not_follow_is_told(job: Sequence[Eve
     at = places(job, "power_curve")[-1]
     ((number, said), *_) = quick_contradictions(changed(job, at, other_ratio))
     assert (number, "probability, ratio, risk or accepted limits" in said) == (at + 1, True), said
+
+
+def test_a_share_of_false_accepts_that_does_not_follow_is_told(job: Sequence[Event]) -> None:
+    rule = FalseAccept(rule="2 % false accept", in_tolerance_percent=80)
+    done = job[places(job, "power_curve")[-1]]
+    assert isinstance(done, PointDone)
+    result = done.result
+    how = conformity(result.measured, result.target, rule)
+    assert how is not None
+    assert how.false_accept is not None
+    kept = result.model_copy(update={"conformity": how})
+    assert what_differs(kept) == ""
+    lower = how.model_copy(update={"false_accept": how.false_accept / 2 + 1e-3})
+    said = what_differs(result.model_copy(update={"conformity": lower}))
+    assert "probability, ratio, risk or accepted limits do not follow" in said
 
 
 def test_an_activation_with_another_load_or_setting_than_its_result_is_told(
