@@ -242,6 +242,12 @@ def test_the_risk_of_what_was_decided() -> None:
         "most 0.2 %; one that failed is within: below 0.1 %."
     )
     assert "with k = 2.00 by Student's t with" in coverage_text(found)
+    without = (
+        "Of values without an analyzer certificate, ± is k times the u of what it holds, with k"
+    )
+    assert without not in coverage_text(found)
+    alone = coverage_text([found[0].model_copy(update={"traceability": "none"}), *found[1:]])
+    assert ("U = k u, of about 95 % coverage, with k" in alone, without in alone) == (True, True)
     trials = {"propagation": "Monte Carlo", "coverage_factor": 1.9}
     assert found[0].measured is not None
     drawn = {"measured": found[0].measured.model_copy(update=trials)}
