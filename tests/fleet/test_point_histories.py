@@ -29,11 +29,15 @@ def test_the_first_value_after_an_adjustment_begins_anew() -> None:
         row(4, "as_found", 80.4),
         row(5, "as_found", 80.8),
         row(5, "as_left", 80.9),  # was not adjusted
+        row(6, "as_found", 81.0),  # adjusted as in run 3
+        row(7, "as_left", 80.2),
     ]
-    (found,) = point_histories(rows, adjusted={2, 3})
-    assert found.seen.adjusted[0].tolist() == [False, False, True, False, True, False, False]
-    assert found.seen.values[0] == pytest.approx([0.25, 1.2, 0.0, 0.375, 0.1, 0.2, 0.225])
-    assert found.seen.uncertainties[0] == pytest.approx(np.full(7, 0.1))
+    (found,) = point_histories(rows, adjusted={2, 3, 6})
+    anew = [False, False, True, False, True, False, False, False, True]
+    assert found.seen.adjusted[0].tolist() == anew
+    values = [0.25, 1.2, 0.0, 0.375, 0.1, 0.2, 0.225, 0.25, 0.05]
+    assert found.seen.values[0] == pytest.approx(values)
+    assert found.seen.uncertainties[0] == pytest.approx(np.full(9, 0.1))
 
 
 def test_errors_are_relative_so_that_a_target_or_limits_may_change() -> None:

@@ -136,3 +136,30 @@ def test_an_adjusted_point_is_judged_by_the_trims_that_the_run_leaves(
     hardware.panel.point("cut power")
     hardware.panel.press("coarse", "up", 3)
     assert [point.inside for point in watch.points()] == [False]
+
+
+def test_a_true_power_is_that_in_the_load_as_built(make: Callable[..., Rehearsed]):
+    rehearsed = make()
+    _, hardware = rehearsed.bench.opened(7)
+    as_built_ohm = hardware.truth.resistance_ohm(500.0)
+    assert abs(as_built_ohm / 500 - 1) > 1e-5
+    true_ma = hardware.truth.lag_free_current_ma(6, mode="cut", setting_w=310, load_ohm=500)
+    true_w = (true_ma / 1000) ** 2 * as_built_ohm
+    target = Target(
+        quantity="power_w", value=true_w, lower=true_w * (1 - 1e-6), upper=true_w * (1 + 1e-6)
+    )
+    result = Result(
+        stage="as_left",
+        step="cut",
+        point="500 ohm",
+        kind="output",
+        verdict="pass",
+        mode="cut",
+        setting_w=310,
+        load_ohm=500,
+        target=target,
+        measured=Measured(value=true_w, uncertainty=1, dof=9, age_s=6),
+    )
+    watch = UnitWatch(rehearsed.file, hardware)
+    watch.note(PointDone(at=hardware.clock.wall(), bench_s=0, result=result))
+    assert [point.inside for point in watch.points()] == [True]
