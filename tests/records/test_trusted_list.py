@@ -1,0 +1,28 @@
+"""The list of trusted keys of a computer, and what others vouch for."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from ohmwright.records.trust import TrustedKeys
+from ohmwright.records.vouchers import KeyDecision, VoucherStatement
+
+OWN, DISTRUSTED, THIRD, STRANGER = ("a" * 64, "b" * 64, "c" * 64, "d" * 64)
+
+
+def vouched(what: KeyDecision, key: str, by: str) -> VoucherStatement:
+    at = datetime(2026, 1, 5, 8, tzinfo=UTC)
+    return VoucherStatement(store="s", what=what, key=key, name="Ida", by=by, at=at)
+
+
+def test_nobody_vouches_for_a_key_that_the_list_distrusts(tmp_path: Path) -> None:
+    TrustedKeys(tmp_path / "trusted").distrust(DISTRUSTED)
+    trusted = TrustedKeys(tmp_path / "trusted", [OWN])
+    trusted.count_vouchers(
+        [
+            vouched("trust", DISTRUSTED, OWN),
+            vouched("trust", THIRD, OWN),
+            vouched("trust", STRANGER, THIRD),  # vouched for itself, it vouches for nobody
+        ]
+    )
+    assert {*trusted.names()} == {OWN, THIRD}
+    assert trusted.owner(THIRD) == "Ida"
