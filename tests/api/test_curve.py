@@ -58,6 +58,19 @@ def test_parquet_keeps_the_whole_curve_and_csv_every_figure(curve: Curve, tmp_pa
             assert float(row[f"{name}_expanded_{unit}"]) == pytest.approx(k * u, abs=2e-3)
 
 
+@pytest.mark.parametrize("ending", ["csv", "parquet"])
+def test_what_a_point_lacks_is_kept_in_every_file(
+    curve: Curve, tmp_path: Path, ending: str
+) -> None:
+    lacking = [{"certified": False}, {"settled": False, "reason": "it rises"}, {}]
+    points = [one.model_copy(update=lack) for one, lack in zip(curve, lacking, strict=False)]
+    Curve(tuple(points), curve.origin).save(tmp_path / f"curve.{ending}")
+    again = ohmwright.read(tmp_path / f"curve.{ending}")
+    assert [one.certified for one in again] == [False, True, True]
+    settled = [(one.settled, one.reason) for one in again]
+    assert settled == [(True, ""), (False, "it rises"), (True, "")]
+
+
 def test_pandas_reads_parquet_as_the_curve_says(curve: Curve, tmp_path: Path) -> None:
     import pandas
 
