@@ -60,3 +60,10 @@ def test_what_no_certificate_in_date_covers_qualifies_what_rests_on_it(
     (model,) = review.models
     assert {"uncovered": model.uncovered, "past_due": model.past_due}[ground] == 1
     assert model.uncovered + model.past_due == 1
+
+
+def test_what_did_not_pass_as_left_is_counted_undecided_or_not() -> None:
+    rows = [Row(n, "as_left", said) for n, said in enumerate(("pass", "fail", "undecided"))]
+    rows += [Row(3, "as_found", "not measured"), Row(4, "as_found", "pass")]
+    (model,) = fleet_review(cast(Any, rows), FIRST).models
+    assert model.not_passed_as_left == 3

@@ -64,6 +64,11 @@ def test_a_unit_that_fails_at_a_point_without_a_known_truth_is_no_false_reject()
     assert unit(0, "fail", known, point("b", "fail", inside=True)).false_reject
 
 
+def test_a_fail_that_was_measured_again_hides_no_false_reject():
+    found = replace(point("a", "fail", inside=None), stage="as_found")
+    assert unit(0, "fail", found, point("a", "pass"), point("b", "fail")).false_reject
+
+
 def test_a_unit_found_out_and_left_in_tolerance_is_no_false_reject():
     found, left = replace(BAD, stage="as_found", verdict="fail"), GOOD
     assert not unit(0, "pass", found, left).false_accept

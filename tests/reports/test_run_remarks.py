@@ -75,6 +75,17 @@ def test_a_result_that_a_later_one_took_the_place_of_is_not_hidden() -> None:
     )
 
 
+def test_a_fail_before_trims_were_moved_again_is_not_among_points_that_had_passed() -> None:
+    names, adjusted = ("100 ohm", "500 ohm"), result("adjust", "trim", "P1")
+    first = [result("as_left", "cut", name, error=0.2 * n) for n, name in enumerate(names)]
+    again = adjusted.model_copy(update={"again": "adjusted"})
+    last = [result("as_left", "cut", name) for name in names]
+    done = [*first, again, *last]
+    told = remarks_of_run([PointDone(**at(n), result=one) for n, one in enumerate(done)])
+    assert "as left: 1 points that had passed measured again after trims were moved" in told
+    assert any("500 ohm done again; before: 120.0 ± 1.2 W, fail" in line for line in told)
+
+
 def test_remarks_of_every_kind_stand_in_order_of_time() -> None:
     """A result that was replaced at 09:31 stood below a comment of 09:33."""
     first = result("as_left", "cut", "500 ohm")

@@ -15,6 +15,7 @@ from ohmwright.reports.text import (
     limits_words,
     printable,
     probability_text,
+    uncertainty_ratio_text,
     value_and_uncertainty,
 )
 
@@ -72,3 +73,12 @@ def test_limits_are_rounded_to_the_inside_and_are_the_same_everywhere() -> None:
     assert limits_words(point.as_target) == "144.7 to 163.3 W"
     by_sum = Target(quantity="power_w", value=0.3, lower=0.1 + 0.2 - 0.1, upper=0.1 + 0.2)
     assert limits_text(by_sum) == "0.2000 to 0.3000"
+
+
+@pytest.mark.parametrize(
+    ("ratio", "shown"), [(3.99, "3.9"), (4.0, "4.0"), (10.96, "10"), (None, "")]
+)
+def test_a_ratio_is_never_shown_as_more_than_it_is(ratio: float | None, shown: str) -> None:
+    """It is held against 4."""
+    held = Conformity(rule="4:1", probability=0.99, uncertainty_ratio=ratio)
+    assert uncertainty_ratio_text(held) == shown
