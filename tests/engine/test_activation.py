@@ -11,7 +11,7 @@ from unittest.mock import AsyncMock
 import anyio
 import pytest
 
-from ohmwright.engine.activation import activation
+from ohmwright.engine.activation import Activation, activation
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.unasked_rf import ensure_off_after
 from ohmwright.instruments.absent_operator import AbsentOperator
@@ -21,6 +21,7 @@ from ohmwright.model import rf_state
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import (
+    ExcessiveOutput,
     LinkError,
     LinkLost,
     LinkTimeout,
@@ -130,6 +131,16 @@ def bench_with(**script: object) -> tuple[Bench, ScriptedAnalyzer]:
     return Bench("b", analyzer, generator, AbsentOperator(), clock, asset), analyzer
 
 
+@pytest.mark.parametrize(("asked_w", "most_w"), [(100.0, 150.0), (2.0, 5.0), (390.0, 440.0)])
+def test_a_reading_that_no_drift_explains_ends_an_activation(asked_w: float, most_w: float) -> None:
+    """Half as much again, 3 W at small settings, a tenth above what the load is rated for."""
+    bench, _ = bench_with()
+    opened = Activation(bench, load_ohm=300, power_w=asked_w, limit_s=10)
+    opened.note_current(1000 * (0.99 * most_w / 300) ** 0.5)
+    with pytest.raises(ExcessiveOutput, match="RF was switched off at that reading"):
+        opened.note_current(1000 * (1.01 * most_w / 300) ** 0.5)
+
+
 async def test_on_carries_the_limit_and_off_is_read_back() -> None:
     bench, analyzer = bench_with()
     async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
@@ -208,11 +219,14 @@ async def test_after_a_stop_the_time_with_rf_on_counts_on_only_where_rf_is_not_o
         )
 
 
-async def test_while_it_is_not_known_who_read_off_rf_is_unknown() -> None:
+@pytest.mark.parametrize(
+    "problem", [LinkTimeout("nothing came"), ProtocolError("another one each time")]
+)
+async def test_while_it_is_not_known_who_read_off_rf_is_unknown(problem: LinkError) -> None:
     """Would notice RF OFF on show, by an instrument that does not say that it is the one."""
     bench, analyzer = bench_with(found=[True])
     meanwhile = list[str]()
-    analyzer.identify = AsyncMock(side_effect=[LinkTimeout("nothing came"), "scripted"])  # type: ignore[method-assign]
+    analyzer.identify = AsyncMock(side_effect=[problem, "scripted"])  # type: ignore[method-assign]
     sleep = bench.clock.sleep
 
     async def looking(for_s: float) -> None:

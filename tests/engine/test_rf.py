@@ -482,6 +482,15 @@ async def test_another_instrument_that_reads_off_leaves_rf_unknown(make_rig: Cal
     assert rig.bench.rf.state != "off"
 
 
+async def test_a_glance_at_off_is_a_reading_of_rf(make_rig: Callable) -> None:
+    rig = make_rig()
+    await ensure_off_at_start(rig.bench, PendingEvents())
+    await rig.bench.clock.sleep(5.0)
+    assert rig.bench.rf.read_ago_s >= 5.0
+    assert await rig.bench.rf.found_on() is None
+    assert rig.bench.rf.read_ago_s < 0.5
+
+
 @pytest.mark.parametrize(("noise", "within_s"), [(b"", 2.3), (b"\xff\x00?\n", 1.3)])
 async def test_off_does_not_wait_for_a_line_that_turned_bad(
     make_rig: Callable, noise: bytes, within_s: float

@@ -107,3 +107,24 @@ async def test_a_question_of_the_watch_is_answered_before_the_work_is_done() -> 
 
     assert await done_while_watched(a_while, watch)
     assert answered
+
+
+async def test_so_is_one_where_all_is_cancelled_from_outside() -> None:
+    answered = False
+
+    async def watch() -> None:
+        nonlocal answered
+        with anyio.CancelScope(shield=True):
+            await anyio.sleep(0.05)
+            answered = True
+        await anyio.sleep_forever()
+
+    with anyio.CancelScope() as scope:
+
+        async def work() -> None:
+            await a_while()
+            scope.cancel()
+            await anyio.sleep_forever()
+
+        await done_while_watched(work, watch)
+    assert answered
