@@ -210,6 +210,24 @@ async def test_a_setting_dialled_wrong_is_found_and_measured_once_more(
     assert 2 <= len(rig.hardware.truth.rf_on_intervals) <= 3
 
 
+async def test_what_nobody_can_tell_of_the_panel_is_no_fail(
+    make_rig: Callable, tmp_path: Path
+) -> None:
+    rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
+    rig.bench.operator.misdials = 0.4
+    ask = rig.bench.operator.reply
+
+    async def reply(request: object, problem: str) -> str:
+        panel = "Does the panel say" in request.text
+        return "unknown" if panel else await ask(request, problem)
+
+    rig.bench.operator.reply = reply
+    point = "setting_w = 100\nload_ohm = 500\npower_w = 100\ntolerance = { percent = 10 }\n"
+    (result,) = results(await rig.run(one_cut_output(tmp_path, point), ("as_left",)))
+    assert result.verdict == "not measured"
+    assert "nobody could tell whether panel, lead and load are as asked for" in result.reason
+
+
 async def test_far_too_much_ends_the_activation_within_a_reading(
     make_rig: Callable, tmp_path: Path
 ) -> None:

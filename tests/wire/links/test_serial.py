@@ -9,7 +9,7 @@ import pytest
 from serial import Serial
 
 from ohmwright.model.errors import LinkBusy, LinkError, LinkTimeout
-from ohmwright.wire.links import descriptor, ports
+from ohmwright.wire.links import descriptor, ports, threaded
 from ohmwright.wire.links.serial import open_serial
 
 pytestmark = pytest.mark.anyio
@@ -91,3 +91,8 @@ async def test_a_line_that_takes_no_more_bytes(
     with pytest.raises(LinkTimeout, match=r"took \d+ of 1000000 bytes"):
         await link.write(b"x" * 1_000_000)
     await link.aclose()
+
+
+def test_a_read_that_is_cancelled_holds_off_up_for_no_longer_than_50_ms() -> None:
+    """Its thread waits for the end of its slice, and the next message, which may be OFF, for it."""
+    assert threaded.SLICE_S <= 0.05
