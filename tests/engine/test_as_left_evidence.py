@@ -29,18 +29,28 @@ def _measured(quantity: Quantity, value: float, expanded: float) -> Measured:
 
 
 @pytest.mark.parametrize(
-    ("left", "told"),
+    ("left", "landed_u_ma", "told"),
     [
-        (_measured("current_ma", 935.0, 20.0), False),  # 35 ± 36 mA
-        (_measured("current_ma", 938.0, 20.0), True),
-        (_measured("power_w", LOAD_OHM * 0.935**2, 2 * 0.02 / 0.935 * LOAD_OHM * 0.935**2), False),
-        (_measured("power_w", LOAD_OHM * 0.938**2, 2 * 0.02 / 0.938 * LOAD_OHM * 0.938**2), True),
+        (_measured("current_ma", 935.0, 20.0), 30.0, False),  # 35 ± 36 mA
+        (_measured("current_ma", 938.0, 20.0), 30.0, True),
+        (
+            _measured("power_w", LOAD_OHM * 0.935**2, 2 * 0.02 / 0.935 * LOAD_OHM * 0.935**2),
+            30.0,
+            False,
+        ),
+        (
+            _measured("power_w", LOAD_OHM * 0.938**2, 2 * 0.02 / 0.938 * LOAD_OHM * 0.938**2),
+            30.0,
+            True,
+        ),
+        (_measured("current_ma", 906.0, 2.0), 2.0, False),  # half a tolerance is 7 mA
+        (_measured("current_ma", 908.0, 2.0), 2.0, True),
     ],
 )
 def test_what_both_uncertainties_explain_is_not_told(
-    make_rig: Callable[..., Any], left: Measured, *, told: bool
+    make_rig: Callable[..., Any], left: Measured, landed_u_ma: float, *, told: bool
 ) -> None:
-    """P1 landed at 900 ± 30 mA; as left a current, or a power in W, is measured into its load."""
+    """P1 landed at 900 mA ± that; as left a current, or a power in W, is measured into its load."""
     procedure = read_procedure(shipped("procedures", "attended-marlow.toml")).procedure
     generator = make_rig(bench="attended", attended=True).bench.generator.data
     adjusted = Result(
@@ -51,7 +61,7 @@ def test_what_both_uncertainties_explain_is_not_told(
         verdict="pass",
         load_ohm=LOAD_OHM,
         target=Target(quantity="current_ma", value=900.0, lower=886.0, upper=914.0),
-        measured=_measured("current_ma", 900.0, 30.0),
+        measured=_measured("current_ma", 900.0, landed_u_ma),
     )
     now = Result(
         stage="as_left",

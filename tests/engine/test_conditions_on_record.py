@@ -18,6 +18,7 @@ from ohmwright.model.event import ActivationOpened, Event, PointDone, RunStarted
 from ohmwright.model.result import Conformity, Measured, Result
 
 from .conftest import Rig
+from .test_evidence import HEAD, STEPS
 
 CERTIFICATE = Path("sim_profiles/analyzers/gantry-400/certificate.toml")
 GUARDED = GuardBand(rule="guard band", multiple=1.0)
@@ -162,3 +163,18 @@ def test_a_current_beyond_the_certificate_is_not_taken_as_traceable() -> None:
     in_ma = measured.model_copy(update={"quantity": "current_ma", "value": 2900.0})
     (said,) = not_covered(seen.model_copy(update={"measured": in_ma}), certificate)
     assert "not traceable: 2900 mA is over the 2800 mA" in said
+
+
+@pytest.mark.anyio
+async def test_so_are_the_points_of_a_sweep(make_rig: Callable[..., Rig], tmp_path: Path) -> None:
+    file = tmp_path / "p.toml"
+    step = f'\n[[step]]\nkind = "sweep"\nname = "it"\n{STEPS["sweep"]}\n'
+    file.write_text(HEAD + step, encoding="utf-8")
+    events = await make_rig().run(file, ("as_left",))
+    assert [*differing_conditions(events)] == []
+    at = places(events, "sweep")[0]
+    for key, other in (("load_ohm", 777.0), ("setting_w", 7.0), ("mode", "bend")):
+        ((number, said),) = differing_conditions(
+            changed(events, at, lambda _, key=key, other=other: {key: other})
+        )
+        assert (number, f"{key} is {other}, and the procedure" in said) == (at + 1, True), said
