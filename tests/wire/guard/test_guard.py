@@ -241,6 +241,27 @@ async def test_the_watchdog_is_proved_with_the_output_on_and_keeps_its_promise(
     assert instrument.heard.count(b"OUTPut:STATe OFF") == 2
 
 
+async def test_a_proof_that_is_cut_short_leaves_the_promise_of_before(
+    instrument: Instrument,
+) -> None:
+    link = await guarded(instrument)
+    await link.expect_traffic(60.0)
+    await link.write(b"OUTPut:STATe ON,9\n")
+    with anyio.CancelScope() as scope:
+        scope.cancel()
+        await link.prove_watchdog()
+    assert scope.cancelled_caught
+    trips = 0
+    for _ in range(2):  # one may be on its way; by the short promise each silence is one
+        with pytest.raises(LinkError) as silence:
+            await link.read(0.6)
+        trips += isinstance(silence.value, GuardTripped)
+        await link.heartbeat()
+    assert trips < 2
+    await link.aclose()
+    assert not instrument.on
+
+
 async def test_an_off_that_does_nothing_is_no_proof(
     instrument: Instrument, monkeypatch: pytest.MonkeyPatch
 ) -> None:
