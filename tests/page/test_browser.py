@@ -109,15 +109,24 @@ def test_what_was_chosen_is_still_chosen_after_a_look_at_what_would_be_done(
         page, form = person.page, person.page.locator("form.start")
         person.go("#/bench/1")
         person.choose(TITLE, work="as found")
-        page.get_by_label("Room temperature in °C").fill("21.5")
+        page.get_by_label("Room temperature in °C").press_sequentially("21,5")
+        humidity = page.get_by_label("Relative humidity in %")
+        humidity.fill("450")
         page.get_by_text("What would be done").click()
         page.get_by_text("← the bench").click()
         expect(form.locator("select[name=procedure] option:checked")).to_contain_text(TITLE)
         expect(form.locator("select[name=work]")).to_have_value("as found")
         expect(form.locator("input[name=unattended]")).to_be_checked()
-        expect(page.get_by_label("Room temperature in °C")).to_have_value("21.5")
+        expect(page.get_by_label("Room temperature in °C")).to_have_value("21,5")
+        page.get_by_role("button", name="Begin").click()
+        said = "Type a number from 0 to 100, such as 45.5 or 45,5."
+        assert humidity.evaluate("field => field.validationMessage") == said
+        humidity.fill("9,5")
         page.get_by_role("button", name="Begin").click()
         person.sees_state("Ended")
+        expect(page.locator("caption")).to_have_text("Results of HF-017")
+        page.get_by_text("Its record and certificate").click()
+        expect(page.locator("main")).to_contain_text("21.5 °C, 9.5 % relative humidity")
         assert person.complaints == []
 
 

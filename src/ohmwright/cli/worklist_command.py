@@ -198,15 +198,11 @@ def unit_document(unit: WorkUnit, marked: Qualified[str]) -> dict[str, object]:
 def unit_words(unit: WorkUnit, marked: Qualified[str]) -> str:
     """Return unit, due date and risk in one line; of one that has failed no risk beside that."""
     now, ahead = _risks(unit, marked)
-    if _has_failed(unit):
+    if unit.has_failed:
         mark = mark_of(unit.asset.tag, marked)
         return f"{asset_words(unit.asset)}; {_due(unit)}{mark}"
     risk = now if now == ahead else f"{now}, within a year {ahead}"
     return f"{asset_words(unit.asset)}; {_due(unit)}, risk {risk}"
-
-
-def _has_failed(unit: WorkUnit) -> bool:
-    return unit.last is not None and unit.last.verdict == "fail"
 
 
 def _risks(unit: WorkUnit, marked: Qualified[str]) -> tuple[str, str]:
@@ -214,7 +210,7 @@ def _risks(unit: WorkUnit, marked: Qualified[str]) -> tuple[str, str]:
     if not unit.is_risk_known:
         return "not known", "not known"
     mark = mark_of(unit.asset.tag, marked)
-    if _has_failed(unit):
+    if unit.has_failed:
         return f"failed{mark}", f"failed{mark}"
     about = "" if unit.is_foretold else "~"
     now, ahead = _percent(unit.risk.now), _percent(unit.risk.within_year)
@@ -229,7 +225,7 @@ def _percent(share: float) -> str:
 
 
 def _due(unit: WorkUnit) -> str:
-    if _has_failed(unit):
+    if unit.has_failed:
         return f"failed {unit.due}"
     if unit.is_probably_out and unit.is_risk_known:
         return "now: probably out"
@@ -241,7 +237,7 @@ def _due(unit: WorkUnit) -> str:
 def _table(units: Iterable[WorkUnit], marked: Qualified[str]) -> Table:
     names = ("Tag", "Model", "Site", "Risk now", "Within a year", "Due")
     table = Table(*names, box=None, pad_edge=False)
-    for column in (*table.columns[:2], *table.columns[3:]):
+    for column in (*table.columns[:2], *table.columns[3:5]):
         column.no_wrap = True
     for column in table.columns[3:5]:
         column.justify = "right"

@@ -22,7 +22,12 @@ from ohmwright.records.qualified import qualified_runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.curves import curve_svg, plotted_curves
 from ohmwright.reports.measuring_conditions import trims_told_text
-from ohmwright.reports.part_texts import fault_text, interruption_lines, rf_not_ended_text
+from ohmwright.reports.part_texts import (
+    fault_text,
+    interruption_lines,
+    rf_not_ended_text,
+    room_text,
+)
 from ohmwright.reports.run_parts import (
     REASON_NOT_RECORDED,
     RunPart,
@@ -30,6 +35,7 @@ from ohmwright.reports.run_parts import (
     parts_of_run,
     run_totals_s,
 )
+from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.verdict_grounds import qualification
 
 MOST_RUNS = 200
@@ -92,6 +98,9 @@ class History:
             "bench": started.bench,
             "analyzer": started.analyzer,
             "operator": ", ".join(dict.fromkeys(part.operator for part in parts)),
+            "work_order": started.work_order,
+            "room": "; ".join(dict.fromkeys(room_text(p.environment, p.operator) for p in parts)),
+            "remarks": list(remarks_of_run(run.events)),
             "at": started.at.isoformat(timespec="seconds"),
             "simulated": started.seed is not None,
             "seed": started.seed,

@@ -1,6 +1,7 @@
 // What is to be run at a bench, and its beginning.
 
 import { h, put, redo, set } from './dom.js'
+import { figureField, figureIn } from './figure_field.js'
 import { OF_RUN, asBegun, chosenRun, runOption } from './go_on.js'
 import { attempt, forget, tell } from './line.js'
 import { ask, giveOrder } from './link.js'
@@ -45,8 +46,8 @@ function newForm(number) {
       h('option', { value: 'as found' }, 'Measure as found, adjust nothing')),
     unattended: h('input', { type: 'checkbox', name: 'unattended', onchange: () => look() }),
     expired: h('input', { type: 'checkbox', name: 'expired' }),
-    temperature: h('input', { type: 'number', name: 'temperature', min: -10, max: 60, step: 0.1 }),
-    humidity: h('input', { type: 'number', name: 'humidity', min: 0, max: 100, step: 1 }),
+    temperature: figureField('temperature', [-10, 60], '21.5 or 21,5'),
+    humidity: figureField('humidity', [0, 100], '45.5 or 45,5'),
     resume: h('select', { name: 'resume', onchange: () => { asBegun(fields); own() } }),
     workOrder: h('input', { type: 'text', name: 'work-order', maxlength: 200, autocomplete: 'off' }),
     operator: h('input', { type: 'text', name: 'operator', maxlength: 100, autocomplete: 'off', value: keptName(), onchange: () => keepName(fields.operator.value) }),
@@ -158,8 +159,9 @@ function order(fields) {
   const { value } = fields.procedure, procedure = [OF_REGISTER, OF_RUN].includes(value) ? null : Number(value)
   const given = { procedure, work: fields.work.value, unattended: fields.unattended.checked, accept_expired: fields.expired.checked }
   if (fields.asset.value.trim() !== '') given.asset = fields.asset.value.trim()
-  if (fields.temperature.value !== '') given.temperature_c = fields.temperature.valueAsNumber
-  if (fields.humidity.value !== '') given.humidity_percent = fields.humidity.valueAsNumber
+  const temperature = figureIn(fields.temperature), humidity = figureIn(fields.humidity)
+  if (temperature !== null) given.temperature_c = temperature
+  if (humidity !== null) given.humidity_percent = humidity
   if (fields.operator.value.trim() !== '') given.operator = fields.operator.value.trim()
   if (fields.workOrder.value.trim() !== '') given.work_order = fields.workOrder.value.trim()
   if (fields.resume.value !== '') given.resume = fields.resume.value

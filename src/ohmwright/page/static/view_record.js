@@ -20,7 +20,8 @@ function page(found) {
   const table = resultsTable(), busy = all().find((known) => isBusy(known) && known.now.run_id === found.run_id)
   table.update(found.results)
   const facts = [['Unit', `${found.unit}, ${found.asset}`], ['Procedure', found.procedure], ['Begun', moment(found.at)], ['Bench', found.bench],
-    ['Analyzer', found.analyzer], ['Analyzer’s certificate', found.certificate ?? 'none'], ['Operator', found.operator], ['RF on for', found.rf_on]]
+    ['Analyzer', found.analyzer], ['Analyzer’s certificate', found.certificate ?? 'none'], ['Operator', found.operator], ...(found.work_order ? [['Work order', found.work_order]] : []),
+    ['Room', found.room], ['RF on for', found.rf_on]]
   return [
     h('p', {}, h('a', { href: '#/records' }, '← the records')), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'This unit: its runs, and how its output drifts')), h('p', {}, verdict(found.verdict), found.verdict_qualified ? `, ${found.verdict_qualified}` : '',
       found.simulated ? ` SIMULATED, seed ${found.seed}: no evidence about any real unit` : ''),
@@ -34,6 +35,7 @@ function page(found) {
       h('figure', { class: 'card' }, h('img', { src: curve.picture, alt: curve.words }), h('figcaption', {}, curve.title))))] : []),
     ...(found.sweep.length ? [sweep(found.sweep)] : []), table.element,
     found.trims_told ? h('p', { class: 'trims-told' }, `Trims: ${found.trims_told}.`) : null,
+    ...(found.remarks.length ? [h('h2', {}, 'Remarks'), h('ul', { class: 'notices' }, ...found.remarks.map((words) => h('li', {}, words)))] : []),
   ]
 }
 
