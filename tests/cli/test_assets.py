@@ -209,6 +209,8 @@ def test_a_tag_in_other_capitals_is_that_of_the_one_unit_it_fits(
     workshop: Path, ohmwright: Callable
 ) -> None:
     assert ohmwright("asset", "show", "hf-1", "--json").json[0]["tag"] == "HF-1"
+    shown = ohmwright("asset", "show", "hf-1").out
+    assert "\nNext work: no verdict yet\nIts runs: ohmwright record list --asset HF-1" in shown
     changed = ohmwright("asset", "change", "hf-1", "--site", "Ward 9", "--json")
     assert (changed.json["tag"], changed.json["site"]) == ("HF-1", "Ward 9")
     new = ohmwright("campaign", "new", "may", "--tag", "hf-1", "--simulated", "--json")

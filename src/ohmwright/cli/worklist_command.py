@@ -76,7 +76,7 @@ def show_worklist(
         units = selected.of(store_worklist(store, simulated=simulated))
         shown = units[: limit if as_json else limit or _MOST_LINES]
         marked = _marked(store, shown, simulated=simulated)
-        trials = 0 if simulated else _tried_alone(store, units)
+        trials = 0 if simulated else tried_alone(store, units)
     if as_json:
         print_json([unit_document(unit, marked) for unit in shown])
         return
@@ -98,7 +98,7 @@ def show_worklist(
         out().print(Text(_SIMULATED_DATES), soft_wrap=True)
 
 
-def _tried_alone(store: SqlStore, units: Iterable[WorkUnit]) -> int:
+def tried_alone(store: SqlStore, units: Iterable[WorkUnit]) -> int:
     """Count the units without a real run or word that were run on simulated benches."""
     tried = {row.asset for row in fetch_rows(store.database, last_seen()) if row.simulated}
     return sum(unit.last is None and unit.asset.tag in tried for unit in units)
@@ -200,9 +200,9 @@ def unit_words(unit: WorkUnit, marked: Qualified[str]) -> str:
     now, ahead = _risks(unit, marked)
     if unit.has_failed:
         mark = mark_of(unit.asset.tag, marked)
-        return f"{asset_words(unit.asset)}; {_due(unit)}{mark}"
+        return f"{asset_words(unit.asset)}; {due_words(unit)}{mark}"
     risk = now if now == ahead else f"{now}, within a year {ahead}"
-    return f"{asset_words(unit.asset)}; {_due(unit)}, risk {risk}"
+    return f"{asset_words(unit.asset)}; {due_words(unit)}, risk {risk}"
 
 
 def _risks(unit: WorkUnit, marked: Qualified[str]) -> tuple[str, str]:
@@ -224,7 +224,8 @@ def _percent(share: float) -> str:
     return "<1 %" if share < 0.005 else f"{100 * share:.0f} %"
 
 
-def _due(unit: WorkUnit) -> str:
+def due_words(unit: WorkUnit) -> str:
+    """Return when the unit is due, or why it is due at once."""
     if unit.has_failed:
         return f"failed {unit.due}"
     if unit.is_probably_out and unit.is_risk_known:
@@ -244,10 +245,10 @@ def _table(units: Iterable[WorkUnit], marked: Qualified[str]) -> Table:
     for unit in units:
         asset = unit.asset
         cells = (asset.tag, asset.model, asset.site)
-        due = _due(unit) if asset.state == "in service" else f"{asset.state}; {_due(unit)}"
+        state = "" if asset.state == "in service" else f"{asset.state}; "
         table.add_row(
             *(Text(printable(cell) if cell else "") for cell in cells),
             *_risks(unit, marked),
-            Text(due, style="yellow" if unit.is_due(today()) else ""),
+            Text(state + due_words(unit), style="yellow" if unit.is_due(today()) else ""),
         )
     return table

@@ -1,7 +1,8 @@
 """Which unit is to be worked on next: by risk, then by due date, then by place. Pure.
 
-In front is what failed, then what is probably out of tolerance now, then what leaves it soonest: the risk within the
-coming year orders the others, since the risk of today is about nought for most of a fleet.
+In front is what failed, then what is probably out of tolerance now, then what leaves it soonest:
+the risk within the coming year orders the others, since that of today is about nought for most
+of a fleet.
 """
 
 from __future__ import annotations

@@ -80,7 +80,7 @@ class History:
             run = Run(self.place, run_id, store.events(run_id))
             started = run_started_event(run.events)
             if started is None:
-                raise UsageError(f"Run {run_id} has no beginning on record.")
+                raise _never_begun(run_id, run.events)
             curves: list[dict[str, str]] = []
             if run.finished:
                 with suppress(OhmwrightError):  # what a paper needs and a list does not
@@ -147,9 +147,22 @@ def _newest(store: SqlStore, wanted: run_lists.Filter) -> list[dict[str, Any]]:
         {"at": str(row["at"])}
         | {key: row[key] for key in _SHOWN}
         | marked.document(row["number"])
-        | ({"verdict": "refused"} if row["run_id"] in refused else {})
+        | _refusal(refused.get(row["run_id"]))
         for row in rows
     ]
+
+
+def _refusal(why: str | None) -> dict[str, str]:
+    """Return what a list shows of a refused run in place of a verdict; nothing for any other."""
+    return {} if why is None else {"verdict": run_lists.REFUSED, "refused_because": why}
+
+
+def _never_begun(run_id: str, events: Sequence[Event]) -> UsageError:
+    """Return that nothing but a refusal, or nothing at all, is on record of a run."""
+    last = events[-1] if events else None
+    if isinstance(last, Fault):
+        return UsageError(f"Run {run_id} was refused.", last.message)
+    return UsageError(f"Run {run_id} has no beginning on record.")
 
 
 def _on_s(run: Run) -> float:

@@ -10,10 +10,13 @@ import { all, isBusy } from './store.js'
 export function recordView(run) {
   const element = h('section', {}, h('p', {}, 'Reading…'))
   attempt(() => ask(`/records/${encodeURIComponent(run)}`)).then((found) => {
-    if (found !== undefined) element.replaceChildren(...page(found).filter((part) => part !== null))
+    const shown = found === undefined ? [back(), h('h1', {}, run), h('p', {}, 'Nothing can be shown of it.')] : page(found)
+    element.replaceChildren(...shown.filter((part) => part !== null))
   })
   return { element, title: () => 'Record', update() {} }
 }
+
+const back = () => h('p', {}, h('a', { href: '#/records' }, '← the records'))
 
 function page(found) {
   const at = `/records/${encodeURIComponent(found.run_id)}/certificate`
@@ -23,7 +26,7 @@ function page(found) {
     ['Analyzer', found.analyzer], ['Analyzer’s certificate', found.certificate ?? 'none'], ['Operator', found.operator], ...(found.work_order ? [['Work order', found.work_order]] : []),
     ['Room', found.room], ['RF on for', found.rf_on]]
   return [
-    h('p', {}, h('a', { href: '#/records' }, '← the records')), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'This unit: its runs, and how its output drifts')), h('p', {}, verdict(found.verdict), found.verdict_qualified ? `, ${found.verdict_qualified}` : '',
+    back(), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'This unit: its runs, and how its output drifts')), h('p', {}, verdict(found.verdict), found.verdict_qualified ? `, ${found.verdict_qualified}` : '',
       found.simulated ? ` SIMULATED, seed ${found.seed}: no evidence about any real unit` : ''),
     h('dl', { class: 'settings card' }, ...facts.map(([name, value]) => h('div', {}, h('dt', {}, name), h('dd', {}, value)))),
     ...(found.finished ? [] : unfinished(found, busy)),
