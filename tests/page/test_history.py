@@ -49,9 +49,7 @@ def test_a_run_that_went_on_names_both_people_and_is_not_called_stopped(tmp_path
 def test_a_refused_run_says_why_in_the_list_and_by_itself(tmp_path: Path) -> None:
     begun, *_ = a_run(points=1)
     why = "The unit at the bench says 'S000003'; asset HF-030 has the serial number 'XQ-77'."
-    refused = Fault(
-        at=begun.at, bench_s=0.0, error="WrongInstrument", message=why, rf_state="off"
-    )
+    refused = Fault(at=begun.at, bench_s=0.0, error="WrongInstrument", message=why, rf_state="off")
     with pytest.raises(UsageError, match="was refused") as said:
         shown(tmp_path, (refused,))
     assert said.value.means == why
