@@ -127,6 +127,9 @@ def test_what_was_chosen_is_still_chosen_after_a_look_at_what_would_be_done(
         expect(page.locator("caption")).to_have_text("Results of HF-017")
         page.get_by_text("Its record and certificate").click()
         expect(page.locator("main")).to_contain_text("21.5 °C, 9.5 % relative humidity")
+        page.set_viewport_size({"width": 390, "height": 844})
+        results = page.get_by_role("region", name="Results")
+        assert results.evaluate("card => card.scrollWidth - card.clientWidth") == 0
         assert person.complaints == []
 
 

@@ -6,7 +6,7 @@ import { STAGES, VERDICTS, withUncertainty } from './format.js'
 export function resultsTable() {
   const body = h('tbody'), caption = h('caption', {}, 'Results')
   const element = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Results', hidden: true },
-    h('table', {}, caption, h('thead', {}, h('tr', {},
+    h('table', { class: 'results' }, caption, h('thead', {}, h('tr', {},
       ...['Verdict', 'Step', 'Point', 'Value ± U', 'Limits', 'Stage'].map((name) => h('th', { scope: 'col' }, name)))), body))
   let shown = null, rows = new Map()
   return {
