@@ -153,6 +153,9 @@ def test_practice_is_worked_at_the_keys_on_the_page(
     with serving(page_settings(place, practice_speed=5.0), monkeypatch) as site:
         person = Person.admitted(browser, site)
         person.page.get_by_role("link", name="Practice").click()
+        expect(person.page.get_by_role("button", name="Begin")).to_be_visible()
+        expect(person.page.get_by_text("Unattended")).to_be_hidden()  # nothing of it is kept
+        expect(person.page.get_by_label("Room temperature in °C")).to_be_hidden()
         person.begin("Practice", unattended=False)
         person.page.locator(".request-text").wait_for()  # the unit is there, and waits
         began = site.hardware[0].truth.trims["P1"]

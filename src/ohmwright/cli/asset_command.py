@@ -59,7 +59,13 @@ class ChangeRequest:
 
 
 def list_assets(
-    records: str | None, model: str | None, site: str | None, state: str | None, *, as_json: bool
+    records: str | None,
+    model: str | None,
+    site: str | None,
+    state: str | None,
+    words: str,
+    *,
+    as_json: bool,
 ) -> None:
     """Print one line for each unit that fits, in the order of their tags."""
     if state is not None and state not in ASSET_STATES:
@@ -71,6 +77,7 @@ def list_assets(
             if (model is None or one.asset.model.casefold() == model.casefold())
             and (site is None or site.casefold() in one.asset.site.casefold())
             and (state is None or one.asset.state == state)
+            and one.asset.has_words(words)
         ]
     if as_json:
         print_json([asset_document(one) for one in found])

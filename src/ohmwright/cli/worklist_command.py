@@ -45,6 +45,8 @@ class WorklistFilter:
     model: str | None
     site: str | None
     due_by: date | None
+    words: str = ""
+    """Each of them is part of what the unit is called or where it stands."""
 
     def of(self, units: Iterable[WorkUnit]) -> list[WorkUnit]:
         """Return those that fit, in their order."""
@@ -54,6 +56,7 @@ class WorklistFilter:
             if (self.model is None or unit.asset.model.casefold() == self.model.casefold())
             and (self.site is None or self.site.casefold() in unit.asset.site.casefold())
             and (self.due_by is None or unit.is_due(self.due_by))
+            and unit.asset.has_words(self.words)
         ]
 
 
