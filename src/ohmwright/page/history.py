@@ -36,7 +36,7 @@ from ohmwright.reports.run_parts import (
     run_totals_s,
 )
 from ohmwright.reports.run_remarks import remarks_of_run
-from ohmwright.reports.verdict_grounds import qualification
+from ohmwright.reports.verdict_grounds import qualification, said_verdict
 
 MOST_RUNS = 200
 PaperForm = Literal["pdf", "html"]
@@ -88,7 +88,9 @@ class History:
         parts = parts_of_run(run.events)
         return {
             "run_id": run.id,
-            "verdict": run.verdict if run.finished else run_lists.UNFINISHED,
+            "verdict": said_verdict(run.verdict, run.results)
+            if run.finished
+            else run_lists.UNFINISHED,
             "verdict_qualified": qualification(run.results),
             "finished": run.finished,
             "unit": f"{started.asset.maker} {started.asset.model}, serial {started.asset.serial}",
