@@ -210,9 +210,11 @@ def test_the_day_of_the_last_pass_comes_with_a_spreadsheet(store: SqlStore, tmp_
     register.apply(import_plan(file, read_asset_rows(file), {}).changes, by="Fenn")
     days = [one.asset.last_passed for one in register.all()]
     assert days == ["2026-01-31", "", "2026-01-31"]
-    file.write_text(f"{heading}HF-1;T;Q;S1;1/2/2026\nHF-2;T;Q;S2;2126-01-31\n", encoding="utf-8")
-    slip, future = import_plan(file, read_asset_rows(file), {}).problems
+    rows = "HF-1;T;Q;S1;1/2/2026\nHF-2;T;Q;S2;2126-01-31\nHF-3;T;Q;S3;01.13.2025\n"
+    file.write_text(heading + rows, encoding="utf-8")
+    slip, future, none = import_plan(file, read_asset_rows(file), {}).problems
     assert slip == f"{file}:2:5: last_passed: '1/2/2026' is no date; write it as 2026-01-31"
+    assert none == f"{file}:4:5: last_passed: '01.13.2025' is no date; write it as 2026-01-31"
     assert future.startswith(f"{file}:3:5: last_passed: '2126-01-31': it lies in the future")
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
 from io import StringIO
 from pathlib import Path
 
@@ -139,6 +141,7 @@ def _as_the_register_has_it(column: str, cell: str) -> str:
     if column == "state":
         return cell.casefold()
     if column == "last_passed" and (dotted := _DOTTED_DAY.fullmatch(cell)):
-        day, month, year = dotted.groups()
-        return f"{year}-{month:0>2}-{day:0>2}"
+        day, month, year = map(int, dotted.groups())
+        with suppress(ValueError):  # no such day: refused as it was written
+            return date(year, month, day).isoformat()
     return cell
