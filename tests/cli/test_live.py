@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -241,6 +242,25 @@ def test_an_adjustment_that_may_not_be_saved_is_told_at_once(
     LiveView(clock).on_event(PointDone(at=clock.wall(), bench_s=1.0, result=result))
     told = " ".join(capsys.readouterr().err.split())
     assert f"cut, P1: {MAY_BE_UNSAVED}. {LOOK_IF_SAVED}" in told
+
+
+def test_a_result_that_did_not_pass_is_seen_while_it_can_be_measured_again(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    view = LiveView(VirtualClock())
+    result = Result(stage="as_found", step="cut", point="500 ohm", kind="output", verdict="fail")
+    for done, is_shown in ((result, True), (result.model_copy(update={"verdict": "pass"}), False)):
+        view.watch.on_event(PointDone(at=datetime.now(UTC), bench_s=0.0, result=done))
+        with view.prompt([Text("Set the generator."), Text("> ")]):
+            asked = capsys.readouterr().err
+        assert ("last: fail" in asked and "as found: cut, 500 ohm" in asked) is is_shown
+
+
+def test_codes_of_keys_that_were_typed_move_nothing_on_the_screen() -> None:
+    lines = _request_lines(PressKey("fine", "up", 1), "'\x1b[A' is none.", None, by_foot=False)
+    told = "".join(line.plain for line in lines)
+    assert "\x1b" not in told
+    assert "‹U+001B›[A" in told
 
 
 @pytest.fixture
