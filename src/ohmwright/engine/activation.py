@@ -146,9 +146,9 @@ async def activation(
     `power_w`: the most that the setting can put into the load. Raises OutOfCapability before
     anything is switched on, UnaskedOutput when RF was on before it was asked for, LoadNotConnected
     when the analyzer does not take the load, ReleaseNotConfirmed when the output could not be read
-    back as off, OffNotProved when only the limit may have ended it, or a line failed, OFF came late and
-    nobody is there, and ActivationVoid when another load is connected, or another mode or setting
-    chosen, at its end.
+    back as off, OffNotProved when only the limit may have ended it, or a line failed, OFF came late
+    and nobody is there, and ActivationVoid when another load is connected, or another mode or
+    setting chosen, at its end.
     """
     refuse_overload(bench.analyzer, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
     await refuse_unasked_output(bench)
