@@ -1,18 +1,20 @@
 // Results by stage, step and point, with their verdicts in words and signs.
 
-import { h } from './dom.js'
+import { h, put } from './dom.js'
 import { STAGES, VERDICTS, withUncertainty } from './format.js'
 
 export function resultsTable() {
   const body = h('tbody'), caption = h('caption', {}, 'Results')
   const element = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Results', hidden: true },
-    h('table', {}, caption, h('thead', {}, h('tr', {},
+    h('table', { class: 'results' }, caption, h('thead', {}, h('tr', {},
       ...['Verdict', 'Step', 'Point', 'Value ± U', 'Limits', 'Stage'].map((name) => h('th', { scope: 'col' }, name)))), body))
   let shown = null, rows = new Map()
   return {
     element,
-    // called at every frame: only a new list of results is looked at, and rows that stay are kept
-    update(results) {
+    /** `asset`: whose they are; empty where the view says it. */
+    update(results, asset = '') {
+      put(caption, asset === '' ? 'Results' : `Results of ${asset}`)
+      // called at every frame: only a new list of results is looked at, and rows that stay are kept
       if (results === shown) return
       shown = results
       element.hidden = results.length === 0

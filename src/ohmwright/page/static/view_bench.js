@@ -53,6 +53,7 @@ export function benchView(number, extra = null, went = null, wish = null) {
       for (const part of [live, times]) set(part, 'hidden', !isBusy(known))
       set(parts.plot.element, 'hidden', !isBusy(known) && known.times.length === 0)
       run(parts, known)
+      parts.results.update(known.results, known.now.practice ? '' : known.now.asset)
       parts.start.update(known)
       parts.said.update(known)  // after the form, which may still hold the focus, was hidden
       parts.command.update(known)
@@ -101,7 +102,6 @@ function run(parts, known) {
   const notices = [...latest.filter(isAlarm), ...latest.filter((one) => !isAlarm(one))]
   redo(parts.notices, JSON.stringify(notices), () => notices.map((one) =>
     h('li', { 'data-urgency': one.urgency }, one.urgency === 'alarm' ? '▲ ' : '', one.words)))
-  parts.results.update(known.results)
 }
 
 /** What can be done about a run that has ended. */
