@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from rich.console import Console
 from rich.text import Text
 
 from ohmwright.api.bench_data import read_bench
@@ -23,6 +24,7 @@ from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.api.rf_words import rf_picture
 from ohmwright.api.run_notices import LOOK_IF_SAVED
 from ohmwright.api.run_view import RunWatch
+from ohmwright.cli import live
 from ohmwright.cli.live import LiveView
 from ohmwright.cli.screen.layout import Extent, screen
 from ohmwright.cli.screen.pieces import rf_line
@@ -580,3 +582,14 @@ def test_without_a_terminal_nothing_is_shown(tmp_path: Path, procedure: Path) ->
 def _verify(procedure: Path, folder: Path) -> tuple[str, ...]:
     bench = str(shipped("benches", "demo.toml"))
     return ("verify", str(procedure), "--bench", bench, "--records", str(folder / "r.sqlite"))
+
+
+def test_a_terminal_of_one_column_ends_no_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Text cannot be wrapped to nothing: a pane that is drawn small ended the program."""
+    narrow = Console(stderr=True, width=1, height=1)
+    monkeypatch.setattr(live, "err", lambda: narrow)
+    view = LiveView(VirtualClock())
+    view.caution = "HF output burns and ignites."
+    with narrow.capture() as drawn:
+        narrow.print(view._drawn())
+    assert drawn.get()

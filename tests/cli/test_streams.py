@@ -143,3 +143,21 @@ def test_all_that_was_asked_for_reaches_a_reader_who_takes_his_time() -> None:
     child = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
     time.sleep(1.0)
     assert child.communicate()[0].split() == [str(number) for number in range(lines)]
+
+
+_WITHOUT_THREADS = """
+import sys, threading
+def refused(thread): raise RuntimeError("can't start new thread")
+threading.Thread.start = refused
+from ohmwright.cli.main import main
+sys.argv = ["ohmwright", "guide", "safety"]
+main()
+"""
+
+
+def test_a_system_that_gives_no_thread_holds_no_exit_up() -> None:
+    """A limit on processes refuses threads; the command waited for its writer without end."""
+    command = [sys.executable, "-c", _WITHOUT_THREADS]
+    ended = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    assert ended.returncode == 0
+    assert "CAUTION" in ended.stdout

@@ -26,6 +26,7 @@ from ohmwright.model.errors import (
     InstrumentRefused,
     LinkError,
     LinkLost,
+    LinkTimeout,
     OffNotProved,
     ProcedureError,
     ReleaseNotConfirmed,
@@ -788,6 +789,45 @@ async def test_after_a_warning_a_run_goes_on_by_a_persons_word_on_record(
     [at] = [n for n, question in enumerate(words) if question.endswith("may RF come on again?")]
     assert events[at].answer == "yes"
     assert isinstance(events[at + 1], ActivationOpened)
+
+
+def line_is_silent(rig: Any, for_s: float) -> None:
+    """Have the analyzer's line deliver nothing for so long, from 1 s after the first ON."""
+    clock, on_s = rig.bench.clock, list[float]()
+
+    def act(line: bytes) -> bytes | None:
+        if line.startswith(b"OUTPut:STATe ON"):
+            on_s.append(clock.now_s())
+        silent = on_s and 1.0 < clock.now_s() - on_s[0] < 1.0 + for_s
+        return b"" if silent else None
+
+    heard(rig, act)
+
+
+async def read_for(rig: Any, session: Session, lasts_s: float) -> None:
+    """Hold RF on for so long, reading the current."""
+    async with session.activation(load_ohm=500, power_w=30, limit_s=20) as opened:
+        while opened.age_s < lasts_s:
+            await rig.bench.analyzer.fetch_current()
+            await rig.bench.clock.sleep(0.1)
+
+
+@pytest.mark.parametrize(("attended", "error"), [(False, OffNotProved), (True, LinkTimeout)])
+async def test_a_line_that_fails_with_rf_on_tells_a_script_that_off_came_late(
+    make_rig: Callable, attended: bool, error: type[Exception]
+) -> None:
+    """By the code of a line that failed, a script would begin again, and RF come on."""
+    rig = make_rig(attended=attended)
+    rig.hardware.panel.select("cut", 30.0)
+    await ensure_off_at_start(rig.bench, PendingEvents())
+    session = Session(rig.bench)
+    line_is_silent(rig, 6.0)
+    with pytest.raises(error) as ended:
+        await read_for(rig, session, 5.0)
+    assert ("OFF CAME LATE: RF reads off now, " in str(ended.value)) is not attended
+    assert "did not answer" in str(ended.value)
+    assert "window_s" not in rig.bench.rf.off_after_warning, "the line was silent, not the meter"
+    assert not rig.hardware.truth.rf_on
 
 
 @pytest.mark.parametrize("said", ["n", "stop"])

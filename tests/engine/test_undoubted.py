@@ -19,3 +19,10 @@ def test_noise_about_the_least_current_interrupts_nothing(currents_ma: tuple[flo
 
 def test_a_current_that_has_come_and_is_gone_was_interrupted() -> None:
     assert doubt_in(readings(0, 5, 14, 15, 1, 12, 15), NO_OUTPUT_MA) == "interrupted"
+
+
+def test_a_current_that_stays_gone_was_seen_all_the_same() -> None:
+    """It was told as none seen, and as a leakage it passed: nothing leaks."""
+    gone = (0, 5, 14, 200, 210, *[0] * 20)
+    assert doubt_in(readings(*gone), NO_OUTPUT_MA) == "interrupted"
+    assert doubt_in(readings(*[0, 2, 1] * 5), NO_OUTPUT_MA) == "no output"

@@ -191,14 +191,17 @@ def _tell(words: str, style: str) -> None:
 
 
 def _room() -> Extent:
-    """Return what the terminal has room for now; its last column and row stay free."""
+    """Return what the terminal has room for now; its last column and row stay free.
+
+    It is never nothing: text is wrapped to it, and what draws would end with RF on.
+    """
     console = err()
     try:
         _TRIED_CHARACTERS.encode(console.encoding)
         blocks = True
     except UnicodeEncodeError:
         blocks = False
-    return Extent(console.width - 1, console.height - 1, blocks)
+    return Extent(max(1, console.width - 1), max(1, console.height - 1), blocks)
 
 
 @contextmanager

@@ -86,14 +86,25 @@ class NonBlockingStream:
             while not self.keeps_all and self._queue_is_full():
                 del self._pending[1]  # the first is being written
             if not self._writer.is_alive():
-                self._writer.start()
+                self._start_writer()
             self._changed.notify_all()
+
+    def _start_writer(self) -> None:
+        """Start the writer; write here and now where the system gives no thread, as by a limit.
+
+        What stayed in the queue would be waited for at the exit without end.
+        """
+        try:
+            self._writer.start()
+        except RuntimeError:
+            while self._pending and self.lost is None:
+                self.lost = self._write(self._pending.popleft())
 
     def _queue_is_full(self) -> bool:
         return len(self._pending) > 2 and sum(map(len, self._pending)) > _QUEUE_BYTES
 
     def _is_done(self) -> bool:
-        return not self._pending or self.lost is not None
+        return not self._pending or self.lost is not None or not self._writer.is_alive()
 
     def _write_queue(self) -> None:
         while self.lost is None:

@@ -16,6 +16,7 @@ from ohmwright.model.errors import (
     ExcessiveOutput,
     FootSwitchLetGo,
     InstrumentRefused,
+    LinkError,
     LoadNotConnected,
     OffNotProved,
     OutOfCapability,
@@ -145,13 +146,15 @@ async def activation(
     `power_w`: the most that the setting can put into the load. Raises OutOfCapability before
     anything is switched on, UnaskedOutput when RF was on before it was asked for, LoadNotConnected
     when the analyzer does not take the load, ReleaseNotConfirmed when the output could not be read
-    back as off, OffNotProved when only the limit may have ended it, and ActivationVoid when another
-    load is connected, or another mode or setting chosen, at its end.
+    back as off, OffNotProved when only the limit may have ended it, or a line failed, OFF came late
+    and nobody is there, and ActivationVoid when another load is connected, or another mode or
+    setting chosen, at its end.
     """
     refuse_overload(bench.analyzer, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
     await refuse_unasked_output(bench)
     await _connect(bench.analyzer, load_ohm)
     opened = Activation(bench, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
+    failed = ""
     try:
         await bench.analyzer.begin_watch()
         bench.rf.set_unknown()
@@ -159,11 +162,16 @@ async def activation(
         await bench.analyzer.switch_on(limit_s)
         opened.start_counting(sent_s)
         yield opened
+    except LinkError as problem:
+        failed = problem.happened
+        raise
     finally:
         opened.limit_came_first = opened.may_have_ended
         release = await confirmed_release(bench, current_seen=opened.current_seen)
         _refuse_end_by_limit(opened, release)
         opened.release = release
+        if failed:  # a script may begin again by itself after a failure of a line
+            _refuse_late_off(bench, failed)
     await _refuse_changed_load(bench.analyzer, load_ohm)
     await _refuse_changed_setting(bench.generator)
 
@@ -215,20 +223,30 @@ async def refuse_unless_all_clear(bench: Bench) -> None:
     Nothing is asked where nobody was warned, or a person keys the output. Raises StopRun where it
     may not come on, and OffNotProved where nobody is there to say so.
     """
+    _refuse_late_off(bench)
     is_off = bench.rf.off_after_warning
     if not is_off:
         return
-    if not bench.operator.present:
-        raise OffNotProved(
-            f"OFF CAME LATE: {is_off}, and a warning to use the generator's mains switch was "
-            "given before that.",
-            "RF does not come on again before a person says that all are clear of the generator. "
-            "Nobody is there to say so.",
-            "See that they are, find out why OFF came late, then begin again.",
-        )
     if await bench.operator.carry_out(LetRfComeOnAgain(is_off)) == NOT_YET:
         raise StopRun
     bench.rf.off_after_warning = ""
+
+
+def _refuse_late_off(bench: Bench, failed: str = "") -> None:
+    """Raise OffNotProved where a warning was given that RF may be on, and nobody is there.
+
+    `failed`: what happened to a line meanwhile; empty where nothing did.
+    """
+    is_off = bench.rf.off_after_warning
+    if not is_off or bench.operator.present:
+        return
+    raise OffNotProved(
+        f"OFF CAME LATE: {is_off}, and a warning to use the generator's mains switch was "
+        f"given before that.{f' {failed}' * bool(failed)}",
+        "RF does not come on again before a person says that all are clear of the generator. "
+        "Nobody is there to say so.",
+        "See that they are, find out why OFF came late, then begin again.",
+    )
 
 
 def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limit_s: float) -> None:

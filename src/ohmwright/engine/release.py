@@ -114,6 +114,8 @@ class _Seen:
     last_on_s: float = 0.0
     problem: str | None = None
     """What spoke last against RF being off, as it was read."""
+    was_silent: bool = False
+    """Whether the line was silent or lost meanwhile."""
     warning: str = ""
     """What a person was told of RF that may still be on; empty where nobody was."""
 
@@ -174,11 +176,13 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
             fades = seen.tail.explains
         except LinkTimeout as silent:
             rf.set_unknown()
+            seen.was_silent = True
             problem = silent.happened.rstrip(".")
             # its guard may be what hangs: another one takes the port, where there are guards
             await _found_again(analyzer)
         except LinkLost as lost:
             rf.set_unknown()
+            seen.was_silent = True
             problem = lost.happened.rstrip(".")
             if not await _found_again(analyzer):
                 return problem
@@ -231,7 +235,8 @@ async def _take_back(bench: Bench, seen: _Seen) -> None:
         return
     bench.operator.take_back(seen.warning)
     is_off = f"{is_off_words(bench)}, {_after_off(bench, seen)}"
-    if seen.last_on_s and not (seen.stayed_closed or bench.analyzer.released_by_hand):
+    spoken_against = seen.stayed_closed or seen.was_silent or bench.analyzer.released_by_hand
+    if seen.last_on_s and not spoken_against:
         is_off += (
             " (only readings of a current spoke against it: the meter may be slower than "
             "'window_s' in its data says)"

@@ -67,10 +67,10 @@ def doubt_in(
         return "too much"
     if not samples:
         return None
+    if _comes_and_goes(samples, least_ma):  # first: what was seen to flow is not "none seen"
+        return "interrupted"
     if _latest_ma(samples) <= least_ma:
         return "no output"
-    if _comes_and_goes(samples, least_ma):
-        return "interrupted"
     if measured is not None and target is not None and is_far_off(measured.value, target):
         return "far off"
     return None

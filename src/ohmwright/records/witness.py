@@ -125,8 +125,8 @@ class _FileErrors:
             raise RecordError(
                 f"{self._folder}: the witness file cannot be written: {problem.strerror}.",
                 "What was acknowledged is on record; an older copy of it could not be told.",
-                "Make room or correct the permissions, then try again; a run that was cut short "
-                "can go on.",
+                "Make room, correct the permissions or have the limit of open files raised, then "
+                "try again; a run that was cut short can go on.",
             ) from None
 
 
