@@ -92,6 +92,15 @@ def test_nor_is_a_first_reading_a_tail_that_comes_long_after_off() -> None:
     assert not tail.explains
 
 
+def test_what_rises_by_a_tenth_after_off_is_none_though_it_falls_then() -> None:
+    """Readings of one current differ by less (common practice, no source)."""
+
+    def course(since_s: float) -> float:
+        return 0.5 if since_s < 0.1 else 0.55 if since_s < 0.2 else 0.0
+
+    assert not tail_explains(meter_of(10, 0.5), course, 5.0)
+
+
 @pytest.mark.parametrize(("says_state", "by_hand"), [(True, True), (False, False)])
 def test_what_a_person_typed_or_no_state_stands_behind_is_held_against_no_tail(
     says_state: bool, by_hand: bool

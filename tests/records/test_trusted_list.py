@@ -26,3 +26,15 @@ def test_nobody_vouches_for_a_key_that_the_list_distrusts(tmp_path: Path) -> Non
     )
     assert {*trusted.names()} == {OWN, THIRD}
     assert trusted.owner(THIRD) == "Ida"
+
+
+def test_what_was_just_distrusted_or_trusted_counts_for_the_vouchers_that_follow(
+    tmp_path: Path,
+) -> None:
+    trusted = TrustedKeys(tmp_path / "trusted", [OWN])
+    trusted.distrust(DISTRUSTED)
+    trusted.count_vouchers([vouched("trust", DISTRUSTED, OWN)])
+    assert {*trusted.names()} == {OWN}
+    trusted.trust(DISTRUSTED)
+    trusted.count_vouchers([vouched("distrust", DISTRUSTED, OWN)])
+    assert {*trusted.names()} == {OWN, DISTRUSTED}  # the list's own word stands

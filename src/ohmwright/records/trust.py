@@ -81,11 +81,13 @@ class TrustedKeys:
         name = " ".join(name.split())
         self._add(f"trust {key} {name}".rstrip())
         self._names[key] = name
+        self._distrusted.discard(key)
 
     def distrust(self, key: str) -> None:
         """Add to the list that a key is no longer trusted."""
         self._add(f"distrust {key}")
         self._names.pop(key, None)
+        self._distrusted.add(key)
 
     def _add(self, line: str) -> None:
         """Append a line to the file, which is made when it is missing. Raises RecordError."""
