@@ -6,7 +6,7 @@ import { STAGES, VERDICTS, withUncertainty } from './format.js'
 export function resultsTable() {
   const body = h('tbody'), caption = h('caption', {}, 'Results')
   const element = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Results', hidden: true },
-    h('table', {}, caption, h('thead', {}, h('tr', {},
+    h('table', { class: 'results' }, caption, h('thead', {}, h('tr', {},
       ...['Verdict', 'Step', 'Point', 'Value ± U', 'Limits', 'Stage'].map((name) => h('th', { scope: 'col' }, name)))), body))
   let shown = null, rows = new Map()
   return {
@@ -42,6 +42,6 @@ function kept(body, rows, results) {
 
 function row(one) {
   return h('tr', {},
-    h('td', {}, verdict(one.verdict), one.verdict !== 'pass' && one.reason ? h('div', { class: 'soft' }, one.reason) : ''), h('td', {}, one.step), h('td', {}, one.point),
-    h('td', { class: 'number' }, one.said || `${withUncertainty(one.value, one.expanded)} ${one.unit}`), h('td', { class: 'number' }, one.limits), h('td', {}, STAGES[one.stage]))
+    h('td', {}, verdict(one.verdict), one.reason ? h('div', { class: 'soft reason' }, one.reason) : ''), h('td', { class: 'step' }, one.step), h('td', { class: 'point' }, one.point),
+    h('td', { class: 'number' }, one.said || `${withUncertainty(one.value, one.expanded)} ${one.unit}`), h('td', { class: 'number limits' }, one.limits), h('td', { class: 'stage' }, STAGES[one.stage]))
 }

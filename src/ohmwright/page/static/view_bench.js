@@ -40,9 +40,15 @@ export function benchView(number, extra = null, went = null, wish = null) {
     h('div', { class: 'card run' }, h('h2', {}, 'The run'), parts.state, parts.after, parts.notices, parts.bar, parts.place, parts.next),
     went?.element ?? null, parts.start.element, parts.results.element)
   let wasBusy = false
+  const rfRow = element.querySelector('.rf-row'), room = new ResizeObserver(() => scrollRoom(`${rfRow.offsetHeight + 8}px`))
+  room.observe(rfRow)
   return {
     element, bench: () => number, title: () => bench(number)?.now.name ?? 'Bench',
-    leave: () => parts.said.leave(),
+    leave() {
+      parts.said.leave()
+      room.disconnect()
+      scrollRoom('')
+    },
     update() {
       const known = bench(number)
       if (known === undefined) return
@@ -64,6 +70,9 @@ export function benchView(number, extra = null, went = null, wish = null) {
     },
   }
 }
+
+/** Keep so much room above what is scrolled to: RF stays there, over whatever else is. */
+const scrollRoom = (height) => document.documentElement.style.setProperty('scroll-padding-top', height)
 
 function head(parts, { now }) {
   put(parts.name, now.name)
