@@ -111,10 +111,10 @@ def test_the_page_claims_no_more_than_a_person_did_and_told(
         person.sees("on")
         page.keyboard.press("Space")  # the field has the focus, and nothing was typed yet
         asked(page, "are to be off now")
-        expect(page.locator(".notices")).to_contain_text(RELEASE)
+        expect(page.locator(".alarms")).to_contain_text(RELEASE)
         expect(stop).to_contain_text("release the foot switch…")
         page.wait_for_timeout(3000)
-        assert page.locator(".notices").inner_text().count(RELEASE) == 1
+        assert page.locator(".alarms").inner_text().count(RELEASE) == 1
         page.keyboard.type("0\n")
         person.sees_state("Stopped")
         expect(page.locator(".notices")).not_to_contain_text(RELEASE)
