@@ -12,7 +12,7 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import Operator
 from ohmwright.page.benches import BenchOfFile
 
-from .browsing import Person, one_activation, opened_browser
+from .browsing import Person, axe_findings, one_activation, opened_browser
 from .conftest import page_settings, serving
 
 QUESTION = """\
@@ -75,6 +75,7 @@ def test_rf_by_a_pedal_is_told_beside_rf_and_not_called_the_programs_own(
                 assert box is not None
                 assert below is not None
                 assert 0 <= box["y"] < box["y"] + box["height"] <= below["y"], (size, place)
+        assert axe_findings(page) == []
         page.locator("#stop").click()
         person.sees_state("Stopped")
         assert person.complaints == []

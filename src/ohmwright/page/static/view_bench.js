@@ -23,7 +23,7 @@ export function benchView(number, extra = null, went = null, wish = null) {
     gauge: gauge(), said: instruction(number), plot: livePlot({ height: 240 }),
     state: h('p', { class: 'state' }), place: h('p', { class: 'place' }), next: h('p', { class: 'next' }),
     bar: h('progress', { 'aria-label': 'Points done' }), error: h('div', { class: 'error', role: 'alert', hidden: true }),
-    notices: h('ul', { class: 'notices' }), alarms: h('ul', { class: 'alarms', role: 'alert', hidden: true }), results: resultsTable(), start: startForm(number),
+    notices: h('ul', { class: 'notices' }), alarms: h('div', { class: 'alarms', role: 'alert', hidden: true }), results: resultsTable(), start: startForm(number),
     after: h('div', { class: 'row after-run' }),
   }
   if (wish !== null) parts.start.fillIn(wish)
@@ -113,11 +113,11 @@ function run(parts, known) {
 /** What a person should know: in a run alarms stay beside RF, wherever the page is scrolled to; the latest of the others below. */
 function notices(parts, all, busy) {
   const alarms = all.filter((one) => one.urgency === 'alarm'), others = all.filter((one) => one.urgency !== 'alarm').slice(-6)
-  const items = (list) => list.map(({ urgency, words }) => h('li', { 'data-urgency': urgency }, urgency === 'alarm' ? '▲ ' : '', words))
+  const items = (list, tag) => list.map(({ urgency, words }) => h(tag, { 'data-urgency': urgency }, urgency === 'alarm' ? '▲ ' : '', words))
   const [above, below] = busy ? [alarms.slice(-2), others] : [[], [...alarms, ...others]]
   set(parts.alarms, 'hidden', above.length === 0)
-  redo(parts.alarms, JSON.stringify(above), () => items(above))
-  redo(parts.notices, JSON.stringify(below), () => items(below))
+  redo(parts.alarms, JSON.stringify(above), () => items(above, 'p'))
+  redo(parts.notices, JSON.stringify(below), () => items(below, 'li'))
 }
 
 /** What can be done about a run that has ended. */
