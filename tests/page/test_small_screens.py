@@ -46,6 +46,7 @@ def test_every_part_of_a_result_is_seen_on_a_phone(shared: Site, browser: Browse
     person.page.evaluate(RESULTS)
     table = person.page.locator(".results")
     expect(table).to_contain_text("the adjustment may not have been saved")
+    expect(table.locator("caption")).to_have_text("Results: as left 1 pass, 1 undecided")
     for cell in table.locator("td").all():
         box = cell.bounding_box()
         assert box is not None

@@ -1,6 +1,6 @@
 // Results by stage, step and point, with their verdicts in words and signs.
 
-import { h } from './dom.js'
+import { h, put } from './dom.js'
 import { STAGES, VERDICTS, withUncertainty } from './format.js'
 
 export function resultsTable() {
@@ -16,9 +16,20 @@ export function resultsTable() {
       if (results === shown) return
       shown = results
       element.hidden = results.length === 0
+      put(caption, `Results: ${counted(results)}`)
       rows = kept(body, rows, results)
     },
   }
+}
+
+/** How many verdicts of each kind the stages have: what did not pass is looked for below. */
+function counted(results) {
+  const stages = new Map()
+  for (const { stage, verdict: name } of results) {
+    const counts = stages.get(stage) ?? stages.set(stage, new Map()).get(stage)
+    counts.set(name, (counts.get(name) ?? 0) + 1)
+  }
+  return [...stages].map(([stage, counts]) => `${STAGES[stage]} ${[...counts].map(([name, count]) => `${count} ${name}`).join(', ')}`).join('; ')
 }
 
 export const verdict = (name) => h('span', { class: 'verdict', 'data-verdict': name }, `${VERDICTS[name] ?? ''} ${name}`)
