@@ -8,7 +8,7 @@ import pytest
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press, Release, TakeReading
 from ohmwright.adjustment.activation_log import ActivationLog
 from ohmwright.adjustment.confirmation import Confirmation
-from ohmwright.adjustment.decision import NO_EFFECT, WITHOUT_EFFECT
+from ohmwright.adjustment.decision import NO_EFFECT, WITHOUT_EFFECT, moved_without_effect
 from ohmwright.adjustment.findings import Findings
 from ohmwright.adjustment.fleet_prior import FleetPrior, Learned, learn
 from ohmwright.adjustment.parameters import Parameters
@@ -136,9 +136,27 @@ def test_dead_trim_is_given_up_and_put_back(keys):
     end, _ = run(bench, keys)
     assert end.ended == "not adjustable"
     assert "no effect" in end.reason
+    assert end.left.startswith("" if keys else "it was moved by ")
     assert bench.counts == 0
     assert bench.largest > 0
     assert bench.on_s < 30
+
+
+@pytest.mark.parametrize(
+    ("moves", "said"),
+    [
+        ((), ""),
+        ((4, 16, -30), "it was moved by -10 to +20 counts"),
+        ((4, 16, -20), "it was moved by up to +20 counts, to one side alone"),
+        ((-5, 2), "it was moved by up to -5 counts, to one side alone"),
+    ],
+)
+def test_of_a_trim_without_effect_it_is_said_how_far_it_was_moved(moves, said):
+    trim = Trim(None)
+    for counts in moves:
+        trim.note_moved(counts)
+    assert moved_without_effect(trim).startswith(said)
+    assert bool(moved_without_effect(trim)) == bool(said)
 
 
 def test_an_output_in_tolerance_is_confirmed_though_no_effect_of_the_trim_is_found():

@@ -208,3 +208,20 @@ def test_with_a_foot_switch_no_current_is_no_proof_of_off(
             "not checked",
             True,
         )
+
+
+@pytest.mark.parametrize(("took_s", "state"), [(0.05, "good"), (0.6, "absent")])
+def test_how_long_answers_take_is_told(
+    ohmwright: Callable, monkeypatch: pytest.MonkeyPatch, took_s: float, state: str
+) -> None:
+    identify = RemoteAnalyzer.identify
+
+    async def slowly(self: RemoteAnalyzer) -> str:
+        await self.dialogue.framing._clock.sleep(took_s)
+        return await identify(self)
+
+    monkeypatch.setattr(RemoteAnalyzer, "identify", slowly)
+    found = ohmwright("doctor", "--bench", shipped("benches", "demo.toml"), "--json").json
+    (answers,) = (one for one in found if "answers at once" in one["check"])
+    assert answers["state"] == state
+    assert f"{took_s:g} s at most" in answers["detail"]

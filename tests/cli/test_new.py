@@ -29,6 +29,7 @@ TYPED = {
     "max_current_ma": ["-5", "2000"],
     "resolution_ma": ["0.1"],
     "readings_per_s": ["5"],
+    "averages_by": ["exponential", "filter"],
     "window_s": [""],
     "reached": ["/dev/ttyUSB7"],
     "baud": ["fast", "19200"],
@@ -84,6 +85,7 @@ def test_what_is_typed_becomes_files_that_the_program_reads(
         "an answer is needed",
         "must be 'yes' or 'no'",
         "must be 'sum8'",
+        "must be 'mean' or 'filter'",
         "ohmwright guide by_hand",
     ):
         assert complaint in outcome.err
@@ -91,6 +93,7 @@ def test_what_is_typed_becomes_files_that_the_program_reads(
     assert bench.file.analyzer.link == SerialPort(kind="serial", port="/dev/ttyUSB7", baud=19200)
     assert bench.analyzer.model == TYPED["model"][0]
     assert bench.analyzer.load_bank.loads_ohm == (50, 100.5)
+    assert bench.analyzer.meter.averages_by == "filter"
     assert not bench.analyzer.activation.bounded  # its ON carries no limit
     assert bench.analyzer_commands is not None
     message = bench.analyzer_commands.message("set_load", {"load_ohm": 100.5})

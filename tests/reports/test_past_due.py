@@ -61,7 +61,11 @@ def test_a_spreadsheet_says_it_beside_the_verdict() -> None:
 
 def test_a_sweep_is_told_to_have_no_limits() -> None:
     sheet = certificate_text(approved(limitless()))
+    assert (sheet.verdict, sheet.verdict_found) == ("measured", "measured")
     assert sheet.verdict_qualified == "no limits to decide by"
+    made = certificate_dcc(approved(limitless()), "AQ").decode()
+    assert "Result of the whole: measured, no limits to decide by" in made
+    assert "undecided," not in made
     said = words_of(label(approved(limitless()), LabelSize(), form="pdf"))
     assert ("MEASURED" in said, "LIMITED" in said, "pointspass" in said) == (True, False, False)
 

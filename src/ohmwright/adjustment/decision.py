@@ -34,6 +34,19 @@ _SHOWN_AFTER_LAGS = 1.0
 then the rise of the output can look like the effect of a move."""
 
 
+def moved_without_effect(trim: Trim) -> str:
+    """How far a trim without effect was moved; empty for one that a person moves by keys."""
+    lowest, highest = trim.farthest
+    if trim.keys is not None or lowest == highest:
+        return ""
+    if lowest < 0 < highest:
+        return f"it was moved by {lowest:+d} to {highest:+d} counts"
+    return (
+        f"it was moved by up to {lowest or highest:+d} counts, to one side alone: an output that a "
+        "limit of the unit holds looks alike"
+    )
+
+
 @dataclass(frozen=True)
 class AdjustmentDecision:
     """What to do now.

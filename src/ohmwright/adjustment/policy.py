@@ -21,7 +21,14 @@ from .actions import Action, Activate, Finish, Press, Release, TakeReading
 from .activation_log import ActivationLog
 from .cause import why_undecided
 from .confirmation import Confirmation
-from .decision import NO_EFFECT, NO_MODEL, RUN_AWAY, WITHOUT_EFFECT, AdjustmentDecider
+from .decision import (
+    NO_EFFECT,
+    NO_MODEL,
+    RUN_AWAY,
+    WITHOUT_EFFECT,
+    AdjustmentDecider,
+    moved_without_effect,
+)
 from .evidence import evidence
 from .findings import Findings
 from .first_move import first_move
@@ -334,8 +341,9 @@ class AdjustPolicy:
         best = self.findings.places.best()
         counts, coarse = (0, 0) if best is None else (best.counts, best.coarse)
         self._queue.return_to(counts, coarse, rf_on=False)
-        moved = self.trim.moves > 0
-        left = self.findings.places.description() if moved else ""
+        left = self.findings.places.description() if self.trim.moves > 0 else ""
+        if reason == NO_EFFECT:
+            left = "; ".join(filter(None, [moved_without_effect(self.trim), left]))
         self._end = Finish(ended, reason, left=left, back_at_start=best is None)
 
     def _forget_places(self, reason: str) -> None:

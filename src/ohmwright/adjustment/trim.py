@@ -30,6 +30,8 @@ class Trim:
         self.keys = keys
         self.counts = 0
         self.coarse = 0
+        self.farthest = 0, 0
+        """The lowest and the highest counts at which it has stood."""
         self.moves = 0
         self.origin = 0, 0
 
@@ -84,7 +86,7 @@ class Trim:
     def note_moved(self, counts: int) -> None:
         """Record that the trim was moved by `counts`."""
         self.moves += 1
-        self.counts += counts
+        self._shift(counts)
 
     def note_pressed(self, key: str, times: int) -> None:
         """Record that a key was pressed `times` times; negative is the key that counts down."""
@@ -92,7 +94,12 @@ class Trim:
         if key == "coarse" and self.keys is not None:
             self.coarse += times
             times *= self.keys.coarse_counts
-        self.counts += times
+        self._shift(times)
+
+    def _shift(self, counts: int) -> None:
+        self.counts += counts
+        lowest, highest = self.farthest
+        self.farthest = min(lowest, self.counts), max(highest, self.counts)
 
     def correct(self, counts: int, coarse: int, *, before_origin: bool) -> None:
         """Correct the position: the trim was moved by this much more than noted.

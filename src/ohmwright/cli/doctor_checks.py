@@ -26,6 +26,8 @@ from .doctor_finding import FILES, LINK, Finding, absent, good, not_checked, not
 
 READS_OFF = "output reads off"
 """The name of the first finding."""
+_ASKED, _AT_ONCE_S = 5, 0.2
+"""How often the analyzer is asked who it is, and the longest answer of a quick line; no source."""
 
 
 async def findings_with_rf_off(bench: Bench) -> AsyncIterator[Finding]:
@@ -38,6 +40,7 @@ async def findings_with_rf_off(bench: Bench) -> AsyncIterator[Finding]:
     identity = await analyzer.identify()
     if analyzer.protections.is_linked:
         yield good("analyzer", identity)
+        yield await _answers(bench)
     else:
         yield not_checked("analyzer", f"it has no link; hold its label against '{identity}'")
     yield await _generator(bench)
@@ -74,6 +77,23 @@ def _protections(protections: Protections) -> Iterator[Finding]:
     if protections.guard_words:
         yield absent("guard", protections.guard_words)
     yield stated("who must be there", protections.grade_words)
+
+
+async def _answers(bench: Bench) -> Finding:
+    """Return how long the analyzer's answers take: OFF is read back by several."""
+    clock, took_s = bench.clock, []
+    for _ in range(_ASKED):
+        asked_s = clock.now_s()
+        await bench.analyzer.identify()
+        took_s.append(clock.now_s() - asked_s)
+    seen = f"{max(took_s):.2g} s at most for one, of {_ASKED}"
+    if max(took_s) <= _AT_ONCE_S:
+        return good("answers at once", seen)
+    return absent(
+        "a line that answers at once",
+        f"{seen}: that RF is off is known only several answers after OFF, and readings come no "
+        "quicker than answers; a higher baud rate, or fewer devices on the way",
+    )
 
 
 async def _generator(bench: Bench) -> Finding:

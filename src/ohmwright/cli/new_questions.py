@@ -12,7 +12,7 @@ from pydantic import (
 )
 
 from ohmwright.model.base import FrozenModel
-from ohmwright.model.hardware import MANY, ModeKind, PanelName, Positive
+from ohmwright.model.hardware import MANY, Averaging, ModeKind, PanelName, Positive
 
 from .new_asked import OF_TEXT, is_asked
 from .new_checks import (
@@ -120,7 +120,16 @@ class _AnalyzerFacts(_Answers):
     max_current_ma: Positive = Field(description="Where its meter's range ends, in mA")
     resolution_ma: Positive = Field(1, description="The meter's last digit, in mA")
     readings_per_s: Positive = Field(description="New readings a second")
-    window_s: Positive = Field(0.5, description="Each reading is the mean over how many s")
+    averages_by: Averaging = Field(
+        "mean",
+        description="How it averages: mean, over a window, or filter, as where the manual names a "
+        "time constant",
+    )
+    window_s: Positive = Field(
+        0.5,
+        description="Each reading is the mean over how many s; of a filter, twice its time "
+        "constant",
+    )
     reached: Annotated[str, AfterValidator(refuse_none), AfterValidator(refuse_no_address)] = Field(
         min_length=1,
         description="How it is reached: a serial port (as COM3, /dev/ttyUSB0 or serial=NUMBER of "

@@ -285,7 +285,9 @@ def _droop_uncertainty(problem: Problem, members: Members, state: FitStart) -> f
     """Standard uncertainty of the level from whether droop acts before or after dead time and lag.
 
     Warming may begin with ON or with the output, and droop act before the lag or after it: each
-    shifts the age at which readings show the droop by up to the delay, uniformly.
+    shifts the age at which readings show the droop by nothing or by the delay, one as likely as the
+    other; a standard deviation of half the delay each. Taken as uniform between, U held 0.64 of the
+    values where it is 0.90 (`scripts/bench/worlds`, droop 5 %, stated).
     """
     at_s, heat = problem.record.at_age_s, problem.record.heat
     per_s = np.zeros(members.mean.shape[1])

@@ -31,7 +31,7 @@ from ohmwright.reports.run_parts import (
     parts_of_run,
     run_totals_s,
 )
-from ohmwright.reports.verdict_grounds import qualification
+from ohmwright.reports.verdict_grounds import qualification, said_verdict
 
 MOST_RUNS = 200
 PaperForm = Literal["pdf", "html"]
@@ -83,7 +83,9 @@ class History:
         parts = parts_of_run(run.events)
         return {
             "run_id": run.id,
-            "verdict": run.verdict if run.finished else run_lists.UNFINISHED,
+            "verdict": said_verdict(run.verdict, run.results)
+            if run.finished
+            else run_lists.UNFINISHED,
             "verdict_qualified": qualification(run.results),
             "unsaved": unsaved_text(run.results),
             "finished": run.finished,

@@ -35,7 +35,7 @@ from .result_tables import (
 )
 from .text import minute_text, printable
 from .traceability_marks import mark_notes
-from .verdict_grounds import qualification
+from .verdict_grounds import qualification, said_verdict
 
 
 @dataclass(frozen=True)
@@ -135,7 +135,7 @@ def certificate_text(certificate: Certificate) -> CertificateText:
         void=certificate.issue.void,
         draft=draft_text(certificate),
         copy=certificate.copy,
-        verdict=certificate.verdict,
+        verdict=said_verdict(certificate.verdict, certificate.results),
         verdict_qualified="" if certificate.issue.void else qualification(certificate.results),
         verdict_found=_verdict(certificate, "as_found"),
         found_qualified=_qualified(certificate, "as_found"),
@@ -195,7 +195,10 @@ def _letterhead(certificate: Certificate) -> Letterhead:
 
 def _verdict(certificate: Certificate, stage: Stage) -> str:
     """The verdict of a stage; empty where the run does not have it."""
-    return certificate.verdict_of(stage) if stage in certificate.stages else ""
+    if stage not in certificate.stages:
+        return ""
+    results = [result for result in certificate.results if result.stage == stage]
+    return said_verdict(certificate.verdict_of(stage), results)
 
 
 def _qualified(certificate: Certificate, stage: Stage) -> str:

@@ -32,7 +32,7 @@ from .dcc_results import add_measurement
 from .details import corrected_texts
 from .part_texts import interruption_lines, protection_lines
 from .text import NOT_RECORDED, printable
-from .verdict_grounds import covered, is_past_due, qualification
+from .verdict_grounds import covered, is_past_due, qualification, said_verdict
 
 VERSION = "3.3.0"
 UNKNOWN_COUNTRY = "ZZ"
@@ -187,7 +187,8 @@ def _statements(parent: Element, certificate: Certificate) -> None:
     for text in said:
         add_words(add(parent, "statement"), "declaration", text, english=True)
     overall = add(parent, "statement")
-    said_of_it = filter(None, (certificate.verdict, qualification(certificate.results)))
+    results = certificate.results
+    said_of_it = filter(None, (said_verdict(certificate.verdict, results), qualification(results)))
     whole = "VOID" if issue.void else ", ".join(said_of_it)
     add_words(overall, "name", f"Result of the whole: {whole}", english=True)
     add_conformity(overall, _stated_verdict(certificate))

@@ -25,7 +25,7 @@ from .result_tables import note_text, requirement_text
 from .run_parts import RunPart
 from .text import NOT_RECORDED, limits_text, printable, unit_symbol
 from .traceability_marks import ValueMarks, traceability_text
-from .verdict_grounds import ground_of, is_by_readings_alone
+from .verdict_grounds import ground_of, is_by_readings_alone, said_verdict
 
 
 def add_measurement(parent: Element, certificate: Certificate) -> None:
@@ -166,7 +166,8 @@ def _decision(meta: Element, result: Result, marks: ValueMarks) -> None:
     measured = result.measured is not None
     alone = measured and is_by_readings_alone(result)
     ground = ground_of(result) if measured else ""
-    said = [", ".join(filter(None, (f"Verdict: {result.verdict}", ground, result.reason)))]
+    verdict = f"Verdict: {said_verdict(result.verdict, [result])}"
+    said = [", ".join(filter(None, (verdict, ground, result.reason)))]
     held = result.conformity
     if held is not None:
         said.append(f"Rule: {held.rule}")

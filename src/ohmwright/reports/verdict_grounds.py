@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
-from ohmwright.model.result import Result, asks_nothing
+from ohmwright.model.result import Result, Verdict, asks_nothing
 from ohmwright.model.traceability import Traceability
 from ohmwright.records.qualified import Key, Qualified
 
@@ -69,6 +69,11 @@ def words_of_grounds(key: Key, marked: Qualified[Key]) -> str:
 def covered(results: Iterable[Result]) -> tuple[Result, ...]:
     """The results whose U, P and TUR lack nothing of the analyzer."""
     return tuple(result for result in results if not is_by_readings_alone(result))
+
+
+def said_verdict(verdict: Verdict, results: Collection[Result]) -> str:
+    """The verdict of a run or stage; of values without limits, that they are measured."""
+    return "measured" if asks_nothing(results) else verdict
 
 
 def qualification(results: Iterable[Result]) -> str:
