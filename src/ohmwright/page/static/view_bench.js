@@ -110,11 +110,11 @@ function run(parts, known) {
   parts.results.update(known.results)
 }
 
-/** What a person should know: in a run alarms stay beside RF, wherever the page is scrolled to; the latest of the others below. */
+/** What a person should know: in a run the latest alarms stay beside RF, wherever the page is scrolled to; the latest of the others below. */
 function notices(parts, all, busy) {
   const alarms = all.filter((one) => one.urgency === 'alarm'), others = all.filter((one) => one.urgency !== 'alarm').slice(-6)
   const items = (list, tag) => list.map(({ urgency, words }) => h(tag, { 'data-urgency': urgency }, urgency === 'alarm' ? '▲ ' : '', words))
-  const [above, below] = busy ? [alarms.slice(-2), others] : [[], [...alarms, ...others]]
+  const [above, below] = busy ? [alarms.slice(-2), [...alarms.slice(0, -2), ...others]] : [[], [...alarms, ...others]]
   set(parts.alarms, 'hidden', above.length === 0)
   redo(parts.alarms, JSON.stringify(above), () => items(above, 'p'))
   redo(parts.notices, JSON.stringify(below), () => items(below, 'li'))
