@@ -59,8 +59,16 @@ def choice(differences: dict[str, PairedDifference]) -> str:
     return "Rehearse more units: nothing that matters is clear yet."
 
 
+def limits(one: PairedDifference) -> str:
+    """Return the limits of a difference; one unit, or units all alike, tell none."""
+    if one.lower is None or one.upper is None:
+        return "not known"
+    return f"{one.lower:+.3f} to {one.upper:+.3f}"
+
+
 def main(folder: Path, units: int = 60, workers: int | None = None) -> None:
     """Rehearse both, print the differences and the choice, draw the figure into `folder`."""
+    folder.mkdir(parents=True, exist_ok=True)
     bench = shipped("benches", "demo.toml")
     simple, guarded = (
         ohmwright.rehearse(written(folder, name), bench, units=units, workers=workers)
@@ -69,8 +77,8 @@ def main(folder: Path, units: int = 60, workers: int | None = None) -> None:
     differences = simple.compare(guarded)
     print(f"{'guarded less simple':20} {'simple':>8} {'guarded':>8}   difference, 95 % limits")
     for name, one in differences.items():
-        limits = f"{one.difference:+8.3f}   {one.lower:+.3f} to {one.upper:+.3f}"
-        print(f"{name:20} {one.first:8.3f} {one.second:8.3f} {limits}")
+        means = f"{one.first:8.3f} {one.second:8.3f} {one.difference:+8.3f}"
+        print(f"{name:20} {means}   {limits(one)}")
     print(choice(differences))
     figure = folder / "two-procedures.svg"
     simple.plot(guarded).savefig(figure)

@@ -115,7 +115,13 @@ def made(
             load_ohm=load_ohm,
             repeat=repeat,
             power=Measured(
-                value=value, uncertainty=u, dof=1e6, age_s=6, expanded=1.96 * u, budget=lines
+                value=value,
+                uncertainty=u,
+                dof=1e6,
+                age_s=6,
+                expanded=1.96 * u,
+                coverage_factor=1.96,
+                budget=lines,
             ),
             current=None,
             settled=True,
@@ -170,6 +176,30 @@ def test_a_curve_read_from_csv_shares_nothing(curve: Curve, tmp_path: Path) -> N
     for same, other in zip(whole, apart, strict=True):
         assert same.difference_w == 0
         assert other.expanded_w > 2 * same.expanded_w
+
+
+@pytest.mark.parametrize(
+    "other", [{"analyzer": "b", "certificate": "CAL-2"}, {"certificate": "CAL-2"}, {}]
+)
+def test_what_repeats_of_a_csv_share_is_not_averaged_away(
+    other: dict[str, str], tmp_path: Path
+) -> None:
+    """Two analyzers, five repeats: U of the difference was less than half of what draws have."""
+    repeats, readings_w, meter_w = 5, 1.0, 3.0
+    curves = []
+    for name, told in (("ours", {}), ("theirs", other)):
+        made_one = made({(100, 500): (100.0,) * repeats}, readings_w, meter_w, "meter")
+        replace(made_one, origin=made_one.origin.model_copy(update={"age_s": 6.0, **told})).save(
+            tmp_path / f"{name}.csv"
+        )
+        curves.append(ohmwright.read(tmp_path / f"{name}.csv"))
+    (found,) = curves[0].compare(curves[1])
+
+    draw, n = np.random.default_rng(5), 100_000
+    meters = draw.standard_normal((2, n)) if other else draw.standard_normal((1, n)).repeat(2, 0)
+    means = [draw.standard_normal((repeats, n)).mean(axis=0) * readings_w for _ in range(2)]
+    drawn = means[0] + meters[0] * meter_w - means[1] - meters[1] * meter_w
+    assert 1.96 * drawn.std() < found.expanded_w < 1.96 * 2 * (readings_w + meter_w)
 
 
 def test_a_higher_setting_that_surely_gives_less_is_remarked() -> None:

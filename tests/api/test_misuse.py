@@ -7,9 +7,12 @@ import gc
 import multiprocessing
 import os
 from collections.abc import Callable
+from decimal import Decimal
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from pydantic import ValidationError
 
@@ -30,6 +33,8 @@ async def _awaitable(_: Event) -> None:
     [
         (PLAN, {"outt": "x.csv"}, "unknown option 'outt'; the nearest valid option is 'out'"),
         (PLAN, {"on_event": 3}, "on_event= takes a function, not 3"),
+        (PLAN, {"overwrite": "no"}, "overwrite= takes True or False, not 'no'"),
+        (PLAN, {"accept_expired": "no"}, "accept_expired= takes True or False, not 'no'"),
         (PLAN, {"on_event": _awaitable}, "nobody would await what it returns"),
         ("plan.toml", {}, "A Sweep is wanted, not 'plan.toml'"),
         ({"modes": {}}, {}, "A Sweep is wanted"),
@@ -62,6 +67,38 @@ def test_a_run_with_wrong_options_is_refused_before_its_record(
     assert not Path(records).exists()
 
 
+@pytest.mark.parametrize("value", [True, "500", np.bool_(True)])
+def test_a_sweep_takes_numbers_alone_as_a_file_does(value: Any) -> None:
+    """True was a load resistance of 1 ohm."""
+    for given in ({"loads_ohm": [value]}, {"modes": {"cut": [value]}}):
+        with pytest.raises(UsageError, match="entry 1: must be a number"):
+            ohmwright.Sweep(**{"modes": {"cut": [150]}, "loads_ohm": [500], **given})
+
+
+def test_numbers_of_other_libraries_are_numbers() -> None:
+    plan = ohmwright.Sweep(
+        modes={"cut": np.array([150], dtype=np.int32)},
+        loads_ohm=[Decimal(200), Fraction(500), np.float32(1000)],
+    )
+    assert plan.loads_ohm == (200, 500, 1000)
+
+
+def test_a_run_is_named_by_its_number(bench_file: Path, records: str) -> None:
+    """A Run was said to be a fault of the database."""
+    procedure = bench_file.parents[1] / "procedures" / "demo-monopolar.toml"
+    with ohmwright.bench(bench_file) as bench:
+        run: Any = bench.run(procedure, stages=["as_found"], records=records)
+        for name in (lambda: bench.resume(run), lambda: bench.run(procedure, resume=run)):
+            with pytest.raises(UsageError, match=r"named by its number, not by <Run"):
+                name()
+        nothing: Any = None
+        with pytest.raises(UsageError, match="named by its number, not by None"):
+            bench.resume(nothing, records=records)
+    with pytest.raises(UsageError, match="named by its number"):
+        ohmwright.Records(records)[run]
+    assert ohmwright.Records(records)[run.id].verdict == run.verdict
+
+
 @pytest.mark.parametrize("operator", ["A. Fenn", lambda request: "done"])
 def test_who_cannot_answer_requests_is_no_operator(operator: Any, bench_file: Path) -> None:
     with (
@@ -91,7 +128,7 @@ def test_what_is_no_path_is_refused_by_its_name(
         ohmwright.bench(given),
     ):
         raise AssertionError("a bench was opened")
-    for call in (PLAN.estimate, ohmwright.read):
+    for call in (PLAN.estimate, ohmwright.Sweep.read, ohmwright.read):
         with pytest.raises(UsageError, match=r"takes a path, not"):
             call(given)
     with ohmwright.bench(bench_file) as bench:
@@ -141,7 +178,9 @@ def test_a_block_is_begun_once(bench_file: Path) -> None:
         asyncio.run(twice())
 
 
-@pytest.mark.parametrize("ends", [SystemExit(3), KeyboardInterrupt()])
+@pytest.mark.parametrize(
+    "ends", [SystemExit(3), KeyboardInterrupt(), GeneratorExit(), pytest.fail.Exception("a check")]
+)
 def test_a_program_that_ends_in_on_event_ends_with_that_on_record(
     ends: BaseException, bench_file: Path, records: str
 ) -> None:

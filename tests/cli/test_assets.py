@@ -209,6 +209,8 @@ def test_a_tag_in_other_capitals_is_that_of_the_one_unit_it_fits(
     workshop: Path, ohmwright: Callable
 ) -> None:
     assert ohmwright("asset", "show", "hf-1", "--json").json[0]["tag"] == "HF-1"
+    shown = ohmwright("asset", "show", "hf-1").out
+    assert "\nNext work: no verdict yet\nIts runs: ohmwright record list --asset HF-1" in shown
     changed = ohmwright("asset", "change", "hf-1", "--site", "Ward 9", "--json")
     assert (changed.json["tag"], changed.json["site"]) == ("HF-1", "Ward 9")
     new = ohmwright("campaign", "new", "may", "--tag", "hf-1", "--simulated", "--json")
@@ -218,6 +220,9 @@ def test_a_tag_in_other_capitals_is_that_of_the_one_unit_it_fits(
     model = ohmwright("asset", "show", "HF-1", "--json").json[0]["model"]
     listed = ohmwright("worklist", "--model", model.upper(), "--json").json
     assert "HF-1" in [one["tag"] for one in listed]
+    for command in (("asset", "list"), ("worklist",)):
+        found = ohmwright(*command, "--search", "quillon WARD", "--json").json
+        assert [one["tag"] for one in found] == ["HF-1"]
     plate = ("--maker", "x", "--serial", "9", "--model", "Quillon 300")
     there = ohmwright("asset", "add", "HF-1 ", *plate)
     assert (there.code, "There is an asset 'HF-1' already" in there.err) == (2, True)

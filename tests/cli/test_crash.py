@@ -194,7 +194,7 @@ def test_a_crash_with_rf_on_ends_in_off_confirmed_and_on_record(
     assert "ZeroDivisionError: no such reading" in told
     assert told.count("RF was last read back as off, at ") == 1
     assert "RF MAY STILL BE ON" not in told
-    run = re.search(r"Go on with: --resume (\S+)", told)[1]
+    run = re.search(r"Go on with: ohmwright verify .* --resume (\S+)", told)[1]
     shown = ohmwright("record", "show", run, "--records", tmp_path / "r")
     assert "Cut short: ZeroDivisionError: no such reading" in shown.out
     assert shown.code == 70

@@ -38,7 +38,7 @@ def test_unplugged_with_rf_on_ends_in_the_code_for_an_unknown_state(demo: Callab
     outcome = demo("analyzer:unplug:message:ever:90")
     assert outcome.code == 5
     assert "RF MAY STILL BE ON" in outcome.err
-    assert "Go on with: --resume" in outcome.err
+    assert "Go on with: the command that began it, with --resume" in outcome.err
 
 
 def test_unplugged_with_rf_off_is_a_lost_line(demo: Callable) -> None:

@@ -177,3 +177,34 @@ def test_a_key_in_the_laboratory_file_must_be_that_of_who_signs(
         ).out.replace("\n", " ")
         amended = ohmwright("record", "amend", "last", "--reason", "x", *record)
         assert (amended.code, "A. Fenn may not amend run" in amended.err) == (2, True)
+
+
+WIDE = """\
+title = "One wide point"
+revision = "1"
+model = "Quillon 300"
+[[step]]
+kind = "output"
+name = "cut"
+mode = "cut"
+setting_w = 100
+load_ohm = 500
+power_w = 100
+tolerance = { percent = 20 }
+"""
+
+
+def test_a_label_without_a_due_date_names_that_of_the_register(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    here = ("--records", tmp_path / "r")
+    unit = ("--maker", "Tessenhove", "--model", "Quillon 300", "--serial", "TQ3-20417")
+    ohmwright("asset", "add", "HF-017", *unit, "--interval-months", 18, *here)
+    (tmp_path / "wide.toml").write_text(WIDE, encoding="utf-8")
+    assert ohmwright("verify", tmp_path / "wide.toml", "--bench", DEMO_BENCH, *here).code == 0
+    label = ("certificate", "last", "--overwrite", "--label", tmp_path / "label.svg", *here)
+    assert "due date" not in ohmwright(*label).err  # nobody approved it: it gets none
+    ohmwright("record", "approve", "last", "--by", "A. Fenn", *here)
+    asked = " ".join(ohmwright(*label).err.split())
+    assert "no due date: give it with --next-due 2027-07-05, by its interval of 18 months" in asked
+    assert "due date" not in ohmwright(*label, "--next-due", "2027-07-05").err

@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +33,8 @@ from ohmwright.instruments.requests import PressKey
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.bench_status import BenchStatus, RfState, TargetBand
 from ohmwright.model.cue import Cue
+from ohmwright.model.event import PointDone
+from ohmwright.model.result import Result
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
@@ -220,6 +223,25 @@ async def test_what_was_told_stands_above_what_is_asked_next(
     person.take_back("RELEASE IT.")
     with view.prompt(question):
         assert "RELEASE" not in capsys.readouterr().err
+
+
+def test_a_result_that_did_not_pass_is_seen_while_it_can_be_measured_again(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    view = LiveView(VirtualClock())
+    result = Result(stage="as_found", step="cut", point="500 ohm", kind="output", verdict="fail")
+    for done, is_shown in ((result, True), (result.model_copy(update={"verdict": "pass"}), False)):
+        view.watch.on_event(PointDone(at=datetime.now(UTC), bench_s=0.0, result=done))
+        with view.prompt([Text("Set the generator."), Text("> ")]):
+            asked = capsys.readouterr().err
+        assert ("last: fail" in asked and "as found: cut, 500 ohm" in asked) is is_shown
+
+
+def test_codes_of_keys_that_were_typed_move_nothing_on_the_screen() -> None:
+    lines = _request_lines(PressKey("fine", "up", 1), "'\x1b[A' is none.", None, by_foot=False)
+    told = "".join(line.plain for line in lines)
+    assert "\x1b" not in told
+    assert "‹U+001B›[A" in told
 
 
 @pytest.fixture

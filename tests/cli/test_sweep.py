@@ -214,6 +214,8 @@ def test_a_sweep_cut_short_is_resumed_drawn_and_compared(
     assert picture.read_bytes().startswith(b"\x89PNG")
     (other,) = ohmwright(*several, "--against", first, "--json").json["against"]
     assert (other["unit"], other["run"], len(other["points"])) == ("HF-017", run, 4)
+    later = ohmwright(*several, "--age", "8", "--against", first)
+    assert "2026-01-05, its values at 6 s of an activation and these at 8 s)" in later.out
     assert other["file"] == str(first)
     flat = tmp_path / "flat.parquet"
     assert ohmwright("record", "export", "--parquet", flat, "--records", place).code == 0

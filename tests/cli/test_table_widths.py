@@ -115,6 +115,20 @@ def test_no_list_of_units_or_points_cuts_a_word(
     assert (rehearsed.code, "…" in rehearsed.out) == (0, False), rehearsed.out
 
 
+def test_a_long_site_or_a_told_date_leaves_the_worklist_a_table(
+    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    plate = ("--maker", "Tessenhove", "--model", "Quillon 300", "--serial", "TQ3-20417")
+    where = ("--site", "Outpatients South, on loan for HF-005", "--last-passed", "2026-01-31")
+    here = ("--records", tmp_path / "r")
+    assert ohmwright("asset", "add", "HF-017", *plate, *where, *here).code == 0
+    heading, *rows = ohmwright("worklist", *here).out.splitlines()
+    assert heading.split()[:3] == ["Tag", "Model", "Site"]
+    assert rows[0].startswith("HF-017  Quillon 300  Outpatients")
+    assert "due 2027-01-31," in rows[0]
+
+
 def columns_of(text: str) -> list[str]:
     """The text of each column, its lines joined; columns begin where their heading does."""
     lines = text.splitlines()

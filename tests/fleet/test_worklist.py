@@ -63,7 +63,7 @@ def test_risk_comes_first_then_the_due_date_then_the_place() -> None:
         "b": passed(date(2026, 1, 1)),
     }
     order = [one.asset.tag for one in worklist(assets, lasts, TODAY)]
-    assert order == ["new", "failed", "late", "a", "b", "fresh"]
+    assert order == ["failed", "new", "late", "a", "b", "fresh"]
 
 
 def test_what_is_probably_out_comes_first_then_what_leaves_soonest() -> None:

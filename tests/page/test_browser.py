@@ -109,15 +109,27 @@ def test_what_was_chosen_is_still_chosen_after_a_look_at_what_would_be_done(
         page, form = person.page, person.page.locator("form.start")
         person.go("#/bench/1")
         person.choose(TITLE, work="as found")
-        page.get_by_label("Room temperature in °C").fill("21.5")
+        page.get_by_label("Room temperature in °C").press_sequentially("21,5")
+        humidity = page.get_by_label("Relative humidity in %")
+        humidity.fill("450")
         page.get_by_text("What would be done").click()
         page.get_by_text("← the bench").click()
         expect(form.locator("select[name=procedure] option:checked")).to_contain_text(TITLE)
         expect(form.locator("select[name=work]")).to_have_value("as found")
         expect(form.locator("input[name=unattended]")).to_be_checked()
-        expect(page.get_by_label("Room temperature in °C")).to_have_value("21.5")
+        expect(page.get_by_label("Room temperature in °C")).to_have_value("21,5")
+        page.get_by_role("button", name="Begin").click()
+        said = "Type a number from 0 to 100, such as 45.5 or 45,5."
+        assert humidity.evaluate("field => field.validationMessage") == said
+        humidity.fill("9,5")
         page.get_by_role("button", name="Begin").click()
         person.sees_state("Ended")
+        expect(page.locator("caption")).to_have_text("Results of HF-017")
+        page.get_by_text("Its record and certificate").click()
+        expect(page.locator("main")).to_contain_text("21.5 °C, 9.5 % relative humidity")
+        page.set_viewport_size({"width": 390, "height": 844})
+        results = page.get_by_role("region", name="Results")
+        assert results.evaluate("card => card.scrollWidth - card.clientWidth") == 0
         assert person.complaints == []
 
 
@@ -141,6 +153,9 @@ def test_practice_is_worked_at_the_keys_on_the_page(
     with serving(page_settings(place, practice_speed=5.0), monkeypatch) as site:
         person = Person.admitted(browser, site)
         person.page.get_by_role("link", name="Practice").click()
+        expect(person.page.get_by_role("button", name="Begin")).to_be_visible()
+        expect(person.page.get_by_text("Unattended")).to_be_hidden()  # nothing of it is kept
+        expect(person.page.get_by_label("Room temperature in °C")).to_be_hidden()
         person.begin("Practice", unattended=False)
         person.page.locator(".request-text").wait_for()  # the unit is there, and waits
         began = site.hardware[0].truth.trims["P1"]

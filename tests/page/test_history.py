@@ -3,9 +3,12 @@
 from datetime import timedelta
 from pathlib import Path
 
+import pytest
+
 from ohmwright.api.open_records import open_records
 from ohmwright.cli.run_summary import footer_lines
 from ohmwright.engine.coach import NOT_SURE
+from ohmwright.model.errors import UsageError
 from ohmwright.model.event import (
     ActivationOpened,
     Event,
@@ -16,6 +19,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.page.history import History
 from ohmwright.reports.run_parts import parts_of_run
+from ohmwright.reports.run_remarks import remarks_of_run
 from tests.reports.conftest import a_run
 
 RUN = "20260302T093000Z-HF-031-ab12"
@@ -40,6 +44,26 @@ def test_a_run_that_went_on_names_both_people_and_is_not_called_stopped(tmp_path
     assert "interrupted" in first
     assert "The run was stopped." in first
     assert "by Oda Brandvik; finished" in second
+
+
+def test_a_refused_run_says_why_in_the_list_and_by_itself(tmp_path: Path) -> None:
+    begun, *_ = a_run(points=1)
+    why = "The unit at the bench says 'S000003'; asset HF-030 has the serial number 'XQ-77'."
+    refused = Fault(at=begun.at, bench_s=0.0, error="WrongInstrument", message=why, rf_state="off")
+    with pytest.raises(UsageError, match="was refused") as said:
+        shown(tmp_path, (refused,))
+    assert said.value.means == why
+    (listed,) = History(str(tmp_path)).runs("", "")["runs"]
+    assert (listed["verdict"], listed["refused_because"]) == ("refused", why)
+
+
+def test_what_a_run_was_given_and_what_was_said_in_it_is_shown(tmp_path: Path) -> None:
+    begun, *rest = a_run(points=1)
+    assert isinstance(begun, RunStarted)
+    found = shown(tmp_path, (begun.model_copy(update={"work_order": "WO-512"}), *rest))
+    assert found["work_order"] == "WO-512"
+    assert found["room"]
+    assert found["remarks"] == list(remarks_of_run((begun, *rest)))
 
 
 def test_a_record_that_ends_with_rf_on_says_so(tmp_path: Path) -> None:

@@ -204,13 +204,17 @@ def test_a_column_that_is_missing_leaves_a_unit_as_it_is(store: SqlStore, tmp_pa
 def test_the_day_of_the_last_pass_comes_with_a_spreadsheet(store: SqlStore, tmp_path: Path) -> None:
     file = tmp_path / "assets.csv"
     heading = "tag;maker;model;serial;last passed\n"
-    file.write_text(f"{heading}HF-1;T;Q;S1;2026-01-31\nHF-2;T;Q;S2;\n", encoding="utf-8")
+    rows = "HF-1;T;Q;S1;2026-01-31\nHF-2;T;Q;S2;\nHF-3;T;Q;S3;31.1.2026\n"
+    file.write_text(heading + rows, encoding="utf-8")
     register = AssetRegister(store.database)
     register.apply(import_plan(file, read_asset_rows(file), {}).changes, by="Fenn")
-    assert [one.asset.last_passed for one in register.all()] == ["2026-01-31", ""]
-    file.write_text(f"{heading}HF-1;T;Q;S1;31.1.2026\nHF-2;T;Q;S2;2126-01-31\n", encoding="utf-8")
-    slip, future = import_plan(file, read_asset_rows(file), {}).problems
-    assert slip == f"{file}:2:5: last_passed: '31.1.2026' is no date; write it as 2026-01-31"
+    days = [one.asset.last_passed for one in register.all()]
+    assert days == ["2026-01-31", "", "2026-01-31"]
+    rows = "HF-1;T;Q;S1;1/2/2026\nHF-2;T;Q;S2;2126-01-31\nHF-3;T;Q;S3;01.13.2025\n"
+    file.write_text(heading + rows, encoding="utf-8")
+    slip, future, none = import_plan(file, read_asset_rows(file), {}).problems
+    assert slip == f"{file}:2:5: last_passed: '1/2/2026' is no date; write it as 2026-01-31"
+    assert none == f"{file}:4:5: last_passed: '01.13.2025' is no date; write it as 2026-01-31"
     assert future.startswith(f"{file}:3:5: last_passed: '2126-01-31': it lies in the future")
 
 
@@ -220,3 +224,10 @@ def test_a_day_of_the_last_pass_may_be_tomorrow_where_the_unit_stands_and_no_lat
     told.refuse_future(date(2026, 1, 31))
     with pytest.raises(ValueError, match="it lies in the future"):
         told.refuse_future(date(2026, 1, 30))
+
+
+def test_a_state_may_have_the_capitals_of_a_spreadsheet(store: SqlStore, tmp_path: Path) -> None:
+    file = tmp_path / "assets.csv"
+    file.write_text("tag,maker,model,serial,state\nHF-1,T,Q,S1,In Repair\n", encoding="utf-8")
+    (change,) = import_plan(file, read_asset_rows(file), {}).changes
+    assert change.asset.state == "in repair"

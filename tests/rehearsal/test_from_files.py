@@ -3,9 +3,12 @@
 import doctest
 import runpy
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from ohmwright.model.errors import UsageError
+from ohmwright.model.shipped import shipped
 from ohmwright.rehearsal import from_files
 from tests.cli.guide.conftest import examples
 
@@ -28,3 +31,28 @@ def test_the_example_of_the_guide_runs(
 
 def test_the_example_of_the_module_runs():
     assert doctest.testmod(from_files).failed == 0
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ({"units": 0}, "units= takes a whole number from 1 on, not 0"),
+        ({"units": 1.5}, "units= takes a whole number from 1 on, not 1.5"),
+        ({"units": True}, "units= takes a whole number from 1 on, not True"),
+        ({"seed": -1}, "seed= takes a whole number from 0 on, not -1"),
+        ({"workers": "2"}, "workers= takes a whole number from 1 on, not '2'"),
+        ({"workers": 0}, "workers= takes a whole number from 1 on, not 0"),
+    ],
+)
+def test_what_is_no_count_is_refused_by_its_name(options: dict[str, Any], says: str):
+    with pytest.raises(UsageError, match=says):
+        _rehearsed(**options)
+
+
+def test_what_a_notebook_shows_takes_one_line():
+    assert repr(_rehearsed(units=1, workers=1)).endswith("Marlow 150: 1 of 1 units, 1 pass>")
+
+
+def _rehearsed(**options: Any) -> Any:
+    procedure = shipped("procedures", "attended-marlow.toml")
+    return from_files.rehearse(procedure, shipped("benches", "attended.toml"), **options)

@@ -94,5 +94,5 @@ def test_paired_differences_have_limits_that_cover():
     more = {n: compared(UNITS * n, other * n) for n in (times_more // 3, times_more)}
     clear = [{one.name: one.clear for one in found}["undecided"] for found in more.values()]
     assert clear == [False, True]
-    with pytest.raises(UsageError, match="of other units: 10 from seed 100, and 9 from seed 101"):
+    with pytest.raises(UsageError, match=r"10, the first with seed 100, and 9, .* 101"):
         compared(UNITS, UNITS[1:])

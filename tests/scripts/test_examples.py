@@ -22,7 +22,7 @@ from scripts.examples import (
         (three_modes.main, "curves.svg", ("blend", "105 W, ± U", "limits for 105 W")),
         (after_calibrating.main, "after.svg", ("other, 2026-01-05", "limits for ")),
         (
-            partial(rehearse_two_procedures.main, units=2, workers=1),
+            partial(rehearse_two_procedures.main, units=1, workers=1),
             "two-procedures.svg",
             ("Cut verification, guarded", "Hardest tolerances"),
         ),
@@ -36,14 +36,15 @@ def test_an_example_draws_its_figure(
     picture: str,
     shows: tuple[str, ...],
 ) -> None:
+    folder = tmp_path / "new" / "folder"
     few = {"loads_ohm": (100, 500, 2000), "repeats": 1}
     for module in (three_modes, after_calibrating, unit_against_fleet):
         monkeypatch.setattr(module, "PLAN", module.PLAN.model_copy(update=few))
     monkeypatch.setattr(unit_against_fleet, "UNITS", range(1, 5))
     with rc_context({"svg.fonttype": "none"}):  # text stays text
-        example(tmp_path)
-    drawn = (tmp_path / picture).read_text(encoding="utf-8")
+        example(folder)
+    drawn = (folder / picture).read_text(encoding="utf-8")
     assert [words for words in (*shows, "SIMULATED") if words not in drawn] == []
     if example is after_calibrating.main:
-        before, after = (read(tmp_path / f"{name}.parquet") for name in ("before", "after"))
+        before, after = (read(folder / f"{name}.parquet") for name in ("before", "after"))
         assert len(after.compare(before).certain()) > 2, "adjusting has changed nothing"

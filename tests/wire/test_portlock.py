@@ -1,10 +1,12 @@
 """A port has one holder on a machine, whom the refusal names, and whose death frees it."""
 
+import multiprocessing
 import os
 import signal
 import stat
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -88,3 +90,17 @@ def test_a_device_has_one_lock_under_all_its_names(tmp_path: Path) -> None:
     with pytest.raises(LinkBusy):
         device_lock(str(tmp_path / "by-id"))
     lock.release()
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="no fork here")
+def test_a_fork_holds_nothing(port: str) -> None:
+    """A pool of workers held the port of a program that was killed, by the number of that."""
+    lock = PortLock(port)
+    child = multiprocessing.get_context("fork").Process(target=time.sleep, args=(60,))
+    child.start()
+    try:
+        lock.close()
+        PortLock(port).release()
+    finally:
+        child.kill()
+        child.join()

@@ -22,7 +22,7 @@ from .bench_data import BenchChoice, BenchData
 from .bench_use import BenchUse
 from .curve import Curve
 from .curve_file import write_curve
-from .given import refuse_no_operator, refuse_no_sweep, refuse_wrong_options
+from .given import refuse_no_operator, refuse_no_run, refuse_no_sweep, refuse_wrong_options
 from .handed_out_points import CurvePoints, HandedOutPoints
 from .job_options import (
     EventListener,
@@ -117,6 +117,7 @@ class AsyncBench:
 
         `run`: its number, or "last". Raises UsageError where it is finished or no sweep.
         """
+        refuse_no_run(run)
         return await self._whole(None, run, options)
 
     async def _whole(self, plan: Sweep | None, run: str | None, options: SweepOptions) -> Curve:
@@ -212,6 +213,8 @@ class AsyncBench:
         file = procedure_of(path, self._unit)
         stages = known_stages(options.get("stages", STAGES))
         resume, records = options.get("resume"), options.get("records", self._records)
+        if resume is not None:
+            refuse_no_run(resume)
         work = self._work(records, resume)
         with self._job_in(records, resume) as store, self._job.going_on():
             run_id = None if resume is None else resolved_run_id(store, resume)

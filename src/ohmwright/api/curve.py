@@ -188,11 +188,12 @@ class Curve:
         one certificate. Raises OhmwrightError for a file that is none.
         """
         other = _curve_given(other)
-        one_analyzer = self.origin.analyzer == other.origin.analyzer
+        first, second = self.origin, other.origin
+        shared = (first.analyzer, first.certificate) == (second.analyzer, second.certificate)
         theirs = other.by_key()
         return Comparison(
             tuple(
-                mean_difference(key, _powers(mine), _powers(theirs[key]), shared=one_analyzer)
+                mean_difference(key, _powers(mine), _powers(theirs[key]), shared=shared)
                 for key, mine in self.by_key().items()
                 if key in theirs
             )

@@ -13,6 +13,8 @@ from ohmwright.uncertainty.inputs import coverage_factor
 
 from .pandas_extra import data_frame
 
+AS_A_WHOLE = "combined"
+"""Source of the one line of a value whose budget is not known, as one read from CSV."""
 _COVERAGE = 0.95
 
 
@@ -72,11 +74,11 @@ def mean_difference(
 ) -> PointDifference:
     """Return the mean of `ours` less that of `theirs`, in W (GUM 5.2.2 over every pair of values).
 
-    `shared`: whether one analyzer measured both, so that its errors are those of both. Degrees of
-    freedom are the fewest of any of the values, which makes U rather too large than too small.
-    Scatter of repeats beyond their uncertainties is not counted.
+    `shared`: whether one analyzer measured both by one certificate, so that its errors are those of
+    both. Degrees of freedom are the fewest of any of the values, which makes U rather too large
+    than too small. Scatter of repeats beyond their uncertainties is not counted.
     """
-    variance = _mean_covariance(ours, ours) + _mean_covariance(theirs, theirs)
+    variance = sum(_variance_of_mean(values, cancels=shared) for values in (ours, theirs))
     if shared:
         variance -= 2 * _mean_covariance(ours, theirs)
     uncertainty = sqrt(max(0.0, variance))
@@ -85,6 +87,18 @@ def mean_difference(
     return PointDifference(
         *key, first - second, k * uncertainty, k, 100 * (first / second - 1) if second else inf
     )
+
+
+def _variance_of_mean(values: Sequence[Measured], *, cancels: bool) -> float:
+    """Return the variance of the mean of repeats.
+
+    Of values as a whole nobody knows what repeats have in common. Unless that cancels against the
+    other curve it may be all, and their mean is then known no better than each of them.
+    """
+    whole = any(line.source == AS_A_WHOLE for one in values for line in one.budget)
+    if whole and not cancels:
+        return (sum(one.uncertainty for one in values) / len(values)) ** 2
+    return _mean_covariance(values, values)
 
 
 def _mean_covariance(first: Sequence[Measured], second: Sequence[Measured]) -> float:

@@ -11,6 +11,7 @@ from ohmwright.model.bench_file import Asset
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
 
 from .curve import Curve, CurveOrigin, CurvePoint
+from .curve_difference import AS_A_WHOLE
 
 _VALUES = {"current": "ma", "power": "w"}
 """The measured values of a point, with the unit of each."""
@@ -130,7 +131,7 @@ def _measured(row: Mapping[str, str], quantity: str, unit: str) -> Measured | No
         return None
     u = float(row[f"{quantity}_uncertainty_{unit}"])
     dof = float(row[f"{quantity}_dof"]) if row[f"{quantity}_dof"] else None
-    whole = BudgetEntry(source="combined", evaluation="B", standard_uncertainty=u, dof=dof)
+    whole = BudgetEntry(source=AS_A_WHOLE, evaluation="B", standard_uncertainty=u, dof=dof)
     return Measured(
         quantity=f"{quantity}_{unit}",
         value=float(row[f"{quantity}_{unit}"]),

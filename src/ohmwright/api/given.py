@@ -18,10 +18,12 @@ from ohmwright.model.unknown_keys import suggestion
 from .sweep_plan import Sweep
 
 _NOTHING_ON = "Nothing was switched on."
+_CHOICES = {"accept_expired", "overwrite"}
+"""Options that are taken or not: the text "no" would be taken for a yes."""
 
 
 def refuse_wrong_options(options: Mapping[str, object], known: type) -> None:
-    """Raise UsageError for an option that `known` has not, or an `on_event` that cannot be told.
+    """Raise UsageError for an option that `known` has not, or a value that it cannot have.
 
     `known`: the TypedDict of all options.
     """
@@ -30,6 +32,11 @@ def refuse_wrong_options(options: Mapping[str, object], known: type) -> None:
         if name not in names:
             raise UsageError(
                 f"There is an {suggestion(name, names, noun='option')}.", _NOTHING_ON, "Correct it."
+            )
+    for name in sorted(_CHOICES & options.keys()):
+        if not isinstance(options[name], bool):
+            raise UsageError(
+                f"{name}= takes True or False, not {options[name]!r}.", _NOTHING_ON, "Correct it."
             )
     on_event = options.get("on_event")
     if "on_event" in options and not callable(on_event):
@@ -43,6 +50,15 @@ def refuse_wrong_options(options: Mapping[str, object], known: type) -> None:
             "on_event= takes a plain function: nobody would await what it returns.",
             _NOTHING_ON,
             "Write it with 'def', or await where 'points' hands out each point.",
+        )
+
+
+def refuse_no_run(run: object) -> None:
+    """Raise UsageError where `run` is not the number of a run as text, or "last"."""
+    if not isinstance(run, str):
+        raise UsageError(
+            f"A run is named by its number, not by {run!r}.",
+            do="Give the number as text, as run.id is, or 'last' for the newest.",
         )
 
 

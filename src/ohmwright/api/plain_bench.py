@@ -37,9 +37,10 @@ _RELEASE_BOUND_S = 60
 
 
 class _ProgramEnds(Exception):  # noqa: N818 - no error: the program has asked for it
-    """What `on_event` raises to end the program, carried out of the bench's loop.
+    """What `on_event` raises to end the program or a test, carried out of the bench's loop.
 
     Raised within that loop it would end the loop, with lines open and nobody to close them.
+    pytest's fail() and skip() are of this kind.
     """
 
     def __init__(self, by: BaseException) -> None:
@@ -113,7 +114,9 @@ class PlainBench:
         async def told() -> T:
             try:
                 return await work()
-            except (KeyboardInterrupt, SystemExit) as problem:
+            except (asyncio.CancelledError, Exception):
+                raise
+            except BaseException as problem:
                 raise _ProgramEnds(problem) from None
             finally:
                 ended.set()

@@ -8,7 +8,7 @@ from datetime import datetime
 from ohmwright.records import queries, run_lists
 from ohmwright.records.run_lists import Filter
 
-from .given import refuse_no_time, refuse_wrong_verdict
+from .given import refuse_no_run, refuse_no_time, refuse_wrong_verdict
 from .open_records import open_existing_records, resolved_run_id
 from .pandas_extra import Rows
 from .paths import RecordsAt
@@ -36,6 +36,7 @@ class Records:
 
     def __getitem__(self, run: str) -> Run:
         """Return a run by its number, or "last". Raises UsageError, RecordError."""
+        refuse_no_run(run)
         with open_existing_records(self.place) as store:
             run_id = resolved_run_id(store, run)
             return Run(self.place, run_id, store.events(run_id))

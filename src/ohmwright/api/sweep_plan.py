@@ -68,9 +68,9 @@ class Sweep(SweepPlan):
                 super().__init__(**given)
 
     @classmethod
-    def read(cls, path: str | Path) -> Sweep:
+    def read(cls, path: str | PathLike[str]) -> Sweep:
         """Return the plan of a TOML file. Raises SourceError with line and column."""
-        return cls(**dict(load(Path(path), SweepPlan)))
+        return cls(**dict(load(given_path("Sweep.read()", path), SweepPlan)))
 
     def timing(self, meter: MeterData, *, typed: bool = False) -> Timing:
         """Return the times of each activation; its limit is what `meter` needs to see it settle.

@@ -12,7 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ohmwright.api.import_warnings import import_warnings
-from ohmwright.api.recorded_worklist import today
+from ohmwright.api.recorded_worklist import store_worklist, today
 from ohmwright.model.account import account_name
 from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import UsageError
@@ -26,12 +26,14 @@ from ohmwright.records.asset_register import (
     ChangeKind,
     alike_words,
 )
+from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import printable
 
 from .console import out, print_json, print_notice
 from .open_records import open_existing_records, open_records
 from .options import NotingOptions
 from .table_format import with_whole_words
+from .worklist_command import due_words, tried_alone
 
 _STATE_STYLES = {"in service": "", "in repair": "yellow", "withdrawn": "dim"}
 
@@ -57,7 +59,13 @@ class ChangeRequest:
 
 
 def list_assets(
-    records: str | None, model: str | None, site: str | None, state: str | None, *, as_json: bool
+    records: str | None,
+    model: str | None,
+    site: str | None,
+    state: str | None,
+    words: str,
+    *,
+    as_json: bool,
 ) -> None:
     """Print one line for each unit that fits, in the order of their tags."""
     if state is not None and state not in ASSET_STATES:
@@ -69,6 +77,7 @@ def list_assets(
             if (model is None or one.asset.model.casefold() == model.casefold())
             and (site is None or site.casefold() in one.asset.site.casefold())
             and (state is None or one.asset.state == state)
+            and one.asset.has_words(words)
         ]
     if as_json:
         print_json([asset_document(one) for one in found])
@@ -77,19 +86,30 @@ def list_assets(
 
 
 def show_asset(records: str | None, tag: str, *, as_json: bool) -> None:
-    """Print a unit as it is now, then every change of it, oldest first."""
+    """Print a unit as it is now, when it is due, then every change of it, oldest first."""
     with open_existing_records(records) as store:
         register = AssetRegister(store.database)
         history = register.history(register.get(tag).asset.tag)
+        work = _work_words(store, history[-1].asset.tag)
     if as_json:
         print_json([asset_document(one) for one in history])
         return
     for name, said in history[-1].asset.model_dump().items():
         out().print(Text(printable(f"{name.replace('_', ' ').capitalize()}: {said}")))
+    for line in work:
+        out().print(Text(printable(line)), soft_wrap=True)
     for one, changes in zip(history, changes_of_history(history), strict=True):
         words = "; ".join(filter(None, (one.why, changes_text(changes))))
         line = f"Revision {one.revision}, {one.at[:16]}Z, {one.what} by {one.by}"
         out().print(Text(printable(f"{line}: {words}" if words else line)), soft_wrap=True)
+
+
+def _work_words(store: SqlStore, tag: str) -> list[str]:
+    """Return when a unit is due, unless it is withdrawn, and the command that lists its runs."""
+    units = [one for one in store_worklist(store, simulated=False) if one.asset.tag == tag]
+    trials = "; its runs on simulated benches do not count" if tried_alone(store, units) else ""
+    due = [f"Next work: {due_words(one)}{trials}" for one in units]
+    return [*due, f"Its runs: {typed_command(f'record list --asset {quote(tag)}')}"]
 
 
 def add_asset(request: ChangeRequest) -> None:

@@ -181,7 +181,7 @@ def _run(
         accept_expired=request.accept_expired,
         work=WorkRequest(tag, request.operator, request.work_order, in_repair=True),
         on_begun=begun,
-        go_on=request.command,
+        go_on=lambda _: request.command,
     )
     try:
         run_procedure(run)

@@ -15,8 +15,12 @@ from ohmwright.api.certificate_files import (
 from ohmwright.api.certificate_renderer import certificate_renderer
 from ohmwright.api.laboratory import unnamed_customer
 from ohmwright.api.open_records import resolved_run_id
+from ohmwright.fleet.worklist import months_later
 from ohmwright.model.errors import UsageError
 from ohmwright.model.source import read_text
+from ohmwright.records.asset_register import AssetRegister
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.reports.certificate import Certificate
 from ohmwright.reports.label import LabelSize, why_not_due
 
 from .console import out, print_json, print_notice
@@ -39,6 +43,7 @@ def run_certificate(
     with open_existing_records(records) as store:
         run_id = resolved_run_id(store, run)
         renderer = certificate_renderer(store, run_id, trusted_keys(trusted, store), options)
+        by_register = _due_by_register(store, renderer.certificate)
     if options.due is not None:
         _refuse_past_due(options.due, renderer.certificate.ended_at)
     if renderer.untrusted:
@@ -51,6 +56,8 @@ def run_certificate(
     if options.due is not None and (why := why_not_due(renderer.certificate)):
         print_notice(f"The label has no due date: {why}.")
     files = write_certificate_files(renderer, paths, overwrite=options.overwrite)
+    if "label" in files and options.due is None and not why_not_due(renderer.certificate):
+        print_notice(f"The label has no due date: give it with --next-due{by_register}.")
     if as_json:
         said = {kind: str(path) for kind, path in files.items()}
         print_json({"run": run_id, "verdict": renderer.certificate.verdict, "files": said})
@@ -65,6 +72,15 @@ def run_certificate(
         draft = renderer.certificate.is_draft
         why = "nobody approved it" if draft else "the laboratory file names no key"
         out().print(f"The digital certificate is not signed: {why}.")
+
+
+def _due_by_register(store: SqlStore, certificate: Certificate) -> str:
+    """Return the day that follows from the unit's interval, as is typed; empty for none."""
+    found = AssetRegister(store.database).find(certificate.asset.id)
+    if found is None:
+        return ""
+    done, months = certificate.ended_at.astimezone(UTC).date(), found.asset.interval_months
+    return f" {months_later(done, months)}, by its interval of {months} months in the register"
 
 
 def _refuse_past_due(due: date, ended_at: datetime) -> None:

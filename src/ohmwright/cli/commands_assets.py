@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from .option_groups import with_option_groups
-from .options import DAY_FORM, Json, NotingOptions, RecordsPlace
+from .options import DAY_FORM, Json, NotingOptions, RecordsPlace, SearchedUnit
 
 app = typer.Typer(rich_markup_mode=None)
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="As on its inventory label.")]
@@ -50,6 +50,7 @@ class AssetFilterOptions:
     model: Annotated[str | None, typer.Option(help="Only this model.")] = None
     site: Annotated[str | None, typer.Option(help="Only sites that hold this text.")] = None
     state: Annotated[str | None, typer.Option(help=f"Only this state: {_STATES}.")] = None
+    search: SearchedUnit = ""
 
 
 @app.command("list")
@@ -60,7 +61,8 @@ def list_(
     """List the units as they are now."""
     from .asset_command import list_assets
 
-    list_assets(records, selected.model, selected.site, selected.state, as_json=as_json)
+    chosen = selected.model, selected.site, selected.state, selected.search
+    list_assets(records, *chosen, as_json=as_json)
 
 
 @app.command()

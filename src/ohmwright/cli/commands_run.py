@@ -114,6 +114,7 @@ def _run(
 ) -> int:
     from ohmwright.model.traceability import RoomFigures
 
+    from .again import command_to_go_on
     from .run_command import RunRequest, run_procedure
     from .sound.sounding import Hearing
 
@@ -131,6 +132,20 @@ def _run(
                 temperature_c=options.temperature_c, humidity_percent=options.humidity_percent
             ),
             work=work.request(options.values),
+            go_on=command_to_go_on(
+                "calibrate" if "adjust" in stages else "verify",
+                procedure,
+                {
+                    "--bench": bench,
+                    "--port": line.port,
+                    "--no-guard": line.no_guard,
+                    "--operator": work.operator,
+                    "--in-repair": work.in_repair,
+                    "--unattended": options.unattended,
+                    "--accept-expired": options.accept_expired,
+                    "--values": options.values,
+                },
+            ),
             hearing=Hearing(sound=hearing.sound, speech=hearing.speak),
         )
     )

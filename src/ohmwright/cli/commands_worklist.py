@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .option_groups import with_option_groups
-from .options import DAY_FORM, Json, OperatorName, RecordsPlace, day
+from .options import DAY_FORM, Json, OperatorName, RecordsPlace, SearchedUnit, day
 
 if TYPE_CHECKING:
     from .worklist_command import WorklistFilter
@@ -30,13 +30,14 @@ class UnitOptions:
             "--due-by", parser=day, metavar=DAY_FORM, help="Only what is due by this day."
         ),
     ] = None
+    search: SearchedUnit = ""
 
     def selection(self) -> "WorklistFilter":
         """Return them as a selection."""
         from .worklist_command import WorklistFilter
 
         day = None if self.due_by is None else self.due_by.date()
-        return WorklistFilter(self.model, self.site, day)
+        return WorklistFilter(self.model, self.site, day, self.search)
 
 
 @with_option_groups

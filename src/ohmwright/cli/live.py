@@ -23,7 +23,7 @@ from ohmwright.wire.clock import Clock
 from .console import err
 from .lines_above import lines_kept_above
 from .screen.layout import Extent, few_lines, screen
-from .screen.pieces import rf_line
+from .screen.pieces import result_lines, rf_line
 from .sound.sounding import Silence, Sounds
 from .stop_key import OnKeys, StopKey, ignore_keys
 from .terminal_operator import AT_ONCE, PlainDisplay, TerminalOperator
@@ -128,9 +128,10 @@ class LiveView:
         """
         drawing = self._live is not None
         self._clear()
-        place = self.picture().place
-        if place:
-            question = [Text(place, style="dim"), *question]
+        picture = self.picture()
+        if picture.place:
+            question = [Text(picture.place, style="dim"), *question]
+        question = [*_last_that_did_not_pass(picture), *question]
         question = [*(Text(words, style=AT_ONCE) for words in self.watch.orders), *question]
         self.watch.hold(self._clock.now_s())
         try:
@@ -176,6 +177,13 @@ class LiveView:
     def _few_lines(self) -> list[Text]:
         """Return RF, reading with its limits, and gauge."""
         return few_lines(self.picture(), _room())[1:]
+
+
+def _last_that_did_not_pass(picture: RunPicture) -> Iterator[Text]:
+    """Yield the newest result unless it passed: `back` can still have it measured again."""
+    if picture.results and picture.results[-1].verdict != "pass":
+        for line in result_lines(picture, 1):
+            yield Text.assemble("last: ", line, style="bold")
 
 
 def _tell(words: str, style: str) -> None:

@@ -31,6 +31,10 @@ def _kept(context: typer.Context, parameter: typer.CallbackParam, place: str | N
     return place
 
 
+SearchedUnit = Annotated[
+    str,
+    typer.Option(metavar="WORDS", help="Each word is part of tag, maker, model, serial or site."),
+]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 RecordsPlace = Annotated[
     str | None,

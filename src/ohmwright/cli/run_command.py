@@ -38,7 +38,14 @@ from .error_report import print_error
 from .live import LiveView, showing
 from .open_records import open_existing_records, open_records, trusted_keys
 from .run_and_record import run_and_record
-from .run_report import exit_code, print_how_to_resume, print_rf_after_stop, print_run
+from .run_report import (
+    GoOn,
+    by_resume_option,
+    exit_code,
+    print_how_to_resume,
+    print_rf_after_stop,
+    print_run,
+)
 from .run_subject import WorkRequest, resumed_run, unit_on_bench
 from .sound.sounding import Hearing, Sounds, sounding
 from .standing_by import see_who_stands_by
@@ -73,8 +80,7 @@ class RunRequest:
     work: WorkRequest = field(default_factory=WorkRequest)
     on_begun: OnBegun = ignore_begun
     """Called with the store and the run's number, before the first event."""
-    go_on: str = ""
-    """The command that goes on with it once it was cut short; empty for this one, by `--resume`."""
+    go_on: GoOn = by_resume_option
     hearing: Hearing = field(default_factory=Hearing)
     """What is heard of the run."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 
 from rich.text import Text
@@ -34,20 +34,26 @@ REFUSED = "It was refused, and is over: begin a new run."
 EXIT_CODES: dict[Verdict, int] = {"pass": 0, "fail": 1, "undecided": 4, "not measured": 4}
 
 
+GoOn = Callable[[str], str]
+"""Returns how a run is gone on with, by its number."""
+
+
+def by_resume_option(run_id: str) -> str:
+    """Return what is added to the command that began a run, where that command is not known."""
+    return f"the command that began it, with --resume {run_id}{records_option()}"
+
+
 def print_rf_after_stop() -> None:
     """Print, on standard error, what was read of RF last: a person has stopped the run."""
     err().print(Text(rf_state.latest().text()), soft_wrap=True)
 
 
-def print_how_to_resume(store: Store, run_id: str, go_on: str = "") -> None:
-    """Print, on standard error, where the record is and how the run is resumed, if it can be.
-
-    `go_on`: the command that does so; empty for the one that began it, by `--resume`.
-    """
+def print_how_to_resume(store: Store, run_id: str, go_on: GoOn = by_resume_option) -> None:
+    """Print, on standard error, where the record is and how the run is resumed, if it can be."""
     with suppress(Exception):  # the record itself may have failed, which is reported already
         if run_id in store.run_ids():
             err().print(f"The record so far: {store.place(run_id)}", soft_wrap=True)
-            how = f"Go on with: {go_on or f'--resume {run_id}{records_option()}'}"
+            how = f"Go on with: {go_on(run_id)}"
             events = store.events(run_id)
             if run_started_event(events) is None:
                 how = NEVER_BEGUN
@@ -62,12 +68,12 @@ def print_run(
     as_json: bool,
     addenda: Sequence[Addendum] = (),
     sealed: SealStatement | None = None,
-    go_on: str = "",
+    go_on: GoOn = by_resume_option,
 ) -> None:
     """Print a run as tables, or as one JSON document; an unfinished one with how to resume it.
 
     What was approved, amended or declared void afterwards comes last. `sealed`: who sealed the
-    record. `go_on` is as in `print_how_to_resume`.
+    record.
     """
     if not as_json:
         out().print(run_tables(events))

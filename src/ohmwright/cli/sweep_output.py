@@ -135,14 +135,22 @@ def _coverage(curve: Curve) -> str:
     return f"U: expanded uncertainty of 95 % coverage, k = {k}."
 
 
+def _told_apart(curve: Curve, other: Curve) -> str:
+    """Return unit and day of the `other` curve, and its age where its values hold at another."""
+    ours_s, theirs_s = curve.origin.age_s, other.origin.age_s
+    said = f"{other.origin.asset.id}, {other.origin.begun_at:%Y-%m-%d}"
+    if ours_s is None or theirs_s is None or ours_s == theirs_s:
+        return said
+    return f"{said}, its values at {theirs_s:g} s of an activation and these at {ours_s:g} s"
+
+
 def _compared(curve: Curve, others: Sequence[Curve]) -> Sequence[str]:
     """Return, for each other curve, how many points surely differ and the largest difference."""
     said = []
     for other in others:
         found = curve.compare(other)
         certain = found.certain()
-        unit, day = other.origin.asset.id, f"{other.origin.begun_at:%Y-%m-%d}"
-        of = f"Against {other.file} ({unit}, {day})"
+        of = f"Against {other.file} ({_told_apart(curve, other)})"
         if not found:
             said.append(f"{of}: no point in common, nothing was compared.")
             continue

@@ -16,6 +16,7 @@ from ohmwright.model.account import account_name
 from ohmwright.model.bench_status import RfState
 from ohmwright.model.cue import Cue
 from ohmwright.model.errors import UsageError
+from ohmwright.reports.text import printable
 from ohmwright.wire.clock import RealClock
 
 from .console import err
@@ -125,8 +126,8 @@ def _told(words: str) -> Text:
 def _request_lines(
     request: Request, problem: str, rf: RfState | None, *, by_foot: bool
 ) -> Iterator[Text]:
-    if problem != "":
-        yield Text(problem, style="bold")
+    if problem != "":  # may repeat what was typed, as the codes of an arrow key
+        yield Text(printable(problem), style="bold")
     asked = Text(f">> {request.text}", style="bold")
     if words := rf_at_request(rf, follows=request.rf_follows, by_foot=by_foot):
         asked.append(f"  {words}", style=RF_WORDS)

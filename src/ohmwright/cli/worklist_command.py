@@ -45,6 +45,8 @@ class WorklistFilter:
     model: str | None
     site: str | None
     due_by: date | None
+    words: str = ""
+    """Each of them is part of what the unit is called or where it stands."""
 
     def of(self, units: Iterable[WorkUnit]) -> list[WorkUnit]:
         """Return those that fit, in their order."""
@@ -54,6 +56,7 @@ class WorklistFilter:
             if (self.model is None or unit.asset.model.casefold() == self.model.casefold())
             and (self.site is None or self.site.casefold() in unit.asset.site.casefold())
             and (self.due_by is None or unit.is_due(self.due_by))
+            and unit.asset.has_words(self.words)
         ]
 
 
@@ -76,7 +79,7 @@ def show_worklist(
         units = selected.of(store_worklist(store, simulated=simulated))
         shown = units[: limit if as_json else limit or _MOST_LINES]
         marked = _marked(store, shown, simulated=simulated)
-        trials = 0 if simulated else _tried_alone(store, units)
+        trials = 0 if simulated else tried_alone(store, units)
     if as_json:
         print_json([unit_document(unit, marked) for unit in shown])
         return
@@ -98,7 +101,7 @@ def show_worklist(
         out().print(Text(_SIMULATED_DATES), soft_wrap=True)
 
 
-def _tried_alone(store: SqlStore, units: Iterable[WorkUnit]) -> int:
+def tried_alone(store: SqlStore, units: Iterable[WorkUnit]) -> int:
     """Count the units without a real run or word that were run on simulated benches."""
     tried = {row.asset for row in fetch_rows(store.database, last_seen()) if row.simulated}
     return sum(unit.last is None and unit.asset.tag in tried for unit in units)
@@ -198,15 +201,11 @@ def unit_document(unit: WorkUnit, marked: Qualified[str]) -> dict[str, object]:
 def unit_words(unit: WorkUnit, marked: Qualified[str]) -> str:
     """Return unit, due date and risk in one line; of one that has failed no risk beside that."""
     now, ahead = _risks(unit, marked)
-    if _has_failed(unit):
+    if unit.has_failed:
         mark = mark_of(unit.asset.tag, marked)
-        return f"{asset_words(unit.asset)}; {_due(unit)}{mark}"
+        return f"{asset_words(unit.asset)}; {due_words(unit)}{mark}"
     risk = now if now == ahead else f"{now}, within a year {ahead}"
-    return f"{asset_words(unit.asset)}; {_due(unit)}, risk {risk}"
-
-
-def _has_failed(unit: WorkUnit) -> bool:
-    return unit.last is not None and unit.last.verdict == "fail"
+    return f"{asset_words(unit.asset)}; {due_words(unit)}, risk {risk}"
 
 
 def _risks(unit: WorkUnit, marked: Qualified[str]) -> tuple[str, str]:
@@ -214,7 +213,7 @@ def _risks(unit: WorkUnit, marked: Qualified[str]) -> tuple[str, str]:
     if not unit.is_risk_known:
         return "not known", "not known"
     mark = mark_of(unit.asset.tag, marked)
-    if _has_failed(unit):
+    if unit.has_failed:
         return f"failed{mark}", f"failed{mark}"
     about = "" if unit.is_foretold else "~"
     now, ahead = _percent(unit.risk.now), _percent(unit.risk.within_year)
@@ -228,8 +227,9 @@ def _percent(share: float) -> str:
     return "<1 %" if share < 0.005 else f"{100 * share:.0f} %"
 
 
-def _due(unit: WorkUnit) -> str:
-    if _has_failed(unit):
+def due_words(unit: WorkUnit) -> str:
+    """Return when the unit is due, or why it is due at once."""
+    if unit.has_failed:
         return f"failed {unit.due}"
     if unit.is_probably_out and unit.is_risk_known:
         return "now: probably out"
@@ -241,17 +241,17 @@ def _due(unit: WorkUnit) -> str:
 def _table(units: Iterable[WorkUnit], marked: Qualified[str]) -> Table:
     names = ("Tag", "Model", "Site", "Risk now", "Within a year", "Due")
     table = Table(*names, box=None, pad_edge=False)
-    for column in (*table.columns[:2], *table.columns[3:]):
+    for column in (*table.columns[:2], *table.columns[3:5]):
         column.no_wrap = True
     for column in table.columns[3:5]:
         column.justify = "right"
     for unit in units:
         asset = unit.asset
         cells = (asset.tag, asset.model, asset.site)
-        due = _due(unit) if asset.state == "in service" else f"{asset.state}; {_due(unit)}"
+        state = "" if asset.state == "in service" else f"{asset.state}; "
         table.add_row(
             *(Text(printable(cell) if cell else "") for cell in cells),
             *_risks(unit, marked),
-            Text(due, style="yellow" if unit.is_due(today()) else ""),
+            Text(state + due_words(unit), style="yellow" if unit.is_due(today()) else ""),
         )
     return table

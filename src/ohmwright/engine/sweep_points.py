@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from itertools import chain
+from numbers import Number
 from random import Random
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import BeforeValidator, Field, model_validator
+from pydantic_core import PydanticKnownError
 
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.complaint_words import error_at
@@ -21,9 +23,17 @@ def _in_words(value: object) -> object:
     return value.replace("-", " ") if isinstance(value, str) else value
 
 
+def _a_number(value: object) -> object:
+    """Refuse text and truth values, as in a file: True is no load resistance of 1 ohm."""
+    if isinstance(value, bool) or not isinstance(value, Number):
+        raise PydanticKnownError("float_type")
+    return value
+
+
 Order = Annotated[Literal["as given", "snake", "random"], BeforeValidator(_in_words)]
 FaultChoice = Annotated[Literal["stop", "go on"], BeforeValidator(_in_words)]
-SweepValues = Annotated[tuple[Positive, ...], Field(min_length=1, max_length=MANY)]
+_SweepValue = Annotated[Positive, BeforeValidator(_a_number)]
+SweepValues = Annotated[tuple[_SweepValue, ...], Field(min_length=1, max_length=MANY)]
 
 
 class SweepPoint(NamedTuple):

@@ -1,7 +1,8 @@
 """Which unit is to be worked on next: by risk, then by due date, then by place. Pure.
 
-In front is what is probably out of tolerance now, then what leaves it soonest: the risk within the
-coming year orders the others, since the risk of today is about nought for most of a fleet.
+In front is what failed, then what is probably out of tolerance now, then what leaves it soonest:
+the risk within the coming year orders the others, since that of today is about nought for most
+of a fleet.
 """
 
 from __future__ import annotations
@@ -77,6 +78,11 @@ class WorkUnit:
     """Whether the risk is a forecast's; else the due date alone gives it."""
 
     @property
+    def has_failed(self) -> bool:
+        """Whether it failed last."""
+        return self.last is not None and self.last.verdict == "fail"
+
+    @property
     def is_risk_known(self) -> bool:
         """Whether anything is known of its risk: it was decided, or its undecided runs foretell."""
         return self.last is not None or self.is_foretold
@@ -147,9 +153,10 @@ def worklist(
     return sorted(units, key=_place)
 
 
-def _place(unit: WorkUnit) -> tuple[int, int, int, date, str, str]:
+def _place(unit: WorkUnit) -> tuple[bool, int, int, int, date, str, str]:
+    """The key that sorts: a unit known to be out goes before those of which nothing is known."""
     due = date.min if unit.due is None else unit.due
-    return *risk_order(unit.risk), due, unit.asset.site, unit.asset.tag
+    return not unit.has_failed, *risk_order(unit.risk), due, unit.asset.site, unit.asset.tag
 
 
 def months_later(day: date, months: int) -> date:

@@ -78,6 +78,11 @@ class RegisteredAsset(FrozenModel):
         if on is not None and on > today + timedelta(days=1):
             raise ValueError("it lies in the future; give the day on which the unit last passed")
 
+    def has_words(self, words: str) -> bool:
+        """Whether each of the words is part of what it is called or where it stands."""
+        named = "\n".join((self.tag, self.maker, self.model, self.serial, self.site)).casefold()
+        return all(word in named for word in words.casefold().split())
+
     @property
     def in_use(self) -> bool:
         """Whether it is not withdrawn."""

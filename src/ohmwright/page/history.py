@@ -23,7 +23,12 @@ from ohmwright.records.qualified import qualified_runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.curves import curve_svg, plotted_curves
 from ohmwright.reports.measuring_conditions import trims_told_text
-from ohmwright.reports.part_texts import fault_text, interruption_lines, rf_not_ended_text
+from ohmwright.reports.part_texts import (
+    fault_text,
+    interruption_lines,
+    rf_not_ended_text,
+    room_text,
+)
 from ohmwright.reports.run_parts import (
     REASON_NOT_RECORDED,
     RunPart,
@@ -31,6 +36,7 @@ from ohmwright.reports.run_parts import (
     parts_of_run,
     run_totals_s,
 )
+from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.verdict_grounds import qualification, said_verdict
 
 MOST_RUNS = 200
@@ -75,7 +81,7 @@ class History:
             run = Run(self.place, run_id, store.events(run_id))
             started = run_started_event(run.events)
             if started is None:
-                raise UsageError(f"Run {run_id} has no beginning on record.")
+                raise _never_begun(run_id, run.events)
             curves: list[dict[str, str]] = []
             if run.finished:
                 with suppress(OhmwrightError):  # what a paper needs and a list does not
@@ -96,6 +102,9 @@ class History:
             "bench": started.bench,
             "analyzer": started.analyzer,
             "operator": ", ".join(dict.fromkeys(part.operator for part in parts)),
+            "work_order": started.work_order,
+            "room": "; ".join(dict.fromkeys(room_text(p.environment, p.operator) for p in parts)),
+            "remarks": list(remarks_of_run(run.events)),
             "at": started.at.isoformat(timespec="seconds"),
             "simulated": started.seed is not None,
             "seed": started.seed,
@@ -142,9 +151,22 @@ def _newest(store: SqlStore, wanted: run_lists.Filter) -> list[dict[str, Any]]:
         {"at": str(row["at"])}
         | {key: row[key] for key in _SHOWN}
         | marked.document(row["number"])
-        | ({"verdict": "refused"} if row["run_id"] in refused else {})
+        | _refusal(refused.get(row["run_id"]))
         for row in rows
     ]
+
+
+def _refusal(why: str | None) -> dict[str, str]:
+    """Return what a list shows of a refused run in place of a verdict; nothing for any other."""
+    return {} if why is None else {"verdict": run_lists.REFUSED, "refused_because": why}
+
+
+def _never_begun(run_id: str, events: Sequence[Event]) -> UsageError:
+    """Return that nothing but a refusal, or nothing at all, is on record of a run."""
+    last = events[-1] if events else None
+    if isinstance(last, Fault):
+        return UsageError(f"Run {run_id} was refused.", last.message)
+    return UsageError(f"Run {run_id} has no beginning on record.")
 
 
 def _on_s(run: Run) -> float:

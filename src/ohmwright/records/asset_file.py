@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
 from io import StringIO
 from pathlib import Path
 
@@ -12,6 +15,7 @@ from ohmwright.model.errors import SourceError
 from ohmwright.model.registered_asset import RegisteredAsset
 
 COLUMNS = tuple(RegisteredAsset.model_fields)
+_DOTTED_DAY = re.compile(r"([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4})")
 _LARGEST_BYTES = 50_000_000
 """Of a file that is read: a longer one, a hundred thousand units and more, is no register."""
 
@@ -124,5 +128,20 @@ def _heading(path: Path, cells: Sequence[str]) -> dict[str, int]:
 
 
 def _row(line: int, cells: Sequence[str], columns: Mapping[str, int]) -> AssetRow:
-    said = dict(zip(columns, (cell.strip().removeprefix("'") for cell in cells), strict=False))
+    plain = zip(columns, (cell.strip().removeprefix("'") for cell in cells), strict=False)
+    said = {name: _as_the_register_has_it(name, cell) for name, cell in plain}
     return AssetRow(line, said, columns, len(cells))
+
+
+def _as_the_register_has_it(column: str, cell: str) -> str:
+    """Undo what a spreadsheet makes of a state's capitals, and of a date where dots are usual.
+
+    With dots the day comes first; of 3/4/2026 nobody knows which is the month, and it is refused.
+    """
+    if column == "state":
+        return cell.casefold()
+    if column == "last_passed" and (dotted := _DOTTED_DAY.fullmatch(cell)):
+        day, month, year = map(int, dotted.groups())
+        with suppress(ValueError):  # no such day: refused as it was written
+            return date(year, month, day).isoformat()
+    return cell

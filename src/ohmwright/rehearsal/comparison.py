@@ -89,7 +89,7 @@ def compared(
 
 
 def _units(outcomes: Sequence[UnitOutcome]) -> str:
-    return f"{len(outcomes)} from seed {outcomes[0].seed}" if outcomes else "none"
+    return f"{len(outcomes)}, the first with seed {outcomes[0].seed}" if outcomes else "none"
 
 
 def _share(name: str, first: Sequence[bool], second: Sequence[bool]) -> PairedDifference:

@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from numbers import Integral
 from pathlib import Path
 
 from ohmwright.api.bench_data import BenchData, read_bench
@@ -25,7 +26,7 @@ from ohmwright.api.simulation_profiles import read_simulation_profiles
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import run_started_event
 from ohmwright.model.bench_file import Asset
-from ohmwright.model.errors import SourceError
+from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.records.fleet_learning import fleet_priors
 from ohmwright.simulator.cued_hands import Hands
@@ -56,8 +57,22 @@ def rehearse(
     With more than one worker a script calls this below `if __name__ == "__main__":`. Raises
     OhmwrightError before the first unit where the files are wrong or the bench cannot do it.
     """
+    _refuse_no_count("units", units, least=1)
+    _refuse_no_count("seed", seed, least=0)
+    if workers is not None:
+        _refuse_no_count("workers", workers, least=1)
     rehearsed = rehearsed_files([procedure], bench, seed=seed, like=like)
     return rehearse_units(rehearsed, units, Sharing(workers, cluster), on_outcome)[0]
+
+
+def _refuse_no_count(name: str, given: object, *, least: int) -> None:
+    """Raise UsageError where the keyword `name` is no whole number from `least` on."""
+    if isinstance(given, bool) or not isinstance(given, Integral) or given < least:
+        raise UsageError(
+            f"{name}= takes a whole number from {least} on, not {given!r}.",
+            "No unit was run.",
+            "Correct it.",
+        )
 
 
 def rehearsed_files(

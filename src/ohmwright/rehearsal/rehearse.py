@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -30,6 +31,12 @@ class Rehearsal:
     """Number of units asked for; more than `outcomes` where the rehearsal was stopped."""
     outcomes: tuple[UnitOutcome, ...]
     """By number of the unit."""
+
+    def __repr__(self) -> str:
+        verdicts = Counter(one.verdict for one in self.outcomes)
+        said = [f"{len(self.outcomes)} of {self.wanted} units"]
+        said += [f"{count} {verdict}" for verdict, count in sorted(verdicts.items())]
+        return f"<Rehearsal of {self.title}: {', '.join(said)}>"
 
     @property
     def title(self) -> str:

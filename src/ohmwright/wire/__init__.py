@@ -21,6 +21,7 @@ Read in this order:
                             a reply may be believed
     off                     OFF, whatever state the line is in, and the answer to it
     verified_dialogue       answers and settings that a single fault on the line cannot falsify
+    forks                   what a fork of this process closes as it begins
     portlock, addresses     one program a port, whatever name the port goes by
     visa_session            a VISA session that loses no byte
     loopback                addresses that only this machine reaches

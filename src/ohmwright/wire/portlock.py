@@ -17,6 +17,7 @@ from pathlib import Path
 from ohmwright.model.errors import LinkBusy
 
 from .clock import RealClock
+from .forks import keep_from_forks
 
 _HOLDER_AT = 1  # the first byte is the one locked; Windows lets nobody read a locked byte
 
@@ -38,6 +39,7 @@ class PortLock:
         except BaseException:
             self.release()
             raise
+        keep_from_forks(self)
 
     def filenos(self) -> tuple[int, ...]:
         """Descriptors of the lock files; a child process that inherits them shares the hold."""
@@ -45,11 +47,15 @@ class PortLock:
 
     def release(self) -> None:
         """Release the lock. Safe to call twice."""
-        while self._files:
-            file = self._files.pop()
+        for file in self._files:
             with suppress(OSError):
                 os.ftruncate(file, 0)
-            os.close(file)
+        self.close()
+
+    def close(self) -> None:
+        """Close the files of this process; who shares the hold has it still."""
+        while self._files:
+            os.close(self._files.pop())
 
 
 def device_lock(device: str) -> PortLock:

@@ -1,6 +1,7 @@
 """The guard's process, in a real child process, with an instrument on a pseudo-terminal."""
 
 import errno
+import multiprocessing
 import os
 import select
 import signal
@@ -8,6 +9,7 @@ import socket
 import subprocess
 import sys
 import threading
+import time
 import tty
 from collections.abc import Iterator
 from dataclasses import replace
@@ -241,6 +243,27 @@ async def test_the_watchdog_is_proved_with_the_output_on_and_keeps_its_promise(
     assert instrument.heard.count(b"OUTPut:STATe OFF") == 2
 
 
+async def test_a_proof_that_is_cut_short_leaves_the_promise_of_before(
+    instrument: Instrument,
+) -> None:
+    link = await guarded(instrument)
+    await link.expect_traffic(60.0)
+    await link.write(b"OUTPut:STATe ON,9\n")
+    with anyio.CancelScope() as scope:
+        scope.cancel()
+        await link.prove_watchdog()
+    assert scope.cancelled_caught
+    trips = 0
+    for _ in range(2):  # one may be on its way; by the short promise each silence is one
+        with pytest.raises(LinkError) as silence:
+            await link.read(0.6)
+        trips += isinstance(silence.value, GuardTripped)
+        await link.heartbeat()
+    assert trips < 2
+    await link.aclose()
+    assert not instrument.on
+
+
 async def test_an_off_that_does_nothing_is_no_proof(
     instrument: Instrument, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -253,6 +276,26 @@ async def test_an_off_that_does_nothing_is_no_proof(
     instrument.off_does_nothing = False
     await link.aclose()
     assert not instrument.on
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="no fork here")
+async def test_a_fork_of_the_engine_does_not_keep_its_guard_from_hearing_the_end(
+    instrument: Instrument,
+) -> None:
+    link = await guarded(instrument)
+    await link.expect_traffic(60.0)
+    await link.write(b"OUTPut:STATe ON,90\n")
+    child = multiprocessing.get_context("fork").Process(target=time.sleep, args=(60,))
+    child.start()
+    try:
+        link._channel._socket.close()
+        with anyio.fail_after(30):
+            while b"OUTPut:STATe OFF" not in instrument.heard:
+                await RealClock().sleep(0.02)
+    finally:
+        child.kill()
+        child.join()
+    link._channel.abandon()
 
 
 async def test_told_to_stop_while_it_waits_without_end_it_ends(instrument: Instrument) -> None:

@@ -2,6 +2,7 @@
 
 import uPlot from './vendor/uplot/uPlot.js'
 import { h } from './dom.js'
+import { isBusy } from './store.js'
 import { colour } from './theme.js'
 
 const WINDOW_S = 60
@@ -50,7 +51,7 @@ export function livePlot({ height, small = false }) {
     padding: small ? [4, 0, 4, 0] : [8, 8, 0, 0],
     scales: { x: { time: false, range: () => [(known?.picture.now_s ?? 0) - WINDOW_S, known?.picture.now_s ?? 0] }, y: { range: (_, low, high) => range(known, low, high) } },
     axes: [
-      axis('seconds ago', { values: (_, ticks) => ticks.map((t) => Math.round(Math.max(0, (known?.picture.now_s ?? 0) - t))) , splits: () => splits(known) }),
+      axis(() => (known !== null && isBusy(known) ? 'seconds ago' : 'seconds before the end'), { values: (_, ticks) => ticks.map((t) => Math.round(Math.max(0, (known?.picture.now_s ?? 0) - t))) , splits: () => splits(known) }),
       axis('current in mA', { size: 58 }),
     ],
     series: [{}, { stroke: () => colour('--trace'), width: small ? 1.5 : 2, points: { show: false } }],

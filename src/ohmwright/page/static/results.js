@@ -11,8 +11,10 @@ export function resultsTable() {
   let shown = null, rows = new Map()
   return {
     element,
-    // called at every frame: only a new list of results is looked at, and rows that stay are kept
-    update(results) {
+    /** `asset`: whose they are; empty where the view says it. */
+    update(results, asset = '') {
+      put(caption, asset === '' ? 'Results' : `Results of ${asset}`)
+      // called at every frame: only a new list of results is looked at, and rows that stay are kept
       if (results === shown) return
       shown = results
       element.hidden = results.length === 0

@@ -1,9 +1,11 @@
 // What is to be run at a bench, and its beginning.
 
 import { h, put, redo, set } from './dom.js'
+import { figureField, figureIn } from './figure_field.js'
 import { OF_RUN, asBegun, chosenRun, runOption } from './go_on.js'
 import { attempt, forget, tell } from './line.js'
 import { ask, giveOrder } from './link.js'
+import { keepName, keptName } from './operator_name.js'
 import { takesScans } from './scan.js'
 import { changed, isBusy, isSilent, mayCommand } from './store.js'
 import { unitLine } from './unit_line.js'
@@ -11,21 +13,6 @@ import { unitLine } from './unit_line.js'
 const CAUTION = 'CAUTION: HF output burns and ignites, and the analyzer’s terminals carry high voltage at high frequency. Qualified staff only; the unit disconnected from any patient; maker’s service manual and local codes first; electrical-safety tests before output tests.'
 
 const OF_REGISTER = 'register'  // in place of the number of a procedure
-const NAME = 'ohmwright-operator'  // asked for once in a session of the browser
-
-function keptName() {
-  try {
-    return sessionStorage.getItem(NAME) ?? ''
-  } catch {
-    return ''
-  }
-}
-
-function keepName(name) {
-  try {
-    sessionStorage.setItem(NAME, name.trim())
-  } catch { /* it is asked for again */ }
-}
 
 // the form of each bench is kept: who looks at what would be done finds what was chosen again
 const forms = new Map()
@@ -45,8 +32,8 @@ function newForm(number) {
       h('option', { value: 'as found' }, 'Measure as found, adjust nothing')),
     unattended: h('input', { type: 'checkbox', name: 'unattended', onchange: () => look() }),
     expired: h('input', { type: 'checkbox', name: 'expired' }),
-    temperature: h('input', { type: 'number', name: 'temperature', min: -10, max: 60, step: 0.1 }),
-    humidity: h('input', { type: 'number', name: 'humidity', min: 0, max: 100, step: 1 }),
+    temperature: figureField('temperature', [-10, 60], '21.5 or 21,5'),
+    humidity: figureField('humidity', [0, 100], '45.5 or 45,5'),
     resume: h('select', { name: 'resume', onchange: () => { asBegun(fields); own() } }),
     workOrder: h('input', { type: 'text', name: 'work-order', maxlength: 200, autocomplete: 'off' }),
     operator: h('input', { type: 'text', name: 'operator', maxlength: 100, autocomplete: 'off', value: keptName(), onchange: () => keepName(fields.operator.value) }),
@@ -69,12 +56,15 @@ function newForm(number) {
   const unit = label('Unit: its tag, typed or scanned', fields.asset), goOn = label('Go on with', fields.resume), workOrder = label('Work order', fields.workOrder)
   set(goOn, 'class', 'go-on')
   set(unit, 'class', 'of-unit')
+  const check = (words, field) => h('label', { class: 'check' }, field, h('span', {}, words))
+  // nothing of practice is kept, and whoever practises is there: none of these is asked for it
+  const ofRealWork = [label('Your name, for the record', fields.operator), workOrder,
+    check('Unattended: nobody stays here to answer questions', fields.unattended),
+    check('Accept an analyzer past its calibration date', fields.expired),
+    label('Room temperature in °C', fields.temperature), label('Relative humidity in %', fields.humidity)]
   const element = h('form', { class: 'card start', hidden: true, onsubmit: (event) => { event.preventDefault(); submit() } },
     h('h2', {}, 'Begin a run'), h('p', { class: 'caution' }, CAUTION),
-    goOn, unit, label('Procedure', fields.procedure), label('Work', fields.work), line.element, label('Your name, for the record', fields.operator), workOrder,
-    h('label', { class: 'check' }, fields.unattended, h('span', {}, 'Unattended: nobody stays here to answer questions')),
-    h('label', { class: 'check' }, fields.expired, h('span', {}, 'Accept an analyzer past its calibration date')),
-    label('Room temperature in °C', fields.temperature), label('Relative humidity in %', fields.humidity),
+    goOn, unit, label('Procedure', fields.procedure), label('Work', fields.work), line.element, ...ofRealWork,
     h('div', { class: 'row' }, begin, preview))
   let asked = '', isAsking = false, wish = null
   const submit = async () => {
@@ -114,7 +104,7 @@ function newForm(number) {
       const free = !isBusy(known)
       set(element, 'hidden', !free)
       const { own_asset: ownAsset, practice } = known.now, run = chosenRun(fields)
-      for (const field of [unit, workOrder]) set(field, 'hidden', practice)
+      for (const field of [unit, ...ofRealWork]) set(field, 'hidden', practice)
       set(goOn, 'hidden', fields.resume.options.length < 2)  // the first says: a new run
       set(fields.asset, 'placeholder', run?.asset ?? (ownAsset === '' ? '' : `empty: ${ownAsset}`))
       fields.asset.required = ownAsset === '' && !practice && fields.resume.value === ''
@@ -158,8 +148,9 @@ function order(fields) {
   const { value } = fields.procedure, procedure = [OF_REGISTER, OF_RUN].includes(value) ? null : Number(value)
   const given = { procedure, work: fields.work.value, unattended: fields.unattended.checked, accept_expired: fields.expired.checked }
   if (fields.asset.value.trim() !== '') given.asset = fields.asset.value.trim()
-  if (fields.temperature.value !== '') given.temperature_c = fields.temperature.valueAsNumber
-  if (fields.humidity.value !== '') given.humidity_percent = fields.humidity.valueAsNumber
+  const temperature = figureIn(fields.temperature), humidity = figureIn(fields.humidity)
+  if (temperature !== null) given.temperature_c = temperature
+  if (humidity !== null) given.humidity_percent = humidity
   if (fields.operator.value.trim() !== '') given.operator = fields.operator.value.trim()
   if (fields.workOrder.value.trim() !== '') given.work_order = fields.workOrder.value.trim()
   if (fields.resume.value !== '') given.resume = fields.resume.value

@@ -2,7 +2,7 @@
 
 import { h, listedRow, listedTable } from './dom.js'
 import { moment } from './format.js'
-import { verdict } from './results.js'
+import { verdictCell } from './view_records.js'
 import { dueWords, lastVerdict } from './view_worklist.js'
 import { beginLinks } from './where_to_begin.js'
 
@@ -31,4 +31,4 @@ function runsTable(runs) {
 
 const runRow = (run) => listedRow(COLUMNS, [h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id),
   run.simulated ? [moment(run.at), h('div', { class: 'soft' }, 'simulated, by its bench’s own clock')] : moment(run.at),
-  run.procedure, run.operator, [verdict(run.verdict), run.voided ? h('div', { class: 'soft' }, 'void') : '']])
+  run.procedure, run.operator, verdictCell(run)])

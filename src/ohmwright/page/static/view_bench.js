@@ -59,6 +59,7 @@ export function benchView(number, extra = null, went = null, wish = null) {
       for (const part of [live, times]) set(part, 'hidden', !isBusy(known))
       set(parts.plot.element, 'hidden', !isBusy(known) && known.times.length === 0)
       run(parts, known)
+      parts.results.update(known.results, known.now.practice ? '' : known.now.asset)
       parts.start.update(known)
       parts.said.update(known)  // after the form, which may still hold the focus, was hidden
       parts.command.update(known)
@@ -107,7 +108,6 @@ function run(parts, known) {
   put(parts.place, isBusy(known) && picture.stage !== null ? placeWords(picture) : '')
   put(parts.next, isBusy(known) && picture.comes_next ? `Next: ${picture.comes_next}` : '')
   notices(parts, picture.notices, isBusy(known))
-  parts.results.update(known.results)
 }
 
 /** What a person should know: in a run the latest alarms stay beside RF, wherever the page is scrolled to; the latest of the others below. */

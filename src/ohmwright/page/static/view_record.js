@@ -10,19 +10,23 @@ import { all, isBusy } from './store.js'
 export function recordView(run) {
   const element = h('section', {}, h('p', {}, 'Reading…'))
   attempt(() => ask(`/records/${encodeURIComponent(run)}`)).then((found) => {
-    if (found !== undefined) element.replaceChildren(...page(found).filter((part) => part !== null))
+    const shown = found === undefined ? [back(), h('h1', {}, run), h('p', {}, 'Nothing can be shown of it.')] : page(found)
+    element.replaceChildren(...shown.filter((part) => part !== null))
   })
   return { element, title: () => `Record of ${run}`, update() {} }
 }
+
+const back = () => h('p', {}, h('a', { href: '#/records' }, '← the records'))
 
 function page(found) {
   const at = `/records/${encodeURIComponent(found.run_id)}/certificate`
   const table = resultsTable(), busy = all().find((known) => isBusy(known) && known.now.run_id === found.run_id)
   table.update(found.results)
   const facts = [['Unit', `${found.unit}, ${found.asset}`], ['Procedure', found.procedure], ['Begun', moment(found.at)], ['Bench', found.bench],
-    ['Analyzer', found.analyzer], ['Analyzer’s certificate', found.certificate ?? 'none'], ['Operator', found.operator], ['RF on for', found.rf_on]]
+    ['Analyzer', found.analyzer], ['Analyzer’s certificate', found.certificate ?? 'none'], ['Operator', found.operator], ...(found.work_order ? [['Work order', found.work_order]] : []),
+    ['Room', found.room], ['RF on for', found.rf_on]]
   return [
-    h('p', {}, h('a', { href: '#/records' }, '← the records')), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'This unit: its runs, and how its output drifts')), h('p', {}, verdict(found.verdict), found.verdict_qualified ? `, ${found.verdict_qualified}` : '',
+    back(), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'This unit: its runs, and how its output drifts')), h('p', {}, verdict(found.verdict), found.verdict_qualified ? `, ${found.verdict_qualified}` : '',
       found.simulated ? ` SIMULATED, seed ${found.seed}: no evidence about any real unit` : ''),
     found.unsaved ? h('p', { class: 'asked' }, `! ${found.unsaved}`) : null,
     h('dl', { class: 'settings card' }, ...facts.map(([name, value]) => h('div', {}, h('dt', {}, name), h('dd', {}, value)))),
@@ -35,6 +39,7 @@ function page(found) {
       h('figure', { class: 'card' }, h('img', { src: curve.picture, alt: curve.words }), h('figcaption', {}, curve.title))))] : []),
     ...(found.sweep.length ? [sweep(found.sweep)] : []), table.element,
     found.trims_told ? h('p', { class: 'trims-told' }, `Trims: ${found.trims_told}.`) : null,
+    ...(found.remarks.length ? [h('h2', {}, 'Remarks'), h('ul', { class: 'notices' }, ...found.remarks.map((words) => h('li', {}, words)))] : []),
   ]
 }
 

@@ -39,5 +39,9 @@ export function recordsView(asset = '') {
 
 const row = (run) => listedRow(COLUMNS, [h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id),
   run.simulated ? [moment(run.at), h('div', { class: 'soft' }, 'by the clock of the simulated bench')] : moment(run.at),
-  [h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`],
-  run.procedure, run.operator, [verdict(run.verdict), ...[...(run.voided ? ['void'] : []), ...grounds(run)].map((words) => h('div', { class: 'soft' }, words))]])
+  run.asset ? [h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`] : 'not known',
+  run.procedure, run.operator, verdictCell(run)])
+
+/** The verdict of a run in a list, what it is by, and why it was refused. */
+export const verdictCell = (run) => [verdict(run.verdict),
+  ...[...(run.voided ? ['void'] : []), ...grounds(run), run.refused_because ?? ''].filter(Boolean).map((words) => h('div', { class: 'soft' }, words))]

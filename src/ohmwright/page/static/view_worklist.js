@@ -33,7 +33,7 @@ export function worklistView() {
   function draw() {
     const shown = known.filter((unit) => isMeant(unit, words.value) && ONLY[only.value][1](unit))
     const due = `${known.filter((unit) => unit.is_due).length} of ${known.length} units are due`
-    const told = known.length === 0 ? 'No unit is in the register.' : shown.length === known.length ? `${due}.`
+    const told = known.length === 0 ? 'No unit is in the register. At a terminal: ohmwright asset import FILE brings in a spreadsheet (ohmwright guide assets).' : shown.length === known.length ? `${due}.`
       : shown.length === 0 ? `No unit of the list is like that; ${due}. Withdrawn units are not in it. ` : `${shown.length} shown; ${due}.`
     const tag = words.value.trim(), isOneWord = shown.length === 0 && /^\S+$/.test(tag)
     redo(said, JSON.stringify([told, isOneWord && tag, simulated.checked]), () => [told, isOneWord ? unitLink(tag, `What the register has of ${tag}`) : null])
@@ -56,7 +56,7 @@ export function worklistView() {
   return {
     element: h('section', {}, h('h1', {}, 'Worklist'),
       h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Find a unit'), words), h('label', {}, h('span', {}, 'Units'), only)), said, sham,
-      h('details', {}, h('summary', {}, 'The order, the marks, and the forecast'), h('p', {}, 'First what is probably out of tolerance now, then by the risk within a year, then by due date and place.'),
+      h('details', {}, h('summary', {}, 'The order, the marks, and the forecast'), h('p', {}, 'First what failed and has not passed since, then what is probably out of tolerance now, then by the risk within a year, then by due date and place.'),
       h('p', { class: 'soft' }, `A risk with ~ is reckoned from the due date alone, one without from the forecast. ${GROUNDS} As told: somebody said so, and no run here does.`),
         h('div', { class: 'row' }, anew, h('label', { class: 'check' }, simulated, h('span', {}, 'By runs on simulated benches')))), units),
     title: () => 'Worklist',

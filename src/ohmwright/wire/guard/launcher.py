@@ -12,6 +12,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
+from ohmwright.wire.forks import keep_from_forks
 from ohmwright.wire.portlock import PortLock
 
 from .making_orders import GuardOrders, HandedOrders, release_orders
@@ -44,6 +45,7 @@ def launch_guard(place: PortLocation, commands: GuardOrders, lock: PortLock) -> 
     """Launch a guard for `place` in a session of its own; it shares the hold on `lock`."""
     ours, theirs = socket.socketpair()
     ours.setblocking(False)
+    keep_from_forks(ours)
     try:
         guard = subprocess.Popen(
             [_interpreter(), "-P", "-m", "ohmwright.wire.guard.process"],
