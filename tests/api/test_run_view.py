@@ -14,9 +14,11 @@ from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import open_bench, simulated_bench
 from ohmwright.api.reading_picture import band_picture
 from ohmwright.api.rf_words import rf_picture
+from ohmwright.api.run_notices import unsaved_text
 from ohmwright.api.run_picture import RunPicture
 from ohmwright.api.run_plan import PlannedPoint, planned_points
 from ohmwright.api.run_view import NOTICES_KEPT, RESULTS_KEPT, TREND_READINGS, RunWatch, watch_of
+from ohmwright.engine.as_left_evidence import MAY_BE_UNSAVED
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import run
@@ -373,3 +375,13 @@ def test_who_is_asked_to_read_the_plate_does_not_see_its_serial_number() -> None
     assert f"serial {begun.asset.serial}" in watch.picture(0.0).unit
     watch.on_event(RunResumed(**NOW, operator="A. Fenn", done=0))
     assert "serial" not in watch.picture(0.0).unit  # it is asked for once more
+
+
+def test_what_may_not_have_been_saved_is_told_of_the_latest_results_alone() -> None:
+    """The page's record of a run that passed said nothing of it."""
+    left = Result(stage="as_left", step="cut", point="300 ohm", kind="output", verdict="pass")
+    doubtful = left.model_copy(update={"reason": f"P1 landed at 892 mA: {MAY_BE_UNSAVED}"})
+    assert unsaved_text([left]) == ""
+    assert unsaved_text([doubtful, left]) == ""  # measured again since
+    said = unsaved_text([left, doubtful])
+    assert said.startswith(f"As left, cut, 300 ohm: {MAY_BE_UNSAVED}. Look whether")

@@ -133,7 +133,7 @@ def test_a_request_says_who_keys_and_never_that_rf_is_off(
     asked = next(_request_lines(request, "", rf, by_foot=by_foot)).plain
     assert asked == f">> Press fine up once.  {said}"
     watch = RunWatch()
-    watch.on_status(BenchStatus(rf, 0.0))
+    watch.on_status(BenchStatus(rf, 0.0, age_s=1.0))
     watch.open_request(request, "", by_foot=by_foot)
     drawn = watch.picture(0.0).request
     assert drawn is not None

@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.page.benches import BenchOfFile
+from ohmwright.page.site import PageSettings
 
 from .browsing import SETTLED_MS, Person, one_activation, opened_browser
 from .conftest import page_settings, serving
@@ -51,14 +52,18 @@ def asked(page: Page, words: str) -> None:
     page.wait_for_timeout(SETTLED_MS)
 
 
+def of_one_point(folder: Path) -> PageSettings:
+    """A page with the bench that is worked by hand, and a procedure of one point."""
+    for name, text in (("bench.toml", BENCH), ("one.toml", ONE_POINT)):
+        (folder / name).write_text(text)
+    bench = BenchOfFile(BenchChoice(folder / "bench.toml"))
+    return replace(page_settings(folder, 1.0, folder / "one.toml"), benches=(bench,))
+
+
 def test_the_page_claims_no_more_than_a_person_did_and_told(
     browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for name, text in (("bench.toml", BENCH), ("one.toml", ONE_POINT)):
-        (tmp_path / name).write_text(text)
-    bench = BenchOfFile(BenchChoice(tmp_path / "bench.toml"))
-    settings = replace(page_settings(tmp_path, 1.0, tmp_path / "one.toml"), benches=(bench,))
-    with serving(settings, monkeypatch) as site:
+    with serving(of_one_point(tmp_path), monkeypatch) as site:
         person = Person.admitted(browser, site)
         page, stop = person.page, person.page.locator("#stop")
         line, field = page.locator("#line"), page.locator(".typed input")
@@ -106,10 +111,10 @@ def test_the_page_claims_no_more_than_a_person_did_and_told(
         person.sees("on")
         page.keyboard.press("Space")  # the field has the focus, and nothing was typed yet
         asked(page, "are to be off now")
-        expect(page.locator(".notices")).to_contain_text(RELEASE)
+        expect(page.locator(".alarms")).to_contain_text(RELEASE)
         expect(stop).to_contain_text("release the foot switch…")
         page.wait_for_timeout(3000)
-        assert page.locator(".notices").inner_text().count(RELEASE) == 1
+        assert page.locator(".alarms").inner_text().count(RELEASE) == 1
         page.keyboard.type("0\n")
         person.sees_state("Stopped")
         expect(page.locator(".notices")).not_to_contain_text(RELEASE)
@@ -119,4 +124,42 @@ def test_the_page_claims_no_more_than_a_person_did_and_told(
         person.go("#/bench/1/procedure/0")
         found = page.locator(".procedure > .card").first
         expect(found).to_contain_text("by its files the bench can do it.")
+    assert person.complaints == []
+
+
+def test_a_run_that_is_stopped_before_rf_was_ever_read_says_so_in_every_view(
+    browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The age of what was told stood still, and STOP said that RF may be on, in red, for ever."""
+    with serving(of_one_point(tmp_path), monkeypatch) as site:
+        person = Person.admitted(browser, site, viewport={"width": 390, "height": 844})
+        page = person.page
+        person.go("#/bench/1")
+        person.begin("One point", work="as found", unattended=False)
+        asked(page, "are to be off now")
+        page.keyboard.type("0\n")
+        for words in ("Join the analyzer's input", "Set the generator", "load resistance to 500"):
+            asked(page, words)
+            page.keyboard.press("d")
+        asked(page, "on a page p alone, or its button")
+        pill, pressed = page.locator(".rf-follows"), page.locator(".answer")
+        expect(pill).to_have_text("RF comes on after this, by the foot switch.")
+        expect(pill).to_have_attribute("data-look", "between")  # it is not on yet
+        expect(pressed).to_be_in_viewport(ratio=1)
+        foot, button = page.locator("#foot").bounding_box(), pressed.bounding_box()
+        assert foot is not None
+        assert button is not None
+        assert button["y"] + button["height"] <= foot["y"], "behind STOP"
+        page.keyboard.press("Space")
+        asked(page, "are to be off now")
+        page.keyboard.type("0\n")
+        person.sees_state("Stopped")
+        not_proved = "that RF is off is not proved"
+        sign = re.compile(f"NO CURRENT READ when the run ended; {not_proved}")
+        expect(page.locator(".one-bench .rf")).to_have_text(sign)
+        person.go("#/records")
+        after = page.locator(".after-stop")
+        expect(after).to_have_text(f"Workshop bench 4: no current told; {not_proved}.")
+        expect(after).not_to_have_attribute("data-urgent", "")
+        expect(page.locator(".elsewhere [data-look=between]")).to_contain_text("Workshop bench 4")
     assert person.complaints == []

@@ -77,3 +77,7 @@ def test_rf_that_nothing_ended_is_seen_in_other_views_though_the_run_has_ended(
         expect(person.page.locator(".elsewhere [data-look=unknown]")).to_have_text(
             re.compile("^RF STATE UNKNOWNWorkshop bench 1")
         )
+        person.page.set_viewport_size({"width": 390, "height": 844})
+        box = person.page.locator(".elsewhere li").bounding_box()
+        assert box is not None
+        assert box["height"] < 100, "its words stood in a column one word wide"

@@ -88,16 +88,19 @@ def rf_picture(moment: BenchStatus | None, now_s: float) -> RfPicture:
     )
 
 
-def rf_at_request(state: RfPictureState | None, *, follows: bool, by_foot: bool) -> str:
+def rf_at_request(
+    state: RfPictureState | None, *, follows: bool, by_foot: bool, in_activation: bool = True
+) -> str:
     """Return what a request says of RF, and who keys it; empty where RF has no part in it.
 
     `state`: as it was read last, None where that is not shown; `follows`: whether RF comes on after
-    the answer. It never says that RF is off: a request may stay open for long.
+    the answer; `in_activation`: whether RF that is on was asked for, so that it is known who keys
+    it. It never says that RF is off: a request may stay open for long.
     """
     keys = "by the foot switch" if by_foot else "keyed by the program"
     match state:
         case "on":
-            return f"RF IS ON, {keys}."
+            return f"RF IS ON, {keys}." if in_activation else "RF IS ON."
         case "going off":
             return "RF MAY STILL BE ON."
         case "unknown":

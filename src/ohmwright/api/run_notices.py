@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from ohmwright.engine.as_left_evidence import may_be_unsaved
+from ohmwright.engine.as_left_evidence import MAY_BE_UNSAVED, may_be_unsaved
 from ohmwright.instruments.hand_requests import FEWEST_TYPED
 from ohmwright.model.event import (
     Event,
@@ -17,11 +17,20 @@ from ohmwright.model.event import (
     SlowRelease,
     UnaskedRf,
 )
-from ohmwright.model.result import Result
+from ohmwright.model.result import Result, latest
 
 from .rf_words import Urgency
 
 LOOK_IF_SAVED = "Look whether it is saved before the unit leaves the bench."
+
+
+def unsaved_text(results: Sequence[Result]) -> str:
+    """Return which results say that an adjustment may not have been saved; empty where none does.
+
+    No verdict says so: it belongs beside that of the run.
+    """
+    unsure = [f"{one.step}, {one.point}" for one in latest(results) if may_be_unsaved(one)]
+    return f"As left, {'; '.join(unsure)}: {MAY_BE_UNSAVED}. {LOOK_IF_SAVED}" if unsure else ""
 
 
 def notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:

@@ -17,7 +17,7 @@ from ohmwright.model.step import Stage
 from ohmwright.reports.text import limits_words
 
 from .reading_picture import BandPicture
-from .rf_words import RfPicture, RfPictureState, Urgency, rf_at_request
+from .rf_words import RfPicture, Urgency, rf_at_request
 
 RunState = Literal["not begun", "going on", "finished", "ended early"]
 
@@ -89,9 +89,14 @@ def request_picture(
     )
 
 
-def told_of_rf(request: RequestPicture, state: RfPictureState) -> RequestPicture:
-    """Return `request` with what is to be said of RF while its state was read as `state`."""
-    words = rf_at_request(state, follows=request.rf_follows, by_foot=request.by_foot)
+def told_of_rf(request: RequestPicture, rf: RfPicture) -> RequestPicture:
+    """Return `request` with what is to be said of RF while it was read as `rf`."""
+    words = rf_at_request(
+        rf.state,
+        follows=request.rf_follows,
+        by_foot=request.by_foot,
+        in_activation=request.by_foot or rf.age_s is not None,
+    )
     return request.model_copy(update={"rf_words": words})
 
 

@@ -224,7 +224,7 @@ class RunWatch:
             band=None if aim is None else band_picture(aim, current_ma),
             trend=trend,
             cue=cue_picture(self._cue),
-            request=None if self._request is None else told_of_rf(self._request, rf.state),
+            request=None if self._request is None else told_of_rf(self._request, rf),
             comes_next=progress.comes_next(missing) if going_on else "",
             points_done=progress.points_done,
             points_total=progress.points_total,

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 
 from rich.console import RenderableType
 from rich.text import Text
 
-from ohmwright.api.run_notices import LOOK_IF_SAVED
-from ohmwright.engine.as_left_evidence import MAY_BE_UNSAVED, may_be_unsaved
+from ohmwright.api.run_notices import unsaved_text
 from ohmwright.engine.steps.sweep import NO_LIMITS
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.event import Event, Fault, RunFinished, RunStarted
-from ohmwright.model.result import Result, TraceabilityBasis, Verdict, asks_nothing, latest
+from ohmwright.model.result import Result, TraceabilityBasis, Verdict, asks_nothing
 from ohmwright.reports.part_texts import fault_text, interruption_lines, rf_not_ended_text
 from ohmwright.reports.run_parts import RunPart, on_time_text, run_totals_s
 from ohmwright.reports.run_remarks import remarks_of_run
@@ -182,23 +181,13 @@ def _verdict_words(last: RunFinished, results: Sequence[Result]) -> tuple[str, s
     return last.verdict.upper(), VERDICT_STYLES[last.verdict]
 
 
-def _saved_or_not(results: Sequence[Result]) -> Iterator[Text]:
-    """Yield that somebody is to look, where an adjustment may not have been saved: in no verdict.
-
-    It stands beside the verdict, which a person reads who reads nothing else.
-    """
-    unsure = [f"{one.step}, {one.point}" for one in latest(results) if may_be_unsaved(one)]
-    if unsure:
-        words = f"As left, {'; '.join(unsure)}: {MAY_BE_UNSAVED}. {LOOK_IF_SAVED}"
-        yield Text(printable(words), style="bold yellow")
-
-
 def _ending(
     events: Sequence[Event], parts: Sequence[RunPart], results: Sequence[Result]
 ) -> Iterable[RenderableType]:
     last = events[-1] if events else None
     if isinstance(last, RunFinished):
-        yield from _saved_or_not(results)
+        if said := unsaved_text(results):  # beside the verdict, which is read by who reads no more
+            yield Text(printable(said), style="bold yellow")
         on_s, bench_time_s = run_totals_s(events)
         text = Text("Result: ").append(*_verdict_words(last, results))
         on_time = on_time_text(on_s, parts)

@@ -12,6 +12,7 @@ from typing import Any, Literal
 from ohmwright.api.certificate_files import CertificateOptions
 from ohmwright.api.certificate_renderer import CertificateRenderer, certificate_renderer
 from ohmwright.api.open_records import open_existing_records, records_exist, trusted_keys
+from ohmwright.api.run_notices import unsaved_text
 from ohmwright.api.run_of_record import Run
 from ohmwright.api.run_picture import result_picture
 from ohmwright.engine.resume import on_time_s, run_started_event
@@ -92,6 +93,7 @@ class History:
             if run.finished
             else run_lists.UNFINISHED,
             "verdict_qualified": qualification(run.results),
+            "unsaved": unsaved_text(run.results),
             "finished": run.finished,
             "unit": f"{started.asset.maker} {started.asset.model}, serial {started.asset.serial}",
             "asset": started.asset.id,

@@ -10,6 +10,7 @@ from typing import Any
 from ohmwright.api.assets import command_into_service
 from ohmwright.api.recorded_worklist import store_worklist, today
 from ohmwright.fleet.worklist import WorkUnit
+from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_changes import changes_of_history, changes_text
@@ -45,12 +46,14 @@ def register_card(store: SqlStore, tag: str, *, simulated: bool) -> dict[str, An
 
     `simulated`: whether runs on simulated benches say when it is due, and not those on real ones.
     """
-    history = AssetRegister(store.database).history(tag)
-    if not history:
+    register = AssetRegister(store.database)
+    try:
+        asset = register.get(tag).asset  # capitals do not matter
+    except UsageError:
         return {"asset": None, "work": None, "changes": [], "commands": [_adding(tag)]}
-    asset = history[-1].asset
+    history = register.history(asset.tag)
     units = store_worklist(store, simulated=simulated)
-    work = next((work_unit(one, today()) for one in units if one.asset.tag == tag), None)
+    work = next((work_unit(one, today()) for one in units if one.asset.tag == asset.tag), None)
     return {
         "asset": asset.model_dump(),
         "work": work,

@@ -6,7 +6,7 @@ import { all, isBusy, isCutOff } from './store.js'
 
 /** The benches of which a person must know here: with a run, or with RF that may be on. */
 function concerned(shown) {
-  return all().filter((known) => known.number !== shown && (isBusy(known) || (!isCutOff() && rfOf(known).look === 'unknown')))
+  return all().filter((known) => known.number !== shown && (isBusy(known) || (!isCutOff() && !['off', 'idle'].includes(rfOf(known).look))))
 }
 
 /** Those benches by what is said of their RF, the loudest first. */

@@ -7,7 +7,7 @@ export const OF_RUN = 'run'  // in place of the number of a procedure
 
 /** A run that was cut short, by what a person knows it by. */
 export function runOption(run) {
-  const option = h('option', { value: run.run_id }, `${run.asset}, ${run.model}, begun ${moment(run.begun)} by ${run.operator}`)
+  const option = h('option', { value: run.run_id }, `${run.asset}, begun ${moment(run.begun)} by ${run.operator}, ${run.model}`)
   option.run = run
   return option
 }

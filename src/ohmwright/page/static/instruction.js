@@ -3,6 +3,7 @@
 import { h, put, redo, s, set } from './dom.js'
 import { tell, unsay } from './line.js'
 import { giveOrder } from './link.js'
+import { rfOf, shapeOf } from './rf.js'
 import { bench, isCutOff, isSilent, mayCommand } from './store.js'
 
 const SIGNS = {  // drawn, since not every system has letters of these shapes
@@ -69,9 +70,17 @@ export function instruction(number) {
     else if (open.answers.length > 0) complain(`‘${event.key}’ is none of the answers.`)
   }
   addEventListener('keydown', onKey)
+  const reveal = () => {  // whole, and where that cannot be, its answers: none may stay behind STOP
+    if (open === null || !mayCommand(bench(number))) return
+    for (const part of [asked, asked.querySelector('.answers, .typed')]) part?.scrollIntoView({ block: 'nearest' })
+  }
+  addEventListener('resize', reveal)  // a tablet was turned, or shows its keys
   return {
     element,
-    leave: () => removeEventListener('keydown', onKey),
+    leave: () => {
+      removeEventListener('keydown', onKey)
+      removeEventListener('resize', reveal)
+    },
     update(known) {
       const request = known.picture.request
       showCue(cue, request === null && !isCutOff() ? known.picture.cue : null)  // what is asked came later, and an old cue is none
@@ -80,13 +89,15 @@ export function instruction(number) {
       place = now
       set(asked, 'hidden', request === null)
       redo(asked, JSON.stringify([request?.number, request?.problem]), () => (request === null ? [] : requestParts(request, say, complain)))
-      for (const rf of asked.querySelectorAll('.rf-follows')) showRf(rf, request.rf_words)
+      for (const rf of asked.querySelectorAll('.rf-follows')) showRf(rf, request.rf_words, rfOf(known).look)
       for (const button of asked.querySelectorAll('button')) button.disabled = isSilent() || !mayCommand(known)
       if (!isNew) return
       shownAt = performance.now()
       answered = false
       unsay(told)  // it belongs to the request before
-      if (mayCommand(known) && isIdle(document.activeElement)) asked.querySelector('.typed input')?.focus()
+      if (!mayCommand(known) || !isIdle(document.activeElement)) return
+      reveal()
+      asked.querySelector('.typed input')?.focus({ preventScroll: true })
     },
   }
 }
@@ -110,9 +121,11 @@ const sign = (cue) => s('svg', { viewBox: '0 0 64 64', class: 'cue-sign', 'aria-
 const isIdle = (focused) => focused === null || focused === document.body || focused.id === 'view' || !focused.checkVisibility()
 
 /** What is said of RF beside a request changes while an answer is typed: it must not be lost. */
-function showRf(element, words) {
+function showRf(element, words, looks) {
+  const look = ['on', 'unknown'].includes(looks) ? looks : 'between'  // RF may come on; by its looks it is on only where it is
   set(element, 'hidden', words === '')
-  put(element, `● ${words}`)
+  set(element, 'data-look', look)
+  redo(element, JSON.stringify([words, look]), () => [shapeOf(look), h('span', {}, words)])
 }
 
 function requestParts(request, say, complain) {

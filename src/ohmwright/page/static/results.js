@@ -18,9 +18,20 @@ export function resultsTable() {
       if (results === shown) return
       shown = results
       element.hidden = results.length === 0
+      put(caption, `Results: ${counted(results)}`)
       rows = kept(body, rows, results)
     },
   }
+}
+
+/** How many verdicts of each kind the stages have: what did not pass is looked for below. */
+function counted(results) {
+  const stages = new Map()
+  for (const { stage, verdict: name } of results) {
+    const counts = stages.get(stage) ?? stages.set(stage, new Map()).get(stage)
+    counts.set(name, (counts.get(name) ?? 0) + 1)
+  }
+  return [...stages].map(([stage, counts]) => `${STAGES[stage]} ${[...counts].map(([name, count]) => `${count} ${name}`).join(', ')}`).join('; ')
 }
 
 export const verdict = (name) => h('span', { class: 'verdict', 'data-verdict': name }, `${VERDICTS[name] ?? ''} ${name}`)
@@ -44,6 +55,6 @@ function kept(body, rows, results) {
 
 function row(one) {
   return h('tr', {},
-    h('td', {}, verdict(one.verdict), one.verdict !== 'pass' && one.reason ? h('div', { class: 'soft' }, one.reason) : ''), h('td', {}, one.step), h('td', {}, one.point),
-    h('td', { class: 'number' }, one.said || `${withUncertainty(one.value, one.expanded)} ${one.unit}`), h('td', { class: 'number' }, one.limits), h('td', {}, STAGES[one.stage]))
+    h('td', {}, verdict(one.verdict), one.reason ? h('div', { class: 'soft reason' }, one.reason) : ''), h('td', { class: 'step' }, one.step), h('td', { class: 'point' }, one.point),
+    h('td', { class: 'number' }, one.said || `${withUncertainty(one.value, one.expanded)} ${one.unit}`), h('td', { class: 'number limits' }, one.limits), h('td', { class: 'stage' }, STAGES[one.stage]))
 }

@@ -64,6 +64,7 @@ function afterStop({ now, picture }) {
   const { state, as_told: told } = picture.rf
   if (isSilent()) return `${now.name}: RF NOT KNOWN HERE.`
   if (now.rf_off_at !== null && state === 'off' && !now.error?.rf_unknown) return `${now.name}: RF ${told ? 'off as told' : 'read as off'} at ${clockTime(now.rf_off_at)}.`
+  if (now.state === 'ended' && state === 'not proved') return `${now.name}: no current ${told ? 'told' : 'read'}; that RF is off is not proved.`
   return state === 'not read' ? `${now.name}: RF was not read.` : `${now.name}: RF MAY BE ON, not ${told ? 'told' : 'read'} as off.`
 }
 

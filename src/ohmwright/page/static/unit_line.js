@@ -14,6 +14,7 @@ export function unitLine(number) {
     put(element, words)
     set(element, 'data-refused', isRefused)
     set(element, 'hidden', words === '')
+    element.scrollIntoView({ block: 'nearest' })  // a refusal must not stay behind STOP
   }
   async function read(tag, mine) {
     const found = await attempt(() => ask(`/benches/${number}/unit?asset=${encodeURIComponent(tag)}`))

@@ -23,7 +23,7 @@ export function benchView(number, extra = null, went = null, wish = null) {
     gauge: gauge(), said: instruction(number), plot: livePlot({ height: 240 }),
     state: h('p', { class: 'state' }), place: h('p', { class: 'place' }), next: h('p', { class: 'next' }),
     bar: h('progress', { 'aria-label': 'Points done' }), error: h('div', { class: 'error', role: 'alert', hidden: true }),
-    notices: h('ul', { class: 'notices' }), results: resultsTable(), start: startForm(number),
+    notices: h('ul', { class: 'notices' }), alarms: h('div', { class: 'alarms', role: 'alert', hidden: true }), results: resultsTable(), start: startForm(number),
     after: h('div', { class: 'row after-run' }),
   }
   if (wish !== null) parts.start.fillIn(wish)
@@ -35,14 +35,20 @@ export function benchView(number, extra = null, went = null, wish = null) {
     parts.said.element, extra?.element ?? null)
   const element = h('section', { class: extra === null ? 'one-bench' : 'one-bench worked' },
     h('header', { class: 'bench-head' }, h('div', {}, parts.name, parts.unit), parts.command.element),
-    h('div', { class: 'rf-row' }, parts.sign.element, times), parts.error, live,
+    h('div', { class: 'rf-row' }, parts.sign.element, times, parts.alarms), parts.error, live,
     parts.plot.element,
     h('div', { class: 'card run' }, h('h2', {}, 'The run'), parts.state, parts.after, parts.notices, parts.bar, parts.place, parts.next),
     went?.element ?? null, parts.start.element, parts.results.element)
   let wasBusy = false
+  const rfRow = element.querySelector('.rf-row'), room = new ResizeObserver(() => scrollRoom(`${rfRow.offsetHeight + 8}px`))
+  room.observe(rfRow)
   return {
     element, bench: () => number, title: () => bench(number)?.now.name ?? 'Bench',
-    leave: () => parts.said.leave(),
+    leave() {
+      parts.said.leave()
+      room.disconnect()
+      scrollRoom('')
+    },
     update() {
       const known = bench(number)
       if (known === undefined) return
@@ -65,6 +71,9 @@ export function benchView(number, extra = null, went = null, wish = null) {
     },
   }
 }
+
+/** Keep so much room above what is scrolled to: RF stays there, over whatever else is. */
+const scrollRoom = (height) => document.documentElement.style.setProperty('scroll-padding-top', height)
 
 function head(parts, { now }) {
   put(parts.name, now.name)
@@ -98,10 +107,17 @@ function run(parts, known) {
   set(parts.bar, 'value', picture.points_done)
   put(parts.place, isBusy(known) && picture.stage !== null ? placeWords(picture) : '')
   put(parts.next, isBusy(known) && picture.comes_next ? `Next: ${picture.comes_next}` : '')
-  const latest = picture.notices.slice(-6), isAlarm = (one) => one.urgency === 'alarm'
-  const notices = [...latest.filter(isAlarm), ...latest.filter((one) => !isAlarm(one))]
-  redo(parts.notices, JSON.stringify(notices), () => notices.map((one) =>
-    h('li', { 'data-urgency': one.urgency }, one.urgency === 'alarm' ? '▲ ' : '', one.words)))
+  notices(parts, picture.notices, isBusy(known))
+}
+
+/** What a person should know: in a run the latest alarms stay beside RF, wherever the page is scrolled to; the latest of the others below. */
+function notices(parts, all, busy) {
+  const alarms = all.filter((one) => one.urgency === 'alarm'), others = all.filter((one) => one.urgency !== 'alarm').slice(-6)
+  const items = (list, tag) => list.map(({ urgency, words }) => h(tag, { 'data-urgency': urgency }, urgency === 'alarm' ? '▲ ' : '', words))
+  const [above, below] = busy ? [alarms.slice(-2), [...alarms.slice(0, -2), ...others]] : [[], [...alarms, ...others]]
+  set(parts.alarms, 'hidden', above.length === 0)
+  redo(parts.alarms, JSON.stringify(above), () => items(above, 'p'))
+  redo(parts.notices, JSON.stringify(below), () => items(below, 'li'))
 }
 
 /** What can be done about a run that has ended. */

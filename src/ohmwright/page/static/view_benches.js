@@ -41,6 +41,7 @@ function benchCard(number) {
       put(name, now.name)
       put(unit, `${unitWords(now)}${now.simulated ? ', simulated' : ''}`)
       sign.update(known)
+      for (const part of [reading, place, plot.element]) set(part, 'hidden', !isBusy(known))
       put(reading, `${(!isCutOff() && picture.reading) || '–'} mA`)
       put(place, isCutOff() ? '' : [picture.reading_note, picture.band === null ? '' : where(picture.band.position)].filter(Boolean).join(', '))
       plot.update(known)

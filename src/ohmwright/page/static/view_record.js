@@ -13,7 +13,7 @@ export function recordView(run) {
     const shown = found === undefined ? [back(), h('h1', {}, run), h('p', {}, 'Nothing can be shown of it.')] : page(found)
     element.replaceChildren(...shown.filter((part) => part !== null))
   })
-  return { element, title: () => 'Record', update() {} }
+  return { element, title: () => `Record of ${run}`, update() {} }
 }
 
 const back = () => h('p', {}, h('a', { href: '#/records' }, '← the records'))
@@ -28,6 +28,7 @@ function page(found) {
   return [
     back(), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'This unit: its runs, and how its output drifts')), h('p', {}, verdict(found.verdict), found.verdict_qualified ? `, ${found.verdict_qualified}` : '',
       found.simulated ? ` SIMULATED, seed ${found.seed}: no evidence about any real unit` : ''),
+    found.unsaved ? h('p', { class: 'asked' }, `! ${found.unsaved}`) : null,
     h('dl', { class: 'settings card' }, ...facts.map(([name, value]) => h('div', {}, h('dt', {}, name), h('dd', {}, value)))),
     ...(found.finished ? [] : unfinished(found, busy)),
     found.finished ? h('p', { class: 'row' }, h('a', { class: 'paper', href: `${at}.html`, target: '_blank', rel: 'noopener' }, 'Certificate'),

@@ -12,7 +12,9 @@ export function unitView(asset, simulated) {
   const of = `asset=${encodeURIComponent(asset)}&simulated=${simulated}`
   const fill = async (place, path, parts) => {
     const found = await attempt(() => ask(`${path}?${of}`))
-    if (found !== undefined) place.replaceChildren(...parts(found).filter((one) => one !== null))
+    const tag = found?.asset?.tag
+    if (tag !== undefined && tag !== asset) location.replace(`#/unit/${encodeURIComponent(tag)}/${simulated === 'yes' ? 'simulated' : 'real'}`)  // typed in other capitals
+    else if (found !== undefined) place.replaceChildren(...parts(found).filter((one) => one !== null))
   }
   fill(card, '/unit', unitCard)
   fill(ahead, '/creep', page)

@@ -1,16 +1,17 @@
 // The units of the register in the order in which they are to be worked on.
 
-import { h, listedRow, listedTable, put, redo, set } from './dom.js'
+import { h, listedRow, listedTable, redo, set } from './dom.js'
 import { GROUNDS, grounds, percent } from './format.js'
 import { attempt } from './line.js'
 import { ask, post } from './link.js'
 import { verdict } from './results.js'
-import { all, allAreTold } from './store.js'
+import { all, allAreTold, isBusy } from './store.js'
 import { beginLinks, benchesFor } from './where_to_begin.js'
 
 const COLUMNS = ['Unit', 'Model', 'Site', 'Risk now', 'Within a year', 'Due', 'Last', 'Begin at']
-const ONLY = { '': ['all', () => true], due: ['due', (unit) => unit.is_due], repair: ['in repair', (unit) => unit.state === 'in repair'],
-  here: ['that a bench here can take', (unit) => unit.state === 'in service' && benchesFor(unit.model).length > 0] }
+const isDue = (unit) => unit.is_due, fitsHere = (unit) => unit.state === 'in service' && benchesFor(unit.model).length > 0
+const ONLY = { '': ['all', () => true], due: ['due', isDue], 'due here': ['due, and a bench here can take', (unit) => isDue(unit) && fitsHere(unit)],
+  here: ['that a bench here can take', fitsHere], repair: ['in repair', (unit) => unit.state === 'in repair'] }
 const kept = { words: '', only: '' }  // whoever comes back from a unit finds the same lines again
 
 export function worklistView() {
@@ -23,7 +24,7 @@ export function worklistView() {
   const dates = h('p', { class: 'soft', hidden: true }, 'Simulated runs count by the date of their bench’s own clock: one that is older by it than a unit’s newest run changes nothing here.')
   const sham = h('p', { hidden: true }, 'SIMULATED: by runs on simulated benches, which are no evidence about any real unit')
   const units = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units in their order', hidden: true }, listedTable(COLUMNS, list), dates)
-  let begun = false, known = []
+  let begun = false, known = [], benches = ''
   const show = (found) => {
     known = found.units
     sham.hidden = dates.hidden = !simulated.checked
@@ -32,10 +33,12 @@ export function worklistView() {
   function draw() {
     const shown = known.filter((unit) => isMeant(unit, words.value) && ONLY[only.value][1](unit))
     const due = `${known.filter((unit) => unit.is_due).length} of ${known.length} units are due`
-    put(said, known.length === 0 ? 'No unit is in the register. At a terminal: ohmwright asset import FILE brings in a spreadsheet (ohmwright guide assets).' : shown.length === known.length ? `${due}.`
-      : shown.length === 0 ? `No unit of the list is like that; ${due}. Withdrawn units are not in it.` : `${shown.length} shown; ${due}.`)
+    const told = known.length === 0 ? 'No unit is in the register. At a terminal: ohmwright asset import FILE brings in a spreadsheet (ohmwright guide assets).' : shown.length === known.length ? `${due}.`
+      : shown.length === 0 ? `No unit of the list is like that; ${due}. Withdrawn units are not in it. ` : `${shown.length} shown; ${due}.`
+    const tag = words.value.trim(), isOneWord = shown.length === 0 && /^\S+$/.test(tag)
+    redo(said, JSON.stringify([told, isOneWord && tag, simulated.checked]), () => [told, isOneWord ? unitLink(tag, `What the register has of ${tag}`) : null])
     set(units, 'hidden', shown.length === 0)
-    redo(list, JSON.stringify([shown, simulated.checked, all().map(({ now }) => now.models)]), () => shown.map((unit) => row(unit, simulated.checked)))
+    redo(list, JSON.stringify([shown, simulated.checked, benches]), () => shown.map((unit) => row(unit, simulated.checked)))
   }
   async function load() {
     const found = await attempt(() => ask(`/worklist?simulated=${simulated.checked ? 'yes' : 'no'}`))
@@ -43,12 +46,13 @@ export function worklistView() {
   }
   async function renew() {
     anew.disabled = true
-    said.textContent = 'Learning how the units creep, about a second for each point…'
+    redo(said, 'learning', () => ['Learning how the units creep, about a second for each point…'])
     const found = await attempt(() => post('/worklist', { simulated: simulated.checked }))
     anew.disabled = false
     if (found === undefined) await load()
     else show(found)
   }
+  const unitLink = (tag, text) => h('a', { href: unitAddress(tag, simulated.checked) }, text)
   return {
     element: h('section', {}, h('h1', {}, 'Worklist'),
       h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Find a unit'), words), h('label', {}, h('span', {}, 'Units'), only)), said, sham,
@@ -57,7 +61,11 @@ export function worklistView() {
         h('div', { class: 'row' }, anew, h('label', { class: 'check' }, simulated, h('span', {}, 'By runs on simulated benches')))), units),
     title: () => 'Worklist',
     update() {
-      if (begun || !allAreTold()) return
+      if (!allAreTold()) return
+      const now = JSON.stringify(all().map((one) => [one.now.models, isBusy(one)])), isNews = now !== benches
+      benches = now
+      if (begun && isNews) draw()
+      if (begun) return
       begun = true  // a page of simulated benches alone shows their units first
       simulated.checked = all().every((one) => one.now.simulated)
       load()
@@ -71,8 +79,10 @@ function isMeant(unit, typed) {
   return typed.toLowerCase().split(/\s+/).every((word) => text.includes(word))
 }
 
+const unitAddress = (tag, simulated) => `#/unit/${encodeURIComponent(tag)}/${simulated ? 'simulated' : 'real'}`
+
 const row = (unit, simulated) => listedRow(COLUMNS, [
-  h('a', { href: `#/unit/${encodeURIComponent(unit.tag)}/${simulated ? 'simulated' : 'real'}` }, unit.tag),
+  h('a', { href: unitAddress(unit.tag, simulated) }, unit.tag),
   `${unit.model}, ${unit.serial}`, unit.site, marked(unit, risk(unit, unit.risk_now)), marked(unit, risk(unit, unit.risk_within_year)),
   `${unit.is_due ? '▲ ' : ''}${dueWords(unit)}`,
   [lastVerdict(unit), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)], beginLinks(unit)])

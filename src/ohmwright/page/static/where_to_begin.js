@@ -1,7 +1,7 @@
 // At which benches a run of a unit can be begun.
 
 import { h } from './dom.js'
-import { all } from './store.js'
+import { all, isBusy } from './store.js'
 
 /** The benches that have a generator of this model. */
 export const benchesFor = (model) => all().filter(({ now }) => !now.practice && now.models.includes(model))
@@ -11,5 +11,8 @@ export function beginLinks({ tag, model, state }) {
   if (state !== 'in service') return [h('span', { class: 'asked' }, `! ${state}`)]
   const benches = benchesFor(model)
   if (benches.length === 0) return [h('span', { class: 'soft' }, 'no bench here')]
-  return benches.map(({ number, now }) => h('a', { class: 'to-bench', href: `#/bench/${number}/of/${encodeURIComponent(tag)}` }, now.name))
+  return benches.map((known) => {
+    const { number, now } = known, name = `${now.name}${isBusy(known) ? ', in use' : ''}`
+    return h('a', { class: 'to-bench', href: `#/bench/${number}/of/${encodeURIComponent(tag)}`, 'aria-label': `${name}: begin ${tag}` }, name)
+  })
 }
