@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import time
 from collections.abc import Sequence
@@ -26,6 +27,8 @@ from .real_time import (
 AFTER_NOTICE_S = 0.1
 PROOF_S, IN_THE_PROOF = 1.0, 7
 """Every seventh kill comes while the limit is proved."""
+_GO_ON = re.compile(r"^Go on with: .*--resume \S+", re.MULTILINE)
+"""The command that a run which was stopped names."""
 RESUMED = 2
 """Of the runs ended by KILL the first on TCP and the first on a pseudo-terminal are resumed."""
 INT, TERM, HUP, KILL, STOP = (
@@ -105,7 +108,7 @@ def _after(bench: KillBench, trial: Trial, outcome: Outcome, code: int | None) -
         outcome.hang, outcome.how = True, "had to be killed"
     elif KILL not in WAYS[trial.way]:
         findings = bench.closed(code)
-        outcome.undetected = findings != 0 or "Go on with: --resume" not in said
+        outcome.undetected = findings != 0 or not _GO_ON.search(said)
         if outcome.undetected:
             outcome.how = f"exit code {code}, record {findings}: {bench.engines.said()} {said}"
     elif trial.number < RESUMED and not guard_too(trial.way):
