@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 import anyio
@@ -23,7 +23,19 @@ from ohmwright.page.site import PageSettings, serve
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.wire.paced_clock import PacedClock
 
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
 LIMIT_S = 60.0
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator["Browser"]:
+    """Chromium, for the tests of one module; they are skipped where it is not installed."""
+    from .browsing import opened_browser  # playwright is slow to import, and most do without
+
+    with opened_browser() as browser:
+        yield browser
 
 
 @dataclass

@@ -2,7 +2,6 @@
 
 import os
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -11,7 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 from ohmwright.api.records_view import Records
 from ohmwright.wire.paced_clock import PacedClock
 
-from .browsing import LONG_ACTIVATION, Hands, Person, axe_findings, opened_browser
+from .browsing import LONG_ACTIVATION, Hands, Person, axe_findings
 from .conftest import LIMIT_S, Site, page_settings, serving
 
 SHORT = """\
@@ -39,12 +38,6 @@ max_on_s = 40
 """
 TITLE = "Two points and a trim"
 WIDTHS = (360, 1024, 1920)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 @pytest.fixture

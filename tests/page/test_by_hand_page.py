@@ -1,7 +1,6 @@
 """The page at a bench where a person keys by a foot switch and types what the meter shows."""
 
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,7 +11,7 @@ from ohmwright.api.bench_data import BenchChoice
 from ohmwright.page.benches import BenchOfFile
 from ohmwright.page.site import PageSettings
 
-from .browsing import SETTLED_MS, Person, one_activation, opened_browser
+from .browsing import SETTLED_MS, Person, one_activation
 from .conftest import page_settings, serving
 
 BENCH = """\
@@ -38,12 +37,6 @@ RELEASE = "RELEASE THE FOOT SWITCH NOW."
 
 WORD_OVER_MS = 1700
 """Longer than a letter counts as part of the word before it."""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 def asked(page: Page, words: str) -> None:

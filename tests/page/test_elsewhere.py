@@ -1,13 +1,12 @@
 """RF at a bench is seen and heard in the views that show no bench."""
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, expect
 
-from .browsing import LONG_ACTIVATION, Person, opened_browser
+from .browsing import LONG_ACTIVATION, Person
 from .conftest import page_settings, serving
 
 LISTEN = """() => {
@@ -20,12 +19,6 @@ LISTEN = """() => {
 }"""
 HUM_HZ = 98
 VIEWS = ("#/worklist", "#/unit/HF-017/simulated", "#/records", "#/", "#/bench/2")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 def test_rf_is_seen_in_every_view(

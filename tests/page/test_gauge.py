@@ -1,12 +1,11 @@
 """The figures beneath the gauge can be read at every width that it has."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser
 
-from .browsing import Person, opened_browser
+from .browsing import Person
 from .conftest import page_settings, serving
 
 OVERLAPS = """async width => {
@@ -25,12 +24,6 @@ OVERLAPS = """async width => {
   return ranges.some((a, i) => ranges.slice(i + 1).some(b =>
     a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom))
 }"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 def test_no_limit_is_beneath_the_target(

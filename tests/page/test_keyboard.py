@@ -1,12 +1,11 @@
 """The page by keyboard alone, and in two tabs of one browser."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from .browsing import LONG_ACTIVATION, Person, opened_browser
+from .browsing import LONG_ACTIVATION, Person
 from .conftest import page_settings, serving
 
 _MARK = """() => {
@@ -22,12 +21,6 @@ _MARK = """() => {
 }"""
 _AT = "() => document.activeElement.dataset?.place ?? null"
 _OUTLINE = "() => getComputedStyle(document.activeElement).outlineStyle"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 @pytest.fixture

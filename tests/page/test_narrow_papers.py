@@ -1,6 +1,5 @@
 """Papers as HTML on a telephone: nothing wider than 400 px."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -14,16 +13,8 @@ from ohmwright.reports.issue import issue_of
 from tests.reports.conftest import HEAD, a_run
 from tests.reports.test_issue import PAPER, RUN, addendum
 
-from .browsing import opened_browser
-
 LONG = "HF-019-theatre-complex-north-" + 40 * "0"
 APPROVED = addendum("approved", 1, paper=PAPER)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as opened:
-        yield opened
 
 
 @pytest.mark.parametrize("approvals", [(), (APPROVED,)])

@@ -1,7 +1,6 @@
 """What the page says of RF where only the limit sent with ON has ended it."""
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,17 +11,11 @@ from ohmwright.model.errors import OffNotProved, ReleaseNotConfirmed
 from ohmwright.page.news import error_facts
 from ohmwright.simulator.bench import SimulatedBench
 
-from .browsing import Person, one_activation, opened_browser
+from .browsing import Person, one_activation
 from .conftest import page_settings, serving
 
 TITLE = "OFF that is not heard"
 PROCEDURE = one_activation(TITLE, "Quillon 300", "rest_s = 1\nage_s = 3\nmax_on_s = 6")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 def test_rf_is_unknown_only_where_it_was_not_read_as_off_since() -> None:

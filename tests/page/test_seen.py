@@ -2,13 +2,12 @@
 
 import re
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from .browsing import LONG_ACTIVATION, Hands, Person, opened_browser
+from .browsing import LONG_ACTIVATION, Hands, Person
 from .conftest import Site, page_settings, serving
 
 SCREENS = ((360, 740), (1024, 768))
@@ -20,12 +19,6 @@ _CUES = """cues => cues.filter((cue) => cue.checkVisibility()).map((cue) => {
   const size = (one) => parseFloat(getComputedStyle(one).fontSize)
   return [big.textContent, ...[big, ...others].map(size)]
 })"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 def resized(page: Page, size: tuple[int, int]) -> float:

@@ -12,17 +12,11 @@ from playwright.sync_api import Browser, Route, expect
 from ohmwright.model.errors import UsageError
 from ohmwright.page.fresh import FRESH_S, require_fresh
 
-from .browsing import LONG_ACTIVATION, SETTLED_MS, Person, opened_browser
+from .browsing import LONG_ACTIVATION, SETTLED_MS, Person
 from .conftest import Site, page_settings, serving
 
 LATE_MS = 1000 * (FRESH_S + 1)
 BEGIN = {"procedure": 0, "work": "as found", "unattended": True}
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 @pytest.fixture

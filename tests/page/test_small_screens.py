@@ -1,11 +1,8 @@
 """On a phone, or enlarged: nothing that matters is cut off, behind STOP or under RF."""
 
-from collections.abc import Iterator
-
-import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from .browsing import Person, opened_browser
+from .browsing import Person
 from .conftest import Site
 
 PHONE = {"width": 390, "height": 844}
@@ -21,12 +18,6 @@ RESULTS = """async () => {
       reason: 'too close to a limit: with this scatter of the readings it may be on either side' }])
   document.getElementById('view').append(table.element)
 }"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 def y_of(one: Locator) -> tuple[float, float]:

@@ -1,6 +1,6 @@
 """RF that a pedal switches on while the page asks something: seen, and told beside RF."""
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import Operator
 from ohmwright.page.benches import BenchOfFile
 
-from .browsing import Person, axe_findings, one_activation, opened_browser
+from .browsing import Person, axe_findings, one_activation
 from .conftest import page_settings, serving
 
 QUESTION = """\
@@ -23,12 +23,6 @@ question = "Are the cords free of damage?"
 [[step]]
 """
 ASKED = one_activation("Asked", "Quillon 300", "rest_s = 1").replace("[[step]]\n", QUESTION, 1)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 @pytest.fixture

@@ -19,7 +19,7 @@ from ohmwright.reports.label import qr_text
 from ohmwright.wire.clock import RealClock
 from tests.reports.conftest import a_run
 
-from .browsing import Person, one_activation, opened_browser
+from .browsing import Person, one_activation
 from .conftest import Client, Screen, Site, serving
 
 BENCH = """\
@@ -159,12 +159,6 @@ def test_a_run_cut_short_is_offered_and_goes_on_with_its_unit(workshop: Site) ->
         screen.bench(1, lambda now: now["state"] == "going on")
         assert ended(screen, "HF-001")["run_id"] == run_id
     assert client.get(f"/records/{run_id}").json["finished"]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 @pytest.mark.parametrize("workshop", [ASSET], indirect=True, ids=["a unit of its own"])

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, expect
 from ohmwright.api.open_records import open_records
 from ohmwright.records.asset_register import AssetChange, AssetRegister
 
-from .browsing import Person, opened_browser
+from .browsing import Person
 from .conftest import Site, page_settings, serving
 from .test_worklist_page import UNITS, unit
 
@@ -20,12 +20,6 @@ WITHDRAWN = unit(145, state="withdrawn")
 FOREIGN = 1
 """Units in service of a model that no bench here has."""
 IN_REPAIR = 1
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 @pytest.fixture

@@ -20,7 +20,7 @@ from ohmwright.page.site import PageSettings
 from ohmwright.records.asset_register import AssetChange, AssetRegister
 from ohmwright.wire.paced_clock import PacedClock
 
-from .browsing import SETTLED_MS, Person, axe_findings, one_activation, opened_browser
+from .browsing import SETTLED_MS, Person, axe_findings, one_activation
 from .conftest import LIMIT_S, Site, serving
 
 BENCH = """\
@@ -104,12 +104,6 @@ def workshop_clock(site: Site) -> PacedClock:
     clock = site.hardware[-1].clock
     assert isinstance(clock, PacedClock)
     return clock
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with opened_browser() as browser:
-        yield browser
 
 
 def test_from_the_worklist_to_the_certificate_of_one_unit(
