@@ -306,6 +306,15 @@ def test_a_worklist_as_json_is_whole(workshop: Path, ohmwright: Callable) -> Non
     by_whose_clock = "Simulated runs count by the date of their bench's own clock"
     assert (by_whose_clock in real, by_whose_clock in simulated) == (False, True)
     assert by_whose_clock in ohmwright("next", "--simulated").out
+    never_measured = ohmwright("next", "--json").json["tag"]
+    away = ("--state", "in repair", "--why", "cracked housing")
+    assert ohmwright("asset", "change", never_measured, *away).code == 0
+    said = ohmwright("next").out
+    assert not said.startswith(never_measured)
+    assert "Passed over, in repair: 1 unit; 'ohmwright worklist" in said
+    here = ("next", "--search", never_measured)
+    assert ohmwright(*here).out.startswith("No unit that fits is in service.\nPassed over")
+    assert ohmwright(*here, "--json").json is None
     none = ohmwright("worklist", "--model", "Nobody's").out
     assert "No unit of the register fits" in none
     assert "asset add" in none

@@ -66,7 +66,7 @@ def next_(
     records: RecordsPlace = None,
     as_json: Json = False,
 ) -> None:
-    """Show the unit to be worked on next; of a campaign, take it into your hands."""
+    """Show the unit in service to be worked on next; of a campaign, take it into your hands."""
     from .worklist_command import show_next, take_next
 
     if campaign is not None:

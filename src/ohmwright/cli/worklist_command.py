@@ -129,15 +129,23 @@ def _where_risks_come_from(units: Iterable[WorkUnit], *, simulated: bool) -> Ite
 def show_next(
     records: str | None, selected: WorklistFilter, *, simulated: bool, as_json: bool
 ) -> None:
-    """Print the unit in front of the worklist."""
+    """Print the unit in front of the worklist, in service: nobody finds another at its place."""
     with open_existing_records(records) as store:
-        units = selected.of(store_worklist(store, simulated=simulated))[:1]
+        listed = selected.of(store_worklist(store, simulated=simulated))
+        units = [unit for unit in listed if unit.asset.state == "in service"][:1]
         marked = _marked(store, units, simulated=simulated)
+    before = listed.index(units[0]) if units else len(listed)
     if as_json:
         print_json(unit_document(units[0], marked) if units else None)
     else:
         said = unit_words(units[0], marked) if units else _none()
+        if not units and listed:
+            said = "No unit that fits is in service."
         out().print(Text(said), soft_wrap=True)
+        if before:
+            lists = typed_command("worklist")
+            told = f"Passed over, in repair: {counted(before, 'unit')}; '{lists}' shows them."
+            out().print(Text(told), soft_wrap=True)
         print_marks(marked, RISK_NOTE)
         if simulated and units:
             out().print(Text(_SIMULATED_DATES), soft_wrap=True)
