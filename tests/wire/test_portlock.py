@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from multiprocessing.synchronize import Event
 from pathlib import Path
 
 import pytest
@@ -92,13 +93,20 @@ def test_a_device_has_one_lock_under_all_its_names(tmp_path: Path) -> None:
     lock.release()
 
 
+def _tell_and_stay(runs: Event) -> None:
+    runs.set()
+    time.sleep(60)
+
+
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="no fork here")
 def test_a_fork_holds_nothing(port: str) -> None:
     """A pool of workers held the port of a program that was killed, by the number of that."""
-    lock = PortLock(port)
-    child = multiprocessing.get_context("fork").Process(target=time.sleep, args=(60,))
+    lock, forks = PortLock(port), multiprocessing.get_context("fork")
+    runs = forks.Event()
+    child = forks.Process(target=_tell_and_stay, args=(runs,))
     child.start()
     try:
+        assert runs.wait(60)  # a fork that has just begun has yet to close its copies
         lock.close()
         PortLock(port).release()
     finally:
