@@ -117,7 +117,7 @@ def test_what_was_chosen_is_still_chosen_after_a_look_at_what_would_be_done(
         humidity.fill("9,5")
         page.get_by_role("button", name="Begin").click()
         person.sees_state("Ended")
-        expect(page.locator("caption")).to_have_text("Results of HF-017")
+        expect(page.locator("caption")).to_have_text("Results of HF-017: as found 3 fail")
         page.get_by_text("Its record and certificate").click()
         expect(page.locator("main")).to_contain_text("21.5 °C, 9.5 % relative humidity")
         page.set_viewport_size({"width": 390, "height": 844})

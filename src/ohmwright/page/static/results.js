@@ -8,17 +8,16 @@ export function resultsTable() {
   const element = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Results', hidden: true },
     h('table', { class: 'results' }, caption, h('thead', {}, h('tr', {},
       ...['Verdict', 'Step', 'Point', 'Value ± U', 'Limits', 'Stage'].map((name) => h('th', { scope: 'col' }, name)))), body))
-  let shown = null, rows = new Map()
+  let shown = null, owner = null, rows = new Map()
   return {
     element,
     /** `asset`: whose they are; empty where the view says it. */
     update(results, asset = '') {
-      put(caption, asset === '' ? 'Results' : `Results of ${asset}`)
       // called at every frame: only a new list of results is looked at, and rows that stay are kept
-      if (results === shown) return
-      shown = results
+      if (results === shown && asset === owner) return
+      [shown, owner] = [results, asset]
       element.hidden = results.length === 0
-      put(caption, `Results: ${counted(results)}`)
+      put(caption, `Results${asset === '' ? '' : ` of ${asset}`}: ${counted(results)}`)
       rows = kept(body, rows, results)
     },
   }
