@@ -10,6 +10,7 @@ from pypdf import PdfReader
 
 from ohmwright.api import certificate_renderer
 from ohmwright.model.shipped import shipped
+from tests.one_activation import one_activation
 
 DEMO_BENCH = shipped("benches", "demo.toml")
 
@@ -179,19 +180,7 @@ def test_a_key_in_the_laboratory_file_must_be_that_of_who_signs(
         assert (amended.code, "A. Fenn may not amend run" in amended.err) == (2, True)
 
 
-WIDE = """\
-title = "One wide point"
-revision = "1"
-model = "Quillon 300"
-[[step]]
-kind = "output"
-name = "cut"
-mode = "cut"
-setting_w = 100
-load_ohm = 500
-power_w = 100
-tolerance = { percent = 20 }
-"""
+WIDE = one_activation("One wide point", "Quillon 300")
 
 
 def test_a_label_without_a_due_date_names_that_of_the_register(

@@ -14,25 +14,13 @@ from ohmwright.cli.campaign_command import units_table
 from ohmwright.cli.record_command import runs_table
 from ohmwright.fleet.campaign_state import UnitState
 from ohmwright.model.shipped import shipped
+from tests.one_activation import one_activation
 
 LONG = "HF-019-theatre-complex-north-identifier-0000000042"
 SERIAL = "TQ3-" + 33 * "0" + "-X"
 
 
-QUICK = """
-title = "Quick"
-revision = "1"
-model = "Quillon 300"
-
-[[step]]
-kind = "output"
-name = "cut"
-mode = "cut"
-setting_w = 100
-load_ohm = 500
-power_w = 100
-tolerance = { percent = 20 }
-"""
+QUICK = one_activation("Quick", "Quillon 300")
 
 
 def printed(table: Table) -> str:

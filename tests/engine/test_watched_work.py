@@ -11,10 +11,10 @@ pytestmark = pytest.mark.anyio
 
 
 class Line:
-    """Fails when told to."""
+    """Fails when told to, or answers."""
 
     def __init__(self) -> None:
-        self.failed, self.watched = anyio.Event(), 0
+        self.failed, self.watched, self.answered = anyio.Event(), 0, False
 
     async def until_failed(self) -> None:
         self.watched += 1
@@ -22,6 +22,13 @@ class Line:
             await self.failed.wait()
         finally:
             self.watched -= 1
+
+    async def answering(self) -> None:
+        """Answers a question that is not to be cut off, then watches without end."""
+        with anyio.CancelScope(shield=True):
+            await anyio.sleep(0.05)
+            self.answered = True
+        await anyio.sleep_forever()
 
 
 async def a_while() -> None:
@@ -96,29 +103,13 @@ async def test_what_the_watch_raises_is_heard_though_the_work_raises_too() -> No
 
 async def test_a_question_of_the_watch_is_answered_before_the_work_is_done() -> None:
     """Cut off, it would leave the line out of step for whoever speaks next."""
-    answered = False
-
-    async def watch() -> None:
-        nonlocal answered
-        with anyio.CancelScope(shield=True):
-            await anyio.sleep(0.05)
-            answered = True
-        await anyio.sleep_forever()
-
-    assert await done_while_watched(a_while, watch)
-    assert answered
+    line = Line()
+    assert await done_while_watched(a_while, line.answering)
+    assert line.answered
 
 
 async def test_so_is_one_where_all_is_cancelled_from_outside() -> None:
-    answered = False
-
-    async def watch() -> None:
-        nonlocal answered
-        with anyio.CancelScope(shield=True):
-            await anyio.sleep(0.05)
-            answered = True
-        await anyio.sleep_forever()
-
+    line = Line()
     with anyio.CancelScope() as scope:
 
         async def work() -> None:
@@ -126,5 +117,5 @@ async def test_so_is_one_where_all_is_cancelled_from_outside() -> None:
             scope.cancel()
             await anyio.sleep_forever()
 
-        await done_while_watched(work, watch)
-    assert answered
+        await done_while_watched(work, line.answering)
+    assert line.answered

@@ -11,30 +11,14 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from tests.one_activation import one_activation
+
 from .conftest import LIMIT_S, Site
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 SETTLED_MS = 350
 """Longer than a request must have been shown before it is answered."""
 expect.set_options(timeout=1000 * LIMIT_S)
-
-
-def one_activation(title: str, model: str, times: str) -> str:
-    """Return a procedure of one point, with the lines `times` for its rest and its ages."""
-    return f"""\
-title = "{title}"
-revision = "1"
-model = "{model}"
-[[step]]
-kind = "output"
-name = "cut"
-mode = "cut"
-setting_w = 100
-load_ohm = 500
-power_w = 100
-tolerance = {{ percent = 20 }}
-{times}
-"""
 
 
 LONG_ACTIVATION = one_activation("One long activation", "Quillon 300", "age_s = 25\nmax_on_s = 35")

@@ -10,8 +10,9 @@ from playwright.sync_api import Browser, Page, expect
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.page.benches import BenchOfFile
 from ohmwright.page.site import PageSettings
+from tests.one_activation import one_activation
 
-from .browsing import SETTLED_MS, Person, one_activation
+from .browsing import SETTLED_MS, Person
 from .conftest import page_settings, serving
 
 BENCH = """\

@@ -10,8 +10,9 @@ from ohmwright.engine import release
 from ohmwright.model.errors import OffNotProved, ReleaseNotConfirmed
 from ohmwright.page.news import error_facts
 from ohmwright.simulator.bench import SimulatedBench
+from tests.one_activation import one_activation
 
-from .browsing import Person, one_activation
+from .browsing import Person
 from .conftest import page_settings, serving
 
 TITLE = "OFF that is not heard"

@@ -11,8 +11,9 @@ from ohmwright.api.bench_data import BenchData
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import Operator
 from ohmwright.page.benches import BenchOfFile
+from tests.one_activation import one_activation
 
-from .browsing import Person, axe_findings, one_activation
+from .browsing import Person, axe_findings
 from .conftest import page_settings, serving
 
 QUESTION = """\

@@ -17,9 +17,10 @@ from ohmwright.records.asset_register import AssetChange, AssetRegister
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.label import qr_text
 from ohmwright.wire.clock import RealClock
+from tests.one_activation import one_activation
 from tests.reports.conftest import a_run
 
-from .browsing import Person, one_activation
+from .browsing import Person
 from .conftest import Client, Screen, Site, serving
 
 BENCH = """\

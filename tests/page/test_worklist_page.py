@@ -19,8 +19,9 @@ from ohmwright.page.practice import PracticeUnit
 from ohmwright.page.site import PageSettings
 from ohmwright.records.asset_register import AssetChange, AssetRegister
 from ohmwright.wire.paced_clock import PacedClock
+from tests.one_activation import one_activation
 
-from .browsing import SETTLED_MS, Person, axe_findings, one_activation
+from .browsing import SETTLED_MS, Person, axe_findings
 from .conftest import LIMIT_S, Site, serving
 
 BENCH = """\

@@ -13,6 +13,7 @@ from ohmwright.model.result import Measured, Result
 from ohmwright.model.step import STAGES
 from ohmwright.model.tolerance import Target
 from ohmwright.rehearsal.unit_run import Rehearsed, UnitWatch
+from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.direct_analyzer import DirectAnalyzer
 from ohmwright.simulator.profile import MeterPhysics
 
@@ -112,6 +113,13 @@ def test_time_is_charged_to_the_steps_that_took_it(make: Callable[..., Rehearsed
     assert {c.step for c in outcome.costs} == {"cut", "leakage", "crest", "neutral", "adjust-power"}
 
 
+def told_of(rehearsed: Rehearsed, hardware: SimulatedBench, result: Result) -> UnitWatch:
+    """What watches a unit's run, once it has heard of a result."""
+    watch = UnitWatch(rehearsed.file, hardware)
+    watch.note(PointDone(at=hardware.clock.wall(), bench_s=0, result=result))
+    return watch
+
+
 def test_an_adjusted_point_is_judged_by_the_trims_that_the_run_leaves(
     make: Callable[..., Rehearsed],
 ):
@@ -129,8 +137,7 @@ def test_an_adjusted_point_is_judged_by_the_trims_that_the_run_leaves(
         target=target,
         measured=Measured(value=true_ma, uncertainty=1, dof=9, age_s=6),
     )
-    watch = UnitWatch(rehearsed.file, hardware)
-    watch.note(PointDone(at=hardware.clock.wall(), bench_s=0, result=result))
+    watch = told_of(rehearsed, hardware, result)
     assert [point.inside for point in watch.points()] == [True]
     hardware.panel.service(on=True)
     hardware.panel.point("cut power")
@@ -160,6 +167,5 @@ def test_a_true_power_is_that_in_the_load_as_built(make: Callable[..., Rehearsed
         target=target,
         measured=Measured(value=true_w, uncertainty=1, dof=9, age_s=6),
     )
-    watch = UnitWatch(rehearsed.file, hardware)
-    watch.note(PointDone(at=hardware.clock.wall(), bench_s=0, result=result))
+    watch = told_of(rehearsed, hardware, result)
     assert [point.inside for point in watch.points()] == [True]

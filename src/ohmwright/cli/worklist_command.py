@@ -138,9 +138,8 @@ def show_next(
     if as_json:
         print_json(unit_document(units[0], marked) if units else None)
     else:
-        said = unit_words(units[0], marked) if units else _none()
-        if not units and listed:
-            said = "No unit that fits is in service."
+        none = "No unit that fits is in service." if listed else _none()
+        said = unit_words(units[0], marked) if units else none
         out().print(Text(said), soft_wrap=True)
         if before:
             lists = typed_command("worklist")
