@@ -53,7 +53,7 @@ class Person:
             "console",
             lambda said: person.complaints.append(said.text) if said.type == "error" else None,
         )
-        person.page.goto(site.addresses[-1])
+        person.page.goto(site.fresh_address())
         expect(person.page.locator("#views a").first).to_be_visible()
         return person
 

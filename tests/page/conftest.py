@@ -3,6 +3,7 @@
 import http.client
 import json
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -45,20 +46,30 @@ class Site:
     addresses: list[str] = field(default_factory=list)
     hardware: list[SimulatedBench] = field(default_factory=list)
     errors: list[BaseException] = field(default_factory=list)
+    given: set[str] = field(default_factory=set)
+    """Addresses that somebody was given: each admits one."""
 
     @property
     def host(self) -> str:
         return urlsplit(self.addresses[0]).netloc
 
-    @property
-    def token(self) -> str:
-        """The newest token, which nobody has used."""
-        return self.addresses[-1].partition("#token=")[2]
+    def fresh_address(self) -> str:
+        """The newest address, once it is one that nobody was given."""
+        end_s = time.monotonic() + LIMIT_S
+        while (address := self.addresses[-1]) in self.given:
+            assert time.monotonic() < end_s, "no new address was announced"
+            time.sleep(0.01)
+        self.given.add(address)
+        return address
+
+    def fresh_token(self) -> str:
+        """That of the newest address."""
+        return self.fresh_address().partition("#token=")[2]
 
     def client(self) -> "Client":
         """A client that was admitted."""
         client = Client(self.host)
-        answer = client.post("/enter", {"token": self.token})
+        answer = client.post("/enter", {"token": self.fresh_token()})
         assert answer.status == 200, answer
         client.cookie = answer.headers["set-cookie"].partition(";")[0]
         return client

@@ -127,7 +127,7 @@ def test_a_server_begun_anew_leaves_rf_unknown_and_takes_its_address_in_the_same
         strip = page.locator(".elsewhere li")
         expect(strip).to_have_text(re.compile("^RF NOT KNOWN HEREWorkshop bench 1, HF-017"))
         expect(page.locator("#stop")).to_contain_text("Switch RF off at the unit itself")
-        page.goto(anew.addresses[-1])
+        page.goto(anew.fresh_address())
         expect(page.locator("h1")).to_have_text("Benches")
 
 
