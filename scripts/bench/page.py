@@ -189,9 +189,9 @@ def served(folder: Path, watched: Watched) -> Iterator[ServedPage]:
             super().__init__(*given)
             page.desks.append(self)
 
-        def stop(self) -> bool:
+        def stop(self, screen: int | None) -> bool:
             watched.asked_at[self.number] = default_timer()
-            return super().stop()
+            return super().stop(screen)
 
     site.Desk = WatchedDesk  # type: ignore[assignment, attr-defined]
     open_bench.simulated_bench = watched.built(open_bench.simulated_bench)

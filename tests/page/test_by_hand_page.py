@@ -1,19 +1,23 @@
 """The page at a bench where a person keys by a foot switch and types what the meter shows."""
 
 import re
+import time
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from ohmwright.api.bench_data import BenchChoice
+from ohmwright.api.records_view import Records
+from ohmwright.model.event import Commented
 from ohmwright.page.benches import BenchOfFile
 from ohmwright.page.site import PageSettings
 from tests.one_activation import one_activation
 
 from .browsing import SETTLED_MS, Person
-from .conftest import page_settings, serving
+from .conftest import Client, Screen, page_settings, serving
 
 BENCH = """\
 name = "Workshop bench 4"
@@ -157,3 +161,41 @@ def test_a_run_that_is_stopped_before_rf_was_ever_read_says_so_in_every_view(
         expect(after).not_to_have_attribute("data-urgent", "")
         expect(page.locator(".elsewhere [data-look=between]")).to_contain_text("Workshop bench 4")
     assert person.complaints == []
+
+
+def test_it_is_on_record_that_another_screen_answers(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Answers bear the name that was given at the begin: what the other did was put to that."""
+
+    def asked(screen: Screen, words: str) -> dict[str, Any]:
+        def fits(now: dict[str, Any]) -> bool:
+            request = now["picture"]["request"]
+            return request is not None and words in request["text"]
+
+        return dict(screen.bench(1, fits)["now"]["picture"]["request"])
+
+    def answer(client: Client, request: dict[str, Any], words: str) -> None:
+        said = {"number": request["number"], "words": words}
+        while (taken := client.post("/benches/1/say", said)).status != 200:
+            assert "before it could be read" in taken.text
+            time.sleep(0.05)
+
+    with serving(of_one_point(tmp_path), monkeypatch) as site:
+        one, other = site.client(), site.client()
+        with one.screen() as first, other.screen() as second:
+            begin = {"procedure": 0, "work": "as found", "operator": "Ada Fell"}
+            assert one.post("/benches/1/begin", begin).status == 200
+            answer(one, asked(first, "are to be off now"), "0")
+            request = asked(second, "Join the analyzer's input")
+            assert one.post("/benches/1/command", {"do": "leave"}).status == 200
+            assert other.post("/benches/1/command", {"do": "take"}).status == 200
+            answer(other, request, "done")
+            answer(other, asked(second, "Set the generator"), "stop")
+            second.bench(1, lambda now: now["state"] == "ended")
+    run = Records(str(tmp_path / "records"))["last"]
+    told = [e for e in run.events if isinstance(e, Commented)]
+    assert [event.words for event in told] == [
+        f"from here on screen {second.number} answers, and no more screen {first.number}: whether "
+        "it is Ada Fell who answers there was not told"
+    ]

@@ -104,6 +104,8 @@ def test_any_screen_stops_and_one_commands(place: Path, monkeypatch: pytest.Monk
             assert other.post("/benches/1/stop").json == {"stopping": True}
             ended = first.bench(1, lambda now: now["state"] == "ended")["now"]
             assert not site.hardware[0].truth.rf_on
+            pressed = f"STOP was pressed on screen {second.number}."
+            assert pressed in str(ended["picture"]["notices"])
             assert ended["picture"]["rf"]["state"] == "off"
             resumed = {**BEGIN, "resume": ended["run_id"]}
             offered = one.get("/benches/1/procedures").json["unfinished"]
@@ -118,6 +120,8 @@ def test_any_screen_stops_and_one_commands(place: Path, monkeypatch: pytest.Monk
     assert not site.hardware[1].truth.rf_on, "the server's end ends RF"
     faults = [e for e in Records(str(place / "records"))["last"].events if isinstance(e, Fault)]
     assert [(fault.error, fault.rf_state) for fault in faults] == [("Stopped", "off")] * 2
+    assert pressed in faults[0].message
+    assert faults[1].message == "The run was stopped before its end."
 
 
 def test_only_the_screen_in_command_is_obeyed(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:

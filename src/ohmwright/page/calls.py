@@ -150,7 +150,7 @@ class PageCalls:
         desk.lease.require(screen.number)
         subject = await _in_thread(partial(self._subject, desk, order))
         refuse_worked_elsewhere(subject, desk, self.desks)
-        desk.begin(order, subject.file, subject.unit, self.tasks)
+        desk.begin(order, subject.file, subject.unit, self.tasks, screen.number)
         return JSONResponse({})
 
     def _subject(self, desk: Desk, order: Begin) -> Subject:
@@ -161,13 +161,15 @@ class PageCalls:
 
     async def stop(self, request: Request) -> Response:
         """Stop the run with RF off, whichever screen asks."""
-        return JSONResponse({"stopping": self._desk(request).stop()})
+        screen = self._screen(request)
+        number = None if screen is None else screen.number
+        return JSONResponse({"stopping": self._desk(request).stop(number)})
 
     async def say(self, request: Request) -> Response:
         """Answer the open request."""
         desk, said, screen = await self._order(request, Words)
         desk.lease.require(screen.number)
-        desk.say(said.number, said.words)
+        desk.say(said.number, said.words, screen.number)
         return JSONResponse({})
 
     async def command(self, request: Request) -> Response:
@@ -257,11 +259,15 @@ class PageCalls:
     async def _order(self, request: Request, kind: type[B]) -> tuple[Desk, B, Screen]:
         """Return bench, body and screen of a request. Raises UsageError."""
         order = await body_of(request, kind)
-        screen = self.screens.of_key(request.headers.get(SCREEN_HEADER, ""))
+        screen = self._screen(request)
         if screen is None:
             raise UsageError("The request names no screen.", do="Load the page again.")
         require_fresh(request.headers.get(HEARD_HEADER), self.newsroom.clock.now_s())
         return self._desk(request), order, screen
+
+    def _screen(self, request: Request) -> Screen | None:
+        """Return the screen that a request comes from; None where it names none."""
+        return self.screens.of_key(request.headers.get(SCREEN_HEADER, ""))
 
 
 async def refused(request: Request, problem: Exception) -> Response:

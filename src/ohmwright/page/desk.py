@@ -21,13 +21,14 @@ from ohmwright.api.run_plan import planned_points
 from ohmwright.api.run_view import TREND_READINGS, RunWatch, watch_of
 from ohmwright.api.unit_on_bench import UnitOnBench
 from ohmwright.engine.job import Job
+from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, measured_once
 from ohmwright.instruments.bench import Bench
-from ohmwright.model.assignment import Assignment
+from ohmwright.model.assignment import PROGRAM, Assignment
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import OhmwrightError, UsageError
-from ohmwright.model.event import Event
+from ohmwright.model.event import Commented, Event
 from ohmwright.model.traceability import RoomFigures
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
@@ -73,6 +74,7 @@ class Desk:
         """The unit of the bench file, which a run is of that is told no tag."""
         self.models = models_of(self.data)
         self._subject = UnitOnBench(self.data, None)
+        self._answering_screen = 0
         self._records, self._real, self._explain = records, real, explain
         self.state: DeskState = "idle"
         self.error: OhmwrightError | None = None
@@ -91,6 +93,8 @@ class Desk:
         self.operator = PageOperator(watch, self._real, operator, lambda: self.now_s)
         self.clock: Clock | None = None
         self._scope = anyio.CancelScope()
+        self._why_stopped = "The run was stopped before its end."
+        self._notes = PendingEvents()
         self._count = 0
         self.off_reading = OffReading()
         self.runs += 1
@@ -126,11 +130,16 @@ class Desk:
         return self.watch.picture_without_trend(self.now_s)
 
     def begin(
-        self, order: Begin, file: ProcedureFile, subject: UnitOnBench, tasks: TaskGroup
+        self,
+        order: Begin,
+        file: ProcedureFile,
+        subject: UnitOnBench,
+        tasks: TaskGroup,
+        screen: int,
     ) -> None:
         """Begin a run in a task of its own; `subject`: the bench as its file is now, and its unit.
 
-        Raises UsageError where a run goes on.
+        `screen`: which one begins it. Raises UsageError where a run goes on.
         """
         if self.is_busy:
             raise UsageError("A run goes on at this bench.", do="Wait for its end, or stop it.")
@@ -141,23 +150,41 @@ class Desk:
             file.procedure, STAGES_OF[order.work], by_hand=self.data.generator_verbs is None
         )
         self._begin_watch(RunWatch(plan), order.operator)
+        self._answering_screen = screen
         self.state, self.error, self.run_id = "opening", None, ""
         self._changed()
         tasks.start_soon(self._run, order, file)
 
-    def stop(self) -> bool:
-        """Stop the run with RF off; False where none goes on."""
+    def stop(self, screen: int | None) -> bool:
+        """Stop the run with RF off; False where none goes on. `screen`: None where not known."""
         if not self.is_busy:
             return False
+        if self.state != "stopping" and screen is not None:
+            self._why_stopped = (
+                f"The run was stopped before its end: STOP was pressed on screen {screen}."
+            )
         self.state = "stopping"
         self._changed()
         self._scope.cancel()
         return True
 
-    def say(self, number: int, words: str) -> None:
-        """Answer the open request `number`. Raises UsageError where it is not open."""
+    def say(self, number: int, words: str, screen: int) -> None:
+        """Answer the open request `number` on `screen`. Raises UsageError where it is not open."""
         self.operator.say(number, words)
+        if screen != self._answering_screen:
+            self._note_other_screen(screen)
         self._changed()
+
+    def _note_other_screen(self, screen: int) -> None:
+        """Put on record that another screen answers, since answers bear the operator's name."""
+        before, self._answering_screen = self._answering_screen, screen
+        if self.clock is not None:
+            words = (
+                f"from here on screen {screen} answers, and no more screen {before}: whether it is "
+                f"{self.operator.name} who answers there was not told"
+            )
+            at, bench_s = self.clock.wall(), round(self.clock.now_s(), 6)
+            self._notes.add(Commented(at=at, bench_s=bench_s, words=words, told_by=PROGRAM))
 
     def press(self, press: KeyPress) -> None:
         """Press a key of a practice unit. Raises UsageError."""
@@ -246,7 +273,10 @@ class Desk:
     async def _work(self, job: Job, bench: Bench, store: Store) -> None:
         self.clock, self.state = bench.clock, "going on"
         self._changed()
-        async with aclosing(recorded_events(job, bench, store, self, keep=kept_beside)) as events:
+        recorded = recorded_events(
+            job, bench, store, self, self._notes, kept_beside, lambda: self._why_stopped
+        )
+        async with aclosing(recorded) as events:
             async for _ in events:
                 pass
 
