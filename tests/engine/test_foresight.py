@@ -1,6 +1,7 @@
 """What a bench may not decide is told before RF, once a cause and place, and kept on record."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -119,6 +120,25 @@ async def test_a_count_is_held_against_the_tolerance_where_the_data_state_it(
     (new,) = [each for each in told_of(rig, procedure) if each not in before]
     assert new[1] == "adjust"
     assert "a count of the trim moves the current by up to 12 mA" in new[3]
+
+
+@pytest.mark.parametrize("setting_w", [310, 300])
+async def test_a_saving_that_nothing_as_left_shows_is_told_where_a_person_saves(
+    make_rig: Callable[..., Any], procedure: Path, setting_w: int
+) -> None:
+    """A unit passed and was out: Save was answered "done" and not pressed, and nothing told it."""
+    text = PROCEDURE.replace("setting_w = 310\nloads", f"setting_w = {setting_w}\nloads")
+    procedure.write_text(text, encoding="utf-8")
+    by_port = abilities_of(make_rig().bench)
+    told = {
+        has_port: foreseen(
+            read_procedure(procedure), STAGES, replace(by_port, has_port=has_port), None
+        )
+        for has_port in (True, False)
+    }
+    new = [one for one in told[False] if one not in told[True]]
+    assert [(one.severity, one.step) for one in new] == [("note", "adjust")] * (setting_w == 300)
+    assert all("cut voltage: that the adjustment is saved will rest" in one.what for one in new)
 
 
 @pytest.mark.parametrize(

@@ -49,6 +49,25 @@ def _as_current(measured: Measured, load_ohm: float | None) -> _Current:
     return _Current(current_ma, 0.5 * current_ma * expanded / value if value > 0 else 0.0)
 
 
+def corresponding_point(
+    procedure: Procedure, generator: GeneratorData, name: str, load_ohm: float | None
+) -> tuple[str, str] | None:
+    """Return step and point as left that show adjustment point `name`; None where none does.
+
+    It has the same mode and load, at full setting.
+    """
+    data = generator.point(name)
+    mode = None if data is None else generator.mode(data.mode)
+    if mode is None:
+        return None
+    for step in procedure.steps_in("as_left"):
+        if isinstance(step, OutputPointsStep) and step.mode == mode.name:
+            for point in step.points():
+                if (point.load_ohm, point.setting_w) == (load_ohm, mode.max_setting_w):
+                    return step.name, point.name
+    return None
+
+
 @dataclass(frozen=True)
 class AsLeftEvidence:
     """The as-left stage of a procedure on a generator model, held against the results so far."""
@@ -112,15 +131,7 @@ class AsLeftEvidence:
         return None
 
     def _corresponding_point(self, adjusted: Result) -> tuple[str, str] | None:
-        """Return step and point as left in the same mode and load at full setting, None without."""
-        data = self.generator.point(adjusted.point)
-        mode = None if data is None else self.generator.mode(data.mode)
-        if mode is None:
-            return None
-        for step in self.procedure.steps_in("as_left"):
-            if isinstance(step, OutputPointsStep) and step.mode == mode.name:
-                for point in step.points():
-                    at = (point.load_ohm, point.setting_w)
-                    if at == (adjusted.load_ohm, mode.max_setting_w):
-                        return step.name, point.name
-        return None
+        """Return step and point as left that show an adjusted point; None where none does."""
+        return corresponding_point(
+            self.procedure, self.generator, adjusted.point, adjusted.load_ohm
+        )

@@ -12,6 +12,7 @@ from ohmwright.model.hardware import GeneratorData
 from ohmwright.model.positions import Position
 from ohmwright.model.step import Point, Stage
 
+from .as_left_evidence import corresponding_point
 from .asked_current import asked_current_ma
 from .asked_power import adjusted_power_shortfall, set_power_shortfall
 from .decidability import (
@@ -60,6 +61,7 @@ def foreseen(
                 found.setdefault((shortfall.cause, place), []).append((step, where, shortfall))
     told = [_told(place, together) for (_, place), together in found.items()]
     told.extend(_tail(file, stages, bench))
+    told.extend(_saving(file, stages, bench))
     return tuple(sorted(told, key=lambda one: (one.line, one.column)))
 
 
@@ -78,6 +80,26 @@ def _tail(file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities) -> I
         current_ma, step = max(asked, key=lambda one: one[0])
         for shortfall in tail_shortfall(bench.analyzer.meter, current_ma):
             yield _told(file.position(step.name, shortfall.key), [(step, "", shortfall)])
+
+
+def _saving(file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities) -> Iterator[Foreseen]:
+    """Yield which points nothing as left shows to be saved, where a person is told to save."""
+    if bench.has_port or "adjust" not in stages:
+        return
+    unseen = [
+        (step, point.name)
+        for step in file.procedure.step
+        if isinstance(step, TimedStep) and step.service_point(bench.generator) is not None
+        for point in step.judged_points()
+        if not corresponding_point(file.procedure, bench.generator, point.name, point.load_ohm)
+    ]
+    if unseen:
+        names, first = ", ".join(name for _, name in unseen), unseen[0][0]
+        what = (
+            f"{names}: that the adjustment is saved will rest on a person's word alone; a point as "
+            "left in the same mode and load, at full setting, would show it"
+        )
+        yield Foreseen("note", *file.position(first.name, "point"), first.name, what)
 
 
 def _told(place: Position, together: list[tuple[Step, str, Shortfall]]) -> Foreseen:
