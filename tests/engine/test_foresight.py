@@ -123,7 +123,7 @@ async def test_a_count_is_held_against_the_tolerance_where_the_data_state_it(
 
 
 @pytest.mark.parametrize("setting_w", [310, 300])
-async def test_a_saving_that_nothing_as_left_shows_is_told_where_a_person_saves(
+def test_a_saving_that_nothing_as_left_shows_is_told_where_a_person_saves(
     make_rig: Callable[..., Any], procedure: Path, setting_w: int
 ) -> None:
     """A unit passed and was out: Save was answered "done" and not pressed, and nothing told it."""

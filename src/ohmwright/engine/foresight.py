@@ -85,7 +85,7 @@ def _tail(file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities) -> I
 def _saving(file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities) -> Iterator[Foreseen]:
     """Yield which points nothing as left shows to be saved, where a person is told to save.
 
-    Not of a procedure that measures nothing as left, as for practice: it shows nothing of any point.
+    Not of a procedure that measures nothing as left, as for practice.
     """
     measures_as_left = any(file.procedure.steps_in("as_left"))
     if bench.has_port or "adjust" not in stages or not measures_as_left:
