@@ -23,6 +23,7 @@ from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.api.rf_words import rf_picture
 from ohmwright.api.run_notices import LOOK_IF_SAVED
+from ohmwright.api.run_picture import request_picture
 from ohmwright.api.run_view import RunWatch
 from ohmwright.cli import live
 from ohmwright.cli.live import LiveView
@@ -33,7 +34,8 @@ from ohmwright.engine.as_left_evidence import MAY_BE_UNSAVED
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import run
-from ohmwright.instruments.requests import PressKey
+from ohmwright.instruments.hand_requests import ConnectLoad, PressFootSwitch
+from ohmwright.instruments.requests import ConnectPath, PressKey, SelectMode
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.bench_status import BenchStatus, RfState, TargetBand
 from ohmwright.model.cue import Cue
@@ -129,9 +131,9 @@ def test_a_request_says_who_keys_and_never_that_rf_is_off(
     rf: RfState, by_foot: bool, said: str
 ) -> None:
     """Its words stand still while it is open; each form says the same."""
-    request = PressKey("fine", "up", 1)
+    request = PressFootSwitch(12.0) if by_foot else PressKey("fine", "up", 1)
     asked = next(_request_lines(request, "", rf, by_foot=by_foot)).plain
-    assert asked == f">> Press fine up once.  {said}"
+    assert asked == f">> {request.text}  {said}"
     watch = RunWatch()
     watch.on_status(BenchStatus(rf, 0.0, age_s=1.0))
     watch.open_request(request, "", by_foot=by_foot)
@@ -139,11 +141,19 @@ def test_a_request_says_who_keys_and_never_that_rf_is_off(
     assert drawn is not None
     assert drawn.rf_words == said
     view = " ".join(line.plain for line in screen(watch.picture(0.0), Extent(119, 39), ""))
-    assert said in view
+    assert said in " ".join(view.split())
     watch.on_status(BenchStatus("off" if rf == "on" else "on", 1.0))
     later = watch.picture(1.0).request
     assert later is not None
     assert later.rf_words != said
+
+
+def test_no_other_request_says_that_a_foot_switch_brings_rf_on() -> None:
+    """Mode and load were asked for with "RF comes on after this, by the foot switch"."""
+    for request in (SelectMode("cut", 100.0), ConnectLoad(500.0), ConnectPath("OUTPUT")):
+        asked = next(_request_lines(request, "", "off", by_foot=True)).plain
+        assert asked == f">> {request.text}"
+        assert not request_picture(request, "", 1, by_foot=True).rf_follows
 
 
 @pytest.mark.anyio

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from ohmwright.instruments.hand_requests import rf_comes_on_after
 from ohmwright.instruments.requests import Request, ValueRequest
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.cue import Cue, CueKind
@@ -84,7 +85,7 @@ def request_picture(
         answers=tuple(AnswerPicture(**vars(answer)) for answer in request.answers),
         how_to_answer=how,
         problem=problem,
-        rf_follows=request.rf_follows,
+        rf_follows=rf_comes_on_after(request, by_foot=by_foot),
         by_foot=by_foot,
     )
 

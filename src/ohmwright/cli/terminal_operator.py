@@ -10,6 +10,7 @@ import anyio
 from rich.text import Text
 
 from ohmwright.api.rf_words import rf_at_request
+from ohmwright.instruments.hand_requests import rf_comes_on_after
 from ohmwright.instruments.operator import ALWAYS, Operator
 from ohmwright.instruments.requests import Answer, Request, ValueRequest
 from ohmwright.model.account import account_name
@@ -129,7 +130,8 @@ def _request_lines(
     if problem != "":  # may repeat what was typed, as the codes of an arrow key
         yield Text(printable(problem), style="bold")
     asked = Text(f">> {request.text}", style="bold")
-    if words := rf_at_request(rf, follows=request.rf_follows, by_foot=by_foot):
+    follows = rf_comes_on_after(request, by_foot=by_foot)
+    if words := rf_at_request(rf, follows=follows, by_foot=by_foot):
         asked.append(f"  {words}", style=RF_WORDS)
     yield asked
     if isinstance(request, ValueRequest):

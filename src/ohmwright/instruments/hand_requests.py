@@ -9,7 +9,7 @@ from typing import NamedTuple
 from ohmwright.model.hardware import MeterData
 
 from .doubt_requests import WITHOUT
-from .requests import DONE, Answer, ValueRequest
+from .requests import DONE, Answer, Request, ValueRequest
 
 FEWEST_TYPED = 4
 """So many typed readings make a value at least (page `by_hand` of the guide)."""
@@ -68,6 +68,14 @@ class PressFootSwitch:
             "on a page p alone, or its button). Hold it until you are told to release it, "
             f"{self.most_s:g} s at most."
         )
+
+
+def rf_comes_on_after(request: Request, *, by_foot: bool) -> bool:
+    """Return whether RF comes on after the answer; by a foot switch not before that is asked for.
+
+    Whoever reads it of another request may press while load or mode is still another one.
+    """
+    return request.rf_follows and (not by_foot or isinstance(request, PressFootSwitch))
 
 
 @dataclass(frozen=True)
