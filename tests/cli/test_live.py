@@ -356,7 +356,16 @@ for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT", "SIGTSTP"):
 @pytestmark_terminal
 @pytest.mark.parametrize(
     "how",
-    [b"q", b" ", signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT, signal.SIGTSTP],
+    [
+        b"q",
+        b" ",
+        b"\x04",
+        signal.SIGINT,
+        signal.SIGTERM,
+        signal.SIGHUP,
+        signal.SIGQUIT,
+        signal.SIGTSTP,
+    ],
 )
 def test_a_key_or_a_signal_stops_and_leaves_the_terminal_as_it_was(
     how: bytes | signal.Signals,

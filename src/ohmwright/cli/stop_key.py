@@ -1,4 +1,4 @@
-"""Keys that stop a run: space and q, read one by one while no request is open."""
+"""Keys that stop a run: space, q and Ctrl-D, read one by one while no request is open."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from ohmwright.wire.clock import RealClock
 
 from .signals import stop_now
 
-_SPACE, _Q, _DIGITS = b" ", b"qQ", b"0123456789"
+_SPACE, _Q, _CTRL_D, _DIGITS = b" ", b"qQ", b"\x04", b"0123456789"
 _WITHIN_A_FIGURE_S = 2.0
 """A space so soon after a digit may stand before the unit of a figure, as in 412 mA."""
 _TIME = RealClock()
@@ -32,7 +32,7 @@ def _never() -> bool:
 
 
 class StopKey:
-    """Makes space or q at the terminal act like Ctrl-C, between `watch` and `ignore`.
+    """Makes space, q or Ctrl-D at the terminal act like Ctrl-C, between `watch` and `ignore`.
 
     Does nothing without a terminal, in a background process, or on Windows. `ignore` restores the
     settings of the terminal; at the latest they are restored when the program ends.
@@ -108,6 +108,8 @@ class StopKey:
             now_s, digit_s, self._digit_s = _TIME.now_s(), self._digit_s, -inf
             if key in _Q:
                 return "q"
+            if key in _CTRL_D:
+                return "Ctrl-D"
             if key in _SPACE and not (self._figures() and now_s < digit_s + _WITHIN_A_FIGURE_S):
                 return "space"
             if key in _DIGITS and self._figures():
