@@ -17,6 +17,7 @@ from ohmwright.adjustment.point import Keys, PointSpec
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.press_reports import PressReports
 from ohmwright.adjustment.press_seen import PressesSeen, SeenPress
+from ohmwright.adjustment.runaway_check import RunawayCheck
 from ohmwright.engine import adjust
 from ohmwright.engine.coach import NOT_SURE, THE_METER, Coach
 from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP, seen_words
@@ -221,6 +222,18 @@ async def test_a_point_that_ends_by_doubt_is_put_back_by_leaving_unsaved(
     looks = iter([None, ("fail", "far too much flowed, twice")])
     monkeypatch.setattr(adjust._Adjustment, "resolve_doubt", lambda _: _given(next(looks)))
     await put_back_by_leaving(rig, "fail")
+
+
+async def test_a_unit_does_not_fail_by_presses_that_nobody_counted(
+    rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever pressed three times for once made the counts seem too large: a sound unit failed."""
+    too_coarse = "no count brings it into tolerance"
+    monkeypatch.setattr(RunawayCheck, "why_unreachable", lambda *_, **__: too_coarse)
+    (result,) = results(await first_point(rig))
+    assert result.verdict == "undecided"
+    assert result.reason.startswith(too_coarse)
+    assert result.reason.endswith(adjust.PRESSES_NOT_SURE)
 
 
 async def _given(verdict: VerdictAndReason | None) -> VerdictAndReason | None:

@@ -35,6 +35,10 @@ from .trim_actuator import TrimActuator
 from .undoubted import meter_words
 from .watched_rest import begin_rest, rest
 
+PRESSES_NOT_SURE = (
+    "but the readings could not rule out a wrong press: adjust it once more, press by press"
+)
+"""Why a point of which the readings say that it cannot be adjusted does not fail."""
 WAITS_FOR_RF = (
     "the trim acted only once RF was switched on anew, as where the unit's data say "
     "moves_while_on = false"
@@ -326,8 +330,7 @@ class _Adjustment:
     def _final_observation(self, end: Finish) -> Observation:
         """Return the end as an observation; it has a value only where a confirmation gave one."""
         if end.value is None or end.uncertainty is None or end.dof is None:
-            verdict: Verdict = "undecided" if end.ended == "undecided" else "fail"
-            return self._without_value(verdict, "; ".join(filter(None, [end.reason, end.left])))
+            return self._given_up(end)
         known = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
         settled = dated(known, self.session.bench)
         nothing = self._without_value("undecided", "")
@@ -340,6 +343,14 @@ class _Adjustment:
             nothing.samples,
         )
         return found.with_note(end.reason)
+
+    def _given_up(self, end: Finish) -> Observation:
+        """Return a point without a value; the unit does not fail by presses that nobody counted."""
+        unreachable = end.ended == "not adjustable"
+        doubted = unreachable and not self.actuator.presses_are_sure
+        reasons = end.reason, end.left, PRESSES_NOT_SURE if doubted else ""
+        verdict: Verdict = "fail" if unreachable and not doubted else "undecided"
+        return self._without_value(verdict, "; ".join(filter(None, reasons)))
 
     def _noted(self, seen: Observation, end: Finish) -> Observation:
         """Return `seen` with how the trim was moved; others begin so where it landed the output."""

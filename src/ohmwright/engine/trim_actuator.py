@@ -69,6 +69,11 @@ class TrimActuator:
         return " and ".join(names) or self._session.told_by
 
     @property
+    def presses_are_sure(self) -> bool:
+        """Whether no press was told by readings that could not rule out a wrong one."""
+        return NOT_SURE not in self._told_by
+
+    @property
     def coach(self) -> Coach | None:
         """Who coaches the person; None where presses are asked for and confirmed, or by port."""
         return None if self._coach is None or self._coach.nobody_acts else self._coach
