@@ -15,7 +15,7 @@ from ohmwright.api.run_picture import RunPicture, TrendPoint
 from ohmwright.api.run_plan import PlannedPoint
 from ohmwright.api.run_view import RunWatch
 from ohmwright.cli.screen.gauge import gauge, gauge_labels, sparkline, trend_columns
-from ohmwright.cli.screen.layout import Extent, screen
+from ohmwright.cli.screen.layout import Extent, few_lines, screen
 from ohmwright.cli.screen.letters import HEIGHT, dots, large, medium
 from ohmwright.cli.screen.pieces import band_words
 from ohmwright.instruments.answer_requests import TypeText
@@ -89,6 +89,14 @@ def test_a_terminal_of_a_few_lines_shows_rf_and_the_reading_first() -> None:
     watch.on_status(ON)
     lines = [line.plain for line in screen(watch.picture(100.2), size, "q")]
     assert ("RF ON" in lines[0], lines[1].startswith(">> Look"), len(lines)) == (True, True, 4)
+
+
+def test_where_a_typed_reading_stands_is_not_cut_off() -> None:
+    """At 80 columns it ended in "inside the l…"."""
+    typed = pictured(ON._replace(current_ma=899.0, read_by_eye=True), 112.0)
+    line = few_lines(typed, Extent(79, 4))[2].plain
+    assert "899.0 mA, typed 12 s ago" in line
+    assert line.endswith("inside the limits")
 
 
 def test_a_line_that_is_cut_says_so() -> None:

@@ -96,7 +96,7 @@ def few_lines(picture: RunPicture, room: Extent) -> list[Text]:
     gauge_line = Text()
     if band is not None and picture.rf.state == "on":
         reading.append("   " + "   ".join(band_words(band)), style="")
-        if room.columns < 60:
+        if len(reading) > room.columns:  # where it stands is never what is cut
             reading = Text.assemble((reading_words(picture), "bold"), "   ", side_words(band))
         gauge_line = Text(gauge(band, min(_GAUGE_COLUMNS, room.columns), blocks=room.blocks))
     lines = [place_line(picture), rf_line(picture.rf, blocks=room.blocks), reading, gauge_line]
