@@ -75,9 +75,8 @@ class Room:
 
     @property
     def width(self) -> float:
-        """The narrower side of the tolerance, in the unit of the target."""
-        target = self.point.target
-        return target.value if target.one_sided else target.half_width
+        """The narrower side of the tolerance, or a limit alone, in the unit of the target."""
+        return self.point.target.half_width or self.point.target.value
 
     def around(self, figure: str) -> str:
         """Say the interval that reaches so far from the target."""
