@@ -15,8 +15,8 @@ from ohmwright.model.event import Event, PointLearned, TrimsStored
 from ohmwright.model.step import Point, Timing
 
 from .activation_events import activation_closed, activation_opened
-from .adjusted_point import AdjustedPoint
 from .adjustment_activation import run_adjustment_activation
+from .adjustment_outcome import AdjustmentOutcome
 from .asked_current import target_band
 from .coach_words import cue_at_end
 from .doubt import Doubt, DoubtResolver, VerdictAndReason
@@ -108,7 +108,7 @@ async def _start_adjustment(step: Step, point: Point, work: StepRun) -> _Adjustm
     resolver = DoubtResolver(
         session, f"service mode, point {point.name}", partial(generator.enter_service, point.name)
     )
-    found = AdjustedPoint(session, step, point, timing, actuator, start)
+    found = AdjustmentOutcome(session, step, point, timing, actuator, start)
     return _Adjustment(session, point, timing, policy, actuator, found, prior, resolver)
 
 
@@ -132,7 +132,7 @@ class _Adjustment:
     timing: Timing
     policy: AdjustPolicy
     actuator: TrimActuator
-    found: AdjustedPoint
+    found: AdjustmentOutcome
     prior: PriorOfPoint
     resolver: DoubtResolver
     began_with_rf_on: bool = False
