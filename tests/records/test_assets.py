@@ -61,10 +61,12 @@ def test_who_comes_second_overwrites_nothing(store: SqlStore) -> None:
 
 def test_a_file_that_was_exported_changes_nothing(store: SqlStore, tmp_path: Path) -> None:
     register = AssetRegister(store.database)
-    units = [unit("=A", site='a "b", c'), unit("'B", owner="-x"), unit("C", state="in repair")]
+    units = [unit("=A", site='a "b", c'), unit("'B", owner="-x"), unit("C", owner="2;=1")]
     register.apply([AssetChange("added", one, 1) for one in units], by="a")
     file = tmp_path / "assets.csv"
-    file.write_text(assets_csv(one.asset for one in register.all()), encoding="utf-8-sig")
+    text = assets_csv(one.asset for one in register.all())
+    assert {"'=A", "'B", "'-x", "2;'=1"} <= set(text.replace("\n", ",").split(","))
+    file.write_text(text, encoding="utf-8-sig")
     known = {one.asset.tag: one for one in register.all()}
     plan = import_plan(file, read_asset_rows(file), known)
     assert (plan.changes, plan.unchanged, plan.problems) == ((), 3, ())
