@@ -72,6 +72,15 @@ def test_a_file_that_was_exported_changes_nothing(store: SqlStore, tmp_path: Pat
     assert (plan.changes, plan.unchanged, plan.problems) == ((), 3, ())
 
 
+def test_a_file_that_is_no_register_by_its_size_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "assets.csv"
+    file.write_text(assets_csv([unit()]), encoding="utf-8")
+    with file.open("r+b") as opened:
+        opened.truncate(50_000_001)
+    with pytest.raises(SourceError, match="more than 50,000,000 bytes"):
+        read_asset_rows(file)
+
+
 def test_every_wrong_row_is_named_with_line_and_column(tmp_path: Path) -> None:
     file = tmp_path / "assets.csv"
     file.write_text(
