@@ -176,7 +176,9 @@ def test_an_output_in_tolerance_is_confirmed_though_no_effect_of_the_trim_is_fou
     assert bench.on_s < 60
 
 
-@pytest.mark.parametrize(("off", "ended", "looks"), [(0.9, "undecided", 2), (1.2, "not adjustable", 1)])
+@pytest.mark.parametrize(
+    ("off", "ended", "looks"), [(0.9, "undecided", 2), (1.2, "not adjustable", 1)]
+)
 def test_without_effect_of_the_trim_an_output_is_watched_once_more_only_within_its_limits(
     off, ended, looks
 ):

@@ -160,8 +160,7 @@ class CampaignDesk:
         return {
             one.tag: self._not_for_bench(assets[one.tag]) or _why_not(one, away=self.is_away)
             for one in self.states().values()
-            if one.is_left
-            and not (self.is_away and one.phase == "open" and not one.only_by)
+            if one.is_left and not (self.is_away and one.phase == "open" and not one.only_by)
         }
 
     def _not_taken(self, state: UnitState) -> UsageError:

@@ -91,6 +91,8 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
                 async for event in adjustment.end_without_value(verdict):
                     yield event
                 return
+        else:  # it would be asked for the same for ever
+            raise AssertionError(f"{action} with RF off")
     async for event in adjustment.end_events(action):
         yield event
 
