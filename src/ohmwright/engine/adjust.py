@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from functools import partial
 
-from ohmwright.adjustment.actions import Activate, Finish, Move, Press
+from ohmwright.adjustment.actions import Activate, Finish, Move, Press, TakeReading
 from ohmwright.adjustment.decision import NO_EFFECT
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.thermal_droop import ResidualWarmth
@@ -91,8 +91,8 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
                 async for event in adjustment.end_without_value(verdict):
                     yield event
                 return
-        else:  # it would be asked for the same for ever
-            raise AssertionError(f"{action} with RF off")
+        elif isinstance(action, TakeReading):  # it would be wanted for ever
+            raise AssertionError("A reading is wanted, and RF is off.")
     async for event in adjustment.end_events(action):
         yield event
 
