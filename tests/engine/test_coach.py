@@ -19,6 +19,7 @@ from ohmwright.adjustment.press_reports import PressReports
 from ohmwright.adjustment.press_seen import PressesSeen, SeenPress
 from ohmwright.adjustment.runaway_check import RunawayCheck
 from ohmwright.engine import adjust
+from ohmwright.engine.adjustment_outcome import PRESSES_NOT_SURE
 from ohmwright.engine.coach import NOT_SURE, THE_METER, Coach
 from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP, seen_words
 from ohmwright.engine.doubt import VerdictAndReason
@@ -233,7 +234,7 @@ async def test_a_unit_does_not_fail_by_presses_that_nobody_counted(
     (result,) = results(await first_point(rig))
     assert result.verdict == "undecided"
     assert result.reason.startswith(too_coarse)
-    assert result.reason.endswith(adjust.PRESSES_NOT_SURE)
+    assert result.reason.endswith(PRESSES_NOT_SURE)
 
 
 async def _given(verdict: VerdictAndReason | None) -> VerdictAndReason | None:
