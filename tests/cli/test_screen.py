@@ -93,11 +93,9 @@ def test_a_terminal_of_a_few_lines_shows_rf_and_the_reading_first() -> None:
 
 
 def test_where_a_typed_reading_stands_is_not_cut_off() -> None:
-    """At 80 columns it ended in "inside the l…"."""
-    typed = pictured(ON._replace(current_ma=899.0, read_by_eye=True), 112.0)
-    line = few_lines(typed, Extent(79, 4))[2].plain
-    assert "899.0 mA, typed 12 s ago" in line
-    assert line.endswith("inside the limits")
+    """With longer limits it ended in "inside the l…" at 80 columns."""
+    typed = pictured(ON._replace(read_by_eye=True), 112.0)
+    assert few_lines(typed, Extent(64, 4))[2].plain == "842.1 mA, typed 12 s ago   TOO LOW"
 
 
 def test_a_line_that_is_cut_says_so() -> None:
