@@ -420,7 +420,7 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     with _scanned(monkeypatch, "HF-8\nHF-9\nstop\n"):  # two slips
         assert ohmwright(*work).out.count("comes again until it is done") == 1
     with _scanned(monkeypatch, "HF-1\n"):
-        assert "may: 2 of 2 done (2 pass); 0 left." in ohmwright(*work).out
+        assert "may (simulated): 2 of 2 done (2 pass); 0 left." in ohmwright(*work).out
     rows = [line.split() for line in ohmwright("campaign", "report", "may").out.splitlines()]
     assert [row[:3] for row in rows if row and row[0].startswith("HF-")] == [
         ["HF-1", "pass*", "Fenn"],  # the bench has no analyzer certificate

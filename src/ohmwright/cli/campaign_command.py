@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import socket
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from io import StringIO
 from pathlib import Path
@@ -123,7 +123,7 @@ def list_campaigns(records: str | None, *, as_json: bool) -> None:
         print_json([asdict(one) | asdict(how) for one, how in zip(campaigns, far, strict=True)])
         return
     for one, how in zip(campaigns, far, strict=True):
-        out().print(Text(progress_words(one.name, how)), soft_wrap=True)
+        out().print(Text(progress_words(one, how)), soft_wrap=True)
     if not campaigns:
         out().print("No campaigns yet.")
 
@@ -134,9 +134,9 @@ def show_status(records: str | None, name: str, *, as_json: bool) -> None:
         desk = _desk(store, name)
         states, far = desk.states(), desk.progress()
     if as_json:
-        print_json({"campaign": name} | asdict(far))
+        print_json(_campaign(desk) | asdict(far))
         return
-    out().print(Text(progress_words(name, far)), soft_wrap=True)
+    out().print(Text(progress_words(desk.campaign, far)), soft_wrap=True)
     open_ones = [one.tag for one in states.values() if one.phase == "open" and not _apart(one)]
     if open_ones:
         out().print(Text(printable(f"Open: {', '.join(open_ones)}.")))
@@ -152,16 +152,17 @@ def show_report(records: str | None, name: str, file: Path | None, *, as_json: b
         states, far = list(desk.states_with_minutes().values()), desk.progress()
         done = [one.run_id for one in states if one.phase == "done"]
         marked = qualified_run_ids(store.database, done)
+    units = [_row(one, marked) for one in states]
     if file is not None:
+        simulated = {"simulated": desk.campaign.simulated}
         with new_file(file) as written:
-            written.write(_csv(states, marked).encode("utf-8-sig"))
+            written.write(_csv([row | simulated for row in units]).encode("utf-8-sig"))
     if as_json:
-        units = [_row(one, marked) for one in states]
-        print_json({"campaign": name} | asdict(far) | {"units": units})
+        print_json(_campaign(desk) | asdict(far) | {"units": units})
         return
     out().print(with_whole_words(units_table(states, marked)))
     print_marks(marked)
-    out().print(Text(progress_words(name, far)), soft_wrap=True)
+    out().print(Text(progress_words(desk.campaign, far)), soft_wrap=True)
 
 
 @dataclass(frozen=True)
@@ -203,7 +204,7 @@ def units_table(states: Sequence[UnitState], marked: Qualified[str] = _NONE_MARK
 
     `marked`: the runs whose verdict is marked.
     """
-    table = Table("Tag", "Where", "By", "Run", "Min", "Why", box=None, pad_edge=False)
+    table = Table("Tag", "State", "By", "Run", "min", "Why", box=None, pad_edge=False)
     tag = max((len(printable(one.tag)) for one in states), default=0)
     run = max((len(printable(one.run_id)) for one in states), default=0)
     for column in (table.columns[0], table.columns[3]):
@@ -217,10 +218,13 @@ def units_table(states: Sequence[UnitState], marked: Qualified[str] = _NONE_MARK
     return table
 
 
-def _csv(states: Iterable[UnitState], marked: Qualified[str]) -> str:
+def _campaign(desk: CampaignDesk) -> dict[str, object]:
+    return {"campaign": desk.campaign.name, "simulated": desk.campaign.simulated}
+
+
+def _csv(rows: Sequence[Mapping[str, object]]) -> str:
     text = StringIO(newline="")
     writer = csv.writer(text)
-    rows = [_row(one, marked) for one in states]
     writer.writerow(rows[0])
     for row in rows:
         cells = ("" if cell is None else str(cell) for cell in row.values())
