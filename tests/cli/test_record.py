@@ -175,6 +175,15 @@ def test_export_and_import(ohmwright: Callable, run: str, tmp_path: Path) -> Non
     assert f"{file}:{wrong + 1}:" in tampered.err
 
 
+@pytest.mark.parametrize(("option", "name"), [("--pdf", "c.html"), ("--csv", "c.PDF")])
+def test_no_certificate_is_written_under_the_ending_of_another_form(
+    ohmwright: Callable, run: str, tmp_path: Path, option: str, name: str
+) -> None:
+    told = ohmwright("certificate", run, option, tmp_path / name, "--records", tmp_path)
+    assert (told.code, "which its ending" in told.err) == (2, True)
+    assert not (tmp_path / name).exists()
+
+
 def test_parquet(ohmwright: Callable, run: str, tmp_path: Path) -> None:
     import pyarrow.parquet as pq
 

@@ -16,6 +16,7 @@ from rich.text import Text
 from ohmwright.api.assets import command_into_service
 from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk
+from ohmwright.api.output_file import refuse_ending_of_another
 from ohmwright.api.recorded_worklist import store_worklist
 from ohmwright.fleet.campaign_state import UnitState
 from ohmwright.model.account import account_name
@@ -147,6 +148,10 @@ def show_status(records: str | None, name: str, *, as_json: bool) -> None:
 
 def show_report(records: str | None, name: str, file: Path | None, *, as_json: bool) -> None:
     """Print one line for each unit of a campaign, and write them to a new CSV file."""
+    if file is not None:
+        refuse_ending_of_another(
+            file, "CSV", means="Nothing was written.", do="Give it the ending .csv."
+        )
     with open_existing_records(records) as store:
         desk = _desk(store, name)
         states, far = list(desk.states_with_minutes().values()), desk.progress()
