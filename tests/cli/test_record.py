@@ -149,6 +149,11 @@ def test_verify_looks_for_the_hash_on_a_certificate(
     assert f"{head}: on record, the hash of an event of run " in " ".join(found.out.split())
     other = ohmwright("record", "verify", "--head", "ab" * 32, "--records", tmp_path)
     assert (other.code, "not on record" in other.out) == (6, True)
+    odd = ohmwright("record", "verify", "--head", head[:13], "--records", tmp_path)
+    assert (odd.code, "on record" in odd.out) == (0, True)
+    for slip in ("zz" * 6, head[:11]):  # no damage to the records
+        told = ohmwright("record", "verify", "--head", slip, "--records", tmp_path)
+        assert (told.code, "this is no hash" in told.err) == (2, True)
 
 
 def test_export_and_import(ohmwright: Callable, run: str, tmp_path: Path) -> None:

@@ -66,12 +66,9 @@ def _or_not_recorded(said: str | None) -> str:
 
 
 def _traceable_to(basis: TraceabilityBasis) -> str:
-    """The certificate's number, with a note where it was past due; 'none'; or 'not recorded'.
-
-    Of what a person read from another instrument it is not known here.
-    """
+    """The certificate's number, with a note where it was past due; 'none'; or 'not recorded'."""
     if not isinstance(basis, Traceability):
-        return "not known" if basis == "another instrument" else _or_not_recorded(basis)
+        return _or_not_recorded(basis)
     return f"{basis.certificate} (past due)" if basis.expired else basis.certificate
 
 
