@@ -154,6 +154,8 @@ def test_what_cannot_be_told_apart_is_refused_before_a_run_begins(
     assert outcome.code == 2
     assert said in outcome.err
     assert ohmwright("record", "list", "--json").json == []
+    begun = ohmwright("campaign", "new", "may", "--tag", "HF-3")
+    assert (begun.code, "Asset HF-3 is withdrawn." in begun.err) == (2, True)
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,7 @@ from ohmwright.api.recorded_worklist import store_worklist
 from ohmwright.fleet.campaign_state import UnitState
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
+from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.campaigns import Campaigns, CampaignWork, Worker
@@ -68,7 +69,7 @@ def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) ->
         raise UsageError("A campaign needs a name of 1 to 60 printable characters.")
     with open_existing_records(records) as store:
         register = AssetRegister(store.database)
-        wanted = {register.get(tag).asset.tag for tag in request.tags}
+        wanted = {unit.tag for unit in _units_in_use(register, request.tags)}
         units = request.selected.of(store_worklist(store, simulated=request.simulated))
         chosen = [u.asset for u in units if not wanted or u.asset.tag in wanted]
         tags = [asset.tag for asset in chosen]
@@ -99,20 +100,25 @@ def add_units(
     """Take units into a campaign that is begun. Raises UsageError for one that is not known."""
     with open_existing_records(records) as store:
         desk = _desk(store, name, operator)
-        register = AssetRegister(store.database)
-        units = [register.get(tag).asset for tag in tags]
-        for unit in units:
-            if not unit.in_use:
-                raise UsageError(
-                    f"Asset {unit.tag} is withdrawn.",
-                    "Nothing was added.",
-                    f"To take it back: {command_into_service(unit)}",
-                )
+        units = _units_in_use(AssetRegister(store.database), tags)
         said = CampaignChanges(desk).add([unit.tag for unit in units])
     if as_json:
         print_json({"campaign": name, "units": [unit.tag for unit in units]})
     else:
         out().print(Text(printable(f"{said}.")), soft_wrap=True)
+
+
+def _units_in_use(register: AssetRegister, tags: Iterable[str]) -> list[RegisteredAsset]:
+    """Return the units of `tags`. Raises UsageError for one that is not known, or is withdrawn."""
+    units = [register.get(tag).asset for tag in tags]
+    for unit in units:
+        if not unit.in_use:
+            raise UsageError(
+                f"Asset {unit.tag} is withdrawn.",
+                "Nothing was added.",
+                f"To take it back: {command_into_service(unit)}",
+            )
+    return units
 
 
 def list_campaigns(records: str | None, *, as_json: bool) -> None:
