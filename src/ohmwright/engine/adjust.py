@@ -3,25 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press
 from ohmwright.adjustment.decision import NO_EFFECT
 from ohmwright.adjustment.policy import AdjustPolicy
-from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.errors import LoadNotConnected
 from ohmwright.model.event import Event, PointLearned, TrimsStored
-from ohmwright.model.result import Verdict
 from ohmwright.model.step import Point, Timing
 
 from .activation_events import activation_closed, activation_opened
-from .adjustment_activation import AdjustmentActivation, run_adjustment_activation
+from .adjusted_point import AdjustedPoint
+from .adjustment_activation import run_adjustment_activation
 from .asked_current import target_band
 from .coach_words import cue_at_end
 from .doubt import Doubt, DoubtResolver, VerdictAndReason
-from .point_measurement import Observation, observation_of
+from .point_measurement import Observation
 from .point_spec import point_spec
 from .prior_of_point import PriorOfPoint
 from .requirements import full_power_w
@@ -29,8 +28,6 @@ from .service_exit import leave_if_moved, leave_without_saving
 from .service_state import ServiceState
 from .session import Session
 from .steps.base import Step, StepRun
-from .stop_rules import dated
-from .traceability import accuracy_at
 from .trim_actuator import TrimActuator
 from .undoubted import meter_words
 from .watched_rest import begin_rest, rest
@@ -111,7 +108,8 @@ async def _start_adjustment(step: Step, point: Point, work: StepRun) -> _Adjustm
     resolver = DoubtResolver(
         session, f"service mode, point {point.name}", partial(generator.enter_service, point.name)
     )
-    return _Adjustment(session, step, point, timing, policy, actuator, start, prior, resolver)
+    found = AdjustedPoint(session, step, point, timing, actuator, start)
+    return _Adjustment(session, point, timing, policy, actuator, found, prior, resolver)
 
 
 def _policy(
@@ -127,19 +125,16 @@ def _policy(
 
 @dataclass
 class _Adjustment:
-    """One adjustment under way: a point, its policy, its trim, and the activations so far."""
+    """One adjustment under way: a point, its policy, its trim, and what was found so far."""
 
     session: Session
-    step: Step
     point: Point
     timing: Timing
     policy: AdjustPolicy
     actuator: TrimActuator
-    start: int
-    """Count at which the trim stood before."""
+    found: AdjustedPoint
     prior: PriorOfPoint
     resolver: DoubtResolver
-    activations: list[AdjustmentActivation] = field(default_factory=list)
     began_with_rf_on: bool = False
     """Whether the trim was first moved while RF was on, without effect."""
 
@@ -176,7 +171,7 @@ class _Adjustment:
 
     async def activate(self, warmth: ResidualWarmth) -> None:
         """Activate once, carrying out the policy's actions; the activation is added to the list."""
-        self.activations.append(
+        self.found.activations.append(
             await run_adjustment_activation(
                 self.session,
                 self.policy,
@@ -193,7 +188,7 @@ class _Adjustment:
 
         Where the cause was removed, the adjustment is restarted.
         """
-        last = self.activations[-1]
+        last = self.found.activations[-1]
         doubt: Doubt | None = "too much" if last.excess else "no output" if last.no_output else None
         if doubt is None:
             return None
@@ -210,7 +205,7 @@ class _Adjustment:
         the unit was in service mode at another one. No start follows once as much was spent so.
         """
         verdict = await self.resolver.resolve(doubt, seen)
-        on_s = self._on_s
+        on_s = self.found.on_s
         if verdict is None and on_s >= self.policy.parameters.giving_up.most_rf_s:
             verdict = "not measured", f"{doubt} after {on_s:.0f} s of RF; the cause was not found"
         return verdict
@@ -222,7 +217,7 @@ class _Adjustment:
         """
         session, name = self.session, self.point.name
         yield await leave_without_saving(session, name)
-        self.actuator.note_put_back(self.start)
+        self.actuator.note_put_back(self.found.start)
         session.enters_service(ServiceState(name, by_hand=True))
         await session.bench.generator.enter_service(name)
         self.restart()
@@ -275,7 +270,7 @@ class _Adjustment:
         async for event in leave_if_moved(self.session):
             yield event
         self.policy.put_back()
-        self.actuator.note_put_back(self.start)
+        self.actuator.note_put_back(self.found.start)
 
     async def leave_unsaved(self, verdict: VerdictAndReason) -> AsyncIterator[Event]:
         """Leave service mode without saving, and yield a result without a value.
@@ -284,7 +279,7 @@ class _Adjustment:
         """
         await self.session.bench.generator.leave_unsaved()
         self.session.left_service()
-        yield self._point_done(self._without_value("not measured", "").with_verdict(verdict))
+        yield self.found.done(self.found.without_value(*verdict))
 
     async def end_without_value(self, verdict: VerdictAndReason) -> AsyncIterator[Event]:
         """Put the trim back to its start, and yield a result without a value."""
@@ -292,15 +287,15 @@ class _Adjustment:
             async for event in self.put_back_by_leaving():
                 yield event
         else:
-            await self.actuator.put_back(self.start)
-        yield self._point_done(self._without_value("not measured", "").with_verdict(verdict))
+            await self.actuator.put_back(self.found.start)
+        yield self.found.done(self.found.without_value(*verdict))
 
     async def end_events(self, end: Finish) -> AsyncIterator[Event]:
         """Store the trims of a point that passes or was left better than it was found.
 
         Yields what was learned and the result.
         """
-        session, observation = self.session, self._final_observation(end)
+        session, observation = self.session, self.found.observation_at(end)
         if self.began_with_rf_on:
             observation = self._noted(observation, end)
         if self.actuator.coach is not None:
@@ -316,57 +311,15 @@ class _Adjustment:
                 dead_s=learned.dead_time_s,
                 hunting=learned.hunting,
             )
-        if observation.verdict == "pass" or self.actuator.trim != self.start:
+        if observation.verdict == "pass" or self.found.trim_moved:
             await session.bench.generator.store_trims()
             if session.service is not None:
                 session.service.mark_stored()
             yield TrimsStored(**session.stamp(), told_by=session.told_by)
-        yield self._point_done(observation, trim_told_by=self.actuator.told_by)
-
-    def _final_observation(self, end: Finish) -> Observation:
-        """Return the end as an observation; it has a value only where a confirmation gave one."""
-        if end.value is None or end.uncertainty is None or end.dof is None:
-            verdict: Verdict = "undecided" if end.ended == "undecided" else "fail"
-            return self._without_value(verdict, "; ".join(filter(None, [end.reason, end.left])))
-        known = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
-        settled = dated(known, self.session.bench)
-        nothing = self._without_value("undecided", "")
-        found = observation_of(
-            accuracy_at(self.session, self._mode, self.point.load_ohm),
-            settled,
-            self.point,
-            self.timing,
-            nothing.on_s,
-            nothing.samples,
-        )
-        return found.with_note(end.reason)
+        yield self.found.done(observation, trim_told_by=self.actuator.told_by)
 
     def _noted(self, seen: Observation, end: Finish) -> Observation:
         """Return `seen` with how the trim was moved; others begin so where it landed the output."""
-        acted = end.ended == "confirmed" and not end.reason and self.actuator.trim != self.start
+        acted = end.ended == "confirmed" and not end.reason and self.found.trim_moved
         self.session.trims_wait_for_rf = acted
         return seen.with_note(WAITS_FOR_RF if acted else MOVED_BOTH_WAYS)
-
-    def _without_value(self, verdict: Verdict, reason: str) -> Observation:
-        """Return an observation with the time on of all activations and the last one's readings."""
-        samples = self.activations[-1].samples if self.activations else ()
-        return Observation(verdict, reason, None, None, self._on_s, samples)
-
-    @property
-    def _on_s(self) -> float:
-        """Time on of all activations so far."""
-        return sum(each.on_s for each in self.activations)
-
-    @property
-    def _mode(self) -> str | None:
-        """The point's mode; None where the generator's data name none."""
-        data = self.session.bench.generator.data.point(self.point.name)
-        return None if data is None else data.mode
-
-    def _point_done(self, observation: Observation, trim_told_by: str | None = None) -> Event:
-        """Return the event of the result."""
-        self.session.show_cue(None)
-        result = observation.result(
-            "adjust", self.step, self.point, start_trim=self.start, final_trim=self.actuator.trim
-        ).model_copy(update={"trim_told_by": trim_told_by})
-        return self.session.point_done(result, "OUTPUT", self._mode)
