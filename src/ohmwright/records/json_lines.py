@@ -37,8 +37,7 @@ class DamagedFileError(RecordError):
     def __init__(self, name: str, line: int, what: str) -> None:
         super().__init__(
             f"{name}:{line}: {what}.",
-            "The file is not as 'record export' wrote it, or something else wrote it. Nothing at "
-            "all was imported.",
+            "The file is not as 'record export' writes one; nothing at all was imported.",
             "Name an export; where this is one, export it again from the store that it came from.",
         )
 
