@@ -260,7 +260,7 @@ def test_a_closed_campaign_says_how_its_units_come_in_again(
     ohmwright("campaign", "new", "may 1", "--simulated")
     said = ohmwright("campaign", "close", "may 1", "--why", "by mistake").out.splitlines()
     assert said[:2] == ["HF-1 removed: by mistake.", "HF-2 removed: by mistake."]
-    assert said[2] == "may 1: 0 of 0 done; 0 left; 2 removed."
+    assert said[2] == "may 1 (simulated): 0 of 0 done; 0 left; 2 removed."
     again = shlex.split(said[3].removeprefix("To take them in again: ohmwright "))
     assert ohmwright(*again).out == "HF-1, HF-2 added to may 1.\n"
     closed = ohmwright("campaign", "close", "may 1", "--why", "by mistake", "--json").json
