@@ -308,6 +308,9 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
     assert off_s - on_s < 2
     (noted,) = session.pending.take()
     assert isinstance(noted, UnaskedRf)
+    assert noted.on_s is not None
+    assert off_s - on_s <= noted.on_s < off_s - on_s + 1.5
+    assert session.on_s == session.last_on_s + noted.on_s
     assert rig.bench.clock.now_s() - off_s >= 20 - 1
     assert {moment.rf for moment in moments} == {"off", "on"}
 
