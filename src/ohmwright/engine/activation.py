@@ -213,8 +213,8 @@ async def _refuse_changed_setting(generator: Generator) -> None:
         raise ActivationVoid(
             f"The generator was set otherwise: after the activation {changed}.",
             "Nobody knows at which setting its readings were taken; they are not used.",
-            "A key of the generator, a restart? Let neither happen while the program works it, then "
-            "resume the run.",
+            "A key of the generator, a restart? Let neither happen while the program works it, "
+            "then resume the run.",
         )
 
 
