@@ -33,6 +33,7 @@ async def ensure_off_at_start(bench: Bench, pending: PendingEvents) -> None:
     does not end RF.
     """
     bench.analyzer.begin_run()
+    bench.rf.last_off_s = None  # nobody looked between the runs of one bench
     await bench.analyzer.identify()
     await end_unasked(await bench.rf.evidence_on(), bench, pending)
     shown = await bench.rf.measure_zero()
