@@ -80,7 +80,7 @@ def report(
 @with_option_groups
 def add(
     name: CampaignName,
-    tags: Annotated[list[str], typer.Argument(metavar="TAG...", help="Units of the register.")],
+    tags: Annotated[list[str], typer.Argument(metavar="TAG", help="Units of the register.")],
     noting: NotingOptions,
 ) -> None:
     """Take units into a campaign that is begun, also such as were removed."""
