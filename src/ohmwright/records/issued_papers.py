@@ -19,7 +19,7 @@ from .sql_store import SqlStore
 FileState = Literal["in force", "no longer in force", "not a certificate", "unknown", "changed"]
 """`unknown`: it cannot be held against these records."""
 _CALLS_ITSELF = re.compile(
-    rb"(?i:(draft|copy) of a )?(?i:certificate of calibration|report of measurement) ([\w.-]+)"
+    rb"(?i:((?:draft|copy) of a|void) )?(?i:certificate of calibration|report of measurement) ([\w.-]+)"
 )
 """The title with the number, which PDF and HTML have uncompressed at their beginning or end."""
 
@@ -108,7 +108,8 @@ def _another(path: Path, content: bytes, issued: frozenset[str]) -> tuple[Checke
         return CheckedFile(f"{path}", "unknown", said), ""
     kind, number = ((title[one] or b"").decode(errors="replace") for one in (1, 2))
     if kind:
-        said = f"a {kind.lower()}, as it says itself, and no certificate that was issued."
+        word = {"draft of a": "a draft", "copy of a": "a copy"}.get(kind.lower(), "void")
+        said = f"{word}, as it says itself, and no certificate that was issued."
         return CheckedFile(f"{path}", "not a certificate", said), number
     if number not in issued:
         said = (

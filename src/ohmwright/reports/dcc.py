@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 
 from lxml import etree
 
+from ohmwright.engine.opening_events import SOFTWARE
 from ohmwright.engine.run import results_that_count
 from ohmwright.model.paper import Party
 from ohmwright.model.result import Verdict
@@ -68,14 +69,13 @@ def _take_verdicts_out(root: Element) -> None:
 def _administrative(parent: Element, certificate: Certificate, country: str) -> None:
     """Add who calibrated what, when and for whom, and the statements."""
     paper = certificate.issue.paper
-    add_software(add(parent, "dccSoftware"), certificate.software)
+    add_software(add(parent, "dccSoftware"), SOFTWARE)
     _core_data(add(parent, "coreData"), certificate, country)
     _item(add(add(parent, "items"), "item"), certificate)
-    laboratory = paper.laboratory or Party(name=printable(certificate.bench))
-    _contact(add(add(parent, "calibrationLaboratory"), "contact"), laboratory)
+    unknown = Party(name=NOT_RECORDED)
+    _contact(add(add(parent, "calibrationLaboratory"), "contact"), paper.laboratory or unknown)
     _persons(add(parent, "respPersons"), certificate)
-    customer = paper.customer or Party(name=certificate.asset.department or NOT_RECORDED)
-    _contact(add(parent, "customer"), customer)
+    _contact(add(parent, "customer"), paper.customer or unknown)
     _statements(add(parent, "statements"), certificate)
 
 
