@@ -114,6 +114,9 @@ def test_a_paper_stays_in_force_until_its_replacement_is_approved(
     void = ("--reason", "another unit", "--records", records)
     assert ohmwright("record", "void", "last", *void).code == 0
     assert "NO LONGER IN FORCE: its run was declared void" in last_line(issued)[1]
+    papers = written(ohmwright, records, tmp_path / "void")
+    said = "void, as it says itself, and no certificate that was issued. Its run is VOID."
+    assert [last_line(papers[ending]) for ending in (".pdf", ".html")] == [(4, said)] * 2
 
 
 def test_a_paper_of_damaged_records_is_not_vouched_for(
