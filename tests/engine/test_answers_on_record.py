@@ -99,12 +99,17 @@ async def test_what_an_inspection_asked_is_on_its_paper(inspected: Sequence[Even
     assert {row.found.value for g in groups for row in g.rows} == {"yes"}
     (who,) = {e.told_by for e in inspected if is_yes(e) and isinstance(e, Asked)}
     assert {g.at for g in groups} == {f"answered by {who}"}
-    other = [
-        e.model_copy(update={"result": e.result.model_copy(update={"requirement": "yes to: X?"})})
-        if isinstance(e, PointDone) else e for e in inspected
-    ]  # fmt: skip
-    assert all("its procedure asks" in said for said in found(other))
-    assert len(found(other)) == len(questions)
+    for change, told in (
+        ({"requirement": "yes to: X?"}, "its procedure asks"),
+        ({"requirement": f"yes to: {questions[0]} It is safe."}, "its procedure asks"),
+        ({"said": "no"}, "its result says 'no', and its verdict follows from 'yes'"),
+    ):
+        other = [
+            e.model_copy(update={"result": e.result.model_copy(update=change)})
+            if isinstance(e, PointDone) else e for e in inspected
+        ]  # fmt: skip
+        assert all(told in said for said in found(other))
+        assert len(found(other)) == len(questions)
 
 
 async def test_an_instruction_that_nobody_answered_is_named(inspected: Sequence[Event]) -> None:

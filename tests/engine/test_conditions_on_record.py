@@ -14,7 +14,7 @@ from ohmwright.engine.judge import conformity
 from ohmwright.engine.verdict_on_record import what_differs
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.decision import FalseAccept, GuardBand
-from ohmwright.model.event import ActivationOpened, Event, PointDone, RunStarted
+from ohmwright.model.event import ActivationOpened, Event, PointDone, RunStarted, StepStarted
 from ohmwright.model.result import Conformity, Measured, Result
 
 from .conftest import Rig
@@ -178,3 +178,10 @@ async def test_so_are_the_points_of_a_sweep(make_rig: Callable[..., Rig], tmp_pa
             changed(events, at, lambda _, key=key, other=other: {key: other})
         )
         assert (number, f"{key} is {other}, and the procedure" in said) == (at + 1, True), said
+
+
+def test_a_note_that_the_procedure_does_not_have_is_told(job: Sequence[Event]) -> None:
+    at = next(n for n, event in enumerate(job) if isinstance(event, StepStarted))
+    noted = job[at].model_copy(update={"note": "meets every standard"})
+    ((number, said),) = differing_conditions([*job[:at], noted, *job[at + 1 :]])
+    assert (number, said.endswith("does not note 'meets every standard'")) == (at + 1, True)

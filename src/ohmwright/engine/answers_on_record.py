@@ -103,7 +103,9 @@ def _what_differs(result: Result, answers: _Answers, part: DocumentedPart) -> st
     if told_by.startswith(from_file):
         return _not_given(told_by.removeprefix(from_file), part)
     question = _question(result.step, _procedure(part))
-    if question is not None and result.requirement and question not in result.requirement:
+    if result.said not in ("", wanted):
+        return f"its result says '{result.said}', and its verdict follows from '{wanted}'"
+    if question is not None and result.requirement and not result.requirement.endswith(question):
         return f"its result says '{result.requirement}', and its procedure asks '{question}'"
     said = answers.last_to(question)
     if said is None:
