@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from os.path import commonprefix
 from pathlib import Path
 from textwrap import shorten
 
@@ -94,12 +93,14 @@ def _differences(shown: Sequence[ResultRow], kept: Sequence[ResultRow]) -> Itera
                 yield f"{other['where']}: {name} is in the file alone"
 
 
-def _where_they_part(*texts: str) -> tuple[str, ...]:
-    """Texts from where they differ on; whole where they are short."""
-    if max(map(len, texts)) <= _SHORT:
-        return texts
-    same = len(commonprefix(texts))
-    return tuple(f"…{shorten(one[same:], _SHORT, placeholder=' …')}" for one in texts)
+def _where_they_part(text: str, kept_text: str) -> Sequence[str]:
+    """Two texts from the word on in which they differ; whole where they are short."""
+    if max(len(text), len(kept_text)) <= _SHORT:
+        return text, kept_text
+    words = text.split(), kept_text.split()
+    pairs = enumerate(zip(*words, strict=False))
+    same = next((n for n, (a, b) in pairs if a != b), min(map(len, words)))
+    return [f"…{shorten(' '.join(one[same:]), _SHORT, placeholder=' …')}" for one in words]
 
 
 def _same(one: str, other: str) -> bool:

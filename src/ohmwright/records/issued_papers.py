@@ -19,7 +19,8 @@ from .sql_store import SqlStore
 FileState = Literal["in force", "no longer in force", "not a certificate", "unknown", "changed"]
 """`unknown`: it cannot be held against these records."""
 _CALLS_ITSELF = re.compile(
-    rb"(?i:((?:draft|copy) of a|void) )?(?i:certificate of calibration|report of measurement) ([\w.-]+)"
+    rb"(?i:((?:draft|copy) of a|void) )?"
+    rb"(?i:certificate of calibration|report of measurement) ([\w.-]+)"
 )
 """The title with the number, which PDF and HTML have uncompressed at their beginning or end."""
 

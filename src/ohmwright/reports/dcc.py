@@ -32,7 +32,7 @@ from .dcc_elements import (
 from .dcc_results import add_measurement
 from .details import corrected_texts
 from .part_texts import interruption_lines, protection_lines
-from .text import NOT_RECORDED, printable
+from .text import NOT_RECORDED
 from .verdict_grounds import covered, is_past_due, qualification, said_verdict
 
 VERSION = "3.3.0"

@@ -31,7 +31,8 @@ def decision_rules(results: Iterable[Result]) -> tuple[str, ...]:
         return tuple(rules)
     named = {
         rule: dict.fromkeys(
-            one.step if len(of_step[one.step]) == 1 else f"{one.step} {one.point}" for one in decided
+            one.step if len(of_step[one.step]) == 1 else f"{one.step} {one.point}"
+            for one in decided
         )
         for rule, decided in rules.items()
     }
