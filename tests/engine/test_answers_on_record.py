@@ -136,13 +136,18 @@ async def test_an_instruction_is_answered_in_each_stage(make_rig: Callable) -> N
     assert any("as left: no answer on record says that it was done" in one for one in said), said
 
 
-async def test_figures_words_and_choices_are_held_against_what_was_typed(
-    make_rig: Callable, path: Path
-) -> None:
+@pytest.fixture
+async def answered(make_rig: Callable, path: Path) -> list[Event]:
     rig = make_rig(attended=True)
     rig.bench.operator.reply = _from({key: list(said) for key, said in SAID.items()})
     job = Job(read_procedure(path), ("as_left",), "test")
-    events = [event async for event in run(job, rig.bench)]
+    return [event async for event in run(job, rig.bench)]
+
+
+async def test_figures_words_and_choices_are_held_against_what_was_typed(
+    answered: Sequence[Event],
+) -> None:
+    events = answered
     assert found(events) == []
     for question in SAID:
         (said,) = found(without(events, question))
@@ -152,6 +157,26 @@ async def test_figures_words_and_choices_are_held_against_what_was_typed(
         else e for e in events
     ]  # fmt: skip
     assert found(other) == ["earth, answer: its result says '0.35', and the answer was 0.15"]
+
+
+@pytest.mark.parametrize(
+    ("step", "change", "told"),
+    [
+        ("earth", {"verdict": "pass"}, "it says 0.35: pass, and its answer '0.35' gives {}"),
+        ("earth", {"value": 0.05}, "it says 0.05: fail, and its answer '0.35' gives {}"),
+        ("pedal", {"verdict": "pass"}, "it says pass, and its answer 'none' gives fail"),
+        ("pedal", {"said": "?"}, "its result says '?', which is no answer to its question"),
+    ],
+)
+async def test_a_verdict_that_its_answer_does_not_give_is_told(
+    answered: list[Event], step: str, change: dict[str, object], told: str
+) -> None:
+    (done,) = (e for e in answered if isinstance(e, PointDone) and e.result.step == step)
+    if (value := change.get("value")) is not None and done.result.measured is not None:
+        change = {"measured": done.result.measured.model_copy(update={"value": value})}
+    other = done.model_copy(update={"result": done.result.model_copy(update=change)})
+    (said,) = (said for _, said in differing_answers([other if e is done else e for e in answered]))
+    assert said == f"{step}, answer: {told.format('0.35: fail')}"
 
 
 async def test_what_a_file_answered_needs_no_question_but_the_file(

@@ -11,6 +11,7 @@ from ohmwright.engine.conditions_on_record import differing_conditions
 from ohmwright.engine.contradictions import quick_contradictions
 from ohmwright.engine.coverage_on_record import not_covered
 from ohmwright.engine.judge import conformity
+from ohmwright.engine.thresholds_on_record import differing_levels
 from ohmwright.engine.verdict_on_record import what_differs
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.decision import FalseAccept, GuardBand
@@ -185,3 +186,20 @@ def test_a_note_that_the_procedure_does_not_have_is_told(job: Sequence[Event]) -
     noted = job[at].model_copy(update={"note": "meets every standard"})
     ((number, said),) = differing_conditions([*job[:at], noted, *job[at + 1 :]])
     assert (number, said.endswith("does not note 'meets every standard'")) == (at + 1, True)
+
+
+def test_an_output_that_rises_as_it_is_turned_down_is_no_pass(job: Sequence[Event]) -> None:
+    """Would notice a pass of the control that the powers on record do not give."""
+    assert [*differing_levels(job)] == []
+    low, high = places(job, "monotonicity")[1:3]
+    (of_low,) = (e.result.measured for e in (job[low],) if isinstance(e, PointDone))
+    less = {"measured": a_tenth_of(of_low)}
+    ((number, said),) = differing_levels(changed(job, high, lambda _: less))
+    told = "is recorded as pass; by the powers on record it is fail"
+    assert (number, told in said) == (high + 1, True), said
+
+
+def a_tenth_of(measured: Measured | None) -> Measured:
+    """A tenth of a power, as well known."""
+    assert measured is not None
+    return measured.model_copy(update={"value": measured.value / 10})
