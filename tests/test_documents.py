@@ -91,13 +91,15 @@ def all_tests() -> frozenset[str]:
 
 
 @pytest.mark.parametrize("room", ROOMS, ids=lambda path: path.parent.name)
-def test_a_room_names_modules_and_tests_that_exist(room: Path) -> None:
+def test_a_room_names_all_its_modules_and_what_exists(room: Path) -> None:
     docstring = room.read_text(encoding="utf-8")
     name = room.parent.name
     missing = [each for each in reading_order(docstring) if not exists(f"{name}/{each}")]
     missing += [path for path in held_by(docstring, name) if not exists(path)]
     missing += named_tests(docstring) - all_tests()
     assert missing == []
+    modules = {path.stem for path in room.parent.glob("*.py")} - {"__init__"}
+    assert {each for each in modules if not re.search(rf"\b{each}\b", docstring)} == set()
 
 
 def test_what_is_gone_is_noticed() -> None:
