@@ -166,6 +166,7 @@ async def test_figures_words_and_choices_are_held_against_what_was_typed(
         ("earth", {"value": 0.05}, "it says 0.05: fail, and its answer '0.35' gives {}"),
         ("pedal", {"verdict": "pass"}, "it says pass, and its answer 'none' gives fail"),
         ("pedal", {"said": "?"}, "its result says '?', which is no answer to its question"),
+        ("earth", {"said": ""}, "its result says '', which is no answer to its question"),
     ],
 )
 async def test_a_verdict_that_its_answer_does_not_give_is_told(

@@ -97,14 +97,14 @@ def _what_differs(result: Result, answers: _Answers, part: DocumentedPart) -> st
     """Return what the answers say against a result; empty where they agree."""
     if result.verdict == "not measured":
         return _not_skipped(result, answers)
+    step = _step(result.step, _procedure(part))
+    if isinstance(step, AnsweredStep) and (otherwise := _judged_otherwise(result, step)):
+        return otherwise
     wanted = step_kind(result.kind).answer_behind(result)
     if wanted is None:
         return ""
     if result.said not in ("", wanted):
         return f"its result says '{result.said}', and its verdict follows from '{wanted}'"
-    step = _step(result.step, _procedure(part))
-    if isinstance(step, AnsweredStep) and (said := _judged_otherwise(result, step)):
-        return said
     told_by, from_file = result.readings_told_by or "", f"{part.began.operator}, from "
     if told_by.startswith(from_file):
         return _not_given(told_by.removeprefix(from_file), part)
