@@ -30,7 +30,7 @@ from .dcc_elements import (
     add_words,
 )
 from .dcc_results import add_measurement
-from .details import corrected_texts
+from .details import answer_of_unit, corrected_texts, unread_text
 from .part_texts import interruption_lines, protection_lines
 from .text import NOT_RECORDED
 from .verdict_grounds import covered, is_past_due, qualification, said_verdict
@@ -172,6 +172,8 @@ def _statements(parent: Element, certificate: Certificate) -> None:
             for name, text in corrected_texts(certificate).items()
             if text
         ),
+        *((f"Serial of the item{unread}.",) if (unread := unread_text(certificate)) else ()),
+        *(f"The item answers as {text}." for _, text in answer_of_unit(certificate) if text),
         *notes_of(certificate),
         *CAUTIONS,
         *interruption_lines(certificate.parts),
