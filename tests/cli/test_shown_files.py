@@ -63,6 +63,8 @@ def test_each_state_of_a_paper_has_a_last_line_of_its_own(
     issued = written(ohmwright, records, tmp_path / "issued")[ending]
     code, said = last_line(issued)
     assert (code, said.endswith("as it was issued, and in force.")) == (0, True)
+    label = last_line(written(ohmwright, records, tmp_path / "label")[".svg"])
+    assert (label[0], "its hash: ohmwright record verify --head HASH" in label[1]) == (4, True)
     assert last_line(draft)[0] == 4
     assert last_line(draft)[1].startswith("a draft, as it says itself")
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Literal
 
 from ohmwright.model.errors import UsageError
+from ohmwright.model.typed_command import typed_command
 
 from .addendum import Addendum, approvals_of, is_voided, one_key_words
 from .seal import Seal
@@ -106,6 +107,8 @@ def _another(path: Path, content: bytes, issued: frozenset[str]) -> tuple[Checke
     title = _CALLS_ITSELF.search(content)
     if title is None:
         said = "no paper that was issued here, and it names no certificate: it cannot be checked."
+        if path.suffix.lower() in (".svg", ".png"):
+            said += f" Of a label give its hash: {typed_command('record verify --head HASH')}."
         return CheckedFile(f"{path}", "unknown", said), ""
     kind, number = ((title[one] or b"").decode(errors="replace") for one in (1, 2))
     if kind:
