@@ -252,6 +252,19 @@ def test_each_fact_of_a_campaign_s_unit_has_a_column_of_its_own(
     assert [rows["HF-2"][c] for c in columns] == ["handed over", "", "Oake"]
 
 
+def test_a_closed_campaign_says_how_its_units_come_in_again(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    ohmwright("campaign", "new", "may 1", "--simulated")
+    said = ohmwright("campaign", "close", "may 1", "--why", "by mistake").out.splitlines()
+    assert said[:2] == ["HF-1 removed: by mistake.", "HF-2 removed: by mistake."]
+    assert said[2] == "may 1: 0 of 0 done; 0 left; 2 removed."
+    again = shlex.split(said[3].removeprefix("To take them in again: ohmwright "))
+    assert ohmwright(*again).out == "HF-1, HF-2 added to may 1.\n"
+    closed = ohmwright("campaign", "close", "may 1", "--why", "by mistake", "--json").json
+    assert closed == {"campaign": "may 1", "removed": ["HF-1", "HF-2"]}
+
+
 def test_a_run_whose_unit_was_handed_over_is_resumed_by_nobody_else(
     workshop: Path, ohmwright: Callable
 ) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass
 from io import StringIO
 from pathlib import Path
+from shlex import quote
 from typing import get_args
 
 from rich.table import Table
@@ -112,6 +113,22 @@ def add_units(
         print_json({"campaign": name, "units": [unit.tag for unit in units]})
     else:
         out().print(Text(printable(f"{said}.")), soft_wrap=True)
+
+
+def close_campaign(name: str, why: str, noting: NotingOptions) -> None:
+    """Take whatever is left out of a campaign, and print how to take it in again."""
+    with open_existing_records(noting.records) as store:
+        desk = _desk(store, name, noting.operator)
+        removed = CampaignChanges(desk).close(why)
+        far = desk.progress()
+    if noting.as_json:
+        print_json({"campaign": name, "removed": list(removed)})
+        return
+    for said in removed.values():
+        out().print(Text(printable(f"{said}.")), soft_wrap=True)
+    out().print(Text(progress_words(name, far)), soft_wrap=True)
+    back = typed_command(f"campaign add {quote(name)} {' '.join(map(quote, removed))}")
+    out().print(Text(printable(f"To take them in again: {back}")), soft_wrap=True)
 
 
 def list_campaigns(records: str | None, *, as_json: bool) -> None:

@@ -18,6 +18,7 @@ def progress_words(name: str, far: Progress) -> str:
     left = f"{far.left} left"
     said = [f"{done} ({counts})" if counts else done, f"{left} ({of_them})" if of_them else left]
     said += [f"{far.skipped} skipped"] if far.skipped else []
+    said += [f"{far.removed} removed"] if far.removed else []
     hours, minutes = divmod(round(far.minutes_left), 60)
     learned = f"by the {far.learned_from} done" if far.learned_from else "a guess until one is done"
     if far.left:

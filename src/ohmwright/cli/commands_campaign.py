@@ -100,6 +100,15 @@ def remove(name: CampaignName, tag: CampaignTag, why: ReasonKept, noting: Noting
 
 @app.command()
 @with_option_groups
+def close(name: CampaignName, why: ReasonKept, noting: NotingOptions) -> None:
+    """Take all that is left out of a campaign, as of one begun by mistake."""
+    from .campaign_command import close_campaign
+
+    close_campaign(name, why, noting)
+
+
+@app.command()
+@with_option_groups
 def skip(name: CampaignName, tag: CampaignTag, why: ReasonKept, noting: NotingOptions) -> None:
     """Leave a unit out, with a reason."""
     from .campaign_command import UnitOfCampaign
