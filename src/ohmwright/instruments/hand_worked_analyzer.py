@@ -49,7 +49,6 @@ class HandWorkedAnalyzer(Analyzer):
         self._operator, self._clock, self._linked, self._label = operator, clock, linked, label
         self._foot = FootSwitch(operator, clock) if "foot switch" in by_hand else None
         self._typed = TypedMeter(data.meter, operator, clock) if "reading" in by_hand else None
-        self._load_ohm: float | None = None
         self._until_s = 0.0
         """When the limit of the latest activation is reached, on the bench's clock."""
         self._latest_ma = 0.0
@@ -99,9 +98,11 @@ class HandWorkedAnalyzer(Analyzer):
         self._heed_what_was_said()
         if "load" not in self.by_hand:
             await self._by_line.set_load(load_ohm)
-        elif load_ohm != self._load_ohm:
+        elif load_ohm != self.load_ohm:
             await self._operator.carry_out(ConnectLoad(load_ohm))
-            self._load_ohm = load_ohm
+            self.load_ohm = load_ohm
+            if self._linked is not None:
+                self._linked.load_ohm = load_ohm
 
     async def load_connected_ohm(self) -> float | None:
         """The load resistance that a line says is connected; None where a person connects it."""
