@@ -179,9 +179,7 @@ class HandWorkedAnalyzer(Analyzer):
         """The latest reading of the load current, typed or asked for."""
         if self._typed is not None:
             return await self._type("current", self._typed)
-        reading = await self._by_line.fetch_current()
-        self._latest_ma = reading.current_ma
-        return reading
+        return self._noted(await self._by_line.fetch_current())
 
     async def fetch_leakage(self) -> Reading:
         """The latest reading of the HF leakage current, typed or asked for."""
@@ -194,7 +192,10 @@ class HandWorkedAnalyzer(Analyzer):
             reading = await typed.read_off()
         else:
             reading = await typed.read(quantity, self._until_s)
-        if not isnan(reading.current_ma):  # what nobody typed says nothing of the foot switch
+        return self._noted(reading)
+
+    def _noted(self, reading: Reading) -> Reading:
+        if not isnan(reading.current_ma):  # without a figure it says nothing of the foot switch
             self._latest_ma = reading.current_ma
         return reading
 
