@@ -158,7 +158,7 @@ class RemoteAnalyzer(Analyzer):
 
         Where no load is known yet it is the largest current: with the smallest load.
         """
-        if self.dialogue.commands.exchange(verb).asked != "power_w":
+        if self.dialogue.question(verb).exchange.asked != "power_w":
             return shown
         load_ohm = self.load_ohm or min(self.data.load_bank.loads_ohm)
         return copysign(1000 * sqrt(abs(shown) / load_ohm), shown)

@@ -207,7 +207,7 @@ class Exchange:
         return said[self.asked], None if number is None else round(number)
 
     def puts_off(self, body: bytes) -> bool:
-        """Whether `body` says that the instrument is busy, and that the message is to come again."""
+        """Whether `body` says that the instrument is busy, and the message to come again."""
         return any(text.fits(body) for text in self.busy)
 
     def fits(self, body: bytes) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import chain
 
 from ohmwright.model.complaint_words import error_at
 from ohmwright.model.positions import Path
@@ -78,8 +79,8 @@ class MessageCompiler:
         texts = self._replies(self.unasked, ("unasked",))
         for at, text in enumerate(texts):
             for exchange in (*self.exchanges.values(), *self.opening_exchanges):
-                forms = (*exchange.replies, *exchange.refusals, *exchange.busy, *exchange.no_reading)
-                if any(text.fits(form.sample()) for form in forms):
+                forms = (exchange.replies, exchange.refusals, exchange.busy, exchange.no_reading)
+                if any(text.fits(form.sample()) for form in chain(*forms)):
                     what = f"'{text.text}' may also be a reply to '{exchange.verb}'"
                     raise error_at(("unasked", at), f"{what}, which would be passed over")
         return texts
