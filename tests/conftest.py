@@ -14,6 +14,17 @@ from scripts.faults.local_postgresql import Server, installed
 from .made_tables import make_tables
 
 ROOT = Path(__file__).resolve().parent.parent
+
+
+def heed_signals() -> None:
+    """Have signals act as at a terminal: a script's `&` starts programs that ignore SIGINT."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_DFL)
+
+
+heed_signals()
 # no test is timed: the machine may be busy
 settings.register_profile("untimed", deadline=None)
 settings.register_profile("read-only", deadline=None, database=None)
@@ -47,11 +58,8 @@ def _tables_made_once(request: pytest.FixtureRequest, monkeypatch: pytest.Monkey
 @pytest.fixture(autouse=True)
 def _own_signals() -> Iterator[None]:
     """A stopped run leaves its signals ignored to the end of the program; children inherit that."""
-    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    before = {number: signal.getsignal(number) for number in map(signal.Signals.__getitem__, names)}
     yield
-    for number, handler in before.items():
-        signal.signal(number, handler)
+    heed_signals()
 
 
 @pytest.fixture(scope="session")

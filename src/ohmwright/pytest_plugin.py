@@ -52,7 +52,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """Run a test once for each of its `seeds`: a number of units, a list, or the option's alone."""
+    """Run a test once for each seed that `seeds` of its mark names; with the option, once by it."""
     if "ohmwright_seed" not in metafunc.fixturenames:
         return
     try:

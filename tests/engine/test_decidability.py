@@ -163,10 +163,14 @@ def test_a_rule_that_takes_the_whole_tolerance_is_told_with_one_that_leaves_some
     assert list(rest_shortfall(narrow, generator())) == []
 
 
-def test_a_limit_that_the_guard_band_takes_whole_is_told_as_a_limit() -> None:
+def test_what_is_short_of_a_limit_is_told_as_a_limit_from_zero() -> None:
     leak = Point(name="p", load_ohm=200, target=at_most("current_ma", 3.0), decision=GUARDED)
     (told,) = rule_and_digit_shortfalls(room(1.0, accuracy=certified(4.0), point=leak))
     assert figure(told, "a limit of ", " mA") == pytest.approx(4.0 + 1.73, rel=0.03)
+    assert "leaves nothing of 0 to 3 mA beside" in told.what
+    simple = leak.model_copy(update={"decision": SIMPLE})
+    (told,) = rule_and_digit_shortfalls(room(1.0, 2.0, point=simple))
+    assert "only within 0 to 1.3 mA, where 0 to 3 mA are accepted" in told.what
 
 
 def test_power_is_held_against_the_current_that_it_takes() -> None:

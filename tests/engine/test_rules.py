@@ -44,7 +44,7 @@ def test_only_analyzers_behind_a_command_set_or_a_back_end_say_on() -> None:
 
 
 def test_no_event_is_yielded_inside_an_activation() -> None:
-    for path in (SOURCE / "engine").glob("*.py"):
+    for path in (SOURCE / "engine").rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.AsyncWith) and "activation" in ast.dump(node.items[0]):
                 inside = [n for part in node.body for n in ast.walk(part)]

@@ -33,6 +33,17 @@ def test_two_loads_are_no_curve() -> None:
     assert plotted_curves(certificate_of(a_run(points=2))) == ()
 
 
+def test_a_point_without_a_value_is_said_to_have_none() -> None:
+    """Would notice a figure's text that reads "200 Ω: , limits"."""
+    found = [result("as_left", "cut", f"{load:g} ohm", load_ohm=load) for load in LOADS_OHM[:3]]
+    found[1] = found[1].model_copy(update={"measured": None, "verdict": "not measured"})
+    (curve,) = plotted_curves(certificate_of(a_run(found)))
+    assert curve.alt() == (
+        "cut. 100 Ω: as left 101.0 W, limits 90.0 to 110.0 W. "
+        "200 Ω: no value, limits 90.0 to 110.0 W. 500 Ω: as left 101.0 W, limits 90.0 to 110.0 W."
+    )
+
+
 def test_the_same_curve_is_the_same_drawing(certificate: Certificate) -> None:
     curve, _ = plotted_curves(certificate)
     svg = curve_svg(curve)

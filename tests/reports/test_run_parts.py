@@ -162,6 +162,30 @@ def test_no_line_claims_for_all_what_part_of_the_values_never_had(
     assert dcc.count(f"U traceable to: {NOT_TRACEABLE['none']}") == 1
 
 
+def test_what_a_value_rested_on_before_it_was_measured_again_is_not_told(
+    interrupted: tuple[Event, ...],
+) -> None:
+    """Would notice a certificate named for a trim that was checked again under another one."""
+    first, _, fault, resumed, *_, finished = interrupted
+    before, again = (result("adjust", "trim", "cut current") for _ in range(2))
+    again = again.model_copy(
+        update={"traceability": "none", "again": "checked", "moved_trims": ("cut power",)}
+    )
+    made = certificate_of(
+        (
+            first,
+            PointDone(**later(4), result=before),
+            fault,
+            resumed,
+            PointDone(**later(70), result=again),
+            finished,
+        )
+    )
+    analyzer = dict(dict(certificate_text(made).facts)["Analyzer"])
+    assert analyzer["Traceability"] == NOT_TRACEABLE["none"]
+    assert "CAL-1" not in "".join(analyzer.values())
+
+
 def test_a_record_cut_off_in_an_activation_says_what_it_holds_of_rf(
     interrupted: tuple[Event, ...],
 ) -> None:

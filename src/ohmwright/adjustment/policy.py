@@ -137,7 +137,7 @@ class AdjustPolicy:
         self._presses_due = 0
 
     def released(self, on_s: float, *, timed_out: bool = False) -> None:
-        """RF went off after `on_s`; a rest follows where the policy had not asked for that.
+        """RF went off after `on_s`. Unasked, that drops what was decided on, and a rest follows.
 
         `timed_out`: the service mode ended by itself. Nothing is learned from such an activation
         but when it ended: the next one is left in time.
@@ -179,7 +179,7 @@ class AdjustPolicy:
         return self._end
 
     def decide_anew(self) -> None:
-        """Drop what was decided on and not done yet: something else has shown meanwhile."""
+        """Drop what was decided on and not done yet: earlier presses were only now seen."""
         self._queue.drop_all()
         self._presses_due = 0
 
@@ -317,7 +317,7 @@ class AdjustPolicy:
             self._queue.rest_with_last_moves(presses)
 
     def _release(self, age_s: float, move: Action | None) -> None:
-        """Queue a last move and a rest, then to confirm; without a move confirm now if allowed."""
+        """Queue a last move and a rest, after which to confirm; without a move now, if allowed."""
         self._to_confirm = True
         allowed = self.parameters.confirming.warmth_tolerances * self.sizer.tolerance
         cool = self._residual_warmth.uncertainty <= allowed

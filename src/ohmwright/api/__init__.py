@@ -9,6 +9,7 @@ Read in this order:
     spoken_to, bench_data       how each instrument is spoken to; a bench file read and checked
     simulated_commands          how its instruments are spoken to where they are simulated
     bench_generators            which of its generators is for a unit, or for a model
+    unit_of_file, unit_on_bench the unit that a bench file names; the one that stands on a bench
     open_links, open_back_ends, open_bench   and opened
     open_records, jobs          the store that a caller names; a run begun there, or gone on with
     recorded_events             a run whose events are stored before they are handed out
@@ -17,15 +18,21 @@ Read in this order:
     rf_words, reading_picture, run_picture, kept_results, run_view
                                 a run at one moment, for any face
     run_notices                 what a person should know of its events
-    practice                    an invented unit in real time, worked by a person
+    practice, overheard, debrief
+                                an invented unit in real time, worked by a person; what that
+                                person was asked and told; what came of it
     sweep_plan, sweep_run       what a sweep measures, and how it is carried out and kept
     job_options                 what a program may choose for either
     given, handed_out_points    what a program gives is refused by its name; points left early
     bench_use, stoppable_job    one job at a time; it is stopped where the block is left before it
+    right_with                  which of `with` and `async with` an opened bench needs
     async_bench, plain_bench    an open bench for asynchronous programs; for scripts and notebooks
     curve, curve_difference     what a sweep found; one curve less another
     recorded_curve              the curve of a sweep on record
+    planned_sweep_points, outlived_faults
+                                how many points it was to have; the faults it went on after
     curve_rows, curve_file, curve_plot   curves as rows, as files and as pictures
+    picture_file                a picture as a file
     curve_band                  limits that a picture shows
     live_plot                   a picture that grows in a notebook
     run_of_record, records_view a run on record, and the records of a place
@@ -39,6 +46,13 @@ Read in this order:
     attached_files, given_values_file   files kept with a run; the file that answers its steps
     campaign_work               a campaign as one bench works it: what is next, what is done
     campaign_changes            what becomes of its units by a person's word
+    work_on_record              what the runs of a store say of its units
+    import_warnings             what to look at in a file of assets
+    creep                       what is to be expected of each unit on record
+    cached_file, creep_cache, risk_curves
+                                what was learned of that, kept on this computer to save time
+    recorded_worklist           register, runs and forecast as a worklist
+    fleet_report, fleet_paper   what a span of time brought; that in words
     pandas_extra                rows as DataFrames
     output_file                 a path is refused before the work that is to be written there
 

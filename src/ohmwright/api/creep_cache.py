@@ -24,7 +24,7 @@ from ohmwright.fleet.creep_model import CreepModel
 from .cached_file import replace_cached
 
 _VERSION = "1"
-"""Of how models are learned; another one makes every kept model void."""
+"""To be raised when `creep_fit` learns other models of the same values: it voids those kept."""
 _MOST_KEPT = 5_000
 """Points in the file, so that it does not grow for ever; a fleet has some hundreds. No source."""
 _MODELS = TypeAdapter(Annotated[tuple[CreepModel, ...], Field(min_length=1)])

@@ -22,10 +22,10 @@ class CurveBand(NamedTuple):
     """The limits that a picture shows."""
 
     name: str
-    """What they are called, before the setting."""
+    """The words of their label that stand before the setting."""
     limits_w: BandLimits
     lack: str = ""
-    """What is to be said where the curve has none of their points."""
+    """That the curve has none of their points, to be said above the picture; else empty."""
 
 
 NO_BAND = CurveBand("", {})
@@ -79,6 +79,6 @@ def band_limits(path: Path, model: str) -> BandLimits:
     for step in procedure.step:
         if isinstance(step, OutputPointsStep):  # a leakage has limits, too, and is no output
             for point in step.judged_points():
-                key = CurveKey(step.mode, point.setting_w or step.setting_w, point.load_ohm)
-                found[key] = limits_w(point)
+                setting_w = step.setting_w if point.setting_w is None else point.setting_w
+                found[CurveKey(step.mode, setting_w, point.load_ohm)] = limits_w(point)
     return found

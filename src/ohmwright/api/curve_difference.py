@@ -92,8 +92,9 @@ def mean_difference(
 def _variance_of_mean(values: Sequence[Measured], *, cancels: bool) -> float:
     """Return the variance of the mean of repeats.
 
-    Of values as a whole nobody knows what repeats have in common. Unless that cancels against the
-    other curve it may be all, and their mean is then known no better than each of them.
+    Of values without a budget nobody knows which part of their errors repeats have in common. It
+    may be all: then their mean is known no better than each of them. `cancels`: what they have in
+    common the other curve has, too, so that the difference is without it.
     """
     whole = any(line.source == AS_A_WHOLE for one in values for line in one.budget)
     if whole and not cancels:

@@ -26,7 +26,8 @@ SlipKind = Literal[
     "nothing pressed", "too few", "too many", "other key", "other direction", "something else"
 ]
 _HELD_BACK_S = 0.3
-"""A press so soon after a cue belongs to what was asked for before: nobody reacts faster."""
+"""A press so soon after a cue belongs to what was asked for before: hardly anybody reads and acts
+faster; from memory, no source."""
 _NAMES: dict[SlipKind, tuple[str, ...]] = {
     "nothing pressed": (NAMES["none"], NAMES_NONE, CHANGED_NOTHING),
     "too few": (NAMES["fewer"],),
@@ -137,11 +138,11 @@ def _answers(
     """Yield each request with what was pressed until the next one."""
     if not asked:
         return
-    begins = [0.0 if n == 0 else _HELD_BACK_S for n in range(len(asked))]
+    begins_s = [each.at_s + (0.0 if n == 0 else _HELD_BACK_S) for n, each in enumerate(asked)]
     last_s = float("inf") if over_s is None else over_s + _HELD_BACK_S
-    ends_s = [each.at_s + _HELD_BACK_S for each in asked[1:]] + [last_s]
-    for one, begin_s, end_s in zip(asked, begins, ends_s, strict=True):
-        done = _presses([each for each in pressed if one.at_s + begin_s <= each[0] < end_s])
+    ends_s = [*begins_s[1:], last_s]
+    for one, begin_s, end_s in zip(asked, begins_s, ends_s, strict=True):
+        done = _presses([each for each in pressed if begin_s <= each[0] < end_s])
         yield _Answer(one, done, stands=end_s == float("inf") and not done)
 
 

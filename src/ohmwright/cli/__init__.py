@@ -6,30 +6,35 @@ Read in this order:
     options, option_groups      options of several commands, declared once
     late_commands               groups of commands that are made when one is asked for
     commands_run, commands_bench, commands_offline, commands_new, commands_record, commands_keys,
-    commands_care
+    commands_care, commands_addenda, commands_page, commands_rehearse
                                 the declarations of all commands; heavy imports wait until called
     run_command, run_and_record, signals   one run: each event stored, then shown; signals stop it
+    standing_by                 who must be at the bench while RF is on
+    again                       the command that goes on with a run
     run_report, tables, run_summary, diagnosis_tables, budget_table, table_format
                                 what is printed of a run
+    rf_lines                    RF's changes, where no live view shows them
     live, stop_key, lines_above     the live view, the key that stops, what stays above a request
     screen, sound               how a run is drawn and heard; rooms of their own
     sweep_options, sweep_command, sweep_output
                                 a sweep: asked for, carried out, what is printed
-    panel_keys, learner, practise_command
-                                practice: an invented unit's keys on the keyboard
+    panel_keys, learner, practise_command, debrief_table
+                                practice: an invented unit's keys on the keyboard; what it came to
     terminal_operator, keyboard     requests to the operator, and what they type
     error_report, crash         how every command that fails ends
     streams, console, console_encoding   output that does not block, in any encoding
     run_subject                 the unit, bench and procedure of a run, and what is given to it
     commands_assets, asset_command, asset_transfer     the register of assets
     commands_worklist, commands_campaign, worklist_command, campaign_command,
-    campaign_work_command, scanner
+    campaign_work_command, campaign_words, scanner
                                 worklist and campaigns
-    open_records                the store, run and keys that a command names
-    addendum_command, addendum_checks, certificate_command, checks_command, doctor_command,
-    doctor_checks, doctor_conformance, doctor_finding, documents_command, export_command,
-    fleet_command, guide_command, import_command, keys_command, lint_command, new_command,
-    new_questions, new_checks, own_file, probe_command, record_command, schema_command,
+    open_records, list_marks    the store, run and keys that a command names; what lists mark
+    addendum_command, addendum_checks, backup_command, certificate_command, checks_command,
+    creep_command, demo_campaign, doctor_command, doctor_checks, doctor_conformance,
+    doctor_finding, documents_command, export_command, fleet_command, fleet_report_command,
+    guide_command, import_command, interval_command, keys_command, lint_command, new_command,
+    new_questions, new_asked, new_frames, new_checks, own_file, page_command, probe_command,
+    record_command, rehearse_command, rehearsal_tables, retention_command, schema_command,
     schema_documents, simulate_command, verify_command,
     verify_words, store_check   what carries out each of the other commands
 

@@ -43,18 +43,18 @@ def rehearse(
     from .rehearse_command import RehearseRequest, run_rehearse
 
     request = RehearseRequest(
-        procedure,
-        bench,
-        units,
-        seed,
-        workers,
-        cluster,
-        like,
-        compare,
-        plot,
-        slips,
-        overwrite,
-        unattended,
-        as_json,
+        procedure=procedure,
+        bench=bench,
+        units=units,
+        seed=seed,
+        workers=workers,
+        cluster=cluster,
+        like=like,
+        compare=compare,
+        plot=plot,
+        slips=slips,
+        overwrite=overwrite,
+        unattended=unattended,
+        as_json=as_json,
     )
     raise typer.Exit(run_rehearse(request))

@@ -4,8 +4,10 @@ Read in this order:
 
     procedure, procedure_file     the procedure, and the line and column of each key of its file
     capability, requirements      checks, before anything is switched on, that a bench can do it
-    foresight, decidability, room what a bench can do and may not decide, told before RF
+    foresight, decidability, room, asked_power
+                                  what a bench can do and may not decide, told before RF
     plausibility                  what a procedure allows and hardly means, for `lint`
+    traceability                  the analyzer's certificate, on which the uncertainties rest
     job, run                      what is to be run; a procedure on a bench, as an async iterator
                                   of events
     opening_events, loads_taken   instruments, documents, and what the bench may not decide; each
@@ -16,16 +18,22 @@ Read in this order:
     session, time_on              the state that a run keeps from one activation to the next; how
                                   long RF was on
     unit_identity                 whether the unit at the bench is the register's
+    analyzer_input                the circuit that the analyzer's input is joined to
     answered_step                 the base of steps that a person or a file answers
+    contact_quality_search        where a contact quality alarm comes on, and where it goes out
+    activation_events             the two events around an activation, made while RF is off
     activation, release, meter_tail
                                   the only way to switch RF on, and the way it is switched off;
                                   what a meter still shows then
     unasked_rf                    RF that nobody asked for: at first contact, before ON, after a
                                   fault
-    stated_droop                  whether the output sinks by more than the data state
-    resting, watched_rest, watched_question
-                                  how long RF must stay off; a rest, or a question to a person, in
-                                  which that is watched
+    stated_droop, meter_window    whether the output sinks by more, and the meter averages over
+                                  less, than the data state
+    resting, watched_rest, watched_question, watched_work
+                                  how long RF must stay off; a rest, a question to a person, or
+                                  any work, in which that is watched
+    low_output                    activations at little power, for the conformance kit
+    delivery                      that a unit delivers, before a small leakage is believed
     sampling, ages_without_numbers, pace
                                   readings of an open activation, each once and with its age; when
                                   they are asked for
@@ -42,11 +50,31 @@ Read in this order:
     undoubted, doubt              what makes readings doubtful, and measuring again until they are
                                   not; how a doubt is resolved
     warming                       how warm a unit is, for the step that warms it up
+    adjustment_start, prior_of_point, point_spec
+                                  what is known of a point before it is adjusted, and what is
+                                  asked of it
     adjust, adjustment_activation an adjustment policy's actions, in activations and between
-    trim_actuator, service_state  moves of a trim, and what must be undone of them
+    adjusted_point                what an adjustment found, and what of it is put on record
+    trim_actuator, service_state, service_exit
+                                  moves of a trim, and what must be undone of them
     coach, coach_words            cues for a person at the keys; what the readings show of them
     adjusting_again, trim_log     points that a later trim moved, checked and adjusted again
     as_left_evidence              what values as left show of adjusted points
+    contradictions                a record held against itself, for `record verify`; each of the
+                                  next modules holds one part of it against the rest:
+    kept_documents, beginning_on_record, people_on_record, protections_on_record
+                                  documents, unit, people and protections of a run
+    conditions_on_record, limits_on_record, missing_points
+                                  results, as the kept procedure states them
+    certificate_on_record, coverage_on_record
+                                  results, as the kept certificate of the analyzer allows them
+    activations_on_record, rf_on_record, rests_on_record, warmth_on_record,
+    first_contact_on_record       when RF was on, and how trims moved
+    requests_on_record, answers_on_record
+                                  what people were asked, and what they answered
+    figures_on_record, thresholds_on_record, verdict_on_record, repeated_readings
+                                  what follows of the figures of a result
+    recomputed_values             values computed once more from their readings
 
 Decisions that bind this room; all are in force.
 

@@ -58,14 +58,14 @@ def rule_and_digit_shortfalls(room: Room) -> Iterator[Shortfall]:
     """Yield that a point's rule passes nothing, or that the meter's digit is too coarse for it."""
     wanted = room.tolerance_for(lambda other: other.digit_decides)
     if room.room_ma <= 0:
-        target, expanded = room.point.target, room.on_target.expanded or 0.0
+        unit, expanded = room.point.target.unit, room.on_target.expanded or 0.0
         yield Shortfall(
             "decision rule",
             "tolerance",
             f"nothing passes, since the rule '{room.point.decision.rule}' leaves nothing of "
-            f"±{target.half_width:.3g} {target.unit} beside the analyzer's own uncertainty "
-            f"(U = {expanded:.2g} {target.unit}); {wanted} would do",
-            expanded / (target.half_width or target.value),
+            f"{room.around(f'{room.width:.3g}')} {unit} beside the analyzer's own uncertainty "
+            f"(U = {expanded:.2g} {unit}); {wanted} would do",
+            expanded / room.width,
         )
     elif not room.digit_decides:
         sd_ma = room.digit_ma / sqrt(12)
@@ -127,10 +127,10 @@ def _why_too_warm(room: Room, sd_ma: float, enough: str) -> str:
 
 
 def _why_unstated(room: Room, sd_ma: float, enough: str) -> str:
-    off_ma = sqrt(3) * sd_ma
+    off_ma, passes = sqrt(3) * sd_ma, room.around(f"{room.room_ma:.3g}")
     return (
         f"the generator's data state no [droop], and a rest of {room.timing.rest_s:g} s is short: "
-        f"a usual unit is then up to {off_ma:.2g} mA low, of the ±{room.room_ma:.3g} mA in which "
+        f"a usual unit is then up to {off_ma:.2g} mA low, of the {passes} mA in which "
         f"an output passes, and nothing counts that; {enough} would do, or [droop]"
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, TypeVar
 
 from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_core.core_schema import ValidationInfo
@@ -37,7 +37,7 @@ class Procedure(FrozenModel):
 
     @field_validator("step")
     @classmethod
-    def _with_decisions(cls, steps: tuple[Step, ...], known: ValidationInfo) -> Any:
+    def _with_decisions(cls, steps: tuple[Step, ...], known: ValidationInfo) -> tuple[Step, ...]:
         """Return the steps; each without a decision rule gets the procedure's.
 
         Each of these is validated anew: a kind may refuse a rule.

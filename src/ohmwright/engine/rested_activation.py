@@ -25,9 +25,9 @@ from .stop_rules import UntilSettled, dated
 from .watched_rest import rest
 
 _LIMIT_SLACK_S = 2.5
-"""Allowed difference between the analyzer's time left and ours.
+"""Allowed difference between the analyzer's time left and ours; no source.
 
-Its limit begins when ON arrives, ours when the answers to it have, some of them asked for twice.
+Ours begins when ON is sent, the analyzer's when ON arrives, and its answer takes time on the line.
 """
 _ASKED_AT_MOST = 2
 """Times that the time left is read before it counts as wrong: one answer may be damaged."""
@@ -51,6 +51,7 @@ class ActivationReadings:
 
     settled: Settled | None
     on_s: float
+    """How long RF was on until its readings ended; where far too much flowed, until it was off."""
     samples: tuple[Sample, ...]
     excess: str = ""
     """What ended it early, where far too much flowed; else empty. Then there is no value."""
@@ -166,7 +167,7 @@ async def refuse_other_limit(analyzer: Analyzer, activation: Activation) -> None
 
 
 def _limit_lags(says: str) -> ActivationVoid:
-    """Return the error where the analyzer has more left, which no sleep explains."""
+    """Return the error where the analyzer has more left: no sleep of the computer explains that."""
     return ActivationVoid(
         f"The limit does not run down as it should: {says}.",
         "It stands still or has begun anew, or its answer is not true. RF might stay on for longer "
@@ -176,7 +177,7 @@ def _limit_lags(says: str) -> ActivationVoid:
 
 
 async def _refuse_contradiction(analyzer: Analyzer, opened: Activation) -> None:
-    """Raise ProtocolError where the output reads open and the current says otherwise."""
+    """Raise ProtocolError where the output reads off and time is left of its limit all the same."""
     left_s = await analyzer.left_s()
     if left_s is not None and left_s > 0:
         raise ProtocolError(

@@ -70,7 +70,7 @@ class OutputWarmth:
         return max(0.0, max(for_duty_s, for_droop_s) - rested_s)
 
     def residual_warmth(self, now_s: float, age_s: float) -> ResidualWarmth:
-        """Return the warmth that an activation at `now_s` starts with, as it is felt at `age_s`."""
+        """Return the warmth that an activation at `now_s` starts with, for a value at `age_s`."""
         if self.warmth is None:
             return ResidualWarmth()
         return self.warmth.cooled(self._rested_s(now_s)).residual(age_s)

@@ -24,8 +24,8 @@ from .resume import on_time_s, split_at_resumptions
 from .steps import step_kind
 
 _SLACK_S = 0.5
-"""Difference of times that is none: a reading is dated at the end of the meter's window, and times
-on are rounded."""
+"""Difference of times that contradicts nothing: a reading is dated at the end of the meter's
+window, and times with RF on are rounded; no source."""
 
 
 @dataclass
@@ -37,7 +37,7 @@ class _SinceResult:
     opened: ActivationOpened | None = None
     """The last activation, as it was to begin."""
     moved: Counter[str] = field(default_factory=Counter[str])
-    """Counts by which each trim was moved since its step began."""
+    """Counts by which each trim was moved in the present step."""
     unstored: Counter[str] = field(default_factory=Counter[str])
     """Those of them that leaving service mode would undo."""
 
@@ -56,7 +56,7 @@ class _Trims:
     last: dict[str, int] = field(default_factory=dict[str, int])
 
     def misfit(self, result: Result, moved: int) -> Iterator[str]:
-        """Yield that a result has another trim than its moves give; note where it stands now.
+        """Yield that a result has another trim than its moves give; keep its trim for the next one.
 
         Of a point that was checked or adjusted again the trims count on from its earlier results.
         """

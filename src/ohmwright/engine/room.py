@@ -1,4 +1,7 @@
-"""How far from its target an output may lie and pass, before any reading of it has been taken."""
+"""How far from its target an output may lie and pass, before any reading of it has been taken.
+
+Of an upper limit alone, as a leakage's, all distances count from zero.
+"""
 
 from __future__ import annotations
 
@@ -17,9 +20,10 @@ from .judge import room_to_pass
 from .measured_value import Accuracy, linear_measured_value
 
 _SURE_SDS = 3.0
-"""Standard deviations by which a value must lie inside: stop rules decide at 99.5 % and above."""
+"""Standard deviations by which a value must lie inside: the stop rules ask for 99 % of a test point
+and 99.6 % of an adjustment, which are 2.3 and 2.7; the rest is a margin without source."""
 _DECIDED_SHARE = 0.5
-"""Part of the room in which an output must be seen to be inside."""
+"""Part of the room in which an output must be seen to be inside; no source."""
 _WIDEST, _HALVINGS = 1000.0, 40
 """Largest factor by which a tolerance is widened in search of one that will do, and most halvings
 of the last doubling."""
@@ -69,12 +73,21 @@ class Room:
         """The standard uncertainty that leaves half of the room decided."""
         return (1 - _DECIDED_SHARE) * self.room_ma / _SURE_SDS
 
+    @property
+    def width(self) -> float:
+        """The narrower side of the tolerance, or a limit alone, in the unit of the target."""
+        return self.point.target.half_width or self.point.target.value
+
+    def around(self, figure: str) -> str:
+        """Say the interval that reaches so far from the target."""
+        return f"0 to {figure}" if self.point.target.one_sided else f"±{figure}"
+
     def seen_to_pass(self, sd_ma: float) -> str:
         """Say where an output is seen to pass, as a clause, if its value has that `sd_ma`."""
         left_ma = self.room_ma - _SURE_SDS * sd_ma
-        seen = f"an output is seen to pass only within ±{left_ma:.2g} mA"
+        seen = f"an output is seen to pass only within {self.around(f'{left_ma:.2g}')} mA"
         seen = seen if left_ma > 0 else "no output is seen to pass"
-        return f"{seen}, where ±{self.room_ma:.3g} mA are accepted"
+        return f"{seen}, where {self.around(f'{self.room_ma:.3g}')} mA are accepted"
 
     @property
     def digit_decides(self) -> bool:
@@ -84,13 +97,11 @@ class Room:
     def tolerance_for(self, will_do: Callable[[Room], bool]) -> str:
         """Say which tolerance is the narrowest that `will_do`, none narrower than the point's."""
         target = self.point.target
-        width = target.value if target.one_sided else target.half_width
-        factor = self._least_factor(will_do, lambda factor: rounded_up(factor * width))
+        factor = self._least_factor(will_do, lambda factor: rounded_up(factor * self.width))
         if factor is None:
             return "no tolerance"
-        if target.one_sided:
-            return f"a limit of {rounded_up(factor * width):g} {target.unit}"
-        return f"a tolerance of ±{rounded_up(factor * width):g} {target.unit}"
+        width = f"{rounded_up(factor * self.width):g} {target.unit}"
+        return f"a limit of {width}" if target.one_sided else f"a tolerance of ±{width}"
 
     def _least_factor(
         self, will_do: Callable[[Room], bool], as_told: Callable[[float], float]

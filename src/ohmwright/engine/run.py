@@ -58,8 +58,9 @@ async def run(
     After a cancellation, `pending` holds the events that could not be yielded any more. Before
     anything is switched on, raises ProcedureError where the bench cannot do what the
     procedure asks, CertificateExpired where the analyzer's calibration is past its date, and
-    UsageError where a run that goes on was begun with another unit, bench, procedure or data. A
-    fault ends the run with a Fault event, then is raised.
+    UsageError where a run that goes on was begun with other stages, another unit, bench, procedure
+    or data. A fault ends the run with a Fault event, then is raised; so does a person who stops it,
+    and nothing is raised.
     """
     refuse_other_event_loop()
     unit, assignment = bench.unit, job.assignment
@@ -86,7 +87,7 @@ async def run(
                         yield earlier
                 yield event
     except StopRun:
-        who = bench.operator.name.removesuffix(".")  # as of a name cut short
+        who = bench.operator.name.removesuffix(".")  # of an initial: the sentence has its own
         error: Exception = Stopped(f"The run was stopped by {who}.")
     except Exception as caught:  # a crash is on record, too
         error = caught

@@ -18,9 +18,10 @@ def warmth_on_record(
     result: Result,
     age_s: float,
 ) -> ResidualWarmth | None:
-    """Return the warmth with which the last of these activations began, as felt at `age_s`.
+    """Return the warmth with which the last of these activations began, for a value at `age_s`.
 
-    Where no droop is stated, adjusting takes a typical unit's, and all else takes it as rested.
+    None where the record does not tell when RF was on. Where no droop is stated, an adjustment was
+    computed with a typical unit's warmth, and all else as of a rested unit; so it is here.
     """
     flowed = [one for one in activations if one.on_s > 0]
     if any(one.on_at_bench_s is None for one in flowed):
@@ -33,7 +34,10 @@ def warmth_on_record(
 
 
 def _stated_warmth(spans: Iterable[tuple[float, float]], droop: Mapping[str, Any]) -> Warmth:
-    """Return the warmth at the last of the times with RF on, by the unit's data."""
+    """Return the warmth at the beginning of the last span with RF on, by the unit's data.
+
+    A span: when RF came on, in s of the bench's clock, and for how long.
+    """
     warmth = before = Warmth(Droop(**{key: _pair(value) for key, value in droop.items()}))
     for rest_s, on_s in _rests(spans):
         before = warmth if rest_s is None else warmth.cooled(rest_s)
@@ -42,7 +46,7 @@ def _stated_warmth(spans: Iterable[tuple[float, float]], droop: Mapping[str, Any
 
 
 def _typical_warmth(spans: Iterable[tuple[float, float]]) -> float:
-    """Return the warmth that a typical unit has at the last of the times with RF on, 0 to 1."""
+    """Return the warmth, 0 to 1, that a typical unit has at the beginning of the last span."""
     warmth = before = 0.0
     for rest_s, on_s in _rests(spans):
         before = warmth if rest_s is None else cooled(warmth, rest_s)
@@ -51,7 +55,7 @@ def _typical_warmth(spans: Iterable[tuple[float, float]]) -> float:
 
 
 def _rests(spans: Iterable[tuple[float, float]]) -> Iterator[tuple[float | None, float]]:
-    """Yield for each time with RF on the rest before it, None before the first, and its length."""
+    """Yield for each span the rest before it, None before the first, and its length."""
     off_s = None
     for on_at_s, on_s in spans:
         yield None if off_s is None else on_at_s - off_s, on_s
@@ -59,4 +63,5 @@ def _rests(spans: Iterable[tuple[float, float]]) -> Iterator[tuple[float | None,
 
 
 def _pair(value: Any) -> Any:
+    """Return a list of a data file as the tuple that `Droop` has; anything else as it is."""
     return tuple(value) if isinstance(value, list) else value

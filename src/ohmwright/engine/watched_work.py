@@ -18,18 +18,18 @@ async def done_while_watched(
     shielded part of it runs to its end. A cancellation from outside is heard before either.
     """
     watching = anyio.CancelScope()
-    with anyio.CancelScope() as scope:
+    with anyio.CancelScope() as working:
 
-        async def end_with_it() -> None:
+        async def watch_and_end_work() -> None:
             with watching:
                 try:
                     await watch()
                 finally:
-                    if not watching.cancel_called:
-                        scope.cancel()
+                    if not watching.cancel_called:  # it ended by itself, not with the work
+                        working.cancel()
 
         # no task group: what `work` raises is to come out as it is, not within a group
-        task = asyncio.get_running_loop().create_task(end_with_it())
+        task = asyncio.get_running_loop().create_task(watch_and_end_work())
         try:
             try:
                 await work()
@@ -38,7 +38,7 @@ async def done_while_watched(
                 with anyio.CancelScope(shield=True):
                     await asyncio.wait([task])
         except Exception:
-            task.result()
+            task.result()  # raises what the watch raised, where it did
             raise
     task.result()
-    return not scope.cancelled_caught
+    return not working.cancelled_caught

@@ -26,8 +26,11 @@ FloatArray = npt.NDArray[np.float64]
 UNLIKE_SHARE = 0.02
 """Of units, before anything is known of them: how many creep unlike their model."""
 _UNLIKE_SPREAD = 3.0
+"""Standard deviation of their rates, over that of the units like their model."""
 _LEAST_UNLIKE_SD = 0.5
+"""The least that it is taken as, in tolerances a year. These three are choices without source."""
 _NO_FADING = 1e-6
+"""Fading of a steady unit; never zero, so that nothing divides by it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,24 +38,26 @@ class CreepModel:
     """What the units of a model share at one point; tolerances and years."""
 
     rate_means: tuple[float, float]
-    """Of the steady and the settling units, in tolerances a year, at their first value."""
+    """Means of the steady and of the settling units, in tolerances a year, at their first value."""
     rate_sds: tuple[float, float]
+    """Standard deviations of the same among units."""
     settling_share: float
     """How many of the units like their model are settling."""
     fading: float
     """By what share a year the rate of a settling unit fades, continuously."""
     walk_sd: float
-    """Of the random walk after one year."""
+    """Standard deviation of the random walk after one year."""
     rate_walk_sd: float
-    """Of the change of a rate after one year, in tolerances a year."""
+    """Standard deviation of the change of a rate after one year, in tolerances a year."""
     steps_a_year: float
     step_sd: float
+    """Standard deviation of the size of a step."""
     noise_ratio: float
     """Scatter of a value from visit to visit, over its stated standard uncertainty."""
     season: tuple[float, float]
     """Mean factors of the cosine and sine of the time of year."""
     season_sd: float
-    """Of either factor among units."""
+    """Standard deviation of either factor among units."""
 
     @property
     def shares(self) -> FloatArray:
@@ -63,7 +68,7 @@ class CreepModel:
 
     @property
     def fadings(self) -> FloatArray:
-        """Fading of the three groups, (3,); never zero, so that nothing divides by it."""
+        """Fading of the three groups, (3,)."""
         return np.array([_NO_FADING, self.fading, _NO_FADING])
 
     @property

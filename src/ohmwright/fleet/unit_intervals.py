@@ -31,12 +31,12 @@ class UnitInterval:
     asset: str | None
     """None for all units of the model."""
     months: float
-    """Counted from the unit's last value; 0 for a unit that was out of tolerance then."""
+    """Counted from the unit's last value; 0 for a unit that failed then, or was probably out."""
     reliability: float | None
-    """Probability of being in tolerance at its end; of all units, the mean. None for a unit that
-    failed and has not passed since."""
+    """Probability of being in tolerance at its end, or now for a unit that is due now; of all
+    units, the mean. None for a unit that failed and has not passed since."""
     held: bool
-    """Whether a longer one than is allowed would reach the target, too."""
+    """Whether it is the longest that is allowed, at whose end the target is still kept."""
     next_visit: datetime | None
     """None for a whole model."""
     due_now: str
@@ -57,11 +57,11 @@ class IntervalQuestion:
     failed: Collection[str] = ()
     """Units whose newest verdict is a fail."""
     withdrawn: Collection[str] = ()
-    """Units that are not used any more: nothing is advised for them, nor learned of how long."""
+    """Units that are not used any more: they get no interval, and count in none of a model."""
 
 
 def unit_intervals(forecast: FleetForecast, asked: IntervalQuestion) -> list[UnitInterval]:
-    """Return the interval of each model and of its units, by model, then those due now, then unit.
+    """Return by model its own interval, then those of its units: due now first, shortest first.
 
     A unit that failed, or that is probably out of tolerance now, is due now.
     """
@@ -110,7 +110,7 @@ def _why_probably_out(risk_now: float) -> str:
 
 
 def _reliability(at_end: float, risk_now: float, why: str, *, failed: bool) -> float | None:
-    """Return that at the next visit, which is now where there is a reason."""
+    """Return that at the next visit, which is now where `why` says so; None where it failed."""
     if failed:
         return None
     return float(1.0 - risk_now if why else at_end)
@@ -125,11 +125,11 @@ def _months(years: FloatArray | None, index: int, *, failed: bool) -> float | No
 def _of_models(forecast: FleetForecast, asked: IntervalQuestion) -> Iterator[UnitInterval]:
     """Yield one interval for all units of each model, by their mean risk.
 
-    Units that are due since their last value say nothing of how long one may be.
+    Units that left their last visit out of tolerance say nothing of how long one may be.
     """
     names = sorted(set(forecast.models))
-    counts = _counts(forecast, asked)
-    members = np.array([[model == name for model in forecast.models] for name in names]) & counts
+    of_model = np.array([[model == name for model in forecast.models] for name in names])
+    members = of_model & _left_in_tolerance(forecast, asked)
 
     def mean_risk(years: FloatArray) -> FloatArray:
         # every model has an interval of its own, which each of its units takes
@@ -152,9 +152,9 @@ def _of_models(forecast: FleetForecast, asked: IntervalQuestion) -> Iterator[Uni
             )
 
 
-def _counts(forecast: FleetForecast, asked: IntervalQuestion) -> npt.NDArray[np.bool_]:
-    """Return which units were left in tolerance, as far as is known."""
+def _left_in_tolerance(forecast: FleetForecast, asked: IntervalQuestion) -> npt.NDArray[np.bool_]:
+    """Return which units in use were probably in tolerance at their last value."""
     left_out = {*asked.failed, *asked.withdrawn}
     used = np.array([asset not in left_out for asset in forecast.assets])
-    counts: npt.NDArray[np.bool_] = used & (forecast.risk(forecast.last_at) < PROBABLY_OUT)
-    return counts
+    inside: npt.NDArray[np.bool_] = used & (forecast.risk(forecast.last_at) < PROBABLY_OUT)
+    return inside

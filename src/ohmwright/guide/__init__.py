@@ -1,7 +1,8 @@
 """The user guide: one Markdown page for each topic, in `TOPIC.md` beside this module.
 
 The first line of a page is its title, `# Topic: what it holds`. Every code block is an example that
-tests/cli/guide/test_examples.py runs; the info string of the block says how.
+tests/cli/guide/test_examples.py runs; the info string of the block says how. `key_tables` reads the
+tables of keys as data.
 """
 
 from __future__ import annotations

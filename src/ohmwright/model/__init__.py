@@ -4,6 +4,7 @@ Frozen pydantic models with no behaviour beyond validation. Read in this order:
 
     base                    the base of every model: frozen, and unknown keys refused
     errors                  every error a person can meet, with its exit code
+    seen_text, typed_command               texts as a person sees them, and types a command
     source, positions, unknown_keys        TOML files: complaints with line and column
     toml_text, syntax_causes               a text as a table; the likely cause where it is none
     complaint_words, value_forms           plain words for what is wrong with a value
@@ -11,11 +12,12 @@ Frozen pydantic models with no behaviour beyond validation. Read in this order:
     text_limits             the bounds of a data file
     shipped, account        where shipped data lies; who the operating system says is at work
     hardware                what an analyzer and a generator can do
+    by_hand                 what a person does in the analyzer's place
     bench_file              what stands on the table and how it is reached
     analyzer_certificate, traceability   the analyzer's calibration, and what a result rests on
     quantity, tolerance, decision        what is measured; limits around it; decision rules
     step                    stages, times and points, of which steps of a procedure are made
-    document                a file that a run went by, in full text
+    document, paper         a file that a run went by, in full text; what papers state beside it
     registered_asset        a unit as the register of assets holds it
     attachment, given_values, assignment   files and answers given with a run; what it is done for
     protections             what kept RF from staying on
@@ -23,6 +25,7 @@ Frozen pydantic models with no behaviour beyond validation. Read in this order:
     result                  values with limits and one of four verdicts
     event                   the union of all events, from stamped, run_events,
                             activation_events and adjustment_events
+    run_diagnoses           the diagnoses of power curves that count in a run
 
 Decisions that bind this room; all are in force.
 

@@ -11,6 +11,7 @@ Read in this order:
     subject                     which unit a run is of, and by which procedure
     offered, preview, history   procedures to choose from, what they would do; runs on record
     outlook                     how units creep, and which is to be worked on next
+    register_card, cut_short    a unit of the register, and its commands; runs that were cut short
     orders, request_body        what a page may ask for, and how its bodies are read
     fresh                       whether an order was given on what goes on now
     calls, routes               what each route does; the table of routes and its description

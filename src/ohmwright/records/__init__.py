@@ -10,6 +10,8 @@ Read in this order:
     chain               a stored run, and whether its chain and its seal hold
     seal                the signature under the end of a run
     addendum            what is signed of a run afterwards: approved, issued, amended, voided
+    paper_changes       what an amendment changes of what papers state
+    authority           who may sign it
     tables              the tables; `migrations/` makes them
     database            transactions in SQLite or PostgreSQL
     open_database       the one in a file or at a URL, opened
@@ -25,6 +27,7 @@ Read in this order:
     run_reader          runs as they are stored, unchecked
     run_claim           a run taken for writing, and where its chain ends
     key_file, keys      a key in a file; the key with which this computer signs
+    store_places        which stores this computer has seen at which place
     witness_file        one file of the witness
     ends_seen           what this computer has seen runs end with, whatever store they are in
     witness             what this computer has seen of a store, and what is lost since
@@ -32,7 +35,9 @@ Read in this order:
     add_addendum        an addendum signed and stored
     issued_papers       which paper a file is, of those that were issued
     summaries           tables that sum up others
+    run_number          when a run was begun, by its number
     run_lists           which runs there are, how each ended, why some were refused
+    qualified           which results no certificate of the analyzer covers
     queries             questions about many results
     signed_contents     what the ledger has signed, and what it does not cover
     audit_finding       what an audit reports
@@ -41,6 +46,7 @@ Read in this order:
     analyzers_seen      runs by one certificate that name different analyzers
     schema_check        file and tables as they were made
     run_audit, audit    whether one run, and a whole store, is whole
+    values_audit, verdict_audit    whether its values and its verdicts follow from what it keeps
     vouchers            keys that somebody vouches for, kept with the records
     trust               the keys that a person trusts
     json_lines          runs as lines of JSON, for export and import

@@ -10,9 +10,13 @@ Read in this order:
     verdict_grounds         which verdicts are by the readings alone
     run_remarks             comments, and what happened beside the results
     drift_remarks           outputs measured several times that trend
+    stored_trims            whether the unit was told to keep the trims that were moved
+    recomputed_text         which values nobody can compute once more
     unit_told               by whom the identity of the unit is told, where nobody read it
     issue                   number, approvals, amendments; laboratory, customer and receipt
     certificate             the data of a certificate
+    measurand_text          what the values are, in words
+    uncertainty_text        what their uncertainties hold and lack
     measuring_conditions    how a point was measured, in words
     part_texts              sentences about the parts: protections, interruptions, room
     details                 unit, work, procedure and analyzer
@@ -21,7 +25,7 @@ Read in this order:
     risk_text               how probably a point was decided wrongly; k and coverage
     certificate_notes       what a certificate states, and what its words and figures mean
     certificate_text        the whole text of a certificate
-    typesetting             templates typeset by typst
+    typesetting, own_pages  templates typeset by typst, and pages of the laboratory's own
     html_tables             tables of results as HTML
     pdf, html               the certificate in these forms
     table_paper             a paper of tables and pictures, as PDF and HTML

@@ -1,8 +1,8 @@
 """The results of a certificate as CSV, safe to open in a spreadsheet.
 
-Figures have a decimal point and twelve significant digits; text stands in quotes. Text that a
-spreadsheet might take for a formula, at its beginning or after a separator within it, has an
-apostrophe put before the sign: `'=1+1`. Control characters show as codes.
+Figures have a decimal point and at most twelve significant digits; text and empty cells stand in
+quotes. Text that a spreadsheet might take for a formula, at its beginning or after a separator
+within it, has an apostrophe put before the sign: `'=1+1`. Control characters show as codes.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ def csv_of_rows(rows: Sequence[Mapping[str, Cell]]) -> bytes:
 
 def spreadsheet_safe(text: str) -> str:
     """`text` as printable text that no spreadsheet computes as a formula."""
-    line = printable(text)
+    line = printable(text)  # which has `not recorded` for empty text: here a cell stays empty
     return "" if line == NOT_RECORDED != text else _FORMULA.sub(r"\1\2'", line)
 
 
@@ -66,7 +66,7 @@ def _or_not_recorded(said: str | None) -> str:
 
 
 def _traceable_to(basis: TraceabilityBasis) -> str:
-    """The certificate's number, with a note where it was past due; 'none'; or 'not recorded'."""
+    """The certificate's number, with a note where it was past due; else the word on record."""
     if not isinstance(basis, Traceability):
         return _or_not_recorded(basis)
     return f"{basis.certificate} (past due)" if basis.expired else basis.certificate

@@ -13,7 +13,7 @@ from .curve_drawing import Dots, Drawing
 from .text import limits_text, value_and_uncertainty
 
 LEAST_POINTS = 3
-"""Fewest load resistances for which a curve is drawn."""
+"""Fewest load resistances for which a curve is drawn: two give a line that shows no course."""
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class PlottedCurve:
     lines: tuple[CertifiedPoint, ...]
 
     def alt(self) -> str:
-        """The values and limits of the curve as a sentence for each load resistance."""
+        """The values and limits of the curve in words, a sentence for each load resistance."""
         return f"{self.title}. " + " ".join(self._said())
 
     def _said(self) -> Iterable[str]:
@@ -34,14 +34,14 @@ class PlottedCurve:
                 f"{name} {value_and_uncertainty(r.measured)[0]} {self.unit}"
                 for name, r in (("as found", line.found), ("as left", line.left))
                 if r is not None and r.measured is not None
-            ]
-            target, load_ohm = line.last.target, line.last.load_ohm
-            allowed = "" if target is None else f", limits {limits_text(target)} {self.unit}"
-            yield f"{load_ohm:g} Ω: {', '.join(said)}{allowed}."
+            ] or ["no value"]
+            if line.last.target is not None:
+                said.append(f"limits {limits_text(line.last.target)} {self.unit}")
+            yield f"{_load(line):g} Ω: {', '.join(said)}."
 
 
 def plotted_curves(certificate: Certificate) -> tuple[PlottedCurve, ...]:
-    """Every curve of a certificate that has three or more load resistances."""
+    """Every curve of a certificate that has `LEAST_POINTS` load resistances or more."""
     groups: dict[tuple[str, str, str], list[CertifiedPoint]] = {}
     for line in certificate.lines:
         result = line.last

@@ -185,7 +185,7 @@ def _traceability(marks: ValueMarks) -> Iterable[tuple[str, str]]:
         for place, basis in enumerate(bases):
             yield (
                 f"Values with letter {mark_letter(place)}" if place else "Values without a letter",
-                f"{marks.wheres[place]}: {traceability_text(basis)}",
+                f"{marks.resting_on[place]}: {traceability_text(basis)}",
             )
     elif isinstance(known := bases[0], Traceability):
         named = f" ({known.serial_words})" if known.serial_words else ""

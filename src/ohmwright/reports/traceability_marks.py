@@ -7,11 +7,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from string import ascii_lowercase
 
-from ohmwright.model.result import Result, TraceabilityBasis
+from ohmwright.model.result import Result, TraceabilityBasis, latest
 
 from .run_parts import RunPart
 from .text import NOT_RECORDED
 
+OF_A_PART = "A figure in brackets beside a value: the part of the run that it was measured in."
+"""What the figures that are marks say."""
 NOT_TRACEABLE = {
     "none": "none: no analyzer certificate, so that neither verdict nor U holds how far the "
     "analyzer is off",
@@ -29,10 +31,12 @@ class ValueMarks:
 
     bases: tuple[TraceabilityBasis, ...]
     """What values are traceable to, most frequent first; the first one has no letter."""
-    wheres: tuple[str, ...]
-    """Which values these are, in words, for each of `bases`."""
+    resting_on: tuple[str, ...]
+    """For each of `bases` the steps, or points, whose values rest on it, in words."""
     letters: dict[tuple[str, str, str], str]
+    """By stage, step and point, as the figures are."""
     figures: dict[tuple[str, str, str], str]
+    """Empty where only one part of the run has results."""
 
     def of(self, result: Result) -> str:
         """The letter and figure of a result; empty where it has neither."""
@@ -48,15 +52,16 @@ class ValueMarks:
 
 
 def value_marks(parts: Sequence[RunPart]) -> ValueMarks:
-    """The marks of every result of a run."""
-    valued = [r for part in parts for r in part.results if r.measured is not None]
+    """The marks of every result of a run that counts: of a point measured again, the last one."""
+    results = latest(result for part in parts for result in part.results)
+    valued = [result for result in results if result.measured is not None]
     own = [r for r in valued if r.traceability != "another instrument"]
     valued = own or valued  # what was typed from elsewhere is named as such beside its step
     bases = tuple(basis for basis, _ in Counter(r.traceability for r in valued).most_common())
     letters = {_key(r): mark_letter(bases.index(r.traceability)) for r in valued}
     figures = {_key(r): str(part.number) for part in parts for r in part.results}
-    wheres = tuple(_where(valued, basis) for basis in bases)
-    return ValueMarks(bases, wheres, letters, figures if _several(parts) else {})
+    resting_on = tuple(_where(valued, basis) for basis in bases)
+    return ValueMarks(bases, resting_on, letters, figures if _several(parts) else {})
 
 
 def _where(valued: Sequence[Result], basis: TraceabilityBasis) -> str:
@@ -96,10 +101,6 @@ def _several(parts: Sequence[RunPart]) -> bool:
 def _key(result: Result) -> tuple[str, str, str]:
     """Stage, step and point of a result, which name it within a run."""
     return result.stage, result.step, result.point
-
-
-OF_A_PART = "A figure in brackets beside a value: the part of the run that it was measured in."
-"""What the figures that are marks say."""
 
 
 def mark_notes(marks: ValueMarks) -> Iterable[str]:

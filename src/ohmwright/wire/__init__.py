@@ -2,7 +2,10 @@
 
 Read in this order:
 
-    clock, machine_time     a bench's clock, real or virtual; the machine's own time
+    event_loop              the event loop that lines and clocks need
+    clock, paced_clock, machine_time
+                            a bench's clock: real, virtual, or virtual at a person's pace; the
+                            machine's own time
     machine_priority        before other programs of the machine, where it lets that
     link                    what any line can do: write, read, close, and how it is guarded
     links/                  lines: in memory, serial, TCP, VISA
@@ -21,7 +24,8 @@ Read in this order:
                             a reply may be believed
     off                     OFF, whatever state the line is in, and the answer to it
     verified_dialogue       answers and settings that a single fault on the line cannot falsify
-    forks                   what a fork of this process closes as it begins
+    probing                 one question after the other, with RF off, for `probe`
+    forks, worker_process   what a fork of this process closes; a process that works for another
     portlock, addresses     one program a port, whatever name the port goes by
     visa_session            a VISA session that loses no byte
     loopback                addresses that only this machine reaches
