@@ -54,6 +54,21 @@ async def test_one_that_is_busy_while_the_line_is_proved_is_waited_for() -> None
     await dialogue.resynchronise()
 
 
+async def test_a_number_that_is_put_off_is_sent_again() -> None:
+    """Would notice a line that is given up, and RF with it, since its proof came when busy."""
+    put_off, clock = list(TWICE), VirtualClock()
+
+    def handle(message: bytes) -> bytes:
+        return put_off.pop() if put_off else message.split()[-1] + b"\n"
+
+    ask = DATA["ask"] | {"resynchronise": "echo {nonce:d}"}
+    commands = CommandSet.model_validate(DATA | {"busy": "wait", "ask": ask, "opening": []})
+    dialogue = Dialogue(LateLink(handle, clock), commands, clock)
+    dialogue.try_once()
+    await dialogue.resynchronise()
+    assert clock.now_s() < commands.timeout_s
+
+
 async def test_rf_counts_as_on_since_the_on_that_was_not_put_off() -> None:
     """Would notice values that are dated by the time that the instrument was busy."""
     nine, dialogue, link = await _in_step()

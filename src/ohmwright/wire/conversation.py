@@ -247,6 +247,9 @@ class Conversation:
                 if _is_nonce(exchange, body, nonce):
                     return
                 strange.append(body)
+                if exchange.puts_off(body):
+                    await self.framing.wait(_BETWEEN_TRIES_S)
+                    await self._send(exchange, {"nonce": nonce})
         except LinkTimeout:
             if not strange:
                 raise
