@@ -47,6 +47,7 @@ def _showing(shown: dict[bytes, bytes]) -> RemoteAnalyzer:
 async def test_a_power_is_read_as_the_current_that_drives_it_into_the_load() -> None:
     shown = {b"id": b"id X\n", b"now": b"now 0\n", b"p": b"P=125.0 W\n"}
     analyzer = _showing(shown)
+    assert analyzer.shows_power
     await analyzer.set_load(500)
     assert (await analyzer.fetch_current()).current_ma == pytest.approx(500)
     assert await analyzer.glance() == (False, pytest.approx(500))

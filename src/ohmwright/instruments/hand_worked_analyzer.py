@@ -49,6 +49,7 @@ class HandWorkedAnalyzer(Analyzer):
         self._operator, self._clock, self._linked, self._label = operator, clock, linked, label
         self._foot = FootSwitch(operator, clock) if "foot switch" in by_hand else None
         self._typed = TypedMeter(data.meter, operator, clock) if "reading" in by_hand else None
+        self.shows_power = linked is not None and self._typed is None and linked.shows_power
         self._until_s = 0.0
         """When the limit of the latest activation is reached, on the bench's clock."""
         self._latest_ma = 0.0

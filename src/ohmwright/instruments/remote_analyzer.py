@@ -35,6 +35,8 @@ class RemoteAnalyzer(Analyzer):
         self.data = data
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
+        current = dialogue.commands.compiled.exchanges.get("fetch_current")
+        self.shows_power = current is not None and current.asked == "power_w"
         self._verified = VerifiedDialogue(dialogue, identity)
         self._off = OffTeller(dialogue)
 
@@ -158,7 +160,7 @@ class RemoteAnalyzer(Analyzer):
 
         Where no load is known yet it is the largest current: with the smallest load.
         """
-        if self.dialogue.question(verb).exchange.asked != "power_w":
+        if verb != "fetch_current" or not self.shows_power:
             return shown
         load_ohm = self.load_ohm or min(self.data.load_bank.loads_ohm)
         return copysign(1000 * sqrt(abs(shown) / load_ohm), shown)
