@@ -14,8 +14,6 @@ DEVELOPERS = ROOT / "DEVELOPERS.md"
 ROOMS = sorted(path for path in PACKAGE.glob("*/__init__.py"))
 RECIPE_FILES = {"engine/steps/rise_time.py"}
 """Files that a recipe has its reader make."""
-UNNAMED = {"analyzer_front"}
-"""Modules that their room does not name yet."""
 
 
 def test_nothing_else_lies_at_the_top() -> None:
@@ -100,7 +98,7 @@ def test_a_room_names_all_its_modules_and_what_exists(room: Path) -> None:
     missing += [path for path in held_by(docstring, name) if not exists(path)]
     missing += named_tests(docstring) - all_tests()
     assert missing == []
-    modules = {path.stem for path in room.parent.glob("*.py")} - {"__init__", *UNNAMED}
+    modules = {path.stem for path in room.parent.glob("*.py")} - {"__init__"}
     assert {each for each in modules if not re.search(rf"\b{each}\b", docstring)} == set()
 
 

@@ -82,7 +82,7 @@ def test_a_fail_before_trims_were_moved_again_is_not_among_points_that_had_passe
     last = [result("as_left", "cut", name) for name in names]
     done = [*first, again, *last]
     told = remarks_of_run([PointDone(**at(n), result=one) for n, one in enumerate(done)])
-    assert "as left: 1 points that had passed measured again after trims were moved" in told
+    assert "as left: 1 point that had passed measured again after trims were moved" in told
     assert any("500 ohm done again; before: 120.0 ± 1.2 W, fail" in line for line in told)
 
 
@@ -180,3 +180,10 @@ def test_a_pass_that_rests_on_a_word_says_so(form: str) -> None:
         update={"reason": reason, "measured": None, "conformity": None}
     )
     assert squeezed(reason) in text_in(form, certificate_of(a_run([told])))
+
+
+def test_a_point_checked_again_without_named_trims_is_told_all_the_same() -> None:
+    first = result("adjust", "cut", "cut current")
+    again = first.model_copy(update={"again": "checked"})
+    told = remarks_of_run([PointDone(**at(n), result=one) for n, one in enumerate([first, again])])
+    assert any("measured again after trims that are not named were moved" in line for line in told)

@@ -181,6 +181,8 @@ class TrimLog:
 
 def trims_moved(trims: Sequence[str]) -> str:
     """Return a clause that says that the trims of some points were moved."""
+    if not trims:  # as in a record that another program wrote
+        return "trims that are not named were moved"
     *first, last = trims
     if not first:
         return f"the trim of {last} was moved"

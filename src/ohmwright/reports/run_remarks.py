@@ -23,7 +23,14 @@ from ohmwright.model.event import (
 from ohmwright.model.result import Result
 
 from .drift_remarks import drift_remarks
-from .text import NOT_RECORDED, minute_text, printable, unit_symbol, value_and_uncertainty
+from .text import (
+    NOT_RECORDED,
+    counted,
+    minute_text,
+    printable,
+    unit_symbol,
+    value_and_uncertainty,
+)
 
 _ANSWER_WORDS = {
     "comment": "comment",
@@ -145,7 +152,8 @@ def _repetition_remarks(events: Iterable[Event]) -> Iterable[_Remark]:
         text = f"{where} {_repetition_text(result)}; before: {_result_text(before)}"
         yield _Remark(event.at, f"{minute_text(event.at)}: {text}")
     if void:
-        words = f"as left: {len(void)} points that had passed measured again after trims were moved"
+        points = counted(len(void), "point")
+        words = f"as left: {points} that had passed measured again after trims were moved"
         yield _Remark(void[-1].at, words)
 
 

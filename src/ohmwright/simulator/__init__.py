@@ -14,6 +14,7 @@ Read in this order:
     scpi_text, scpi_errors, dispatcher   the instrument's side of SCPI
     analyzer_commands, generator_commands   the messages each instrument understands
     open_form                       the form in which they are spoken to, whatever the real ones
+    analyzer_front                  the analyzer's knobs and display, for hands and eyes
     identities                      what the instruments say that they are
     bench, panel, truth, operator   a whole bench; its front panel; the true values; a person
     cued_hands                      how that person acts on cues, in their own time, with slips
