@@ -176,11 +176,16 @@ def test_an_output_in_tolerance_is_confirmed_though_no_effect_of_the_trim_is_fou
     assert bench.on_s < 60
 
 
-def test_an_output_near_its_limit_is_watched_once_where_no_effect_of_the_trim_is_found():
-    bench = Bench(Made(level=TARGET - 0.9 * TOLERANCE, droop=0.0), 0.0)
+@pytest.mark.parametrize(
+    ("off", "ended", "looks"), [(0.9, "undecided", 2), (1.2, "not adjustable", 1)]
+)
+def test_without_effect_of_the_trim_an_output_is_watched_once_more_only_within_its_limits(
+    off, ended, looks
+):
+    bench = Bench(Made(level=TARGET - off * TOLERANCE, droop=0.0), 0.0)
     end, _ = run(bench)
-    assert (end.ended, end.reason) == ("undecided", NO_EFFECT)
-    assert (bench.counts, len(bench.looks_s)) == (0, 2)
+    assert (end.ended, end.reason) == (ended, NO_EFFECT)
+    assert (bench.counts, len(bench.looks_s)) == (0, looks)
 
 
 @pytest.mark.parametrize("off", [-15.0, 28.0])

@@ -250,6 +250,20 @@ def test_units_come_into_a_campaign_that_runs_and_go_out_of_it(store: SqlStore) 
     assert desk(store).states()["HF-2"].phase == "open"
 
 
+def test_a_campaign_begun_by_mistake_is_closed_and_opened_again(store: SqlStore) -> None:
+    store.append_all("first", run_of("first", *STAGES))
+    desk(store, OAKE).take("HF-2")
+    removed = "HF-2 removed: by mistake. It was in the hands of Oake at bench 2"
+    assert changes(store).close("by mistake") == {"HF-2": removed}
+    far = desk(store).progress()
+    assert (far.done, far.left, far.removed) == (1, 0, 1)
+    assert desk(store, OAKE).take_next() is None
+    with pytest.raises(UsageError, match="Nothing is left of the campaign 'may'"):
+        changes(store).close("twice")
+    changes(store).add(["HF-2"])
+    assert desk(store).progress().left == 1
+
+
 def test_a_unit_that_was_removed_is_not_done_by_a_run_from_elsewhere(store: SqlStore) -> None:
     changes(store).remove("HF-1", "scrapped")
     store.append_all("other", run_of("other", *STAGES))

@@ -125,6 +125,15 @@ def test_only_what_was_moved_counts_as_adjusted(
     assert unmoved.failures == report.review.failures
 
 
+def test_a_failure_by_no_value_stands_in_the_table_without_figures(report: FleetReport) -> None:
+    first = report.review.failures[0]
+    failures = (replace(first, value=None), replace(first, limits=None))
+    of_these = fleet_paper(replace(report, review=replace(report.review, failures=failures)))
+    (table,) = (table for table in of_these.tables if table.heading == "Failed as found")
+    shown = [tuple(bool(cell) for cell in row[4:]) for row in table.rows]
+    assert shown == [(False, True, False), (False, False, False)]
+
+
 def test_void_runs_that_are_left_out_are_told(report: FleetReport, paper: TablePaper) -> None:
     assert "Left out" not in dict(paper.facts)
     assert dict(fleet_paper(replace(report, void_runs=2)).facts)["Left out"] == "2 void runs"

@@ -6,6 +6,8 @@ import asyncio
 import gc
 import multiprocessing
 import os
+import subprocess
+import sys
 from collections.abc import Callable
 from decimal import Decimal
 from fractions import Fraction
@@ -159,6 +161,30 @@ def test_a_fork_is_refused_the_bench_of_its_parent(bench_file: Path, records: st
         assert child.exitcode == 0
         assert "opened by another process, of which this one is a fork" in told.get()
         assert len(bench.measure(PLAN, records=records)) == 2
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="no fork here")
+def test_a_fork_leaves_the_block_at_once_and_the_bench_to_its_parent(
+    bench_file: Path, records: str
+) -> None:
+    """In a program of its own, whose child says what is left open as Python ends."""
+    program = f"""
+import os, signal, sys, ohmwright
+plan = ohmwright.Sweep(modes={{"cut": [150]}}, loads_ohm=[200, 500], rest_s=0)
+with ohmwright.bench({str(bench_file)!r}) as bench:
+    points = bench.points(plan, records={records!r})
+    next(points)
+    child = os.fork()
+    if child:
+        print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), len(list(points)))
+    else:
+        signal.alarm(60)  # it waited for ever
+        sys.exit(7)
+"""
+    ended = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=False
+    )
+    assert (ended.returncode, ended.stdout, ended.stderr) == (0, "7 1\n", "")
 
 
 def test_a_block_is_begun_once(bench_file: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -175,6 +176,27 @@ def test_a_place_in_the_band_counts_each_side_by_its_own_width() -> None:
     assert band_picture(AIM, 905.0).position == 0.5
     assert band_picture(AIM, 911.0).inside is False
     assert band_picture(AIM, None).inside is None
+
+
+@pytest.mark.parametrize("per_s", [1, 10])
+def test_a_reading_is_held_against_limits_once_it_has_settled(per_s: int) -> None:
+    watch = RunWatch()
+    watch.on_status(ON._replace(bench_s=99.0, current_ma=900.0))  # of the activation before
+    seen = list[str]()
+    for n in range(12 * per_s):
+        age_s = n / per_s
+        current_ma = 880.0 * (1 - math.exp(-age_s))
+        watch.on_status(ON._replace(bench_s=100 + age_s, age_s=age_s, current_ma=current_ma))
+        band = watch.picture(100 + age_s).band
+        assert band is not None
+        if band.movement not in seen:
+            seen.append(band.movement)
+        assert band.movement != "settled" or current_ma > 870.0
+    assert seen == ["not known", "rising", "settled"]
+    watch.on_status(ON._replace(bench_s=115.0, age_s=15.0, current_ma=800.0))
+    band = watch.picture(115.0).band
+    assert band is not None
+    assert band.movement == "falling"
 
 
 def test_cue_and_request_are_shown_while_they_stand() -> None:

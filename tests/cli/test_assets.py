@@ -154,6 +154,8 @@ def test_what_cannot_be_told_apart_is_refused_before_a_run_begins(
     assert outcome.code == 2
     assert said in outcome.err
     assert ohmwright("record", "list", "--json").json == []
+    begun = ohmwright("campaign", "new", "may", "--tag", "HF-3")
+    assert (begun.code, "Asset HF-3 is withdrawn." in begun.err) == (2, True)
 
 
 @pytest.mark.parametrize(
@@ -250,6 +252,19 @@ def test_each_fact_of_a_campaign_s_unit_has_a_column_of_its_own(
     columns = ("phase", "deferred_to", "handed_over_to")
     assert [rows["HF-1"][c] for c in columns] == ["deferred", "2999-01-31", ""]
     assert [rows["HF-2"][c] for c in columns] == ["handed over", "", "Oake"]
+
+
+def test_a_closed_campaign_says_how_its_units_come_in_again(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    ohmwright("campaign", "new", "may 1", "--simulated")
+    said = ohmwright("campaign", "close", "may 1", "--why", "by mistake").out.splitlines()
+    assert said[:2] == ["HF-1 removed: by mistake.", "HF-2 removed: by mistake."]
+    assert said[2] == "may 1 (simulated): 0 of 0 done; 0 left; 2 removed."
+    again = shlex.split(said[3].removeprefix("To take them in again: ohmwright "))
+    assert ohmwright(*again).out == "HF-1, HF-2 added to may 1.\n"
+    closed = ohmwright("campaign", "close", "may 1", "--why", "by mistake", "--json").json
+    assert closed == {"campaign": "may 1", "removed": ["HF-1", "HF-2"]}
 
 
 def test_a_run_whose_unit_was_handed_over_is_resumed_by_nobody_else(
@@ -420,7 +435,7 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     with _scanned(monkeypatch, "HF-8\nHF-9\nstop\n"):  # two slips
         assert ohmwright(*work).out.count("comes again until it is done") == 1
     with _scanned(monkeypatch, "HF-1\n"):
-        assert "may: 2 of 2 done (2 pass); 0 left." in ohmwright(*work).out
+        assert "may (simulated): 2 of 2 done (2 pass); 0 left." in ohmwright(*work).out
     rows = [line.split() for line in ohmwright("campaign", "report", "may").out.splitlines()]
     assert [row[:3] for row in rows if row and row[0].startswith("HF-")] == [
         ["HF-1", "pass*", "Fenn"],  # the bench has no analyzer certificate

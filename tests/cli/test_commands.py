@@ -96,6 +96,7 @@ def test_a_changed_procedure_does_not_resume(
     outcome = ohmwright("verify", procedure, "--resume", whole.json["run"], *arguments)
     assert outcome.code == 2
     assert "another text of the procedure" in outcome.err
+    assert "The record so far" not in outcome.err  # nor to go on with the command that was refused
 
 
 def test_a_run_is_resumed_by_the_command_that_began_it(

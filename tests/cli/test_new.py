@@ -275,6 +275,15 @@ def test_what_a_file_of_answers_leaves_out_is_told(ohmwright: Callable, tmp_path
     assert not re.search(r"^  (baud|max_limit_s|length|state_reply) =", outcome.err, re.MULTILINE)
 
 
+def test_a_generator_without_a_port_tells_what_was_taken_too(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    answers = tmp_path / "a.toml"
+    answers.write_text('maker = "M"\nmodel = "N"\nmax_setting_w = 9\nrated_load_ohm = 300\n')
+    told = ohmwright("new", "generator", tmp_path / "new", "--answers", answers).err.splitlines()
+    assert told[1:] == ['  mode = "cut"', '  mode_kind = "cut"', '  reached = "-"']
+
+
 def test_files_that_exist_stay_as_they_are(
     ohmwright: Callable, typed: Callable, tmp_path: Path
 ) -> None:

@@ -130,6 +130,22 @@ def test_one_with_older_tables_is_read_as_it_is(ohmwright: Callable, tmp_path: P
         assert (verified.code, "it holds no run" in verified.out) == (4, True)
 
 
+@pytest.mark.parametrize("place", ["old", "new"])
+def test_a_dry_run_changes_no_records(ohmwright: Callable, tmp_path: Path, place: str) -> None:
+    older(tmp_path / "old")
+    file = tmp_path / "old" / "records.sqlite"
+    before = file.read_bytes()
+    units = tmp_path / "units.csv"
+    units.write_text("tag,maker,model,serial\nHF-1,T,Q,1\n")
+    sweep = ("sweep", "--bench", DEMO_BENCH, "--mode", "cut", "--settings", "155", "--loads", "500")
+    for dry in (sweep, ("asset", "import", units)):
+        outcome = ohmwright(*dry, "--dry-run", "--records", tmp_path / place)
+        assert (outcome.code, outcome.err) == (0, "")
+    assert file.read_bytes() == before
+    assert list((tmp_path / "old").iterdir()) == [file]
+    assert not (tmp_path / "new").exists()
+
+
 def test_a_migration_copies_the_store_first_and_says_where(
     ohmwright: Callable, tmp_path: Path
 ) -> None:

@@ -149,6 +149,11 @@ def test_verify_looks_for_the_hash_on_a_certificate(
     assert f"{head}: on record, the hash of an event of run " in " ".join(found.out.split())
     other = ohmwright("record", "verify", "--head", "ab" * 32, "--records", tmp_path)
     assert (other.code, "not on record" in other.out) == (6, True)
+    odd = ohmwright("record", "verify", "--head", head[:13], "--records", tmp_path)
+    assert (odd.code, "on record" in odd.out) == (0, True)
+    for slip in ("zz" * 6, head[:11]):  # no damage to the records
+        told = ohmwright("record", "verify", "--head", slip, "--records", tmp_path)
+        assert (told.code, "this is no hash" in told.err) == (2, True)
 
 
 def test_export_and_import(ohmwright: Callable, run: str, tmp_path: Path) -> None:
@@ -173,6 +178,15 @@ def test_export_and_import(ohmwright: Callable, run: str, tmp_path: Path) -> Non
     tampered = ohmwright("record", "import", file, "--records", tmp_path / "third")
     assert tampered.code == 6
     assert f"{file}:{wrong + 1}:" in tampered.err
+
+
+@pytest.mark.parametrize(("option", "name"), [("--pdf", "c.html"), ("--csv", "c.PDF")])
+def test_no_certificate_is_written_under_the_ending_of_another_form(
+    ohmwright: Callable, run: str, tmp_path: Path, option: str, name: str
+) -> None:
+    told = ohmwright("certificate", run, option, tmp_path / name, "--records", tmp_path)
+    assert (told.code, "which its ending" in told.err) == (2, True)
+    assert not (tmp_path / name).exists()
 
 
 def test_parquet(ohmwright: Callable, run: str, tmp_path: Path) -> None:

@@ -56,8 +56,9 @@ def test_it_fits_any_terminal_and_says_in_words_what_matters(
     size: tuple[int, int], *, blocks: bool
 ) -> None:
     for moment, now_s, said in (
-        (ON, 100.2, ["RF ON", "3.2 s, 12 s left", "TOO LOW", "842.1"]),
-        (ON._replace(current_ma=899.0), 100.2, ["inside the limits"]),
+        (ON, 100.2, ["RF ON", "3.2 s, 12 s left", "842.1"]),
+        (ON._replace(age_s=60.0, current_ma=842.3), 100.2, ["TOO LOW"]),
+        (ON._replace(age_s=60.0, current_ma=899.0), 100.2, ["rising"]),
         (ON._replace(cue=CUE), 100.2, [CUE.words, "RF ON"]),
         (BenchStatus("off", 100.0, rest_left_s=14.0), 100.2, ["RF OFF", "rest, 14 s to go"]),
         (BenchStatus("off", 100.0), 160.0, ["RF OFF", "last read 60 s ago"]),
@@ -150,6 +151,7 @@ def test_the_mark_stands_where_the_reading_is() -> None:
     narrow = band_picture(TargetBand(886.04, 900.0, 913.96), None)
     assert gauge_labels(narrow, 41).split() == ["886.1", "900", "913.9"]
     assert "limits  886.1 to 913.9" in band_words(narrow)
+    assert band_words(band_picture(AIM, 899.0))[-1] == "inside the limits"
     assert json.loads(narrow.model_dump_json())["figures"] == ["886.1", "900", "913.9"]
     limit = TargetBand(-150.0, 150.0, 150.0)
     assert mark(75.0, limit)[10] == "█"

@@ -62,7 +62,7 @@ def test_a_sweep_and_a_list_at_a_narrow_terminal_are_whole(
     assert (measured in told, "…" in told) == (True, False)
     listed = ohmwright("record", "list", "--records", tmp_path / "r").out
     assert "-HF-017-" in listed.splitlines()[0]
-    assert "    Date: 2026-01-05\n    Verdict: no limits\n    Unit: HF-017\n" in listed
+    assert "    Date: 2026-01-05\n    Verdict: no limits sim.\n    Unit: HF-017\n" in listed
 
 
 def test_a_list_of_runs_names_people_and_procedures_only_where_they_can_be_read(
@@ -134,6 +134,7 @@ def run_of(asset: str, serial: str) -> dict[str, object]:
         "at": "2026-01-05T08:00:00Z",
         "verdict": "undecided",
         "work": "calibrate",
+        "simulated": 1,
     }
 
 
@@ -143,7 +144,7 @@ def run_of(asset: str, serial: str) -> dict[str, object]:
 def test_a_list_of_runs_has_verdict_run_unit_and_serial_whole(asset: str, serial: str) -> None:
     text = printed(runs_table([run_of(asset, serial)], {}))
     run, date, verdict, unit, number, *_ = columns_of(text)
-    assert (date, verdict) == ("2026-01-05", "undecided")
+    assert (date, verdict) == ("2026-01-05", "undecided sim.")
     assert (run, unit, number) == (f"20261128T000314Z-{asset}-57fc", asset, serial)
 
 

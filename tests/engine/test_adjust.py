@@ -185,6 +185,21 @@ async def test_rf_waits_some_seconds_only_for_a_typed_answer(
         assert not await actuator.carry_out(Press("fine", 3), opened)
 
 
+async def test_after_far_too_much_a_point_is_adjusted_from_the_beginning(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of the activation that it ended the policy is told no end."""
+    note, currents_ma = Activation.note_current, iter([5000.0])
+    monkeypatch.setattr(
+        Activation,
+        "note_current",
+        lambda self, current_ma: note(self, next(currents_ma, current_ma)),
+    )
+    events, errors = await adjusted(make_rig(seed=3), MONOPOLAR)
+    assert [result.verdict for result in results(events)] == ["pass"] * 6
+    assert max(abs(error) for error in errors) < 0.8
+
+
 async def test_far_too_much_in_the_last_reading_of_a_wait_is_not_lost(
     make_rig: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:

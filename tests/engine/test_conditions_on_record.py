@@ -150,6 +150,17 @@ def test_what_no_certificate_covers_is_not_taken_as_traceable(
     assert "recorded as traceable to certificate CAL-25-1187, and it says nothing" in found[0][1]
 
 
+@pytest.mark.parametrize("kind", ["value", "warm_up"])
+def test_nor_is_what_the_analyzer_does_not_measure(kind: str) -> None:
+    certificate = AnalyzerCertificate.model_validate(tomllib.loads(CERTIFICATE.read_text("utf-8")))
+    traceable = certificate.traceability(certificate.calibrated_on)
+    seen = Result(
+        stage="as_found", step="s", point="", kind=kind, verdict="pass", traceability=traceable
+    )
+    (said,) = not_covered(seen, certificate)
+    assert said.endswith(f"it says nothing of what the step kind {kind} measures")
+
+
 def test_a_current_beyond_the_certificate_is_not_taken_as_traceable() -> None:
     certificate = AnalyzerCertificate.model_validate(tomllib.loads(CERTIFICATE.read_text("utf-8")))
     measured = Measured(quantity="power_w", value=100.0, uncertainty=1.0, dof=30, age_s=6.0)

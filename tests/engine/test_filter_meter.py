@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import anyio
@@ -11,6 +12,7 @@ import pytest
 from ohmwright.engine import rested_activation
 from ohmwright.engine.recomputed_values import differing, recomputable
 from ohmwright.engine.resume import results
+from ohmwright.engine.steps import warm_up
 from ohmwright.engine.stop_rules import UntilSettled
 from ohmwright.model.document import Document
 from ohmwright.model.event import Commented, DocumentKept, Event, PointDone
@@ -82,19 +84,31 @@ def _with_meter(document: Document, meter: str) -> Document:
     )
 
 
+@pytest.mark.parametrize(
+    ("module", "rule", "kind"),
+    [
+        (rested_activation, "UntilSettled", "monotonicity"),
+        (warm_up, "FullLength", "warm_up"),
+    ],
+)
 @pytest.mark.anyio
 async def test_a_value_that_must_only_settle_is_fitted_by_its_equation_too(
-    make_rig: Callable[..., Rig], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    make_rig: Callable[..., Rig],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    module: ModuleType,
+    rule: str,
+    kind: str,
 ) -> None:
-    windows_s = list[float]()
+    windows_s, made = list[float](), getattr(module, rule)
 
-    def rule(age_s: float, window_s: float, *more: Any) -> UntilSettled:
+    def seen(age_s: float, window_s: float, *more: Any, **named: Any) -> UntilSettled:
         windows_s.append(window_s)
-        return UntilSettled(age_s, window_s, *more)
+        return made(age_s, window_s, *more, **named)
 
-    monkeypatch.setattr(rested_activation, "UntilSettled", rule)
+    monkeypatch.setattr(module, rule, seen)
     rig, file = make_rig(seed=7, meter=FILTER), tmp_path / "p.toml"
-    step = f'\n[[step]]\nkind = "monotonicity"\nname = "it"\n{STEPS["monotonicity"]}\n'
+    step = f'\n[[step]]\nkind = "{kind}"\nname = "it"\n{STEPS[kind]}\n'
     file.write_text(HEAD + step, encoding="utf-8")
     await rig.run(file, ("as_left",))
     assert {*windows_s} == {rig.bench.analyzer.data.meter.mean_window_s}

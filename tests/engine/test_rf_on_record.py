@@ -7,7 +7,17 @@ from typing import Any
 import pytest
 
 from ohmwright.engine.rf_on_record import misfit_results
-from ohmwright.model.event import Event, PointDone, ServiceLeft, StepStarted, TrimMoved, TrimsStored
+from ohmwright.model.event import (
+    ActivationClosed,
+    ActivationOpened,
+    Event,
+    PointDone,
+    ServiceLeft,
+    StepStarted,
+    TrimMoved,
+    TrimsStored,
+)
+from ohmwright.model.result import Measured, Result
 
 NOW: dict[str, Any] = {"at": datetime(2026, 1, 5, tzinfo=UTC), "bench_s": 0.0}
 
@@ -28,3 +38,18 @@ def test_leaving_service_mode_undoes_what_was_not_stored_alone(*, stored: bool, 
         )  # fmt: skip
         done = PointDone.model_construct(**NOW, result=result)
         assert (not list(misfit_results([*events, done]))) is fits
+
+
+def test_a_result_without_a_reading_is_held_against_its_activations_by_its_value_alone() -> None:
+    """A point may be left after RF at another load; a record may say nothing of RF at all."""
+    activation: list[Event] = [
+        ActivationOpened(**NOW, load_ohm=100.0, limit_s=20.0),
+        ActivationClosed(**NOW, on_s=5.0),
+    ]
+    value = Measured(quantity="power_w", value=80.0, uncertainty=0.1, dof=30.0, age_s=6.0)
+    for before, measured, found in ((activation, None, 0), ([], value, 0), (activation, value, 1)):
+        left = Result(
+            stage="as_found", step="cut", point="500 ohm", kind="output", verdict="not measured",
+            load_ohm=500.0, measured=measured,
+        )  # fmt: skip
+        assert len([*misfit_results([*before, PointDone(**NOW, result=left)])]) == found

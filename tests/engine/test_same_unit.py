@@ -36,7 +36,7 @@ async def test_a_person_says_whether_the_unit_of_the_morning_is_still_there(
     job = Job(file, ("as_left",), "test", earlier=tuple(morning))
     events = [event async for event in run(job, rig.bench)]
     told = [e for e in events if isinstance(e, Asked) and "goes on with" in e.question]
-    assert [e.answer for e in told] == ["skip", "back", answer]  # it is asked until it is answered
+    assert [e.answer for e in told] == [answer]  # it is asked until it is answered
     asked = told[-1]
     assert "HF-031, Sorrelworks Marlow 150" in asked.question
     assert "TM1-00372" not in asked.question  # whoever looks at the plate is not told the number

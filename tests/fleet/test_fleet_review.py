@@ -24,9 +24,9 @@ class Row:
     point: str = "500 ohm"
     asset: str = "HF-1"
     model: str = "Quillon 300"
-    value: float = 250.0
-    quantity: str = "power_w"
-    target: float = 300.0
+    value: float | None = 250.0
+    quantity: str | None = "power_w"
+    target: float | None = 300.0
     lower: float = 280.0
     upper: float = 320.0
 
@@ -67,3 +67,18 @@ def test_what_did_not_pass_as_left_is_counted_undecided_or_not() -> None:
     rows += [Row(3, "as_found", "not measured"), Row(4, "as_found", "pass")]
     (model,) = fleet_review(cast(Any, rows), FIRST).models
     assert model.not_passed_as_left == 3
+
+
+def test_a_point_that_failed_by_no_value_beyond_its_limits_is_told_too() -> None:
+    rows = [
+        Row(0, "as_found", "fail", point="far too much power", value=None),
+        Row(0, "as_found", "fail", point="less than lower", quantity=None, target=None),
+        Row(0, "as_found", "fail", point="cords", value=None, quantity=None, target=None),
+    ]
+    review = fleet_review(cast(Any, rows), FIRST)
+    failed = [(one.point, one.limits is None, one.error_percent) for one in review.failures]
+    assert failed == [
+        ("far too much power", False, None),
+        ("less than lower", True, None),
+        ("cords", True, None),
+    ]

@@ -135,6 +135,11 @@ def test_complaints_are_in_plain_words(tmp_path: Path, old: str, new: str, says:
         ("percent = 10", "percent = 10%", "12:27: {0}a number is written without its unit."),
         ("percent = 10", "percent = 10 W", "{0}a number is written without its unit."),
         ("percent = 10", "percent = 10 x = 1", "12:28: {0}a comma or } is missing here."),
+        (
+            '"output"',
+            '"C:\\x"',
+            "6:13: {0}a backslash stands twice in a text, as in C:\\\\bench; a pa",
+        ),
         ("= 300", "= True", "{0}true and false are written in small letters."),
     ],
 )

@@ -15,7 +15,8 @@ OVERLAPS = """async width => {
   box.append(made.element)
   document.querySelector('main').replaceChildren(box)
   const figures = ['1886.4', '1900.0', '1914.5']
-  made.update({ band: { target_ma: 1900, upper_ma: 1914.5, position: 0, figures } })
+  const band = { target_ma: 1900, upper_ma: 1914.5, position: 0, movement: 'settled', figures }
+  made.update({ band })
   const ranges = [...box.querySelector('.gauge-figures').children].map(one => {
     const range = document.createRange()
     range.selectNodeContents(one)

@@ -60,6 +60,35 @@ def test_units_are_chosen_by_what_can_be_done_with_them_here(
     assert person.complaints == []
 
 
+def test_a_list_is_sorted_by_the_column_that_is_pressed(workshop: Site, browser: Browser) -> None:
+    person = Person.admitted(browser, workshop)
+    page = person.page
+    person.go("#/worklist")
+    first = page.locator(".listed tbody tr").first
+    expect(first).to_contain_text("HF-142")  # as they are to be worked on
+    unit = page.get_by_role("columnheader", name="Unit", exact=True)
+    unit.get_by_role("button").click()
+    expect(unit).to_have_attribute("aria-sort", "ascending")
+    expect(first).to_contain_text("HF-100")
+    expect(page.locator(".listed tbody tr").last).to_contain_text("HF-1400")  # and not HF-144
+    first.get_by_role("link", name="HF-100", exact=True).click()
+    page.get_by_text("← the worklist").click()
+    expect(first).to_contain_text("HF-100")  # it stays sorted
+    unit.get_by_role("button").press("Enter")
+    expect(unit).to_have_attribute("aria-sort", "descending")
+    expect(first).to_contain_text("HF-1400")
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.get_by_role("button", name="Last", exact=True).click()
+    expect(page.locator("[aria-sort]")).to_have_text("Last")
+    expect(first).to_contain_text("HF-141")  # the others have no date
+    page.get_by_role("button", name="Last", exact=True).click()
+    expect(first).to_contain_text("HF-141")
+    page.get_by_role("button", name="Last", exact=True).click()
+    expect(page.locator("[aria-sort]")).to_have_count(0)
+    expect(first).to_contain_text("HF-142")
+    assert person.complaints == []
+
+
 def test_a_printed_worklist_begins_on_its_first_page_and_cuts_no_unit(
     workshop: Site, browser: Browser
 ) -> None:

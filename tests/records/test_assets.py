@@ -61,13 +61,24 @@ def test_who_comes_second_overwrites_nothing(store: SqlStore) -> None:
 
 def test_a_file_that_was_exported_changes_nothing(store: SqlStore, tmp_path: Path) -> None:
     register = AssetRegister(store.database)
-    units = [unit("=A", site='a "b", c'), unit("'B", owner="-x"), unit("C", state="in repair")]
+    units = [unit("=A", site='a "b", c'), unit("'B", owner="-x"), unit("C", owner="2;=1")]
     register.apply([AssetChange("added", one, 1) for one in units], by="a")
     file = tmp_path / "assets.csv"
-    file.write_text(assets_csv(one.asset for one in register.all()), encoding="utf-8-sig")
+    text = assets_csv(one.asset for one in register.all())
+    assert {"'=A", "'B", "'-x", "2;'=1"} <= set(text.replace("\n", ",").split(","))
+    file.write_text(text, encoding="utf-8-sig")
     known = {one.asset.tag: one for one in register.all()}
     plan = import_plan(file, read_asset_rows(file), known)
     assert (plan.changes, plan.unchanged, plan.problems) == ((), 3, ())
+
+
+def test_a_file_that_is_no_register_by_its_size_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "assets.csv"
+    file.write_text(assets_csv([unit()]), encoding="utf-8")
+    with file.open("r+b") as opened:
+        opened.truncate(50_000_001)
+    with pytest.raises(SourceError, match="more than 50,000,000 bytes"):
+        read_asset_rows(file)
 
 
 def test_every_wrong_row_is_named_with_line_and_column(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ohmwright.model.spreadsheet import as_it_was, without_formulas
 from ohmwright.reports.certificate import Certificate
 from ohmwright.reports.csv_file import certificate_csv, spreadsheet_safe
 from ohmwright.reports.text import printable
@@ -45,6 +46,11 @@ def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostil
 @given(st.text())
 def test_no_cell_begins_like_a_formula(text: str) -> None:
     assert spreadsheet_safe(text).lstrip()[:1] not in tuple("=+-@＝＋－＠")
+
+
+@given(st.text(";='\" a"))
+def test_what_was_made_text_is_known_as_it_was(text: str) -> None:
+    assert as_it_was(without_formulas(text)) == text
 
 
 @pytest.mark.parametrize("text", ["HF-017", "theatre 4, floor 1", "a = b"])

@@ -130,7 +130,10 @@ def test_nothing_is_said_of_outputs_where_only_a_time_or_a_ratio_was_found() -> 
     [
         ([], ""),
         ([None], ""),
-        ([None, Rest(14.58, 30.0)], "rested 14.6 s (procedure: 30 s)"),
+        (
+            [None, Rest(14.58, 30.0)],
+            "rested 14.6 s (procedure: 30 s) where RF had been on before",
+        ),
         ([Rest(14.58, 30.0), Rest(0.0, 30.0)], "rested 0.0 to 14.6 s (procedure: 30 s)"),
         ([Rest(1.0, None)], "rested 1.0 s"),
         ([Rest(0.0, 0.0)], "rested 0.0 s (procedure: 0 s)"),

@@ -13,4 +13,4 @@ def test_a_campaign_survives_a_power_cut_a_swapped_unit_and_a_laptop(
     ended = campaign.run(campaign.World(tmp_path, 3, laptop_units=1), cuts=1)
     told = capsys.readouterr().out
     assert ended == 0, told
-    assert "spring: 3 of 3 done (3 pass); 0 left." in told
+    assert "spring (simulated): 3 of 3 done (3 pass); 0 left." in told

@@ -17,13 +17,18 @@ class BenchUse:
         self._has_job = False
         self._process = os.getpid()
 
+    @property
+    def is_of_parent(self) -> bool:
+        """Whether this process is a fork of the one that opened the bench."""
+        return os.getpid() != self._process
+
     def refuse_closed(self) -> None:
         """Raise UsageError where the block that opened the bench has ended, or in a fork.
 
         A forked process has a copy of the bench without the thread that works it, and lines in
         common with the process that opened it: it would wait for ever, or speak in between.
         """
-        if os.getpid() != self._process:
+        if self.is_of_parent:
             raise UsageError(
                 "This bench was opened by another process, of which this one is a fork.",
                 "Nothing was switched on here; the other process still has the bench.",

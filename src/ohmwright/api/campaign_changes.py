@@ -107,6 +107,19 @@ class CampaignChanges:
         beside = self._note(tag, "removed", why)
         return f"{tag} removed: {why}{beside}"
 
+    def close(self, why: str) -> dict[str, str]:
+        """Take out of the campaign whatever is left of it; return what was done, by tag.
+
+        What was done, skipped or noted stays, and `add` takes units in again. Raises UsageError
+        where nothing is left.
+        """
+        left = [one.tag for one in self._desk.states().values() if one.is_left]
+        if not left:
+            raise UsageError(
+                f"Nothing is left of the campaign '{self._campaign.name}'.", "Nothing was noted."
+            )
+        return {tag: self.remove(tag, why) for tag in left}
+
     def _runs_that_may_count(self, tag: str) -> list[str]:
         """Return every run of a unit since the campaign began that was not left out before.
 

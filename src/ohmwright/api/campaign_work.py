@@ -88,7 +88,7 @@ class CampaignDesk:
         gone = {one.asset.tag for one in assets if not one.asset.in_use}
         return {
             tag: replace(one, phase="withdrawn", holder=None)
-            if tag in gone and one.phase in ("open", "taken")
+            if tag in gone and one.is_left
             else one
             for tag, one in self.states_by(self._entries()).items()
         }
@@ -160,8 +160,7 @@ class CampaignDesk:
         return {
             one.tag: self._not_for_bench(assets[one.tag]) or _why_not(one, away=self.is_away)
             for one in self.states().values()
-            if one.phase in ("open", "taken")
-            and not (self.is_away and one.phase == "open" and not one.only_by)
+            if one.is_left and not (self.is_away and one.phase == "open" and not one.only_by)
         }
 
     def _not_taken(self, state: UnitState) -> UsageError:

@@ -12,9 +12,14 @@ from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.reports.label import LabelSize
 
 from .laboratory import PaperWords
+from .output_file import refuse_ending_of_another
 
 if TYPE_CHECKING:
     from .certificate_renderer import CertificateRenderer
+
+
+_FORMS = {"pdf": "PDF", "html": "HTML", "csv": "CSV", "dcc": "XML"}
+"""What each kind of file holds; a label is written as what its ending says."""
 
 
 @dataclass(frozen=True)
@@ -60,9 +65,14 @@ def write_certificate_files(
     """Render every file, then write them; return the path of each kind.
 
     Raises UsageError, and writes nothing, where a file of other content exists and `overwrite` is
-    false; RecordError where a file cannot be written.
+    false, or its ending denies what it would hold; RecordError where a file cannot be written.
     """
     files = paths.files(renderer.name())
+    for kind, form in _FORMS.items():
+        if kind in files:
+            refuse_ending_of_another(
+                files[kind], form, means="Nothing was written.", do="Give it another ending."
+            )
     made: dict[Path, bytes] = {}
     for kind, path in files.items():
         make: Callable[[Path], bytes] = getattr(renderer, kind)

@@ -160,14 +160,25 @@ def _failures(failures: tuple[Failure, ...]) -> PaperTable:
             printable(one.asset),
             printable(one.model),
             printable(f"{one.step} {one.point}"),
-            _marked(f"{one.value:.4g}", qualified=one.qualified),
-            f"{limits_text(one.limits.as_target)} {unit_symbol(one.limits.as_target, None)}",
-            fixed_decimals(one.error_percent, 1),
+            *_held(one),
         )
         for one in failures
     )
     columns = ("Date", "Unit", "Model", "Point", "Found", "Limits", "Error %")
-    return PaperTable("Failed as found", "", columns, rows, figures=3)
+    note = "What failed by no value beyond its limits has none here: its run's record says by what."
+    return PaperTable("Failed as found", note, columns, rows, figures=3)
+
+
+def _held(failure: Failure) -> tuple[str, str, str]:
+    """Return value, limits and error, as far as the point failed by them."""
+    limits, error = failure.limits, failure.error_percent
+    if limits is None:
+        return "", "", ""
+    within = f"{limits_text(limits.as_target)} {unit_symbol(limits.as_target, None)}"
+    if failure.value is None or error is None:
+        return "", within, ""
+    found = _marked(f"{failure.value:.4g}", qualified=failure.qualified)
+    return found, within, fixed_decimals(error, 1)
 
 
 def _adjusted(review: FleetReview) -> PaperTable:

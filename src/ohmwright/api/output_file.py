@@ -13,7 +13,10 @@ _ENDINGS = {
     "CSV": frozenset({".csv"}),
     "Parquet": frozenset({".parquet", ".pq"}),
     "JSON Lines": frozenset({".jsonl", ".json"}),
-    "another form": frozenset({".xlsx", ".xls", ".html", ".sqlite", *PICTURES}),
+    "PDF": frozenset({".pdf"}),
+    "HTML": frozenset({".html", ".htm"}),
+    "XML": frozenset({".xml"}),
+    "another form": frozenset({".xlsx", ".xls", ".sqlite", ".svg", ".png"}),
 }
 """What a reader takes a file of each ending for; any other ending says nothing."""
 _WRITTEN_IN_PART = (ENOSPC, EDQUOT, EFBIG)

@@ -10,7 +10,7 @@ import atexit
 import signal
 import threading
 from collections.abc import AsyncGenerator, Awaitable, Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from functools import partial
 from os import PathLike
 from threading import Event as Signal
@@ -88,6 +88,12 @@ class PlainBench:
         with suppress(UsageError, TimeoutError):  # closed, or the bench of another process
             self._bench.use.refuse_closed()
             self._portal.start_task_soon(self._bench.end_jobs).result(_RELEASE_BOUND_S)
+
+    def leave_to_parent(self) -> None:
+        """Have nobody wait for the bench's thread, which a forked process does not have."""
+        self._handed_out.clear()
+        with suppress(StopIteration, RuntimeError):  # it awaits nothing, and no loop runs
+            self._portal.stop().send(None)
 
     def _end(self, points: AsyncGenerator[CurvePoint, None]) -> None:
         if points in self._handed_out:  # the block may have ended it
@@ -168,14 +174,18 @@ def bench(
         in_repair=in_repair,
         records=records,
     )
-    with start_blocking_portal() as portal, portal.wrap_async_context_manager(opening) as opened:
+    with start_blocking_portal() as portal, ExitStack() as block:
+        opened = block.enter_context(portal.wrap_async_context_manager(opening))
         plain = PlainBench(opened, portal)
+        block.callback(plain.end_points)
         atexit.register(plain.end_jobs)
         try:
             yield plain
         finally:
             atexit.unregister(plain.end_jobs)
-            plain.end_points()
+            if opened.use.is_of_parent:
+                plain.leave_to_parent()
+                block.pop_all()
 
 
 @contextmanager

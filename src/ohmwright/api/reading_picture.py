@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from statistics import fmean
+from typing import Literal
+
 from pydantic import computed_field
 
 from ohmwright.model.base import FrozenModel
@@ -10,6 +14,13 @@ from ohmwright.model.tolerance import Target
 from ohmwright.reports.text import LimitFigures, limit_figures
 
 from .rf_words import CURRENT_VALID_S, short_time
+
+Movement = Literal["not known", "rising", "falling", "settled"]
+_SEEN_OVER_S = 2.0
+"""Readings of so long, and two at least, say how the reading moves."""
+_SETTLED_PER_S = 0.25
+"""Settled is what moves by less than this part of the width between the limits in a second; a
+reading that comes to rest as by a lag of 2 s is then within half that width of its end."""
 
 
 def current_ma_now(moment: BenchStatus | None, now_s: float) -> float | None:
@@ -56,6 +67,9 @@ class BandPicture(FrozenModel):
     """-1 at the lower limit, 0 on target, 1 at the upper limit; where there is an upper limit
     alone, 0 without current and 1 at the limit. None without a present reading."""
 
+    movement: Movement = "settled"
+    """Until it has settled, a reading says nothing yet of the output and its limits."""
+
     @computed_field  # type: ignore[prop-decorator]  # mypy 14461
     @property
     def figures(self) -> LimitFigures:
@@ -74,7 +88,27 @@ class BandPicture(FrozenModel):
         return None if self.position is None else abs(self.position) <= 1
 
 
-def band_picture(band: TargetBand, current_ma: float | None) -> BandPicture:
+def movement_in(band: TargetBand, readings: Sequence[tuple[float, float]]) -> Movement:
+    """Return how the reading moves by those of the activation, seconds and mA, newest first."""
+    far = (n for n, (at_s, _) in enumerate(readings) if readings[0][0] - at_s >= _SEEN_OVER_S)
+    if (last := next(far, None)) is None:
+        return "not known"
+    half = (last + 1) // 2
+    (new_s, new_ma), (old_s, old_ma) = map(_middle, (readings[:half], readings[half : last + 1]))
+    settled_ma = _SETTLED_PER_S * (band.upper_ma - max(0.0, band.lower_ma)) * (new_s - old_s)
+    if abs(new_ma - old_ma) <= settled_ma:
+        return "settled"
+    return "rising" if new_ma > old_ma else "falling"
+
+
+def _middle(readings: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    at_s, current_ma = zip(*readings, strict=True)
+    return fmean(at_s), fmean(current_ma)
+
+
+def band_picture(
+    band: TargetBand, current_ma: float | None, movement: Movement = "settled"
+) -> BandPicture:
     """Return `band` with the place of a reading in it."""
     lower_ma, target_ma, upper_ma = max(0.0, band.lower_ma), band.target_ma, band.upper_ma
     position = None
@@ -82,4 +116,10 @@ def band_picture(band: TargetBand, current_ma: float | None) -> BandPicture:
         zero_ma = lower_ma if target_ma >= upper_ma else target_ma
         width_ma = upper_ma - zero_ma if current_ma > zero_ma else zero_ma - lower_ma
         position = (current_ma - zero_ma) / width_ma if width_ma > 0 else 0.0
-    return BandPicture(lower_ma=lower_ma, target_ma=target_ma, upper_ma=upper_ma, position=position)
+    return BandPicture(
+        lower_ma=lower_ma,
+        target_ma=target_ma,
+        upper_ma=upper_ma,
+        position=position,
+        movement=movement,
+    )

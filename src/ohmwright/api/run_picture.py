@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from ohmwright.instruments.operator import beside_its_own
 from ohmwright.instruments.requests import Request, ValueRequest
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.cue import Cue, CueKind
@@ -60,7 +61,9 @@ class RequestPicture(FrozenModel):
     """Counts the requests of a run, so that an answer can name the one that it belongs to."""
     text: str
     answers: tuple[AnswerPicture, ...]
-    """Its own answers; `skip REASON`, `back`, `stop` and `#COMMENT` are accepted always."""
+    """Its own answers."""
+    also: tuple[str, ...]
+    """What it accepts beside them, as `skip REASON`."""
     how_to_answer: str = ""
     """The forms of a value that is asked for; empty where one of the answers is."""
     problem: str = ""
@@ -82,6 +85,7 @@ def request_picture(
         number=number,
         text=request.text,
         answers=tuple(AnswerPicture(**vars(answer)) for answer in request.answers),
+        also=beside_its_own(request),
         how_to_answer=how,
         problem=problem,
         rf_follows=request.rf_follows,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter, deque
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import takewhile
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.resume import on_time_s
@@ -33,7 +34,13 @@ from ohmwright.model.result import Result, Verdict
 
 from .kept_results import KeptResults
 from .plan_progress import PlanProgress
-from .reading_picture import band_picture, current_ma_now, reading_digits, reading_note
+from .reading_picture import (
+    band_picture,
+    current_ma_now,
+    movement_in,
+    reading_digits,
+    reading_note,
+)
 from .rf_words import rf_picture
 from .run_notices import notices_of, passing_notices_of
 from .run_picture import (
@@ -221,7 +228,9 @@ class RunWatch:
             reading_note=reading_note(
                 moment, current_ma, now_s, somebody_is_asked=self._request is not None
             ),
-            band=None if aim is None else band_picture(aim, current_ma),
+            band=None
+            if aim is None
+            else band_picture(aim, current_ma, movement_in(aim, self._of_activation())),
             trend=trend,
             cue=cue_picture(self._cue),
             request=None if self._request is None else told_of_rf(self._request, rf),
@@ -263,6 +272,14 @@ class RunWatch:
             self._started, self._operator = event, event.operator
         elif isinstance(event, PointDone):
             self._keep(event.result)
+
+    def _of_activation(self) -> list[tuple[float, float]]:
+        """Return the readings since RF came on, newest first."""
+        moment, newest_first = self._moment, reversed(tuple(self._trend))
+        if moment is None or moment.age_s is None:
+            return []
+        begun_s = moment.bench_s - moment.age_s
+        return [*takewhile(lambda reading: reading[0] >= begun_s, newest_first)]
 
     def _last_minute(self, now_s: float) -> Iterator[TrendPoint]:
         # copied whole, in one step of the interpreter: another thread may be adding to it

@@ -76,7 +76,6 @@ def approve_run(declared: Declared, words: PaperWords, own_pages: Path | None) -
         refuse_late_receipt(paper, store, run_id)
         refuse_unnamed_customer(laboratory, paper)
         notice_of_another_answer(store, run_id, paper)
-        notice_of_one_person(store, run_id, declared.name)
 
         def paper_of(run: StoredRun) -> IssuedPaper:
             made = renderer_of_run(store, run, trusted_keys(None, store), options)
@@ -87,6 +86,7 @@ def approve_run(declared: Declared, words: PaperWords, own_pages: Path | None) -
         said = None if paper == before else paper
         wanted = Wanted("approved", declared.name, paper=said, authority=authority)
         approval, issue = add_approval(store, run_id, wanted, paper_of)
+        notice_of_one_person(store, run_id, declared.name)
     _say_added(approval, laboratory)
     assert issue.statement.issued is not None  # as an addendum of that kind has
     typed = typed_command(f"certificate {run_id}")

@@ -9,11 +9,13 @@ from pathlib import Path
 from rich.text import Text
 
 from ohmwright.api.import_warnings import import_warnings
+from ohmwright.api.open_records import records_exist
 from ohmwright.model.account import account_name
 from ohmwright.records.asset_changes import FieldChanges, changes_text, field_changes
 from ohmwright.records.asset_file import assets_csv, read_asset_rows
 from ohmwright.records.asset_import import ImportPlan, import_plan
-from ohmwright.records.asset_register import AssetRegister
+from ohmwright.records.asset_register import AssetRegister, AssetRevision
+from ohmwright.records.open_database import only_read
 from ohmwright.reports.text import counted, printable
 
 from .console import out, print_json
@@ -37,14 +39,17 @@ class ImportRequest:
 def import_assets(request: ImportRequest) -> None:
     """Import all rows, or none. Raises SourceError with every row that is wrong."""
     rows = read_asset_rows(request.file)
-    with open_records(request.noting.records) as store:
-        register = AssetRegister(store.database)
-        known = {one.asset.tag: one for one in register.all()}
-        plan = import_plan(request.file, rows, known)
-        plan.refuse_problems()
-        if not request.dry_run:
-            by = request.noting.operator or account_name()
-            register.apply(plan.changes, by=by, why=request.why)
+    place = request.noting.records
+    known: dict[str, AssetRevision] = {}
+    if records_exist(place):
+        with only_read(meant=request.dry_run), open_records(place) as store:
+            known = {one.asset.tag: one for one in AssetRegister(store.database).all()}
+    plan = import_plan(request.file, rows, known)
+    plan.refuse_problems()
+    if not request.dry_run:
+        by = request.noting.operator or account_name()
+        with open_records(place) as store:
+            AssetRegister(store.database).apply(plan.changes, by=by, why=request.why)
     changes = {
         one.asset.tag: field_changes(known[one.asset.tag].asset, one.asset)
         for one in plan.changes

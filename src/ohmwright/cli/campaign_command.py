@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import csv
 import socket
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from io import StringIO
 from pathlib import Path
+from shlex import quote
 from typing import get_args
 
 from rich.table import Table
@@ -16,10 +17,12 @@ from rich.text import Text
 from ohmwright.api.assets import command_into_service
 from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk
+from ohmwright.api.output_file import refuse_ending_of_another
 from ohmwright.api.recorded_worklist import store_worklist
 from ohmwright.fleet.campaign_state import UnitState
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
+from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.campaigns import Campaigns, CampaignWork, Worker
@@ -67,7 +70,7 @@ def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) ->
         raise UsageError("A campaign needs a name of 1 to 60 printable characters.")
     with open_existing_records(records) as store:
         register = AssetRegister(store.database)
-        wanted = {register.get(tag).asset.tag for tag in request.tags}
+        wanted = {unit.tag for unit in _units_in_use(register, request.tags)}
         units = request.selected.of(store_worklist(store, simulated=request.simulated))
         chosen = [u.asset for u in units if not wanted or u.asset.tag in wanted]
         tags = [asset.tag for asset in chosen]
@@ -98,20 +101,41 @@ def add_units(
     """Take units into a campaign that is begun. Raises UsageError for one that is not known."""
     with open_existing_records(records) as store:
         desk = _desk(store, name, operator)
-        register = AssetRegister(store.database)
-        units = [register.get(tag).asset for tag in tags]
-        for unit in units:
-            if not unit.in_use:
-                raise UsageError(
-                    f"Asset {unit.tag} is withdrawn.",
-                    "Nothing was added.",
-                    f"To take it back: {command_into_service(unit)}",
-                )
+        units = _units_in_use(AssetRegister(store.database), tags)
         said = CampaignChanges(desk).add([unit.tag for unit in units])
     if as_json:
         print_json({"campaign": name, "units": [unit.tag for unit in units]})
     else:
         out().print(Text(printable(f"{said}.")), soft_wrap=True)
+
+
+def _units_in_use(register: AssetRegister, tags: Iterable[str]) -> list[RegisteredAsset]:
+    """Return the units of `tags`. Raises UsageError for one that is not known, or is withdrawn."""
+    units = [register.get(tag).asset for tag in tags]
+    for unit in units:
+        if not unit.in_use:
+            raise UsageError(
+                f"Asset {unit.tag} is withdrawn.",
+                "Nothing was added.",
+                f"To take it back: {command_into_service(unit)}",
+            )
+    return units
+
+
+def close_campaign(name: str, why: str, noting: NotingOptions) -> None:
+    """Take whatever is left out of a campaign, and print how to take it in again."""
+    with open_existing_records(noting.records) as store:
+        desk = _desk(store, name, noting.operator)
+        removed = CampaignChanges(desk).close(why)
+        far = desk.progress()
+    if noting.as_json:
+        print_json({"campaign": name, "removed": list(removed)})
+        return
+    for said in removed.values():
+        out().print(Text(printable(f"{said}.")), soft_wrap=True)
+    out().print(Text(progress_words(desk.campaign, far)), soft_wrap=True)
+    back = typed_command(f"campaign add {quote(name)} {' '.join(map(quote, removed))}")
+    out().print(Text(printable(f"To take them in again: {back}")), soft_wrap=True)
 
 
 def list_campaigns(records: str | None, *, as_json: bool) -> None:
@@ -123,7 +147,7 @@ def list_campaigns(records: str | None, *, as_json: bool) -> None:
         print_json([asdict(one) | asdict(how) for one, how in zip(campaigns, far, strict=True)])
         return
     for one, how in zip(campaigns, far, strict=True):
-        out().print(Text(progress_words(one.name, how)), soft_wrap=True)
+        out().print(Text(progress_words(one, how)), soft_wrap=True)
     if not campaigns:
         out().print("No campaigns yet.")
 
@@ -134,9 +158,9 @@ def show_status(records: str | None, name: str, *, as_json: bool) -> None:
         desk = _desk(store, name)
         states, far = desk.states(), desk.progress()
     if as_json:
-        print_json({"campaign": name} | asdict(far))
+        print_json(_campaign(desk) | asdict(far))
         return
-    out().print(Text(progress_words(name, far)), soft_wrap=True)
+    out().print(Text(progress_words(desk.campaign, far)), soft_wrap=True)
     open_ones = [one.tag for one in states.values() if one.phase == "open" and not _apart(one)]
     if open_ones:
         out().print(Text(printable(f"Open: {', '.join(open_ones)}.")))
@@ -147,21 +171,26 @@ def show_status(records: str | None, name: str, *, as_json: bool) -> None:
 
 def show_report(records: str | None, name: str, file: Path | None, *, as_json: bool) -> None:
     """Print one line for each unit of a campaign, and write them to a new CSV file."""
+    if file is not None:
+        refuse_ending_of_another(
+            file, "CSV", means="Nothing was written.", do="Give it the ending .csv."
+        )
     with open_existing_records(records) as store:
         desk = _desk(store, name)
         states, far = list(desk.states_with_minutes().values()), desk.progress()
         done = [one.run_id for one in states if one.phase == "done"]
         marked = qualified_run_ids(store.database, done)
+    units = [_row(one, marked) for one in states]
     if file is not None:
+        simulated = {"simulated": desk.campaign.simulated}
         with new_file(file) as written:
-            written.write(_csv(states, marked).encode("utf-8-sig"))
+            written.write(_csv([row | simulated for row in units]).encode("utf-8-sig"))
     if as_json:
-        units = [_row(one, marked) for one in states]
-        print_json({"campaign": name} | asdict(far) | {"units": units})
+        print_json(_campaign(desk) | asdict(far) | {"units": units})
         return
     out().print(with_whole_words(units_table(states, marked)))
     print_marks(marked)
-    out().print(Text(progress_words(name, far)), soft_wrap=True)
+    out().print(Text(progress_words(desk.campaign, far)), soft_wrap=True)
 
 
 @dataclass(frozen=True)
@@ -203,7 +232,7 @@ def units_table(states: Sequence[UnitState], marked: Qualified[str] = _NONE_MARK
 
     `marked`: the runs whose verdict is marked.
     """
-    table = Table("Tag", "Where", "By", "Run", "Min", "Why", box=None, pad_edge=False)
+    table = Table("Tag", "State", "By", "Run", "min", "Why", box=None, pad_edge=False)
     tag = max((len(printable(one.tag)) for one in states), default=0)
     run = max((len(printable(one.run_id)) for one in states), default=0)
     for column in (table.columns[0], table.columns[3]):
@@ -217,10 +246,13 @@ def units_table(states: Sequence[UnitState], marked: Qualified[str] = _NONE_MARK
     return table
 
 
-def _csv(states: Iterable[UnitState], marked: Qualified[str]) -> str:
+def _campaign(desk: CampaignDesk) -> dict[str, object]:
+    return {"campaign": desk.campaign.name, "simulated": desk.campaign.simulated}
+
+
+def _csv(rows: Sequence[Mapping[str, object]]) -> str:
     text = StringIO(newline="")
     writer = csv.writer(text)
-    rows = [_row(one, marked) for one in states]
     writer.writerow(rows[0])
     for row in rows:
         cells = ("" if cell is None else str(cell) for cell in row.values())

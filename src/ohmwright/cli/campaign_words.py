@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ohmwright.fleet.campaign_state import Progress, UnitState
-from ohmwright.records.campaigns import CampaignEntry
+from ohmwright.records.campaigns import Campaign, CampaignEntry
 from ohmwright.reports.text import printable
 
 
-def progress_words(name: str, far: Progress) -> str:
+def progress_words(campaign: Campaign, far: Progress) -> str:
     """Return how far a campaign is, as one printable line."""
     counts = ", ".join(f"{count} {verdict}" for verdict, count in sorted(far.verdicts.items()))
     done = f"{far.done} of {far.done + far.left + far.skipped} done"
@@ -18,10 +18,12 @@ def progress_words(name: str, far: Progress) -> str:
     left = f"{far.left} left"
     said = [f"{done} ({counts})" if counts else done, f"{left} ({of_them})" if of_them else left]
     said += [f"{far.skipped} skipped"] if far.skipped else []
+    said += [f"{far.removed} removed"] if far.removed else []
     hours, minutes = divmod(round(far.minutes_left), 60)
     learned = f"by the {far.learned_from} done" if far.learned_from else "a guess until one is done"
     if far.left:
         said.append(f"about {hours} h {minutes} min at the bench, {learned}")
+    name = f"{campaign.name} (simulated)" if campaign.simulated else campaign.name
     return printable(f"{name}: {'; '.join(said)}.")
 
 

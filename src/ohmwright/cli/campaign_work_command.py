@@ -89,7 +89,7 @@ def work_campaign(request: CampaignWorkRequest) -> int:
                 out().print(Text(said), soft_wrap=True)
             if not _one_unit(request, desk, unit, scanner):
                 break
-        out().print(Text(progress_words(request.name, desk.progress())), soft_wrap=True)
+        out().print(Text(progress_words(desk.campaign, desk.progress())), soft_wrap=True)
         if unit is None:
             for tag, why in desk.why_left().items():
                 out().print(Text(printable(f"{tag} is left: it is {why}.")), soft_wrap=True)

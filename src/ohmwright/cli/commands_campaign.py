@@ -80,7 +80,7 @@ def report(
 @with_option_groups
 def add(
     name: CampaignName,
-    tags: Annotated[list[str], typer.Argument(metavar="TAG...", help="Units of the register.")],
+    tags: Annotated[list[str], typer.Argument(metavar="TAG", help="Units of the register.")],
     noting: NotingOptions,
 ) -> None:
     """Take units into a campaign that is begun, also such as were removed."""
@@ -96,6 +96,15 @@ def remove(name: CampaignName, tag: CampaignTag, why: ReasonKept, noting: Noting
     from .campaign_command import UnitOfCampaign
 
     UnitOfCampaign(name, tag, noting).print_noted(lambda changes, tag: changes.remove(tag, why))
+
+
+@app.command()
+@with_option_groups
+def close(name: CampaignName, why: ReasonKept, noting: NotingOptions) -> None:
+    """Take all that is left out of a campaign, as of one begun by mistake."""
+    from .campaign_command import close_campaign
+
+    close_campaign(name, why, noting)
 
 
 @app.command()

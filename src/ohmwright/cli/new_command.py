@@ -82,12 +82,16 @@ def _answered(noun: type[A], answers: Path | None) -> A:
 
 def _say_usual(given: Answers, said: Container[str]) -> None:
     """Print the usual answers that were taken, since the file of answers has not `said` its own."""
-    values = dict(given)
-    usual = [key for key in values if key not in said and is_asked(key, values)]
+    usual: dict[str, Any] = {}
+    so_far: dict[str, Any] = {}
+    for key, value in given:
+        if key not in said and is_asked(key, so_far):
+            usual[key] = value
+        so_far[key] = value
     if usual:
         err().print("Not in the file of answers, so taken as usual. Correct what is otherwise:")
-    for key in usual:
-        err().print(f"  {key} = {_toml(values[key])}", soft_wrap=True)
+    for key, value in usual.items():
+        err().print(f"  {key} = {_toml(value)}", soft_wrap=True)
 
 
 async def _asked(noun: type[A]) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import replace
 from typing import get_args
 
@@ -42,13 +42,14 @@ from .table_format import one_below_another
 _MOST_LINES = 100
 """Runs in the table of `record list` where nobody says how many; a screen holds fewer."""
 _NONE_MARKED: Qualified[int] = Qualified()
+_SIMULATED = "sim."
+_SIMULATED_NOTE = f"{_SIMULATED}: simulated, so no evidence about any real unit."
 _COPIED = ("run_id", "asset", "serial")
 _NAMED = ("operator", "procedure")
 _LEAST_WIDTH = 80
-_ROOM_FOR_VERDICT = 30
-"""Characters of date, verdict and the blanks between all columns."""
+_ROOM_FOR_DATE = 18
+"""Characters of the date and of the blanks between all columns."""
 _LEAST_FOR_NAME = 12
-_ROOM_FOR_COPIED = 45
 _ROOM_FOR_RUN = 31
 """Characters that leave room for the rest of a table of 80; what is longer takes more lines."""
 
@@ -89,7 +90,6 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
         print_json([_run_json(row, refused, marked) for row in rows])
         return
     print_runs(rows, refused, marked)
-    print_marks(marked)
     if refused:
         show = typed_command(f"record show {next(reversed(refused))}")
         said = f"Why a run was refused: {show}"
@@ -117,15 +117,16 @@ def _run_json(row: Row, refused: Mapping[str, str], marked: Qualified[int]) -> d
     return said | {key: row[key] for key in keys} | {"refused": refused.get(row["run_id"])}
 
 
-def print_runs(
-    rows: Sequence[Row], refused: Mapping[str, str], marked: Qualified[int] = _NONE_MARKED
-) -> None:
-    """Print the table of runs, or that there are none; at a narrow terminal no table but lines."""
+def print_runs(rows: Sequence[Row], refused: Mapping[str, str], marked: Qualified[int]) -> None:
+    """Print the table of runs with what its marks mean; at a narrow terminal no table but lines."""
     if not rows:
         out().print("No runs like that.")
         return
     table = runs_table(rows, refused, marked)
     out().print(table if out().width >= _LEAST_WIDTH else one_below_another(table))
+    if any(row["simulated"] for row in rows):
+        out().print(Text(_SIMULATED_NOTE, style="dim"), soft_wrap=True)
+    print_marks(marked)
 
 
 def runs_table(
@@ -139,26 +140,33 @@ def runs_table(
     """
     rows = [row | {"asset": row["asset"] or unit_in_number(row["run_id"])} for row in rows]
     table = Table(box=None, pad_edge=False)
+    verdicts = [_verdict(row, refused, marked) for row in rows]
     run, unit, serial = (max(len(_cell(row[key])) for row in rows) for key in _COPIED)
-    is_short = run + unit + serial <= _ROOM_FOR_COPIED
+    room = out().width - _ROOM_FOR_DATE - max(map(len, verdicts)) - run - unit - serial
+    is_short = room >= 0
     table.add_column("Run", no_wrap=run <= _ROOM_FOR_RUN, overflow="fold")
     for name in ("Date", "Verdict"):
         table.add_column(name, no_wrap=True)
     for name in ("Unit", "Serial"):
         table.add_column(name, no_wrap=is_short, overflow="fold")
-    named = _named(run + unit + serial)
+    named = _named(room)
     for name in named:
         table.add_column(name.capitalize())
-    for row in rows:
-        ended = REFUSED if row["run_id"] in refused else _verdict_words(row)
-        ended += mark_of(row["number"], marked)
-        verdict = Text(ended, style=VERDICT_STYLES.get(row["verdict"], "dim"))
-        if row["voided"]:
-            verdict = Text(f"void ({ended})", style="bold")
+    for row, verdict in zip(rows, verdicts, strict=True):
         copied = [Text(_cell(row[key])) for key in _COPIED]
         names = (_in_one_line(_cell(row[key])) for key in named)
         table.add_row(copied[0], row["at"][:10], verdict, *copied[1:], *names)
     return table
+
+
+def _verdict(row: Row, refused: Container[str], marked: Qualified[int]) -> Text:
+    """Return how a run ended, whether it is void, and whether it was simulated."""
+    ended = REFUSED if row["run_id"] in refused else _verdict_words(row)
+    ended += mark_of(row["number"], marked)
+    said, style = ended, VERDICT_STYLES.get(row["verdict"], "dim")
+    if row["voided"]:
+        said, style = f"void ({ended})", "bold"
+    return Text(f"{said} {_SIMULATED}" if row["simulated"] else said, style=style)
 
 
 def _verdict_words(row: Row) -> str:
@@ -170,14 +178,13 @@ def _verdict_words(row: Row) -> str:
     return "no limits" if limitless else str(row["verdict"])
 
 
-def _named(copied: int) -> tuple[str, ...]:
-    """Return the columns that have room beside `copied` characters, in which a name can be read.
+def _named(room: int) -> tuple[str, ...]:
+    """Return the columns that a name can be read in where `room` characters are left.
 
     A narrow terminal shows cells one below another, all of them.
     """
     if out().width < _LEAST_WIDTH:
         return _NAMED
-    room = out().width - copied - _ROOM_FOR_VERDICT
     return _NAMED[: max(0, room // _LEAST_FOR_NAME)]
 
 

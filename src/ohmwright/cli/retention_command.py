@@ -13,9 +13,11 @@ from rich.text import Text
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.flat_rows import Row
 from ohmwright.records.json_lines import read_runs
+from ohmwright.records.qualified import qualified_runs
 from ohmwright.records.queries import fetch_rows, last_seen
 from ohmwright.records.run_lists import UNFINISHED, Filter, refusals, runs
 from ohmwright.records.sql_store import SqlStore
+from ohmwright.reports.text import counted
 from ohmwright.wire.clock import RealClock
 
 from .console import out, print_json
@@ -46,12 +48,13 @@ def show_retention(
         old = runs(store.database, Filter(until=before))
         newest = {row.run_id for row in fetch_rows(store.database, last_seen(before))}
         refused = refusals(store.database, old)
+        marked = qualified_runs(store.database, [row["number"] for row in old])
         written = None if archive is None else _archived(store, old, archive)
     if as_json:
         print_json(_document(before, old, newest, archive, written))
         return
-    print_runs(old, refused)
-    _say(f"{len(old)} runs began before {before:%Y-%m-%d}.")
+    print_runs(old, refused, marked)
+    _say(f"{counted(len(old), 'run')} began before {before:%Y-%m-%d}.")
     kept = [row["run_id"] for row in old if row["run_id"] in newest]
     if kept:
         _say(f"The newest of its unit, so perhaps still needed: {', '.join(kept)}")

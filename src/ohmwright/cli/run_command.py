@@ -167,7 +167,7 @@ def _run(
             events = anyio.run(work, sounds)
     except Exception:  # whatever it was, the run can be resumed
         _print_left_open(notes)
-        print_how_to_resume(store, job.run_id, request.go_on)
+        print_how_to_resume(store, job.run_id, request.go_on, before=len(earlier))
         raise
     _print_left_open(notes)
     print_run(job.run_id, events, store, as_json=request.as_json, go_on=request.go_on)

@@ -48,10 +48,16 @@ def print_rf_after_stop() -> None:
     err().print(Text(rf_state.latest().text()), soft_wrap=True)
 
 
-def print_how_to_resume(store: Store, run_id: str, go_on: GoOn = by_resume_option) -> None:
-    """Print, on standard error, where the record is and how the run is resumed, if it can be."""
+def print_how_to_resume(
+    store: Store, run_id: str, go_on: GoOn = by_resume_option, *, before: int = 0
+) -> None:
+    """Print, on standard error, where the record is and how the run is resumed, if it can be.
+
+    `before`: events that it had before this command, to which one that was refused adds none; that
+    would be refused again.
+    """
     with suppress(Exception):  # the record itself may have failed, which is reported already
-        if run_id in store.run_ids():
+        if run_id in store.run_ids() and len(store.events(run_id)) > before:
             err().print(f"The record so far: {store.place(run_id)}", soft_wrap=True)
             how = f"Go on with: {go_on(run_id)}"
             events = store.events(run_id)

@@ -25,6 +25,7 @@ from ohmwright.model.assignment import Assignment
 from ohmwright.model.errors import OhmwrightError, Stopped, UsageError
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.typed_command import typed_command
+from ohmwright.records.open_database import only_read
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
 from ohmwright.wire.machine_priority import run_before_others
@@ -62,6 +63,12 @@ def run_sweep(request: SweepRequest) -> int:
 
     What cannot be done, read or written is refused before anything is opened.
     """
+    with only_read(meant=request.dry_run):
+        return _ran(request)
+
+
+def _ran(request: SweepRequest) -> int:
+    """Do the same; a dry run may not change the records."""
     unit = _unit(request)
     data, plan = unit.bench, None
     assignment = unit.assigned(request.work.assignment())

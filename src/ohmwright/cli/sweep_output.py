@@ -14,7 +14,7 @@ from ohmwright.api.curve_rows import rows
 from ohmwright.api.run_pace import duration
 from ohmwright.engine.measured_value import UNCOVERED
 from ohmwright.engine.sweep_estimate import SweepEstimate
-from ohmwright.reports.text import printable
+from ohmwright.reports.text import counted, printable
 
 from .console import out, print_json
 from .run_summary import simulated_line, unit_line
@@ -38,7 +38,7 @@ def print_estimate(
         )
         return
     (console or out()).print(
-        f"{estimate.points} points: about {duration(estimate.bench_s)} at the bench, "
+        f"{counted(estimate.points, 'point')}: about {duration(estimate.bench_s)} at the bench, "
         f"RF on for {estimate.rf_s:.0f} s, {estimate.heat_j / _J_PER_KJ:.1f} kJ into the load "
         f"bank (mean {estimate.mean_w:.0f} W); without the time that people take.",
         soft_wrap=True,

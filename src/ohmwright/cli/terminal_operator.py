@@ -10,7 +10,7 @@ import anyio
 from rich.text import Text
 
 from ohmwright.api.rf_words import rf_at_request
-from ohmwright.instruments.operator import ALWAYS, Operator
+from ohmwright.instruments.operator import Operator, beside_its_own
 from ohmwright.instruments.requests import Answer, Request, ValueRequest
 from ohmwright.model.account import account_name
 from ohmwright.model.bench_status import RfState
@@ -138,7 +138,7 @@ def _request_lines(
         if answer.meaning != "":
             yield Text(f"   {_how_to_type(answer)}: {answer.meaning}")
     own = ", ".join(_how_to_type(answer) for answer in request.answers if answer.meaning == "")
-    always = ", ".join(answer.word for answer in ALWAYS)
+    always = ", ".join(beside_its_own(request))
     yield Text(f"   {own}  (or {always})" if own else f"   (or {always})", style="dim")
 
 

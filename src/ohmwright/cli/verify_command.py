@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -11,6 +12,7 @@ from rich.text import Text
 
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.api.shown_files import checked_file
+from ohmwright.model.errors import UsageError
 from ohmwright.records.audit import audit, has_head, run_ids_with_head
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
 from ohmwright.records.copied_readings import CopiedReadings
@@ -36,6 +38,7 @@ from .verify_words import (
     unhashed_words,
 )
 
+_HASH = re.compile(r"[0-9a-fA-F]{12,64}")
 _STYLES: dict[FindingKind, str] = {
     "wrong": "bold red",
     "unknown": "bold yellow",
@@ -79,6 +82,7 @@ def _checked_store(
     store: SqlStore, run_ids: Sequence[str], shown: Shown, trusted: TrustedKeys, *, values: bool
 ) -> StoreCheck:
     chosen = [resolved_run_id(store, run_id) for run_id in run_ids]
+    _refuse_no_hash(shown.heads)
     known = store.run_ids()
     for run_id in chosen:
         if run_id not in known:
@@ -129,6 +133,17 @@ def _audit_with_progress(
 
         yield from audit(store, chosen, [audit_verdicts, recomputed, CopiedReadings(), one_more])
         yield from recomputed.rest()
+
+
+def _refuse_no_hash(heads: Sequence[str]) -> None:
+    """Raise UsageError for what cannot be a hash: a slip of the pen is no damage to the records."""
+    for head in heads:
+        if _HASH.fullmatch(head) is None:
+            raise UsageError(
+                f"--head {head}: this is no hash.",
+                "A hash has 64 of the characters 0 to 9 and a to f, of which 12 or more are given.",
+                "Copy it from the paper, the label or an earlier 'record verify'.",
+            )
 
 
 def _unknown_heads(store: SqlStore, heads: Sequence[str]) -> Iterator[AuditFinding]:

@@ -54,7 +54,7 @@ Read in this order:
                                   what is known of a point before it is adjusted, and what is
                                   asked of it
     adjust, adjustment_activation an adjustment policy's actions, in activations and between
-    adjusted_point                what an adjustment found, and what of it is put on record
+    adjustment_outcome            what an adjustment found, and what of it is put on record
     trim_actuator, service_state, service_exit
                                   moves of a trim, and what must be undone of them
     coach, coach_words            cues for a person at the keys; what the readings show of them

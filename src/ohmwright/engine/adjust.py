@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from functools import partial
 
-from ohmwright.adjustment.actions import Activate, Finish, Move, Press
+from ohmwright.adjustment.actions import Activate, Finish, Move, Press, TakeReading
 from ohmwright.adjustment.decision import NO_EFFECT
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.thermal_droop import ResidualWarmth
@@ -15,8 +15,8 @@ from ohmwright.model.event import Event, PointLearned, TrimsStored
 from ohmwright.model.step import Point, Timing
 
 from .activation_events import activation_closed, activation_opened
-from .adjusted_point import AdjustedPoint
 from .adjustment_activation import run_adjustment_activation
+from .adjustment_outcome import AdjustmentOutcome
 from .asked_current import target_band
 from .coach_words import cue_at_end
 from .doubt import Doubt, DoubtResolver, VerdictAndReason
@@ -91,6 +91,8 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
                 async for event in adjustment.end_without_value(verdict):
                     yield event
                 return
+        elif isinstance(action, TakeReading):  # it would be wanted for ever
+            raise AssertionError("A reading is wanted, and RF is off.")
     async for event in adjustment.end_events(action):
         yield event
 
@@ -108,7 +110,7 @@ async def _start_adjustment(step: Step, point: Point, work: StepRun) -> _Adjustm
     resolver = DoubtResolver(
         session, f"service mode, point {point.name}", partial(generator.enter_service, point.name)
     )
-    found = AdjustedPoint(session, step, point, timing, actuator, start)
+    found = AdjustmentOutcome(session, step, point, timing, actuator, start)
     return _Adjustment(session, point, timing, policy, actuator, found, prior, resolver)
 
 
@@ -132,7 +134,7 @@ class _Adjustment:
     timing: Timing
     policy: AdjustPolicy
     actuator: TrimActuator
-    found: AdjustedPoint
+    found: AdjustmentOutcome
     prior: PriorOfPoint
     resolver: DoubtResolver
     began_with_rf_on: bool = False
@@ -229,12 +231,12 @@ class _Adjustment:
         self.actuator.use_policy(self.policy)
 
     def may_wait_for_rf(self, end: Finish) -> bool:
-        """Return whether a trim without effect was moved only while RF was on, by its port.
+        """Return whether a trim without effect was moved only while RF was on, by its port, so far.
 
         Some units take what was set in service mode only as RF is switched on.
         """
-        while_on = self.policy.spec.moves_while_on and self.session.bench.generator.unattended
-        return while_on and end.reason == NO_EFFECT
+        by_port = self.session.bench.generator.unattended and not self.began_with_rf_on
+        return by_port and self.policy.spec.moves_while_on and end.reason == NO_EFFECT
 
     def move_with_rf_off(self) -> None:
         """Begin anew from the trim's start, and move it between activations alone."""

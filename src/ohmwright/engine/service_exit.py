@@ -6,12 +6,12 @@ At the end of a run, between its steps, and before one goes on that was cut shor
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterable
-from contextlib import asynccontextmanager, suppress
+from contextlib import asynccontextmanager
 from functools import partial
 
 import anyio
 
-from ohmwright.instruments.operator import NOT_ANSWERS, GoBack, SkipStep
+from ohmwright.instruments.operator import NOT_ANSWERS
 from ohmwright.instruments.requests import INTO_SERVICE, LEFT_BEFORE_GOING_ON, OUT_OF_SERVICE
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 from ohmwright.model.event import Asked, Event, ServiceLeft, StepStarted
@@ -73,31 +73,20 @@ async def leave_if_moved(session: Session) -> AsyncIterator[Event]:
 
 
 async def leave_without_saving(session: Session, point: str) -> ServiceLeft:
-    """Leave service mode without saving, whether or not a move is known of; return its event.
-
-    A person cannot skip it: they are asked until it is done.
-    """
-    while True:
-        with suppress(SkipStep, GoBack):
-            await session.bench.generator.leave_unsaved()
-            session.left_service()
-            return ServiceLeft(**session.stamp(), point=point, told_by=session.told_by)
+    """Leave service mode without saving, whether or not a move is known of; return its event."""
+    await session.bench.generator.leave_unsaved()
+    session.left_service()
+    return ServiceLeft(**session.stamp(), point=point, told_by=session.told_by)
 
 
 async def leave_before_going_on(session: Session, earlier: Iterable[Event]) -> None:
     """Have a person take the unit out of service mode where the part before may have left it there.
 
     A run that goes on counts trims from what the unit has stored, and measures as left in normal
-    use. A person cannot skip it: they are asked until it is done.
+    use.
     """
-    if session.bench.generator.unattended or not may_be_in_service(earlier):
-        return
-    while True:
-        try:
-            await session.bench.operator.carry_out(LEFT_BEFORE_GOING_ON)
-        except (SkipStep, GoBack):
-            continue
-        return
+    if not session.bench.generator.unattended and may_be_in_service(earlier):
+        await session.bench.operator.carry_out(LEFT_BEFORE_GOING_ON)
 
 
 def may_be_in_service(events: Iterable[Event]) -> bool:

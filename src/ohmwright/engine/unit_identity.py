@@ -6,10 +6,8 @@ plate, before they are told which one is expected.
 
 from __future__ import annotations
 
-from contextlib import suppress
-
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.operator import GoBack, SkipStep, StopRun
+from ohmwright.instruments.operator import StopRun
 from ohmwright.instruments.requests import (
     NO,
     PLATE_CHARACTERS,
@@ -68,11 +66,8 @@ async def same_unit_goes_on(session: Session) -> None:
         return
     unit = bench.unit
     asked = SayWhetherSameUnit(f"{unit.id}, {unit.maker} {unit.model}")
-    while True:
-        with suppress(SkipStep, GoBack):
-            if (await bench.operator.carry_out(asked)).word == NO.word:
-                raise StopRun
-            return
+    if (await bench.operator.carry_out(asked)).word == NO.word:
+        raise StopRun
 
 
 def told_serial(identity: str, expected: str) -> str | None:

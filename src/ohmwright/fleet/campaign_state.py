@@ -36,6 +36,11 @@ class UnitState:
     at: str = ""
     by: str = ""
 
+    @property
+    def is_left(self) -> bool:
+        """Whether it is still to be done: open, deferred or in somebody's hands."""
+        return self.phase in ("open", "taken")
+
     def may_be_taken(self, worker: Worker, today: date, *, away: bool) -> bool:
         """Whether this worker may take it today.
 
@@ -166,6 +171,7 @@ class Progress:
     handed_over: int
     """Handed over to somebody, and not in their hands yet."""
     skipped: int
+    removed: int
     verdicts: Mapping[str, int]
     minutes_left: float
     """At the bench, by the median of the units of the model that were done, else of all."""
@@ -177,7 +183,7 @@ def progress(states: Mapping[str, UnitState], models: Mapping[str, str], today: 
     """How far a campaign is. `models`: of each tag."""
     units = list(states.values())
     done = [one for one in units if one.phase == "done"]
-    left = [one for one in units if one.phase in ("open", "taken")]
+    left = [one for one in units if one.is_left]
     known = [(models.get(o.tag, ""), o.minutes) for o in done if o.minutes is not None]
     by_model = {m: median(t for model, t in known if model == m) for m, _ in known}
     typical = median(t for _, t in known) if known else _MINUTES_OF_UNKNOWN
@@ -191,6 +197,7 @@ def progress(states: Mapping[str, UnitState], models: Mapping[str, str], today: 
         deferred=sum(one.not_before is not None and one.not_before > today for one in left),
         handed_over=sum(one.phase == "open" and one.only_by != "" for one in left),
         skipped=sum(one.phase == "skipped" for one in units),
+        removed=sum(one.phase == "removed" for one in units),
         verdicts=counts,
         minutes_left=sum(by_model.get(models.get(one.tag, ""), typical) for one in left),
         learned_from=len(known),

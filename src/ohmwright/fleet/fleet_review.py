@@ -28,14 +28,18 @@ class Failure:
     model: str
     step: str
     point: str
-    value: float
-    limits: PointLimits
+    value: float | None
+    """None where there is none, as of an inspection, or of far too much power."""
+    limits: PointLimits | None
+    """None where it failed by something else, as by less output than at a lower setting."""
     qualified: bool
     """Whether no analyzer certificate in date covers the value, so that it proves less."""
 
     @property
-    def error_percent(self) -> float:
-        """Value less target, in percent of the target."""
+    def error_percent(self) -> float | None:
+        """Value less target, in percent of the target; None where either is missing."""
+        if self.value is None or self.limits is None:
+            return None
         return 100.0 * (self.value / self.limits.target - 1.0)
 
 
@@ -177,8 +181,9 @@ def _at(row: _Row) -> datetime:
 
 def _failures(visit: _Visit) -> Iterable[Failure]:
     for row in visit.found:
-        if row.verdict == "fail" and row.value is not None and row.target is not None:
-            limits = PointLimits(row.quantity, row.target, row.lower, row.upper)
+        if row.verdict == "fail":
+            bounds = (row.quantity, row.target, row.lower, row.upper)
+            limits = None if row.target is None else PointLimits(*bounds)
             names = (row.asset, row.model, row.step, row.point)
             yield Failure(_at(row), row.run_id, *names, row.value, limits, _is_qualified(row))
 

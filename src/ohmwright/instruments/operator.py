@@ -13,7 +13,7 @@ from functools import partial
 from ohmwright.model.cue import Cue
 from ohmwright.model.errors import OutOfCapability
 
-from .requests import RESERVED, Answer, Request, ValueRequest
+from .requests import RESERVED, TO_BE_ANSWERED, Answer, Request, ValueRequest
 
 
 class Interjection(Exception):  # noqa: N818 - no error: a person has said so
@@ -41,13 +41,12 @@ OnAnswer = Callable[[str, str, str], None]
 NO_ANSWER = "no answer"
 NOT_ANSWERS = (*RESERVED, NO_ANSWER)
 """Answers for `on_answer` that are none of the request's own."""
-ALWAYS = (
-    Answer("#TEXT", meaning="a comment for the record"),
-    Answer("skip REASON"),
-    Answer("back"),
-    Answer("stop"),
-)
-"""What every request accepts beside its own answers."""
+
+
+def beside_its_own(request: Request) -> tuple[str, ...]:
+    """Return what a request accepts beside its own answers, as it is typed."""
+    passes = () if isinstance(request, TO_BE_ANSWERED) else ("skip REASON", "back")
+    return "#TEXT", *passes, "stop"
 
 
 def ignore(question: str, answer: str, words: str) -> None:
@@ -139,6 +138,8 @@ class Operator(ABC):
         if word.startswith("#"):
             word, words = "comment", said.strip()[1:].strip()
         match word.casefold():
+            case "skip" | "back" if isinstance(request, TO_BE_ANSWERED):
+                return f"'{word}' does not pass over this: it is asked until it is answered."
             case "comment" if words != "":
                 self.on_answer(request.text, "comment", words)
                 return "Your comment is on record."

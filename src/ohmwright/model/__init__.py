@@ -18,7 +18,7 @@ Frozen pydantic models with no behaviour beyond validation. Read in this order:
     quantity, tolerance, decision        what is measured; limits around it; decision rules
     step                    stages, times and points, of which steps of a procedure are made
     document, paper         a file that a run went by, in full text; what papers state beside it
-    registered_asset        a unit as the register of assets holds it
+    registered_asset, spreadsheet   a unit as the register of assets holds it; cells of a CSV file
     attachment, given_values, assignment   files and answers given with a run; what it is done for
     protections             what kept RF from staying on
     rf_state, bench_status, cue  what was read of RF; what is shown while a run goes on

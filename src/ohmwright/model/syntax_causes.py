@@ -54,6 +54,8 @@ def cause_of(slip: SyntaxSlip, text: str) -> str | None:
     here = line[slip.column - 1 :]
     if slip.said.startswith("Illegal character '\\n'"):
         return "a text in this line has no closing quote"
+    if slip.said.startswith(("Unescaped '\\'", "Invalid hex value")):
+        return "a backslash stands twice in a text, as in C:\\\\bench; a path may have / instead"
     if here and not here[0].isprintable() and here[0] != "\t":
         return _unseen(here[0])
     if here and here[0] in _CURLY:

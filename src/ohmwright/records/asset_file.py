@@ -13,6 +13,7 @@ from pathlib import Path
 
 from ohmwright.model.errors import SourceError
 from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.spreadsheet import as_it_was, without_formulas
 
 COLUMNS = tuple(RegisteredAsset.model_fields)
 _DOTTED_DAY = re.compile(r"([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4})")
@@ -43,12 +44,8 @@ def assets_csv(assets: Iterable[RegisteredAsset]) -> str:
     writer = csv.writer(text)
     writer.writerow(COLUMNS)
     for asset in assets:
-        writer.writerow([_spreadsheet_safe(str(getattr(asset, name))) for name in COLUMNS])
+        writer.writerow([without_formulas(str(getattr(asset, name))) for name in COLUMNS])
     return text.getvalue()
-
-
-def _spreadsheet_safe(cell: str) -> str:
-    return f"'{cell}" if cell.startswith(("=", "+", "-", "@", "'")) else cell
 
 
 @dataclass(frozen=True)
@@ -128,7 +125,7 @@ def _heading(path: Path, cells: Sequence[str]) -> dict[str, int]:
 
 
 def _row(line: int, cells: Sequence[str], columns: Mapping[str, int]) -> AssetRow:
-    plain = zip(columns, (cell.strip().removeprefix("'") for cell in cells), strict=False)
+    plain = zip(columns, (as_it_was(cell.strip()) for cell in cells), strict=False)
     said = {name: _as_the_register_has_it(name, cell) for name, cell in plain}
     return AssetRow(line, said, columns, len(cells))
 

@@ -37,8 +37,8 @@ class DamagedFileError(RecordError):
     def __init__(self, name: str, line: int, what: str) -> None:
         super().__init__(
             f"{name}:{line}: {what}.",
-            "The file was changed or damaged after it was written; nothing at all was imported.",
-            "Export it again from the store that it came from.",
+            "The file is not as 'record export' writes one; nothing at all was imported.",
+            "Name an export; where this is one, export it again from the store that it came from.",
         )
 
 

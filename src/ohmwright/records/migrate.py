@@ -13,10 +13,11 @@ from threading import Lock
 from sqlalchemy import Connection, inspect, text
 
 from ohmwright.model.errors import RecordError
+from ohmwright.model.typed_command import typed_command
 
 from .database import Database, driver_connection
 from .notices import Notify, no_notice
-from .open_database import ReadOnlyDatabase, open_database
+from .open_database import ReadOnlyDatabase, is_only_read, open_database
 from .private_files import create_private_file, link_into_place
 from .sqlite_file import copy_beside
 from .summaries import rebuild_summary_tables
@@ -56,6 +57,12 @@ def migrate_to_newest(database: Database, notify: Notify = no_notice) -> None:
         with database.errors_translated(), database.switch_to_copy().begin() as connection:
             run_migrations(connection)
         return
+    if is_only_read():  # on a server, of which there is no copy
+        raise RecordError(
+            f"{database.place}: its tables are of an older version of ohmwright.",
+            "They are not brought up to date where nothing is to be changed.",
+            f"Have them brought up to date: {typed_command('record list')}",
+        )
     with database.write() as connection:
         if not database.is_sqlite:  # which has one writer anyway
             connection.execute(text("SET LOCAL lock_timeout = '60s'"))  # while another makes them

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 from typing import NoReturn
 
@@ -17,6 +20,26 @@ from .sqlite_file import PrivateCopy, is_writable, reading_engine, writing_engin
 FILE_NAME = "records.sqlite"
 _WAIT_S = 5.0
 """How long to wait for a database that another program has locked."""
+
+_only_read: ContextVar[bool] = ContextVar("_only_read", default=False)
+
+
+@contextmanager
+def only_read(*, meant: bool) -> Iterator[None]:
+    """Within the block, if that is `meant`, have stores that are there read as they are.
+
+    One of an older version is not migrated either.
+    """
+    before = _only_read.set(meant)
+    try:
+        yield
+    finally:
+        _only_read.reset(before)
+
+
+def is_only_read() -> bool:
+    """Whether a store that is opened now may not be changed."""
+    return _only_read.get()
 
 
 def is_url(where: str) -> bool:
@@ -76,18 +99,20 @@ def _sqlite(path: Path, wait_s: float) -> Database:
             "Nothing was measured.",
             "Give another folder with --records.",
         ) from None
-    if not path.exists() or is_writable(path):
-        return Database(writing_engine(path, wait_s), str(path))
-    return ReadOnlyDatabase(path, wait_s)
+    if path.exists() and not is_writable(path):
+        return ReadOnlyDatabase(path, wait_s)
+    engine = writing_engine(path, wait_s)
+    return ReadOnlyDatabase(path, wait_s, engine) if is_only_read() else Database(engine, str(path))
 
 
 class ReadOnlyDatabase(Database):
     """A store in a file that may only be read; where SQLite cannot read it, a copy is read."""
 
-    def __init__(self, path: Path, wait_s: float) -> None:
+    def __init__(self, path: Path, wait_s: float, engine: Engine | None = None) -> None:
+        """`engine`: for a file that could be written to."""
         self._copy: PrivateCopy | None = None
         self._wait_s = wait_s
-        engine = reading_engine(path, wait_s)
+        engine = engine or reading_engine(path, wait_s)
         super().__init__(engine or self._engine_of_copy(path), str(path))
 
     def write(self) -> NoReturn:

@@ -49,7 +49,8 @@ def claim_run(connection: Connection, run_id: str, holder: LeaseHolder) -> Chain
     if is_finished(connection, run["number"]):
         raise UsageError(
             f"Run {run_id} cannot be resumed: it is finished and sealed.",
-            do="Start a new run.",
+            do="Start a new run. For another computer: "
+            + typed_command(f"record export FILE {run_id}"),
         )
     if is_voided(end_of_run(connection, run["number"])[1]):
         raise UsageError(

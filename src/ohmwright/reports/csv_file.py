@@ -8,13 +8,13 @@ within it, has an apostrophe put before the sign: `'=1+1`. Control characters sh
 from __future__ import annotations
 
 import csv
-import re
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from io import StringIO
 
 from ohmwright.model.quantity import unit_of
 from ohmwright.model.result import Result, TraceabilityBasis
+from ohmwright.model.spreadsheet import without_formulas
 from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
@@ -23,8 +23,6 @@ from .run_parts import RunPart
 from .text import NOT_RECORDED, printable
 from .verdict_grounds import ground_of, is_by_readings_alone
 
-# a separator of another locale may cut a cell in two, so what follows one counts as a beginning
-_FORMULA = re.compile(r"(^|[;,|])([\s\"']*)(?=[=+\-@＝＋－＠])")
 _DIGITS = 12
 """Significant digits of a figure; what follows is the rounding of binary arithmetic."""
 Cell = str | float | int | None
@@ -48,7 +46,7 @@ def csv_of_rows(rows: Sequence[Mapping[str, Cell]]) -> bytes:
 def spreadsheet_safe(text: str) -> str:
     """`text` as printable text that no spreadsheet computes as a formula."""
     line = printable(text)  # which has `not recorded` for empty text: here a cell stays empty
-    return "" if line == NOT_RECORDED != text else _FORMULA.sub(r"\1\2'", line)
+    return "" if line == NOT_RECORDED != text else without_formulas(line)
 
 
 def _cell(value: Cell) -> Cell:

@@ -63,15 +63,17 @@ def read_until_text(results: Iterable[Result]) -> str:
 def rest_text(rests: Iterable[Rest | None]) -> str:
     """How long RF was off before values, one or from which to, and the procedure's longest rest.
 
-    Empty where none is on record.
+    Empty where none is on record. None among `rests`: RF had not been on before.
     """
-    known = [rest for rest in rests if rest is not None]
+    every = list(rests)
+    known = [rest for rest in every if rest is not None]
     if not known:
         return ""
     first, last = (f"{f(rest.off_s for rest in known):.1f}" for f in (min, max))
     asked = sorted({rest.asked_s for rest in known if rest.asked_s is not None})
     of = f" (procedure: {' or '.join(f'{asked_s:g}' for asked_s in asked)} s)" if asked else ""
-    return f"rested {first if first == last else f'{first} to {last}'} s{of}"
+    some = "" if len(known) == len(every) else " where RF had been on before"
+    return f"rested {first if first == last else f'{first} to {last}'} s{of}{some}"
 
 
 def last_reading(result: Result) -> float | None:

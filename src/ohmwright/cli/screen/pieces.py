@@ -73,9 +73,14 @@ def band_words(band: BandPicture) -> tuple[str, ...]:
 
 
 def side_words(band: BandPicture) -> str:
-    """Return where the present reading lies, in words: inside, too low or too high."""
-    if band.position is None:
+    """Return where the present reading lies, in words: inside, too low or too high.
+
+    While it moves that it does; nothing while that is not known.
+    """
+    if band.position is None or band.movement == "not known":
         return ""
+    if band.movement != "settled":
+        return band.movement
     if band.inside:
         return "inside the limits"
     return "TOO HIGH" if band.position > 0 else "TOO LOW"

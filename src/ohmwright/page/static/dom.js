@@ -41,10 +41,3 @@ export function redo(element, key, make) {
   element.dataset.made = key
   element.replaceChildren(...[make()].flat().filter((child) => child !== null))
 }
-
-/** A table of `body` whose rows stand as blocks, each cell with its column's name, on a narrow screen. */
-export const listedTable = (names, body) => h('table', { class: 'listed' },
-  h('thead', {}, h('tr', {}, ...names.map((name) => h('th', { scope: 'col' }, name)))), body)
-
-/** A row of such a table: what stands in each cell, one node or several. */
-export const listedRow = (names, cells) => h('tr', {}, ...cells.map((cell, n) => h('td', { 'data-name': names[n] }, h('div', {}, ...[cell].flat()))))

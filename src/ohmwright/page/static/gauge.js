@@ -6,9 +6,12 @@ const WIDTH = 1000, SIDE = 3
 const EDGE = 24
 const x = (position) => Math.max(EDGE, Math.min(WIDTH - EDGE, (WIDTH / 2) * (1 + position / SIDE)))
 
-/** The side of the target that a reading lies on, in words. */
-export function where(position) {
+const SIGNS = { 'inside the limits': '● ', 'below the limits': '▼ ', 'above the limits': '▲ ' }
+
+/** The side of the target that a reading lies on, in words; until it has settled, how it moves, where that is known. */
+export function where({ position, movement }) {
   if (position === null) return 'no reading'
+  if (movement !== 'settled') return movement === 'not known' ? '' : movement
   if (Math.abs(position) <= 1) return 'inside the limits'
   return position < 0 ? 'below the limits' : 'above the limits'
 }
@@ -38,10 +41,8 @@ export function gauge() {
       put(upper, high)
       set(pointer, 'visibility', band.position === null ? 'hidden' : 'visible')
       if (band.position !== null) set(pointer, 'transform', `translate(${x(band.position).toFixed(1)} 0)`)
-      const place = where(band.position)
-      const inside = band.position !== null && Math.abs(band.position) <= 1
-      set(element, 'data-inside', inside)
-      put(said, band.position === null ? '' : inside ? '● inside the limits' : band.position < 0 ? '▼ below the limits' : '▲ above the limits')
+      const place = where(band)
+      put(said, band.position === null ? '' : `${SIGNS[place] ?? ''}${place}`)
       const limits = oneSided ? `At most ${high} mA` : `Target ${aim} mA, from ${low} to ${high} mA`
       set(drawing, 'aria-label', `${limits}: ${place}`)
     },

@@ -138,7 +138,7 @@ function requestParts(request, say, complain) {
       h('button', { type: 'button', class: 'answer', onclick: () => say(answer.word) },
         h('b', {}, answer.word), answer.key ? h('kbd', {}, answer.key) : '', answer.meaning ? h('span', {}, answer.meaning) : ''))))
   }
-  parts.push(otherwise(say, complain))
+  parts.push(otherwise(request, say, complain))
   return parts
 }
 
@@ -148,7 +148,7 @@ function typed(how, say) {
     h('label', {}, how, input), h('button', {}, 'Send'))
 }
 
-function otherwise(say, complain) {
+function otherwise(request, say, complain) {
   const words = h('input', { type: 'text', 'aria-label': 'Reason or comment' })  // without a limit that would cut it unseen
   const send = (head) => () => {
     const told = words.value.trim()
@@ -159,6 +159,7 @@ function otherwise(say, complain) {
   return h('details', {}, h('summary', {}, 'Something else'),
     h('div', { class: 'row' }, words,
       h('button', { type: 'button', class: 'quiet', onclick: send('#') }, 'Comment for the record'),
-      h('button', { type: 'button', class: 'quiet', onclick: send('skip ') }, 'Skip this step'),
-      h('button', { type: 'button', class: 'quiet', onclick: () => say('back') }, 'Step before again')))
+      ...(request.also.includes('back') ? [
+        h('button', { type: 'button', class: 'quiet', onclick: send('skip ') }, 'Skip this step'),
+        h('button', { type: 'button', class: 'quiet', onclick: () => say('back') }, 'Step before again')] : [])))
 }

@@ -1,12 +1,9 @@
 // A unit as the register has it, its runs on record, and where its next one is begun.
 
-import { h, listedRow, listedTable } from './dom.js'
-import { moment } from './format.js'
-import { verdictCell } from './view_records.js'
+import { h } from './dom.js'
+import { runsOfUnitListed } from './runs_listed.js'
 import { dueWords, lastVerdict } from './view_worklist.js'
 import { beginLinks } from './where_to_begin.js'
-
-const COLUMNS = ['Run', 'Begun', 'Procedure', 'Operator', 'Verdict']
 
 export function unitCard({ asset, work, runs, changes, commands }) {
   return [asset === null ? h('p', { class: 'card' }, 'No unit with this tag is in the register of assets.') : facts(asset, work), runsTable(runs),
@@ -25,10 +22,7 @@ function facts(asset, work) {
 
 function runsTable(runs) {
   if (runs.length === 0) return h('p', {}, 'No run of it is on record.')
-  return h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Its runs on record' }, h('h2', {}, 'Its runs on record'),
-    listedTable(COLUMNS, h('tbody', {}, ...runs.map(runRow))))
+  const list = runsOfUnitListed()
+  list.show(runs)
+  return h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Its runs on record' }, h('h2', {}, 'Its runs on record'), list.element)
 }
-
-const runRow = (run) => listedRow(COLUMNS, [h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id),
-  run.simulated ? [moment(run.at), h('div', { class: 'soft' }, 'simulated, by its bench’s own clock')] : moment(run.at),
-  run.procedure, run.operator, verdictCell(run)])

@@ -43,7 +43,7 @@ function benchCard(number) {
       sign.update(known)
       for (const part of [reading, place, plot.element]) set(part, 'hidden', !isBusy(known))
       put(reading, `${(!isCutOff() && picture.reading) || '–'} mA`)
-      put(place, isCutOff() ? '' : [picture.reading_note, picture.band === null ? '' : where(picture.band.position)].filter(Boolean).join(', '))
+      put(place, isCutOff() ? '' : [picture.reading_note, picture.band === null ? '' : where(picture.band)].filter(Boolean).join(', '))
       plot.update(known)
       put(state, stateWords(known))
       put(next, isCutOff() ? '' : picture.request !== null ? `Waits for an answer: ${picture.request.text}` : picture.cue?.words ?? '')

@@ -1,20 +1,19 @@
 // The runs on record, by any words of them.
 
-import { h, listedRow, listedTable } from './dom.js'
+import { h } from './dom.js'
 import { attempt } from './line.js'
 import { ask } from './link.js'
-import { GROUNDS, VERDICTS, grounds, moment } from './format.js'
-import { verdict } from './results.js'
+import { GROUNDS, VERDICTS, grounds } from './format.js'
+import { runsListed } from './runs_listed.js'
 
 const PAUSE_MS = 250
-const COLUMNS = ['Run', 'Begun', 'Unit', 'Procedure', 'Operator', 'Verdict']
 
 /** `asset`: whose runs are searched for at first; empty for all. */
 export function recordsView(asset = '') {
   const words = h('input', { type: 'search', 'aria-label': 'Search the records', placeholder: 'run, unit, model, serial number, procedure, operator, date', oninput: later, value: asset })
   const verdicts = h('select', { 'aria-label': 'Verdict', onchange: load }, h('option', { value: '' }, 'any verdict'),
     ...Object.keys(VERDICTS).map((name) => h('option', { value: name }, name)))
-  const list = h('tbody'), said = h('p', { class: 'soft', role: 'status' }), meant = h('p', { class: 'soft', hidden: true }, GROUNDS)
+  const list = runsListed(), said = h('p', { class: 'soft', role: 'status' }), meant = h('p', { class: 'soft', hidden: true }, GROUNDS)
   let timer = null, count = 0
   function later() {
     clearTimeout(timer)
@@ -25,23 +24,14 @@ export function recordsView(asset = '') {
     const found = await attempt(() => ask(`/records?words=${encodeURIComponent(words.value)}&verdict=${encodeURIComponent(verdicts.value)}`))
     if (found === undefined || mine !== count) return
     said.textContent = !found.any ? 'Nothing is on record yet.' : found.found === 0 ? 'No run on record is like that.' : `${found.found} ${found.found === 1 ? 'run' : 'runs'}${found.found > found.runs.length ? `; the newest ${found.runs.length} are shown` : ''}`
-    list.replaceChildren(...found.runs.map(row))
+    list.show(found.runs)
     meant.hidden = found.runs.every((run) => grounds(run).length === 0)
   }
   load()
   return {
     element: h('section', {}, h('h1', {}, 'Records'), h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Search'), words), h('label', {}, h('span', {}, 'Verdict'), verdicts)), said,
       h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Runs on record' },
-        listedTable(COLUMNS, list), meant)),
+        list.element, meant)),
     title: () => 'Records', update() {},
   }
 }
-
-const row = (run) => listedRow(COLUMNS, [h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id),
-  run.simulated ? [moment(run.at), h('div', { class: 'soft' }, 'by the clock of the simulated bench')] : moment(run.at),
-  run.asset ? [h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`] : 'not known',
-  run.procedure, run.operator, verdictCell(run)])
-
-/** The verdict of a run in a list, what it is by, and why it was refused. */
-export const verdictCell = (run) => [verdict(run.verdict),
-  ...[...(run.voided ? ['void'] : []), ...grounds(run), run.refused_because ?? ''].filter(Boolean).map((words) => h('div', { class: 'soft' }, words))]

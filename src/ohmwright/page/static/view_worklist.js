@@ -1,29 +1,41 @@
 // The units of the register in the order in which they are to be worked on.
 
-import { h, listedRow, listedTable, redo, set } from './dom.js'
+import { h, redo, set } from './dom.js'
 import { GROUNDS, grounds, percent } from './format.js'
 import { attempt } from './line.js'
 import { ask, post } from './link.js'
+import { listedTable } from './listed.js'
 import { verdict } from './results.js'
 import { all, allAreTold, isBusy } from './store.js'
 import { beginLinks, benchesFor } from './where_to_begin.js'
 
-const COLUMNS = ['Unit', 'Model', 'Site', 'Risk now', 'Within a year', 'Due', 'Last', 'Begin at']
+/** The columns by runs on `kind` benches, simulated or real. */
+const columns = (kind) => ({
+  Unit: [(unit) => h('a', { href: unitAddress(unit.tag, kind()) }, unit.tag), (unit) => unit.tag],
+  Model: [(unit) => `${unit.model}, ${unit.serial}`, (unit) => `${unit.model}, ${unit.serial}`],
+  Site: [(unit) => unit.site, (unit) => unit.site || null],
+  'Risk now': [(unit) => marked(unit, risk(unit, unit.risk_now)), (unit) => riskOrder(unit, unit.risk_now)],
+  'Within a year': [(unit) => marked(unit, risk(unit, unit.risk_within_year)), (unit) => riskOrder(unit, unit.risk_within_year)],
+  Due: [(unit) => `${unit.is_due ? '▲ ' : ''}${dueWords(unit)}`, (unit) => (isProbablyOut(unit) ? '' : unit.due ?? '')],
+  Last: [(unit) => [lastVerdict(unit), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)], (unit) => unit.last_on],
+  'Begin at': [beginLinks],
+})
 const isDue = (unit) => unit.is_due, fitsHere = (unit) => unit.state === 'in service' && benchesFor(unit.model).length > 0
 const ONLY = { '': ['all', () => true], due: ['due', isDue], 'due here': ['due, and a bench here can take', (unit) => isDue(unit) && fitsHere(unit)],
   here: ['that a bench here can take', fitsHere], repair: ['in repair', (unit) => unit.state === 'in repair'] }
-const kept = { words: '', only: '' }  // whoever comes back from a unit finds the same lines again
+const kept = { words: '', only: '', sort: { by: null, down: false } }  // whoever comes back from a unit finds the same lines again
 
 export function worklistView() {
-  const list = h('tbody'), said = h('p', { class: 'soft', role: 'status' })
+  const said = h('p', { class: 'soft', role: 'status' })
   const words = h('input', { type: 'search', placeholder: 'tag, maker, model, serial number, site', value: kept.words, oninput: () => { kept.words = words.value; draw() } })
   const only = h('select', { name: 'only', onchange: () => { kept.only = only.value; draw() } }, ...Object.entries(ONLY).map(([value, [name]]) => h('option', { value }, name)))
   only.value = kept.only
   const simulated = h('input', { type: 'checkbox', onchange: () => load() })
+  const kind = () => (simulated.checked ? 'simulated' : 'real'), list = listedTable(columns(kind), kept.sort)
   const anew = h('button', { type: 'button', class: 'quiet', onclick: renew }, 'Make the forecast anew')
   const dates = h('p', { class: 'soft', hidden: true }, 'Simulated runs count by the date of their bench’s own clock: one that is older by it than a unit’s newest run changes nothing here.')
   const sham = h('p', { hidden: true }, 'SIMULATED: by runs on simulated benches, which are no evidence about any real unit')
-  const units = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units in their order', hidden: true }, listedTable(COLUMNS, list), dates)
+  const units = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units', hidden: true }, list.element, dates)
   let begun = false, known = [], benches = ''
   const show = (found) => {
     known = found.units
@@ -36,9 +48,9 @@ export function worklistView() {
     const told = known.length === 0 ? 'No unit is in the register. At a terminal: ohmwright asset import FILE brings in a spreadsheet (ohmwright guide assets).' : shown.length === known.length ? `${due}.`
       : shown.length === 0 ? `No unit of the list is like that; ${due}. Withdrawn units are not in it. ` : `${shown.length} shown; ${due}.`
     const tag = words.value.trim(), isOneWord = shown.length === 0 && /^\S+$/.test(tag)
-    redo(said, JSON.stringify([told, isOneWord && tag, simulated.checked]), () => [told, isOneWord ? unitLink(tag, `What the register has of ${tag}`) : null])
+    redo(said, JSON.stringify([told, isOneWord && tag, simulated.checked]), () => [told, isOneWord ? h('a', { href: unitAddress(tag, kind()) }, `What the register has of ${tag}`) : null])
     set(units, 'hidden', shown.length === 0)
-    redo(list, JSON.stringify([shown, simulated.checked, benches]), () => shown.map((unit) => row(unit, simulated.checked)))
+    list.show(shown, `${kind()} ${benches}`)
   }
   async function load() {
     const found = await attempt(() => ask(`/worklist?simulated=${simulated.checked ? 'yes' : 'no'}`))
@@ -52,11 +64,10 @@ export function worklistView() {
     if (found === undefined) await load()
     else show(found)
   }
-  const unitLink = (tag, text) => h('a', { href: unitAddress(tag, simulated.checked) }, text)
   return {
     element: h('section', {}, h('h1', {}, 'Worklist'),
       h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Find a unit'), words), h('label', {}, h('span', {}, 'Units'), only)), said, sham,
-      h('details', {}, h('summary', {}, 'The order, the marks, and the forecast'), h('p', {}, 'First what failed and has not passed since, then what is probably out of tolerance now, then by the risk within a year, then by due date and place.'),
+      h('details', {}, h('summary', {}, 'The order, the marks, and the forecast'), h('p', {}, 'As it is, where it is not sorted by a column: first what failed and has not passed since, then what is probably out of tolerance now, then by the risk within a year, then by due date and place.'),
       h('p', { class: 'soft' }, `A risk with ~ is reckoned from the due date alone, one without from the forecast. ${GROUNDS} As told: somebody said so, and no run here does.`),
         h('div', { class: 'row' }, anew, h('label', { class: 'check' }, simulated, h('span', {}, 'By runs on simulated benches')))), units),
     title: () => 'Worklist',
@@ -79,13 +90,7 @@ function isMeant(unit, typed) {
   return typed.toLowerCase().split(/\s+/).every((word) => text.includes(word))
 }
 
-const unitAddress = (tag, simulated) => `#/unit/${encodeURIComponent(tag)}/${simulated ? 'simulated' : 'real'}`
-
-const row = (unit, simulated) => listedRow(COLUMNS, [
-  h('a', { href: unitAddress(unit.tag, simulated) }, unit.tag),
-  `${unit.model}, ${unit.serial}`, unit.site, marked(unit, risk(unit, unit.risk_now)), marked(unit, risk(unit, unit.risk_within_year)),
-  `${unit.is_due ? '▲ ' : ''}${dueWords(unit)}`,
-  [lastVerdict(unit), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)], beginLinks(unit)])
+const unitAddress = (tag, kind) => `#/unit/${encodeURIComponent(tag)}/${kind}`
 
 /** What the last run said; of a unit that only the register says to have passed, that. */
 export function lastVerdict(unit) {
@@ -94,9 +99,14 @@ export function lastVerdict(unit) {
 }
 
 export function dueWords(unit) {
-  if (unit.last_verdict !== 'fail' && unit.probably_out && unit.risk_now !== null) return 'now: probably out'
+  if (isProbablyOut(unit)) return 'now: probably out'
   return unit.due ?? 'no verdict yet'
 }
+
+const isProbablyOut = (unit) => unit.last_verdict !== 'fail' && unit.probably_out && unit.risk_now !== null
+
+/** By what a risk is sorted: one that failed is worse than any, and what is not known is at the end. */
+const riskOrder = (unit, share) => (share !== null && unit.last_verdict === 'fail' ? 2 : share)
 
 function risk(unit, share) {
   if (share === null) return 'not known'

@@ -20,7 +20,7 @@ from .trim_actuator import TrimActuator
 
 
 @dataclass
-class AdjustedPoint:
+class AdjustmentOutcome:
     """The point of a step whose trim stood at `start` counts, and the activations so far."""
 
     session: Session

@@ -1,0 +1,20 @@
+// Runs on record as a list.
+
+import { h } from './dom.js'
+import { grounds, moment } from './format.js'
+import { listedTable } from './listed.js'
+import { verdict } from './results.js'
+
+const COLUMNS = {
+  Run: [(run) => h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id), (run) => run.run_id],
+  Begun: [(run) => [moment(run.at), run.simulated ? h('div', { class: 'soft' }, 'simulated, by its bench’s own clock') : null], (run) => run.at],
+  Unit: [(run) => (run.asset ? [h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}`] : 'not known'), (run) => run.asset || null],
+  Procedure: [(run) => run.procedure, (run) => run.procedure],
+  Operator: [(run) => run.operator, (run) => run.operator],
+  Verdict: [(run) => [verdict(run.verdict), ...[run.voided ? 'void' : '', ...grounds(run), run.refused_because ?? ''].filter(Boolean).map((words) => h('div', { class: 'soft' }, words))],
+    (run) => run.verdict],
+}
+const { Unit: _, ...OF_ONE_UNIT } = COLUMNS
+
+export const runsListed = () => listedTable(COLUMNS)
+export const runsOfUnitListed = () => listedTable(OF_ONE_UNIT)
