@@ -44,6 +44,8 @@ class RfMonitor:
         self.off_since_s: float | None = None
         """When it was first read as off and as nothing else since, in s of the bench's clock; None
         where it is not read as off."""
+        self.last_off_s: float | None = None
+        """When off was last read, or seen at a glance; None before, and where it is no proof."""
         self.off_after_warning = ""
         """What a person was told when RF that they had been warned of read off, by which RF is not
         keyed again before they say so; empty where nobody was warned, or they have said so."""
@@ -140,7 +142,10 @@ class RfMonitor:
         except OhmwrightError:
             return True
         self._read_s = self._clock.now_s()
-        return on or current_ma > self.zero_limit_ma
+        is_on = on or current_ma > self.zero_limit_ma
+        if not is_on and self.proves_off:
+            self.last_off_s = self._read_s
+        return is_on
 
     def set_unknown(self) -> None:
         """Keep that RF may be on: something is about to be sent that may switch it on.
@@ -154,6 +159,7 @@ class RfMonitor:
         if not self.proves_off:
             self._state.set_unproved()
             return
+        self.last_off_s = self._read_s
         read_at = self._clock.wall() - timedelta(seconds=self.read_ago_s)
         self._state.set_off(read_at, as_told=self._analyzer.read_by_eye)
 

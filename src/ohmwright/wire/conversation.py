@@ -37,6 +37,7 @@ class Conversation:
         """The body and the bytes of messages without fields that were sent before."""
         self._line = commands.compiled.stream_line
         self._unlike = unlike_questions(commands)
+        self._nonce = 0
 
     async def exchange(self, exchange: Exchange, values: Mapping[str, object]) -> ReplyValues:
         """What the reply to one message says; empty where none comes. Raises Refused."""
@@ -240,6 +241,7 @@ class Conversation:
     async def _hear_nonce(self, nonce: int) -> None:
         """Have `nonce` echoed; late replies before it are passed over."""
         exchange, strange = self.commands.exchange("resynchronise"), list[bytes]()
+        before, self._nonce = self._nonce, nonce
         await self._send(exchange, {"nonce": nonce})
         try:
             while len(strange) < _MOST_STRANGE_LINES:
@@ -255,8 +257,10 @@ class Conversation:
                 raise
         except ValueError:
             strange.append(self.framing.left)
-        received = b" ".join(strange)
-        raise self._strange(received, f"{nonce} was to be echoed, to find the line in step")
+        why = f"{nonce} was to be echoed, to find the line in step"
+        if any(_is_nonce(exchange, body, before) for body in strange):
+            why += f"; {before} was asked for before, so answers may take longer than 'timeout_s'"
+        raise self._strange(b" ".join(strange), why)
 
     def _strange(self, received: bytes, why: str) -> ProtocolError:
         return self.framing.nonsense(received, why)
