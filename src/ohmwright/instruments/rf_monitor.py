@@ -8,6 +8,7 @@ from typing import Literal
 
 from ohmwright.model.bench_status import RfState
 from ohmwright.model.errors import OhmwrightError
+from ohmwright.model.hardware import LONGEST_HOLD_S
 from ohmwright.model.rf_state import RfTracker
 from ohmwright.wire.clock import Clock
 
@@ -200,10 +201,20 @@ class RfMonitor:
         return f"the keying output reads open, yet {left_s:.1f} s of a limit are still running"
 
     async def _current_flows(self) -> str | None:
-        self.reading = await self._analyzer.fetch_current()
+        self.reading = await self._figure()
         current_ma = self.reading.current_ma
         # what is no number is no current either: the meter has nothing to show
         return self._flows(current_ma) if current_ma > self.zero_limit_ma else None
+
+    async def _figure(self) -> Reading:
+        """The next reading; where the meter alone shows RF, the next that it has, for a moment."""
+        analyzer, end_s = self._analyzer, self._clock.now_s() + LONGEST_HOLD_S
+        reading = await analyzer.fetch_current()
+        alone = analyzer.keyed_by_foot and not analyzer.read_by_eye
+        while alone and isnan(reading.current_ma) and self._clock.now_s() < end_s:
+            await self._clock.sleep(1 / analyzer.data.meter.readings_per_s)
+            reading = await analyzer.fetch_current()
+        return reading
 
     def _flows(self, current_ma: float) -> str:
         if self._analyzer.keyed_by_foot:
