@@ -158,7 +158,7 @@ def test_an_output_that_is_on_at_first_contact_has_its_row(
 def test_an_output_that_was_on_and_was_ended_is_not_good(
     ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Would notice a bench whose RF comes on by itself, called good since OFF ended it."""
+    """Would notice a bench whose RF comes on by itself, called good since it read off after OFF."""
     first_contact = doctor_checks.ensure_off_at_start
 
     async def was_on(bench: Bench, pending: PendingEvents) -> None:
@@ -170,7 +170,7 @@ def test_an_output_that_was_on_and_was_ended_is_not_good(
     outcome = ohmwright(*COMMAND)
     row = outcome.json[0]
     assert (outcome.code, row["check"], row["state"]) == (3, "output reads off", "NOT GOOD")
-    assert "RF was on (the output reads closed) and was ended" in row["detail"]
+    assert "RF was on (the output reads closed) and read off after OFF" in row["detail"]
 
 
 @pytest.mark.parametrize("conformance", [True, False])

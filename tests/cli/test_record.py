@@ -1,6 +1,7 @@
 """`record …` as a person types it."""
 
 import json
+import re
 import shlex
 import sqlite3
 import stat
@@ -146,7 +147,9 @@ def test_verify_looks_for_the_hash_on_a_certificate(
     head = json.loads(exported.read_text().splitlines()[-1])["seal"]["statement"]["head"]
     found = ohmwright("record", "verify", "--head", head, "--records", tmp_path)
     assert found.code == 0
-    assert f"{head}: on record, the hash of an event of run " in " ".join(found.out.split())
+    said = " ".join(found.out.split())
+    assert f"{head}: on record, the hash of an event of run {run}. Run {run}: HF-017, " in said
+    assert re.search(r" HF-017, Quillon 300, serial TQ3-20417; \d{4}-\d\d-\d\d; fail\.", said)
     other = ohmwright("record", "verify", "--head", "ab" * 32, "--records", tmp_path)
     assert (other.code, "not on record" in other.out) == (6, True)
     odd = ohmwright("record", "verify", "--head", head[:13], "--records", tmp_path)

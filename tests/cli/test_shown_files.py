@@ -63,6 +63,8 @@ def test_each_state_of_a_paper_has_a_last_line_of_its_own(
     issued = written(ohmwright, records, tmp_path / "issued")[ending]
     code, said = last_line(issued)
     assert (code, said.endswith("as it was issued, and in force.")) == (0, True)
+    label = last_line(written(ohmwright, records, tmp_path / "label")[".svg"])
+    assert (label[0], "its hash: ohmwright record verify --head HASH" in label[1]) == (4, True)
     assert last_line(draft)[0] == 4
     assert last_line(draft)[1].startswith("a draft, as it says itself")
 
@@ -114,6 +116,9 @@ def test_a_paper_stays_in_force_until_its_replacement_is_approved(
     void = ("--reason", "another unit", "--records", records)
     assert ohmwright("record", "void", "last", *void).code == 0
     assert "NO LONGER IN FORCE: its run was declared void" in last_line(issued)[1]
+    papers = written(ohmwright, records, tmp_path / "void")
+    said = "void, as it says itself, and no certificate that was issued. Its run is VOID."
+    assert [last_line(papers[ending]) for ending in (".pdf", ".html")] == [(4, said)] * 2
 
 
 def test_a_paper_of_damaged_records_is_not_vouched_for(
@@ -163,6 +168,13 @@ def test_a_paper_of_damaged_records_is_not_vouched_for(
         (".xml", "of the whole: fail", "of the whole: pass", "result of the whole pass in the"),
         (".xml", ">cut<", ">coag<", "mode and path Mode, coag"),
         (".xml", ">C. Wex", ">A. Fenn", "the certificate: people A. Fenn"),
+        (".xml", "Limits ", "Limits 1", "words by ohmwright v"),
+        (".xml", "SHA-256 ", "SHA-256 0", "words by ohmwright v"),
+        (".xml", ", not measured", "", "on record"),
+        (".xml", r"\percent", r"\one", "words by ohmwright v"),
+        (".csv", '"reason"', '"verdict_by"', "columns there twice verdict_by in the file"),
+        (".csv", '"final_trim"', '"final_trim","fit_for_use"', "fit_for_use is in the file alone"),
+        (".csv", '""\r\n', '"","fit for use"\r\n', "beyond the last column is in the file alone"),
     ],
 )
 def test_a_file_without_proof_is_held_against_the_record(
@@ -180,9 +192,9 @@ def test_a_file_without_proof_is_held_against_the_record(
     assert code == 4
     assert said.startswith("nothing in this file can prove itself. Held against the record, its")
     assert "agree: 2 results of run " in said
-    text = file.read_text("utf-8")
-    assert old in text
-    file.write_text(text.replace(old, new, 1), "utf-8")
+    content = file.read_bytes()
+    assert old.encode() in content
+    file.write_bytes(content.replace(old.encode(), new.encode(), 1))
     code, said = last_line(file)
     assert (code, said.startswith("NOT what is on record of run ")) == (6, True)
     assert differs in said
@@ -223,6 +235,9 @@ def test_a_parquet_file_is_held_against_the_record(
     parquet.write_table(table.set_column(place, "value", [better]), file)
     code, said = last_line(file)
     assert (code, ": value " in said) == (6, True)
+    place = table.column_names.index("serial")
+    parquet.write_table(table.set_column(place, "serial", [["TQ4-1"] * len(table)]), file)
+    assert ": serial TQ4-1 in the file" in last_line(file)[1]
 
 
 @pytest.mark.parametrize(

@@ -99,12 +99,17 @@ async def test_what_an_inspection_asked_is_on_its_paper(inspected: Sequence[Even
     assert {row.found.value for g in groups for row in g.rows} == {"yes"}
     (who,) = {e.told_by for e in inspected if is_yes(e) and isinstance(e, Asked)}
     assert {g.at for g in groups} == {f"answered by {who}"}
-    other = [
-        e.model_copy(update={"result": e.result.model_copy(update={"requirement": "yes to: X?"})})
-        if isinstance(e, PointDone) else e for e in inspected
-    ]  # fmt: skip
-    assert all("its procedure asks" in said for said in found(other))
-    assert len(found(other)) == len(questions)
+    for change, told in (
+        ({"requirement": "yes to: X?"}, "its procedure asks"),
+        ({"requirement": f"yes to: {questions[0]} It is safe."}, "its procedure asks"),
+        ({"said": "no"}, "its result says 'no', and its verdict follows from 'yes'"),
+    ):
+        other = [
+            e.model_copy(update={"result": e.result.model_copy(update=change)})
+            if isinstance(e, PointDone) else e for e in inspected
+        ]  # fmt: skip
+        assert all(told in said for said in found(other))
+        assert len(found(other)) == len(questions)
 
 
 async def test_an_instruction_that_nobody_answered_is_named(inspected: Sequence[Event]) -> None:
@@ -131,13 +136,18 @@ async def test_an_instruction_is_answered_in_each_stage(make_rig: Callable) -> N
     assert any("as left: no answer on record says that it was done" in one for one in said), said
 
 
-async def test_figures_words_and_choices_are_held_against_what_was_typed(
-    make_rig: Callable, path: Path
-) -> None:
+@pytest.fixture
+async def answered(make_rig: Callable, path: Path) -> list[Event]:
     rig = make_rig(attended=True)
     rig.bench.operator.reply = _from({key: list(said) for key, said in SAID.items()})
     job = Job(read_procedure(path), ("as_left",), "test")
-    events = [event async for event in run(job, rig.bench)]
+    return [event async for event in run(job, rig.bench)]
+
+
+async def test_figures_words_and_choices_are_held_against_what_was_typed(
+    answered: Sequence[Event],
+) -> None:
+    events = answered
     assert found(events) == []
     for question in SAID:
         (said,) = found(without(events, question))
@@ -147,6 +157,27 @@ async def test_figures_words_and_choices_are_held_against_what_was_typed(
         else e for e in events
     ]  # fmt: skip
     assert found(other) == ["earth, answer: its result says '0.35', and the answer was 0.15"]
+
+
+@pytest.mark.parametrize(
+    ("step", "change", "told"),
+    [
+        ("earth", {"verdict": "pass"}, "it says 0.35: pass, and its answer '0.35' gives {}"),
+        ("earth", {"value": 0.05}, "it says 0.05: fail, and its answer '0.35' gives {}"),
+        ("pedal", {"verdict": "pass"}, "it says pass, and its answer 'none' gives fail"),
+        ("pedal", {"said": "?"}, "its result says '?', which is no answer to its question"),
+        ("earth", {"said": ""}, "its result says '', which is no answer to its question"),
+    ],
+)
+async def test_a_verdict_that_its_answer_does_not_give_is_told(
+    answered: list[Event], step: str, change: dict[str, object], told: str
+) -> None:
+    (done,) = (e for e in answered if isinstance(e, PointDone) and e.result.step == step)
+    if (value := change.get("value")) is not None and done.result.measured is not None:
+        change = {"measured": done.result.measured.model_copy(update={"value": value})}
+    other = done.model_copy(update={"result": done.result.model_copy(update=change)})
+    (said,) = (said for _, said in differing_answers([other if e is done else e for e in answered]))
+    assert said == f"{step}, answer: {told.format('0.35: fail')}"
 
 
 async def test_what_a_file_answered_needs_no_question_but_the_file(

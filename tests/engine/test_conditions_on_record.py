@@ -11,10 +11,11 @@ from ohmwright.engine.conditions_on_record import differing_conditions
 from ohmwright.engine.contradictions import quick_contradictions
 from ohmwright.engine.coverage_on_record import not_covered
 from ohmwright.engine.judge import conformity
+from ohmwright.engine.thresholds_on_record import differing_levels
 from ohmwright.engine.verdict_on_record import what_differs
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.decision import FalseAccept, GuardBand
-from ohmwright.model.event import ActivationOpened, Event, PointDone, RunStarted
+from ohmwright.model.event import ActivationOpened, Event, PointDone, RunStarted, StepStarted
 from ohmwright.model.result import Conformity, Measured, Result
 
 from .conftest import Rig
@@ -189,3 +190,27 @@ async def test_so_are_the_points_of_a_sweep(make_rig: Callable[..., Rig], tmp_pa
             changed(events, at, lambda _, key=key, other=other: {key: other})
         )
         assert (number, f"{key} is {other}, and the procedure" in said) == (at + 1, True), said
+
+
+def test_a_note_that_the_procedure_does_not_have_is_told(job: Sequence[Event]) -> None:
+    at = next(n for n, event in enumerate(job) if isinstance(event, StepStarted))
+    noted = job[at].model_copy(update={"note": "meets every standard"})
+    ((number, said),) = differing_conditions([*job[:at], noted, *job[at + 1 :]])
+    assert (number, said.endswith("does not note 'meets every standard'")) == (at + 1, True)
+
+
+def test_an_output_that_rises_as_it_is_turned_down_is_no_pass(job: Sequence[Event]) -> None:
+    """Would notice a pass of the control that the powers on record do not give."""
+    assert [*differing_levels(job)] == []
+    low, high = places(job, "monotonicity")[1:3]
+    (of_low,) = (e.result.measured for e in (job[low],) if isinstance(e, PointDone))
+    less = {"measured": a_tenth_of(of_low)}
+    ((number, said),) = differing_levels(changed(job, high, lambda _: less))
+    told = "is recorded as pass; by the powers on record it is fail"
+    assert (number, told in said) == (high + 1, True), said
+
+
+def a_tenth_of(measured: Measured | None) -> Measured:
+    """A tenth of a power, as well known."""
+    assert measured is not None
+    return measured.model_copy(update={"value": measured.value / 10})

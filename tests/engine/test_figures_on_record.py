@@ -9,6 +9,7 @@ from ohmwright.engine.beginning_on_record import differing_beginnings
 from ohmwright.engine.contradictions import quick_contradictions
 from ohmwright.engine.figures_on_record import differing_figures
 from ohmwright.engine.measured_value import measured_value
+from ohmwright.engine.opening_events import SOFTWARE
 from ohmwright.engine.people_on_record import differing_people
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.bench_file import Asset
@@ -28,7 +29,9 @@ from ohmwright.model.quantity import Quantity
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.result import BudgetEntry, Measured, Result, Sample
 from ohmwright.model.step import Timing
+from ohmwright.model.tolerance import Target
 from ohmwright.model.traceability import Environment, Traceability
+from ohmwright.uncertainty.inputs import coverage_factor
 from tests.records.some_events import AT, started
 
 BASIS = Traceability(
@@ -128,6 +131,11 @@ def test_few_typed_readings_give_the_u_of_their_budget(dof: float, quantity: Qua
         ({"setting_w": 90.0}, {}, "setting_w is 90.0, and the procedure kept"),
         ({"load_ohm": 400.0}, {}, "load_ohm is 400.0"),
         ({"mode": "coag"}, {}, "mode is coag"),
+        (
+            {"target": Target(quantity="current_ma", value=98.0, lower=90.0, upper=110.0)},
+            {},
+            "its value is a power_w, and its limits are of current_ma",
+        ),
     ],
 )
 def test_a_result_against_its_record(
@@ -135,6 +143,21 @@ def test_a_result_against_its_record(
 ) -> None:
     ((number, found),) = differing_figures(of(result, measured, {}))
     assert (number, said in found) == (5, True), found
+
+
+def test_no_more_degrees_of_freedom_than_readings_give_are_taken() -> None:
+    """As many as readings, and 3 of the prior of their noise: more make a smaller k and U."""
+    budget, k = {"budget": FITTED, "dof": 20 / 0.8**4}, coverage_factor(20 / 0.8**4, 0.95)
+    figures = budget | {"coverage_factor": k, "expanded": k * 0.5}
+    samples = tuple(Sample(0.3 * n, 440.0) for n in range(1, 18))
+    for count, begun, told in (
+        (17, SOFTWARE, []),
+        (16, SOFTWARE, ["cut, cut: its scatter has 20 degrees of freedom, and its readings give at "
+                        "most 19"]),
+        (16, "ohmwright 0", []),
+    ):  # fmt: skip
+        events = of({"samples": samples[:count]}, figures, {"software": begun})
+        assert [said for _, said in differing_figures(events)] == told
 
 
 REGISTERED = RegisteredAsset(tag="HF-1", maker="Maker", model="Model", serial="7")

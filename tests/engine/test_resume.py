@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 
@@ -22,6 +22,7 @@ from ohmwright.model.event import (
     RunFinished,
     RunResumed,
     RunStarted,
+    UnaskedRf,
 )
 from ohmwright.model.shipped import shipped
 
@@ -246,3 +247,14 @@ async def test_what_a_person_set_by_hand_is_as_that_person_told(make_rig: Callab
     assert told == {rig.bench.operator.name}
     by_port = await first_part(make_rig().bench, points=1)
     assert {r.setting_told_by for r in results(by_port)} == {None}
+
+
+def test_rf_that_nobody_asked_for_counts_in_a_part_that_was_killed() -> None:
+    """Would notice "RF on for at most" below the truth once such a run is resumed."""
+    at = datetime(2026, 1, 5, tzinfo=UTC)
+    part = (
+        UnaskedRf(at=at, bench_s=5, seen="40 mA", on_s=2.5),
+        UnaskedRf(at=at, bench_s=9, seen="40 mA"),
+        ActivationClosed(at=at, bench_s=30, on_s=6.0),
+    )
+    assert on_time_s(part) == 8.5

@@ -308,6 +308,9 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
     assert off_s - on_s < 2
     (noted,) = session.pending.take()
     assert isinstance(noted, UnaskedRf)
+    assert noted.on_s is not None
+    assert off_s - on_s <= noted.on_s < off_s - on_s + 1.5
+    assert session.on_s == session.last_on_s + noted.on_s
     assert rig.bench.clock.now_s() - off_s >= 20 - 1
     assert {moment.rf for moment in moments} == {"off", "on"}
 
@@ -315,10 +318,12 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
 async def test_rf_at_first_contact_is_ended_and_on_record(make_rig: Callable) -> None:
     """Would notice RF that was on before the run, was ended, and of which nobody hears."""
     rig = make_rig()
+    await ensure_off_at_start(rig.bench, PendingEvents())
     rig.hardware._rig.close_contact(20.0)
     events, _ = await kept(rig)
     (noted,) = (event for event in events if isinstance(event, UnaskedRf))
     assert noted.seen == "the analyzer's keying output reads closed"
+    assert noted.on_s is None, "nobody looked between the runs"
     assert events.index(noted) > events.index(next(e for e in events if isinstance(e, RunStarted)))
     assert [e.bench_s for e in events] == sorted(e.bench_s for e in events)
 

@@ -113,6 +113,16 @@ async def test_a_certificate_that_names_no_analyzer_is_told_before_rf(
     assert sum("nothing ties certificate CAL-25-1187 to this" in one for one in said) == told
 
 
+@pytest.mark.parametrize("shows_power", [True, False])
+async def test_currents_that_no_meter_showed_are_told_as_worked_out(
+    make_rig: Callable, shows_power: bool
+) -> None:
+    bench = make_rig().bench
+    bench.analyzer.shows_power = shows_power
+    said = [e.what for e in await some(bench) if isinstance(e, Foretold)]
+    assert any("its meter shows power" in one for one in said) is shows_power
+
+
 async def test_without_a_certificate_uncertainty_is_of_the_readings_alone(
     make_rig: Callable,
 ) -> None:

@@ -12,11 +12,13 @@ from ohmwright.engine import watched_question
 from ohmwright.engine.session import Session
 from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.engine.watched_question import watch_questions
+from ohmwright.engine.watched_rest import rest
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import DONE, Instruct, Request
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import LinkLost, ReleaseNotConfirmed, UnaskedOutput
 from ohmwright.model.event import Asked, RunFinished, UnaskedRf
+from ohmwright.model.step import Timing
 
 from .conftest import Rig
 from .test_evidence import one_cut_output
@@ -87,6 +89,17 @@ async def test_rf_is_ended_and_told_while_the_question_stays_open(rig: Rig) -> N
     assert {moment.rf for moment in seen} == {"off", "on"}
     assert seen[-1].rf == "off"
     assert [type(event) for event in session.pending.take()] == [UnaskedRf, Asked]
+
+
+async def test_the_full_rest_follows_on_rf_in_a_question(rig: Rig) -> None:
+    """Would notice a point that is measured on a unit that a pedal has just warmed."""
+    person, session = asking(rig, partial(pedal, rig), [])
+    with anyio.fail_after(5):
+        await person.carry_out(ASKED)
+    await rest(session, Timing(rest_s=30.0), power_w=100, tolerance=0.06)
+    ((_, off_s),) = rig.hardware.truth.rf_on_intervals
+    assert off_s is not None
+    assert rig.bench.clock.now_s() - off_s >= 30
 
 
 async def test_rf_that_stays_on_ends_the_question(rig: Rig) -> None:

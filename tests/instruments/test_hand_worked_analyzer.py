@@ -63,6 +63,22 @@ async def test_a_load_that_nobody_has_set_is_asked_for_again() -> None:
     assert person.asked == [ConnectLoad(300)] * 2
 
 
+async def test_a_linked_meter_of_power_knows_the_load_that_a_person_connects() -> None:
+    linked = Mock(verbs=None, load_ohm=None)
+    analyzer, _, _ = worked_by("done", by_hand=("load",), linked=linked)
+    await analyzer.set_load(300)
+    assert linked.load_ohm == 300
+
+
+async def test_a_meter_that_shows_nothing_says_nothing_of_the_foot_switch() -> None:
+    """Would notice a switch taken as let go while the meter sets its zero."""
+    meter = AsyncMock(side_effect=[Reading(412.0), Reading(nan)])
+    linked = Mock(verbs=None, fetch_current=meter)
+    analyzer, _, _ = worked_by(by_hand=("foot switch",), linked=linked)
+    await analyzer.fetch_current()
+    assert await analyzer.output_on()
+
+
 async def test_a_load_that_a_line_connects_is_read_back_by_that_line() -> None:
     """Would notice one turned while RF was on that a typed meter's readings are taken for."""
     linked = Mock(verbs=None, load_connected_ohm=AsyncMock(return_value=200.0))

@@ -1,5 +1,6 @@
 """What an answer that does not come says of RF."""
 
+from math import nan
 from types import SimpleNamespace
 from typing import Any
 
@@ -42,6 +43,28 @@ async def test_rf_that_was_read_as_off_is_not_left_on() -> None:
     assert monitor.is_left_on
     assert await monitor.evidence_on() is None
     assert not monitor.is_left_on
+
+
+async def test_a_meter_that_shows_nothing_for_a_while_is_waited_for() -> None:
+    """Would notice RF that a foot keeps on, read as off while the meter sets its zero."""
+    shown = [nan, nan, 412.0, nan, nan, 0.0]
+
+    async def fetch_current() -> Reading:
+        return Reading(shown.pop(0))
+
+    meter = SimpleNamespace(
+        resolution_ma=1.0, zero_ma=None, largest_zero_ma=5.0, max_current_ma=2e3, readings_per_s=4
+    )
+    analyzer: Any = SimpleNamespace(
+        keyed_by_foot=True,
+        read_by_eye=False,
+        fetch_current=fetch_current,
+        data=SimpleNamespace(meter=meter),
+    )
+    monitor = RfMonitor(analyzer, VirtualClock())
+    assert await monitor.evidence_on() == "the meter shows 412 mA"
+    assert await monitor.evidence_on() is None
+    assert not shown
 
 
 async def test_a_glance_that_fails_is_no_glance_at_off() -> None:

@@ -4,7 +4,9 @@ import pytest
 
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Fault, RunResumed
+from ohmwright.model.result import Result
 from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.risk_text import decision_rules
 
 from .conftest import BEGUN, a_run, result
 
@@ -46,3 +48,20 @@ def test_everyone_who_had_the_bench_is_named() -> None:
 def test_only_a_finished_run_has_one(events: tuple) -> None:
     with pytest.raises(UsageError, match="not finished"):
         certificate_of(events)
+
+
+def test_each_of_several_decision_rules_names_what_it_decided() -> None:
+    def by(rule: str, step: str, point: str) -> Result:
+        one = result("as_left", step, point)
+        assert one.conformity is not None
+        held = one.conformity.model_copy(update={"rule": rule})
+        return one.model_copy(update={"conformity": held})
+
+    simple = [by("simple acceptance", "cut", "1"), by("simple acceptance", "cut", "2")]
+    assert decision_rules(simple) == ("simple acceptance",)
+    others = [by("4:1", "coag", "1"), by("4:1", "blend", "1"), by("guard band", "blend", "2")]
+    assert decision_rules([*simple, *others]) == (
+        "cut: simple acceptance",
+        "coag, blend 1: 4:1",
+        "blend 2: guard band",
+    )

@@ -220,6 +220,12 @@ def test_a_void_run_is_void_on_every_page_and_its_verdict_is_not_the_headline() 
     html = certificate_html(sheet)
     assert "<b>VOID</b></div></header>" in html
     assert "another unit" in html
+    assert sheet.title == "Void certificate of calibration"
+    amended = addendum("amended", 1, reason="Wrong place.")
+    (said,) = (s for s in sheet_of(approved, amended, approved, void).statements if "Wrong" in s)
+    assert said.startswith(f"{RUN}-2 replaces {RUN}, which is no longer valid: Wrong place")
+    (said,) = (s for s in sheet_of(approved, amended, void).statements if "Wrong" in s)
+    assert said.startswith(f"{RUN}-2 is to replace {RUN} once it is approved: Wrong place")
     back = sheet_of(void, addendum("reinstated", 2, reason="the right one"))
     assert "VOID" not in text_of(pdf_of(back))
     assert any("declared void: another unit" in one for one in back.statements)

@@ -13,6 +13,7 @@ from pypdf import PdfReader
 from ohmwright.model.result import Verdict
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.certificate_text import certificate_text
+from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.details import detail_blocks
 from ohmwright.reports.issue import Issue
 from ohmwright.reports.label import LabelSize, label, qr_text
@@ -156,6 +157,10 @@ def test_a_serial_number_that_nobody_read_is_as_told(answers: str, read: bool) -
     (unit,) = (dict(facts) for name, facts in detail_blocks(told) if name == "Unit under test")
     by = "" if read else " (as told by the bench file, not read from the unit)"
     assert unit["Serial number"] == f"TQ3-1{by}"
+    assert (f"Serial of the item{by}." in certificate_dcc(told).decode()) is not read
+    assert (f"The item answers as {answers}." in certificate_dcc(told).decode()) is read
+    other = replace(told, asset=told.asset.model_copy(update={"serial": "X-9"}), unread="")
+    assert "SNX-9ascorrected" in words_of(label(other, LabelSize(), form="pdf"))
 
 
 def test_a_draft_says_who_began_an_unattended_run_and_by_which_clock() -> None:

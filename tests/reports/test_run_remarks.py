@@ -46,19 +46,23 @@ def test_comments_and_skips_are_told_with_who_said_them() -> None:
 
 
 def test_what_befell_the_work_is_told() -> None:
-    told, slow, again, unasked, left = remarks_of_run(
+    told, slow, again, unasked, held, left = remarks_of_run(
         (
             Foretold(**at(0), severity="warning", step="cut", what="a last digit of 5 mA"),
             SlowRelease(**at(1), took_s=1.24),
             SlowRelease(**at(1), took_s=0.14, sent=2),
             UnaskedRf(**at(2), seen="40 mA flowed"),
+            UnaskedRf(**at(2), seen="40 mA flowed", keyed_by="Oda Brandvik", on_s=3.26),
             ServiceLeft(**at(3), point="P1", told_by="Oda Brandvik"),
         )
     )
     assert "told before RF, warning of cut: a last digit of 5 mA" in told
     assert "the output was read back as off 1.2 s after OFF" in slow
     assert "OFF was sent 2 times: the output was read back as off 0.1 s after the first" in again
-    assert "RF was read though nobody had asked for it (40 mA flowed); OFF ended it" in unasked
+    assert "RF was read though nobody had asked for it (40 mA flowed); it read off after" in unasked
+    assert (
+        "; on for at most 3.3 s, it read off after Oda Brandvik was told to release the foot switch"
+    ) in held
     assert "service mode at P1 left without saving, as told by Oda Brandvik" in left
 
 

@@ -231,6 +231,12 @@ async def test_an_instrument_that_never_gets_into_step(table: Any) -> None:
     assert table.dialogue.generation == 0
 
 
+async def test_an_instrument_that_answers_too_late_is_told_by_its_late_echo(table: Any) -> None:
+    table.link.delay_s = 1.9  # beyond the timeout of a second
+    with pytest.raises((LinkTimeout, ProtocolError), match="may take longer than 'timeout_s'"):
+        await table.dialogue.ask("identify")
+
+
 async def test_replies_that_end_in_another_way_are_shown(table: Any) -> None:
     table.link.spoil = lambda reply: reply.replace(b"\n", b"\r")
     with pytest.raises((LinkTimeout, ProtocolError), match="ended in"):

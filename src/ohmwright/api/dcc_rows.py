@@ -35,6 +35,17 @@ _DATA = {
     "room and conditions": "measurementResults//{d}influenceCondition//{s}value",
 }
 """Data of unit, work and bench that are compared, by where they stand."""
+_BESIDE_RESULTS = (
+    *("administrativeData/{d}items", "administrativeData/{d}respPersons"),
+    *("measurementResults//{d}usedMethods", "measurementResults//{d}usedSoftware"),
+    *("measurementResults//{d}measuringEquipments",),
+    "measurementResults/{d}measurementResult/{d}influenceConditions",
+)
+"""Where text stands beside the results that a draft has like an approved one."""
+WORDS = "words by"
+"""What the name of all text of a point, or beside the results, begins with; a version follows."""
+_AT_EACH_PRINTING = ("Not known who", "Not the paper that was issued")
+"""How the statements begin that are of the place where a file is made, and not of the record."""
 _ONCE_ISSUED = ("receipt", "place", "laboratory", "customer")
 """Those that are on record only once a certificate is approved."""
 
@@ -78,7 +89,31 @@ def _whole_rows(root: Any, *, is_draft: bool) -> Iterator[Mapping[str, str]]:
         "result of the whole": ", ".join("".join(found).strip() for found in _WHOLE.findall(text)),
         "analyzer's calibration": ", ".join(_DAY.findall(" ".join(bench))),
         **data,
+        _words_by(root): " ".join(_beside_results(root, is_draft=is_draft)),
     }
+
+
+def _words_by(root: Any) -> str:
+    """The name for text of a file: by which program it was made, whose words they are."""
+    from ohmwright.reports.dcc_elements import DCC
+
+    made = root.find(f"{{{DCC}}}administrativeData/{{{DCC}}}dccSoftware")
+    return f"{WORDS} {'' if made is None else _text_of(made)}"
+
+
+def _text_of(element: Any) -> str:
+    return " ".join(" ".join(element.itertext()).split())
+
+
+def _beside_results(root: Any, *, is_draft: bool) -> Iterator[str]:
+    """Yield all text but that of the results, the country and, of a draft, statements."""
+    from ohmwright.reports.dcc_elements import DCC
+
+    for at in _BESIDE_RESULTS:
+        yield from map(_text_of, root.iterfind(f"{{d}}{at}".format(d=f"{{{DCC}}}")))
+    if not is_draft:
+        statements = map(_text_of, root.iterfind(f".//{{{DCC}}}statement"))
+        yield from (one for one in statements if not one.startswith(_AT_EACH_PRINTING))
 
 
 def _result_rows(root: Any) -> Iterator[Mapping[str, str]]:
@@ -103,6 +138,7 @@ def _result_rows(root: Any) -> Iterator[Mapping[str, str]]:
                 # one that was void has no such elements
                 "conformity": point.findtext(f".//{{{DCC}}}conformity") or verdict,
                 "where": f"{step}, {point.findtext(f'{{{DCC}}}name/{{{DCC}}}content')}",
+                _words_by(root): _text_of(point),
             }
 
 

@@ -6,6 +6,7 @@ What is taken of them is data. Words of the program, which differ between its ve
 from __future__ import annotations
 
 import csv
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from io import BytesIO, StringIO
@@ -80,8 +81,12 @@ def _by_run(
 
 
 def _csv_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
-    rows = csv.DictReader(StringIO(content.decode("utf-8-sig"), newline=""))
-    return _by_run(rows, "run", _csv_row)
+    """The rows by run; who reads a column that is there twice may see the other one."""
+    text = StringIO(content.decode("utf-8-sig"), newline="")
+    rows = csv.DictReader(text, restkey="beyond the last column")
+    counts = Counter(rows.fieldnames or ())
+    twice = {"columns there twice": ", ".join(name for name in counts if counts[name] > 1)}
+    return _by_run(rows, "run", lambda row: {**_csv_row(row), **twice})
 
 
 def _parquet_rows(content: bytes) -> Mapping[str, Sequence[ResultRow]]:
@@ -97,7 +102,10 @@ def _parquet_on_record(store: SqlStore, run: str) -> Iterator[Sequence[ResultRow
     events = store.events(run)
     of_run = run_row(events) | {"number": 0}
     done = (event for event in events if isinstance(event, PointDone))
-    yield [_parquet_row({**result_row(of_run, 0, event), **_conditions(event)}) for event in done]
+    yield [
+        _parquet_row({**of_run, **result_row(of_run, 0, event), **_conditions(event)})
+        for event in done
+    ]
 
 
 def _conditions(event: PointDone) -> Mapping[str, Any]:
@@ -128,15 +136,16 @@ def _dcc_on_record(store: SqlStore, run: str) -> Iterator[Sequence[ResultRow]]:
 
 FORMS: Mapping[str, DataForm] = {
     ".csv": DataForm(
-        *(_csv_rows, _csv_on_record, "unit, number, names, conditions"),
-        "requirements and reasons in words; it has no dates and no analyzer",
+        *(_csv_rows, _csv_on_record, "unit, number, names, dates, analyzer, conditions"),
+        "requirements and reasons in words, and what a file of an earlier program lacks",
     ),
     ".parquet": DataForm(
         *(_parquet_rows, _parquet_on_record, "unit, conditions"), "dates, names, analyzer"
     ),
     ".xml": DataForm(
         *(dcc_rows, _dcc_on_record, "unit, number, dates, names, analyzer, room"),
-        "what statements say else; of a draft laboratory, customer, place and receipt",
+        "country; of a draft laboratory, customer, place, receipt and statements; of a file by "
+        "another version its limits and words",
     ),
 }
 """By the ending of a file's name."""

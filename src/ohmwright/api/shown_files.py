@@ -9,15 +9,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from textwrap import shorten
 
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.issued_papers import CheckedFile, checked_paper, file_content, run_of_number
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import counted
 
-from .dcc_rows import is_signed
+from .dcc_rows import WORDS, is_signed
 from .result_rows import ADDED_LATER, FORMS, DataForm, ResultRow
 
+_SHORT = 80
+"""How many characters of a text are shown whole."""
 _NO_PROOF = "nothing in this file can prove itself"
 _SIGNED = " Its XML signature is for any program for such signatures to check."
 
@@ -79,11 +82,25 @@ def _differences(shown: Sequence[ResultRow], kept: Sequence[ResultRow]) -> Itera
         yield f"{len(shown)} results in the file, {len(kept)} on record"
     for one, other in zip(shown, kept, strict=False):
         for name, kept_text in other.items():
-            if name in ADDED_LATER and name not in one:
+            if name not in one and (name in ADDED_LATER or name.startswith(WORDS)):
                 continue  # a file of an earlier program
             text = one.get(name, "nothing")
             if not _same(text, kept_text):
+                text, kept_text = _where_they_part(text, kept_text)
                 yield f"{other['where']}: {name} {text} in the file, {kept_text} on record"
+        for name in one:
+            if name not in other and not name.startswith(WORDS):
+                yield f"{other['where']}: {name} is in the file alone"
+
+
+def _where_they_part(text: str, kept_text: str) -> Sequence[str]:
+    """Two texts from the word on in which they differ; whole where they are short."""
+    if max(len(text), len(kept_text)) <= _SHORT:
+        return text, kept_text
+    words = text.split(), kept_text.split()
+    pairs = enumerate(zip(*words, strict=False))
+    same = next((n for n, (a, b) in pairs if a != b), min(map(len, words)))
+    return [f"…{shorten(' '.join(one[same:]), _SHORT, placeholder=' …')}" for one in words]
 
 
 def _same(one: str, other: str) -> bool:

@@ -62,7 +62,7 @@ async def _reads_off(bench: Bench) -> Finding:
     seen = [event.seen for event in pending.take() if isinstance(event, UnaskedRf)]
     if seen:
         why = "a pedal, a second control, a contact that sticks?"
-        return not_good(READS_OFF, f"RF was on ({'; '.join(seen)}) and was ended: {why}")
+        return not_good(READS_OFF, f"RF was on ({'; '.join(seen)}) and read off after OFF: {why}")
     if not bench.rf.proves_off:
         return not_checked(READS_OFF, f"no current is read: {ONLY_A_CURRENT_PROVES}")
     return good(READS_OFF)

@@ -200,7 +200,8 @@ class AnalyzerAnswers(_LineAnswers, _AnalyzerFacts):
         description="The message that asks for the load current"
     )
     current_reply: Annotated[str, AfterValidator(answers("fetch_current"))] = Field(
-        "{current_ma}", description="Its reply, as {current_ma} or I={current_a} A"
+        "{current_ma}",
+        description="Its reply, as {current_ma} or I={current_a} A; {power_w} of a meter of power",
     )
 
 

@@ -13,6 +13,7 @@ from ohmwright.model.bench_file import Asset
 from ohmwright.model.event import Event, Fault, RunFinished, RunStarted
 from ohmwright.model.result import Result, TraceabilityBasis, Verdict, asks_nothing
 from ohmwright.reports.part_texts import fault_text, interruption_lines, rf_not_ended_text
+from ohmwright.reports.risk_text import decision_rules
 from ohmwright.reports.run_parts import RunPart, on_time_text, run_totals_s
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
@@ -159,7 +160,7 @@ def _interruptions(parts: Sequence[RunPart]) -> Iterable[Text]:
 
 def _rules(results: Sequence[Result]) -> Iterable[Text]:
     """Return what the figures mean, what no certificate covers, and the rules that decided."""
-    rules = dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)
+    rules = decision_rules(results)
     if rules and any(r.conformity is not None for r in covered(results)):
         yield Text(
             "± is U, of about 95 % coverage; P is the probability that the true value lies within "

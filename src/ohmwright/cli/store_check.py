@@ -8,6 +8,7 @@ from typing import Literal
 
 from ohmwright.model.errors import RecordError
 from ohmwright.records.audit_finding import AuditFinding
+from ohmwright.records.flat_rows import Row
 from ohmwright.records.issued_papers import CheckedFile, FileState
 from ohmwright.records.signed_contents import UnhashedEntries
 from ohmwright.records.trust import Signer, TrustedKeys
@@ -42,6 +43,8 @@ class StoreCheck:
     """What the files are that were asked for."""
     heads: Mapping[str, Sequence[str]] = field(default_factory=dict[str, Sequence[str]])
     """By each hash that was asked for and is on record, the runs that have it."""
+    runs_of_heads: Sequence[Row] = ()
+    """The rows of these runs, each with its verdict."""
     values: Mapping[str, int] = field(default_factory=dict[str, int])
     """How many values were computed once more, under ''; how many not, under the reason."""
     named: Mapping[str, Sequence[str]] = field(default_factory=dict[str, Sequence[str]])

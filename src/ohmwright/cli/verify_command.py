@@ -35,6 +35,7 @@ from .verify_words import (
     named_words,
     newest_entry_line,
     recomputed_words,
+    run_line,
     unhashed_words,
 )
 
@@ -103,6 +104,8 @@ def _checked_store(
         [row["run_id"] for row in runs(store.database, Filter(verdict=how))]
         for how in (UNFINISHED, REFUSED)
     )
+    heads = {head: run_ids_with_head(store, head) for head in shown.heads if has_head(store, head)}
+    with_head = {run_id for found in heads.values() for run_id in found}
     return StoreCheck(
         len(chosen or known),
         findings,
@@ -112,7 +115,8 @@ def _checked_store(
         newest,
         seen_before,
         files,
-        {head: run_ids_with_head(store, head) for head in shown.heads if has_head(store, head)},
+        heads,
+        [row for row in runs(store.database) if row["run_id"] in with_head] if with_head else (),
         recomputed.reasons,
         recomputed.named,
         frozenset(refused),
@@ -204,6 +208,8 @@ def _print(check: StoreCheck) -> None:
     for head, found in check.heads.items():
         where = f"an event of run {', '.join(found)}" if found else "a signature or approval"
         out().print(Text(printable(f"{head}: on record, the hash of {where}.")), soft_wrap=True)
+    for row in check.runs_of_heads:
+        out().print(Text(printable(run_line(row))), soft_wrap=True)
     cut = [run_id for run_id in check.open_runs if run_id not in check.refused]
     if cut:
         named = ", ".join(map(printable, cut))

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from ohmwright.api.issued_paper import layout_sha256
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
+from ohmwright.records.flat_rows import Row
 from ohmwright.records.issued_papers import CheckedFile, FoundPaper
 from ohmwright.records.signed_contents import UnhashedEntries
 from ohmwright.reports.text import counted
@@ -68,6 +69,13 @@ def _layout(paper: FoundPaper) -> str:
     if not paper.own_pages_sha256:
         return layout
     return f"{layout}, behind the laboratory's own pages of SHA-256 {paper.own_pages_sha256}"
+
+
+def run_line(row: Row) -> str:
+    """Which unit a run is of and its verdict, to be held against a label or paper with its hash."""
+    unit = f"{row['asset']}, {row['model']}, serial {row['serial']}"
+    verdict = "VOID" if row["voided"] else row["verdict"] or "not finished"
+    return f"Run {row['run_id']}: {unit}; {row['at'][:10]}; {verdict}."
 
 
 def unhashed_words(unhashed: UnhashedEntries) -> str:

@@ -201,8 +201,8 @@ async def _refuse_changed_load(analyzer: Analyzer, load_ohm: float) -> None:
         f"The load was changed: {connected_ohm:g} ohm reads back after an activation that began "
         f"with {load_ohm:g} ohm.",
         "Nobody knows into which load its readings were taken; they are not used.",
-        "Leave the analyzer's keys and its other connections alone while the program works it, "
-        "then resume the run.",
+        "A key of the analyzer, another connection, a restart? Let none of them happen while the "
+        "program works it, then resume the run.",
     )
 
 
@@ -213,7 +213,8 @@ async def _refuse_changed_setting(generator: Generator) -> None:
         raise ActivationVoid(
             f"The generator was set otherwise: after the activation {changed}.",
             "Nobody knows at which setting its readings were taken; they are not used.",
-            "Leave the generator's keys alone while the program works it, then resume the run.",
+            "A key of the generator, a restart? Let neither happen while the program works it, "
+            "then resume the run.",
         )
 
 

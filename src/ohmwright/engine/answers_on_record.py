@@ -19,9 +19,10 @@ from ohmwright.model.event import (
 from ohmwright.model.result import Result
 from ohmwright.model.step import Stage
 
+from .answered_step import AnsweredStep
 from .kept_documents import DocumentedPart, read_kept_procedure, with_parts
 from .procedure import Procedure
-from .steps import step_kind
+from .steps import Step, step_kind
 
 
 @dataclass
@@ -96,14 +97,19 @@ def _what_differs(result: Result, answers: _Answers, part: DocumentedPart) -> st
     """Return what the answers say against a result; empty where they agree."""
     if result.verdict == "not measured":
         return _not_skipped(result, answers)
+    step = _step(result.step, _procedure(part))
+    if isinstance(step, AnsweredStep) and (otherwise := _judged_otherwise(result, step)):
+        return otherwise
     wanted = step_kind(result.kind).answer_behind(result)
     if wanted is None:
         return ""
+    if result.said not in ("", wanted):
+        return f"its result says '{result.said}', and its verdict follows from '{wanted}'"
     told_by, from_file = result.readings_told_by or "", f"{part.began.operator}, from "
     if told_by.startswith(from_file):
         return _not_given(told_by.removeprefix(from_file), part)
-    question = _question(result.step, _procedure(part))
-    if question is not None and result.requirement and question not in result.requirement:
+    question = None if step is None else step.words_asked()
+    if question is not None and result.requirement and not result.requirement.endswith(question):
         return f"its result says '{result.requirement}', and its procedure asks '{question}'"
     said = answers.last_to(question)
     if said is None:
@@ -118,10 +124,24 @@ def _not_named(result: Result, answers: _Answers) -> str:
     return f"it is said to be measured by '{result.instrument}', which nobody answered before"
 
 
-def _question(name: str, procedure: Procedure | None) -> str | None:
-    """Return what a step asks; None where that is not known."""
+def _step(name: str, procedure: Procedure | None) -> Step | None:
+    """Return a step; None where it is not known."""
     steps = () if procedure is None else procedure.step
-    return next((step.words_asked() for step in steps if step.name == name), None)
+    return next((step for step in steps if step.name == name), None)
+
+
+def _judged_otherwise(result: Result, step: AnsweredStep) -> str:
+    """Return that what was said gives another figure or verdict; empty where it does not."""
+    if step.request(rf_follows=False).answer(result.said) is None:
+        return f"its result says '{result.said}', which is no answer to its question"
+    said, gives = _judgement(result), _judgement(step.judged(result.said, result))
+    return "" if said == gives else f"it says {said}, and its answer '{result.said}' gives {gives}"
+
+
+def _judgement(result: Result) -> str:
+    """Return figure and verdict of a result."""
+    figure = "" if result.measured is None else f"{result.measured.value:g}: "
+    return f"{figure}{result.verdict}"
 
 
 def _not_given(file: str, part: DocumentedPart) -> str:

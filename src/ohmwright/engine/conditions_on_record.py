@@ -1,6 +1,7 @@
 """Whether results were measured and decided as the procedure that was kept with them states.
 
-That is mode, setting, load resistance, the age at which a value holds, and the decision rule.
+That is mode, setting, load resistance, the age at which a value holds, the decision rule, and what
+papers say that it notes of a step.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from functools import lru_cache
 
 from ohmwright.model.decision import OwnRule, SimpleAcceptance
 from ohmwright.model.document import Document
-from ohmwright.model.event import Event, PointDone
+from ohmwright.model.event import Event, PointDone, StepStarted
 from ohmwright.model.result import Result
 from ohmwright.model.step import Timing
 
@@ -22,20 +23,24 @@ from .verdict_on_record import rule_in_words
 
 
 def differing_conditions(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
-    """Yield number and description of each result of other conditions than its procedure's.
+    """Yield number and description of each result or note that is not its procedure's.
 
     A resumed run goes by the procedure that it was resumed with. A procedure that cannot be read
     here is passed over.
     """
     for number, event, part in with_parts(events):
-        if not isinstance(event, PointDone) or part is None:
-            continue
-        procedure, result = part.document("procedure"), event.result
+        procedure = None if part is None else part.document("procedure")
         stated = {} if procedure is None else _steps_of(procedure)
-        if (found := stated.get(result.step)) is not None:
-            step, timing = found
-            for said in (*_other_condition(result, step, timing), *_other_rule(result, step)):
-                yield number, f"{result.step}, {result.point}: {said}"
+        match event:
+            case StepStarted(step=name, note=note) if note and name in stated:
+                if note != stated[name][0].note:
+                    yield number, f"{name}: the procedure kept with the run does not note '{note}'"
+            case PointDone(result=result) if result.step in stated:
+                step, timing = stated[result.step]
+                for said in (*_other_condition(result, step, timing), *_other_rule(result, step)):
+                    yield number, f"{result.step}, {result.point}: {said}"
+            case _:
+                pass
 
 
 @lru_cache(maxsize=64)

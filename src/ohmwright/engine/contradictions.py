@@ -20,7 +20,7 @@ from .recomputed_values import differing, recomputable
 from .repeated_readings import repeated_readings
 from .requests_on_record import missing_requests
 from .rf_on_record import misfit_results
-from .thresholds_on_record import differing_thresholds
+from .thresholds_on_record import differing_levels, differing_thresholds
 from .verdict_on_record import differing_verdicts
 
 
@@ -41,6 +41,7 @@ def quick_contradictions(events: Sequence[Event]) -> Iterator[tuple[int, str]]:
     checks = (
         differing_verdicts,
         differing_thresholds,
+        differing_levels,
         differing_limits,
         differing_conditions,
         differing_figures,

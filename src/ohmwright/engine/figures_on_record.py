@@ -14,6 +14,7 @@ from ohmwright.uncertainty.inputs import coverage_factor
 
 from .kept_documents import DocumentedPart, read_kept_procedure, with_parts
 from .measured_value import COVERAGE, ESTIMATED, LOAD, METER, READINGS, part_of_u
+from .opening_events import SOFTWARE
 
 _SAME, _DRAWN = 1e-3, 0.05
 """Relative difference that is none: of a computed figure, and of one by Monte Carlo."""
@@ -22,6 +23,9 @@ _SAME_DOF, _MANY_DOF = 0.02, 500.0
 _LAST_READING = 0.3
 """Relative difference, in current, that lag and droop never make of a value and its last reading;
 from memory of the lags that units have, no source."""
+_PRIOR_DOF, _UNREAD_S = 3, 2.0
+"""For how many readings the prior of a fit's noise counts, and how long before RF went off the last
+reading may be, in s."""
 _DIGITS_MA = 5.0
 """Difference in mA that is none: of small currents the meter's digits are a large part."""
 
@@ -38,6 +42,8 @@ def differing_figures(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
             for said in _against_itself(event.result):
                 yield number, said
             if part is not None:
+                if part.began.software == SOFTWARE:  # another may rightly have counted otherwise
+                    yield from ((number, said) for said in _too_many_dof(event.result))
                 certificate, procedure = part.table("analyzer certificate"), part.table("procedure")
                 yield from (
                     (number, said)
@@ -64,6 +70,9 @@ def _against_itself(result: Result) -> Iterator[str]:
             yield f"{named}: U is {expanded:.4g}, and k u is {factor * measured.uncertainty:.4g}"
         if measured.propagation == "linear":
             yield from (f"{named}: {said}" for said in _other_factor(measured, factor))
+    if result.target is not None and measured.quantity not in (None, result.target.quantity):
+        limits = result.target.quantity
+        yield f"{named}: its value is a {measured.quantity}, and its limits are of {limits}"
     yield from _against_readings(named, result, measured)
 
 
@@ -75,6 +84,27 @@ def _other_factor(measured: Measured, factor: float) -> Iterator[str]:
     dof, by_lines = (min(one, _MANY_DOF) for one in (measured.dof, _dof_by_lines(measured)))
     if measured.budget and not isclose(dof, by_lines, rel_tol=_SAME_DOF):
         yield f"its degrees of freedom are {dof:.3g}, and its budget makes them {by_lines:.3g}"
+
+
+def _too_many_dof(result: Result) -> Iterator[str]:
+    """Yield that a value has more degrees of freedom than its readings give: a smaller k and U.
+
+    Of an adjustment, or where RF was on for longer than was read, other readings may count, too.
+    """
+    measured, samples = result.measured, result.samples
+    if measured is None or not samples or result.stage == "adjust":
+        return
+    activations = 1 + bool(result.earlier_samples)
+    if activations == 1 and result.on_s > samples[-1].age_s + _UNREAD_S:
+        return
+    most = len(samples) + len(result.earlier_samples) + _PRIOR_DOF * activations
+    scatter = (line for line in measured.budget if line.source in (READINGS, ESTIMATED))
+    dof = max((line.dof or 0.0 for line in scatter), default=0.0)
+    if dof > most:
+        yield (
+            f"{result.step}, {result.point}: its scatter has {dof:.0f} degrees of freedom, and its "
+            f"readings give at most {most}"
+        )
 
 
 def _dof_by_lines(measured: Measured) -> float:

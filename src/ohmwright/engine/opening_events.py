@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Iterator
 
 from ohmwright import __version__
+from ohmwright.instruments.bench import Bench
 from ohmwright.model.assignment import PROGRAM
 from ohmwright.model.document import DocumentRef
 from ohmwright.model.event import (
@@ -18,6 +19,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.traceability import Traceability
 
+from .decidability import Severity
 from .foresight import foreseen
 from .job import Job
 from .loads_taken import connect_each_load
@@ -30,6 +32,7 @@ from .unit_identity import identified_unit, refuse_another_unit, same_unit_goes_
 
 SOFTWARE = f"ohmwright {__version__}"
 """Name and version of this program, as records carry them."""
+_SHOWS_POWER = "its meter shows power; each current is worked out of that and the load's name"
 
 
 async def opening_events(
@@ -85,13 +88,21 @@ def _added_events(job: Job, session: Session) -> Iterator[Event]:
 def _foretold(job: Job, session: Session) -> Iterator[Foretold]:
     """Yield what the bench may not be able to decide and the record does not say yet."""
     said = {(event.step, event.what) for event in job.earlier if isinstance(event, Foretold)}
-    untied = untied_certificate(session.bench)
-    if untied and ("analyzer", untied) not in said:
-        yield Foretold(**session.stamp(), severity="warning", step="analyzer", what=untied)
+    for severity, what in _of_analyzer(session.bench):
+        if ("analyzer", what) not in said:
+            yield Foretold(**session.stamp(), severity=severity, step="analyzer", what=what)
     abilities = abilities_of(session.bench, session.given)
     for one in foreseen(job.file, job.stages, abilities, session.accuracy):
         if (one.step, one.what) not in said:
             yield Foretold(**session.stamp(), severity=one.severity, step=one.step, what=one.what)
+
+
+def _of_analyzer(bench: Bench) -> Iterator[tuple[Severity, str]]:
+    """Yield what the record is to say of the analyzer, whatever is measured with it."""
+    if untied := untied_certificate(bench):
+        yield "warning", untied
+    if bench.analyzer.shows_power:
+        yield "note", _SHOWS_POWER
 
 
 def _run_resumed(

@@ -238,8 +238,8 @@ async def _take_back(bench: Bench, seen: _Seen) -> None:
     spoken_against = seen.stayed_closed or seen.was_silent or bench.analyzer.released_by_hand
     if seen.last_on_s and not spoken_against:
         is_off += (
-            " (only readings of a current spoke against it: the meter may be slower than "
-            "'window_s' in its data says)"
+            " (only readings of a current spoke against it: a pedal or a second control held RF "
+            "on, or the meter is slower than 'window_s' in its data says)"
         )
     again = "Where the run goes on, you are asked to press it again."
     if not bench.analyzer.keyed_by_foot:

@@ -145,8 +145,8 @@ async def refuse_cut_short(analyzer: Analyzer, opened: Activation) -> None:
         await _refuse_contradiction(analyzer, opened)
         raise ActivationCutShort(
             f"RF reads as off already when the activation is {opened.age_s:.1f} s old.",
-            "The analyzer tripped or ended it by itself, or what it says is not true; "
-            "no value was taken from it.",
+            "The analyzer tripped or ended it by itself, another connection ended it, or what it "
+            "says is not true; no value was taken from it.",
             "Let the load cool, check the analyzer's messages, then resume the run.",
         )
     await refuse_other_limit(analyzer, opened)

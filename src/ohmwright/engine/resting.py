@@ -26,6 +26,9 @@ class OutputWarmth:
     """None where the generator's data do not say how it droops: only the full rest will do."""
     off_s: float = -inf
     """Bench time at which RF went off last; minus infinity before the first activation."""
+    unasked_off_s: float = -inf
+    """Bench time at which RF went off last that nobody had asked for: how much flowed is not known,
+    and the full rest follows."""
     shortens_rests: bool = True
     """Whether a rest may be shorter than the procedure's, by what the data say of the droop."""
     rested_at_s: float = 0.0
@@ -67,7 +70,8 @@ class OutputWarmth:
         if self.warmth is not None and self.shortens_rests:
             allowed = _SHARE_OF_TOLERANCE * tolerance
             for_droop_s = self.warmth.rest_s(allowed, timing.age_s, timing.rest_s)
-        return max(0.0, max(for_duty_s, for_droop_s) - rested_s)
+        after_unasked_s = timing.rest_s - (now_s - self.unasked_off_s)
+        return max(0.0, max(for_duty_s, for_droop_s) - rested_s, after_unasked_s)
 
     def residual_warmth(self, now_s: float, age_s: float) -> ResidualWarmth:
         """Return the warmth that an activation at `now_s` starts with, for a value at `age_s`."""

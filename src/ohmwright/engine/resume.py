@@ -19,6 +19,7 @@ from ohmwright.model.event import (
     ServiceLeft,
     TrimMoved,
     TrimsStored,
+    UnaskedRf,
 )
 from ohmwright.model.result import Result
 from ohmwright.model.step import STAGES, Stage
@@ -213,15 +214,16 @@ def on_time_s(events: Iterable[Event]) -> float:
     """Return how long RF was on, in seconds, as far as `events` tell.
 
     A part that ended with a fault has the time in that event. A part without one was killed or
-    finished, and counts its closed activations: one that was never closed is left out.
+    finished, and counts its closed activations and RF that nobody asked for: an activation that was
+    never closed is left out.
     """
     return sum(_on_s(part) for part in split_at_resumptions(events))
 
 
 def _on_s(part: Sequence[Event]) -> float:
     counted = [e.on_s for e in part if isinstance(e, Fault) and e.on_s is not None]
-    closed = (e.on_s for e in part if isinstance(e, ActivationClosed))
-    return counted[-1] if counted else sum(closed)
+    ended = (e.on_s or 0.0 for e in part if isinstance(e, ActivationClosed | UnaskedRf))
+    return counted[-1] if counted else sum(ended)
 
 
 def results(events: Iterable[Event]) -> Iterator[Result]:

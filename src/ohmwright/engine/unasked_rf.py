@@ -33,11 +33,12 @@ async def ensure_off_at_start(bench: Bench, pending: PendingEvents) -> None:
     does not end RF.
     """
     bench.analyzer.begin_run()
+    bench.rf.last_off_s = None  # nobody looked between the runs of one bench
     await bench.analyzer.identify()
-    await _end_unasked(await bench.rf.evidence_on(), bench, pending)
+    await end_unasked(await bench.rf.evidence_on(), bench, pending)
     shown = await bench.rf.measure_zero()
     if shown is not None:
-        await _end_unasked(shown, bench, pending)
+        await end_unasked(shown, bench, pending)
         await bench.rf.measure_zero()
     late_s = await bench.analyzer.late_off_s()
     if late_s is not None:
@@ -64,11 +65,11 @@ async def refuse_unasked_output(bench: Bench) -> None:
 
 
 def unasked_output(bench: Bench, problem: str) -> UnaskedOutput:
-    """Return the error for RF that was on, as `problem` showed, and was ended."""
+    """Return the error for RF that was on, as `problem` showed, and was read off since."""
     seen_on = "said to be" if bench.analyzer.read_by_eye else "read as"
     return UnaskedOutput(
         f"RF was {seen_on} on though nobody had asked for it: {problem}.",
-        f"It was ended. {is_off_words(bench)}.",
+        f"{is_off_words(bench)}.",
         "Pedal, a second control, a contact that sticks? Find out before going on.",
     )
 
@@ -99,7 +100,7 @@ async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -
     wait_s = 0.0 if isinstance(error, Stopped) else KEYING_DELAY_S
     try:
         seen = await uncancellable(partial(_on_within_bound, bench, wait_s))
-        await _end_unasked(seen, bench, pending)
+        await end_unasked(seen, bench, pending)
         if seen is not None and isinstance(error, InstrumentRefused):
             return _refused_with_rf_on(error, bench, seen)
     except ReleaseNotConfirmed as worse:
@@ -109,13 +110,18 @@ async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -
     return error
 
 
-async def _end_unasked(seen: str | None, bench: Bench, pending: PendingEvents) -> None:
-    """End RF that `seen` showed, where it did, and add that to `pending`."""
+async def end_unasked(seen: str | None, bench: Bench, pending: PendingEvents) -> None:
+    """End RF that `seen` showed, where it did; add that, and how long it was on, to `pending`."""
     if seen is None:
         return
+    before_s = bench.rf.last_off_s
     await confirmed_release(bench)
+    off_s, on_s = bench.rf.off_since_s, None
+    if before_s is not None and off_s is not None:
+        on_s = round(off_s - before_s, 3)
+        pending.on_s += on_s
     at, bench_s = bench.clock.wall(), round(bench.clock.now_s(), 6)
-    pending.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen, keyed_by=bench.keyed_by))
+    pending.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen, keyed_by=bench.keyed_by, on_s=on_s))
 
 
 def _refused_with_rf_on(error: InstrumentRefused, bench: Bench, seen: str) -> UnaskedOutput:

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from ohmwright.estimation.thermal_droop import ResidualWarmth
-from ohmwright.model.event import UnaskedRf
 from ohmwright.model.step import Timing
 
-from .release import confirmed_release
 from .session import Session
-from .unasked_rf import unasked_output
+from .unasked_rf import end_unasked, unasked_output
 
 CHECK_EVERY_S = 1.0
 """Interval, in s, at which it is checked in a rest, or a question, that RF is off."""
@@ -85,6 +83,6 @@ async def end_unasked_output(session: Session) -> str | None:
     if problem is None:
         return None
     session.report("on")
-    await confirmed_release(bench)
-    session.pending.add(UnaskedRf(**session.stamp(), seen=problem, keyed_by=bench.keyed_by))
+    await end_unasked(problem, bench, session.pending)
+    session.warmth.unasked_off_s = bench.clock.now_s()
     return problem

@@ -71,6 +71,10 @@ class Analyzer(ABC):
     """Called with a clause that tells of each reading that was asked for once more."""
     told_in = "the analyzer's command set"
     """Where its messages are written, for whoever has to correct one."""
+    shows_power = False
+    """Whether its meter shows power, and its currents are worked out of that and the load."""
+    load_ohm: float | None = None
+    """The load that was connected last, by which a meter of power is read; None: not known."""
     on_since_s: float | None = None
     """Since when RF is on, by the bench's clock; None where it is on since ON was called for."""
 

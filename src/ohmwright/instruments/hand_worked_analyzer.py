@@ -49,7 +49,7 @@ class HandWorkedAnalyzer(Analyzer):
         self._operator, self._clock, self._linked, self._label = operator, clock, linked, label
         self._foot = FootSwitch(operator, clock) if "foot switch" in by_hand else None
         self._typed = TypedMeter(data.meter, operator, clock) if "reading" in by_hand else None
-        self._load_ohm: float | None = None
+        self.shows_power = linked is not None and self._typed is None and linked.shows_power
         self._until_s = 0.0
         """When the limit of the latest activation is reached, on the bench's clock."""
         self._latest_ma = 0.0
@@ -99,9 +99,11 @@ class HandWorkedAnalyzer(Analyzer):
         self._heed_what_was_said()
         if "load" not in self.by_hand:
             await self._by_line.set_load(load_ohm)
-        elif load_ohm != self._load_ohm:
+        elif load_ohm != self.load_ohm:
             await self._operator.carry_out(ConnectLoad(load_ohm))
-            self._load_ohm = load_ohm
+            self.load_ohm = load_ohm
+            if self._linked is not None:
+                self._linked.load_ohm = load_ohm
 
     async def load_connected_ohm(self) -> float | None:
         """The load resistance that a line says is connected; None where a person connects it."""
@@ -178,9 +180,7 @@ class HandWorkedAnalyzer(Analyzer):
         """The latest reading of the load current, typed or asked for."""
         if self._typed is not None:
             return await self._type("current", self._typed)
-        reading = await self._by_line.fetch_current()
-        self._latest_ma = reading.current_ma
-        return reading
+        return self._noted(await self._by_line.fetch_current())
 
     async def fetch_leakage(self) -> Reading:
         """The latest reading of the HF leakage current, typed or asked for."""
@@ -193,7 +193,10 @@ class HandWorkedAnalyzer(Analyzer):
             reading = await typed.read_off()
         else:
             reading = await typed.read(quantity, self._until_s)
-        if not isnan(reading.current_ma):  # what nobody typed says nothing of the foot switch
+        return self._noted(reading)
+
+    def _noted(self, reading: Reading) -> Reading:
+        if not isnan(reading.current_ma):  # without a figure it says nothing of the foot switch
             self._latest_ma = reading.current_ma
         return reading
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Coroutine
 from functools import cached_property
-from math import isfinite
+from math import copysign, isfinite, sqrt
 from typing import Any
 
 import numpy as np
@@ -35,6 +35,8 @@ class RemoteAnalyzer(Analyzer):
         self.data = data
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
+        current = dialogue.commands.compiled.exchanges.get("fetch_current")
+        self.shows_power = current is not None and current.asked == "power_w"
         self._verified = VerifiedDialogue(dialogue, identity)
         self._off = OffTeller(dialogue)
 
@@ -60,7 +62,9 @@ class RemoteAnalyzer(Analyzer):
 
     async def set_load(self, load_ohm: float) -> None:
         """Connect the load resistance `load_ohm`; return when it reads back as connected."""
+        self.load_ohm = None
         await self._verified.set_number("set_load", "load", load_ohm, load_ohm=load_ohm)
+        self.load_ohm = load_ohm
 
     async def load_connected_ohm(self) -> float | None:
         """The load resistance that it says is connected; None where it does not tell."""
@@ -86,7 +90,7 @@ class RemoteAnalyzer(Analyzer):
             await self.dialogue.tell("arm", limit_s=sent_s)
         self.dialogue.try_once()
         self.on_since_s = self.dialogue.framing.now_s()
-        await self.dialogue.tell("on", limit_s=sent_s)
+        self.on_since_s = await self.dialogue.tell("on", limit_s=sent_s)
         if self.protections.limit_read_back:
             await self._see_limit(sent_s)
 
@@ -119,8 +123,8 @@ class RemoteAnalyzer(Analyzer):
     async def glance(self) -> tuple[bool, float]:
         """Whether the output reads on, and the load current in mA, each asked only once."""
         on = await self.dialogue.ask_number("state") != 0
-        current_ma, _ = await self.dialogue.ask_reading("fetch_current")
-        return on, abs(current_ma)
+        shown, _ = await self.dialogue.ask_reading("fetch_current")
+        return on, abs(self._current_ma("fetch_current", shown))
 
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
         """Connect `resistance_ohm` between the halves of the neutral electrode."""
@@ -142,10 +146,24 @@ class RemoteAnalyzer(Analyzer):
         await refuse_another_limit(self, left_s, limit_s, "the analyzer's command set")
 
     async def _fetch(self, verb: Ask) -> Reading:
-        current_ma, number = await self._verified.reading(verb)
+        current_ma, number = await self._read(verb)
         if why := self.impossible(current_ma):
             current_ma, number = await self._asked_again(verb, current_ma, why)
         return Reading(current_ma, number)
+
+    async def _read(self, verb: Ask) -> MeasuredReply:
+        shown, number = await self._verified.reading(verb)
+        return self._current_ma(verb, shown), number
+
+    def _current_ma(self, verb: Ask, shown: float) -> float:
+        """The current in mA that the meter shows, or that drives the power shown into the load.
+
+        Where no load is known yet it is the largest current: with the smallest load.
+        """
+        if verb != "fetch_current" or not self.shows_power:
+            return shown
+        load_ohm = self.load_ohm or min(self.data.load_bank.loads_ohm)
+        return copysign(1000 * sqrt(abs(shown) / load_ohm), shown)
 
     async def _asked_again(self, verb: Ask, impossible_ma: float, why: str) -> MeasuredReply:
         """The next reading, where a single damaged reply may have made an impossible one of it.
@@ -154,7 +172,7 @@ class RemoteAnalyzer(Analyzer):
         twice already, and for infinity, which is what an instrument says of an overload.
         """
         if isfinite(impossible_ma) and not self._verified.is_said_twice(verb):
-            again = current_ma, _ = await self._verified.reading(verb)
+            again = current_ma, _ = await self._read(verb)
             if isfinite(current_ma) and not self.impossible(current_ma):
                 self.on_unused_reading(
                     f"the analyzer read {why}; that was not used. Asked once more it read "

@@ -8,6 +8,7 @@ from typing import Literal
 
 from ohmwright.model.bench_status import RfState
 from ohmwright.model.errors import OhmwrightError
+from ohmwright.model.hardware import LONGEST_HOLD_S
 from ohmwright.model.rf_state import RfTracker
 from ohmwright.wire.clock import Clock
 
@@ -43,6 +44,8 @@ class RfMonitor:
         self.off_since_s: float | None = None
         """When it was first read as off and as nothing else since, in s of the bench's clock; None
         where it is not read as off."""
+        self.last_off_s: float | None = None
+        """When off was last read, or seen at a glance; None before, and where it is no proof."""
         self.off_after_warning = ""
         """What a person was told when RF that they had been warned of read off, by which RF is not
         keyed again before they say so; empty where nobody was warned, or they have said so."""
@@ -139,7 +142,10 @@ class RfMonitor:
         except OhmwrightError:
             return True
         self._read_s = self._clock.now_s()
-        return on or current_ma > self.zero_limit_ma
+        is_on = on or current_ma > self.zero_limit_ma
+        if not is_on and self.proves_off:
+            self.last_off_s = self._read_s
+        return is_on
 
     def set_unknown(self) -> None:
         """Keep that RF may be on: something is about to be sent that may switch it on.
@@ -153,6 +159,7 @@ class RfMonitor:
         if not self.proves_off:
             self._state.set_unproved()
             return
+        self.last_off_s = self._read_s
         read_at = self._clock.wall() - timedelta(seconds=self.read_ago_s)
         self._state.set_off(read_at, as_told=self._analyzer.read_by_eye)
 
@@ -194,10 +201,20 @@ class RfMonitor:
         return f"the keying output reads open, yet {left_s:.1f} s of a limit are still running"
 
     async def _current_flows(self) -> str | None:
-        self.reading = await self._analyzer.fetch_current()
+        self.reading = await self._figure()
         current_ma = self.reading.current_ma
         # what is no number is no current either: the meter has nothing to show
         return self._flows(current_ma) if current_ma > self.zero_limit_ma else None
+
+    async def _figure(self) -> Reading:
+        """The next reading; where the meter alone shows RF, the next that it has, for a moment."""
+        analyzer, end_s = self._analyzer, self._clock.now_s() + LONGEST_HOLD_S
+        reading = await analyzer.fetch_current()
+        alone = analyzer.keyed_by_foot and not analyzer.read_by_eye
+        while alone and isnan(reading.current_ma) and self._clock.now_s() < end_s:
+            await self._clock.sleep(1 / analyzer.data.meter.readings_per_s)
+            reading = await analyzer.fetch_current()
+        return reading
 
     def _flows(self, current_ma: float) -> str:
         if self._analyzer.keyed_by_foot:

@@ -60,10 +60,13 @@ class ProtectionProved(Stamped):
 
 
 class UnaskedRf(Stamped):
-    """RF was on though nobody had asked for it; OFF, or a person who was told, ended it."""
+    """RF was on unasked; OFF was sent, or a person was told, and then it read off."""
 
     kind: Literal["unasked_rf"] = "unasked_rf"
     seen: str
     """What showed it."""
     keyed_by: str | None = None
-    """Who has the foot switch; None where OFF ended it."""
+    """Who has the foot switch; None where OFF was sent."""
+    on_s: float | None = None
+    """How long it was on at most, since it was read as off before; None where it never was, and in
+    records that do not say."""

@@ -128,7 +128,7 @@ class ExcessiveOutput(OhmwrightError):  # noqa: N818
 
 
 class UnaskedOutput(OhmwrightError):  # noqa: N818
-    """RF was on though nobody had asked for it; OFF ended it."""
+    """RF was on though nobody had asked for it; after OFF it read off."""
 
     exit_code = 4
 

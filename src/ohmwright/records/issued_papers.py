@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Literal
 
 from ohmwright.model.errors import UsageError
+from ohmwright.model.typed_command import typed_command
 
 from .addendum import Addendum, approvals_of, is_voided, one_key_words
 from .seal import Seal
@@ -19,7 +20,8 @@ from .sql_store import SqlStore
 FileState = Literal["in force", "no longer in force", "not a certificate", "unknown", "changed"]
 """`unknown`: it cannot be held against these records."""
 _CALLS_ITSELF = re.compile(
-    rb"(?i:(draft|copy) of a )?(?i:certificate of calibration|report of measurement) ([\w.-]+)"
+    rb"(?i:((?:draft|copy) of a|void) )?"
+    rb"(?i:certificate of calibration|report of measurement) ([\w.-]+)"
 )
 """The title with the number, which PDF and HTML have uncompressed at their beginning or end."""
 
@@ -105,10 +107,13 @@ def _another(path: Path, content: bytes, issued: frozenset[str]) -> tuple[Checke
     title = _CALLS_ITSELF.search(content)
     if title is None:
         said = "no paper that was issued here, and it names no certificate: it cannot be checked."
+        if path.suffix.lower() in (".svg", ".png"):
+            said += f" Of a label give its hash: {typed_command('record verify --head HASH')}."
         return CheckedFile(f"{path}", "unknown", said), ""
     kind, number = ((title[one] or b"").decode(errors="replace") for one in (1, 2))
     if kind:
-        said = f"a {kind.lower()}, as it says itself, and no certificate that was issued."
+        word = {"draft of a": "a draft", "copy of a": "a copy"}.get(kind.lower(), "void")
+        said = f"{word}, as it says itself, and no certificate that was issued."
         return CheckedFile(f"{path}", "not a certificate", said), number
     if number not in issued:
         said = (

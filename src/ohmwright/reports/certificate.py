@@ -26,6 +26,7 @@ from ohmwright.model.step import MEASURED, Stage
 
 from .issue import Issue
 from .recomputed_text import recomputed_text
+from .risk_text import decision_rules
 from .run_parts import RunPart, parts_of_run, run_totals_s
 from .run_remarks import remarks_of_run
 from .stored_trims import stored_trims_text
@@ -237,7 +238,7 @@ def _who_carried_out(part: RunPart) -> str:
 
 def _rules(results: Sequence[Result]) -> tuple[str, ...]:
     """The decision rules of a run and what holds whatever the rule; none if nothing is decided."""
-    rules = dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)
+    rules = decision_rules(results)
     return (*rules, _WHATEVER_THE_RULE) if rules else ()
 
 

@@ -178,6 +178,8 @@ def _title(certificate: Certificate) -> str:
     """The title of the paper, which also tells `record verify` what a file calls itself."""
     kind = "Draft" if certificate.is_draft else "Copy" if certificate.copy else ""
     title = title_of(certificate)
+    if certificate.issue.void and not kind:
+        return f"Void {title.lower()}"
     return f"{kind} of a {title.lower()}" if kind else title
 
 

@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 
 from lxml import etree
 
+from ohmwright.engine.opening_events import SOFTWARE
 from ohmwright.engine.run import results_that_count
 from ohmwright.model.paper import Party
 from ohmwright.model.result import Verdict
@@ -29,9 +30,9 @@ from .dcc_elements import (
     add_words,
 )
 from .dcc_results import add_measurement
-from .details import corrected_texts
+from .details import answer_of_unit, corrected_texts, unread_text
 from .part_texts import interruption_lines, protection_lines
-from .text import NOT_RECORDED, printable
+from .text import NOT_RECORDED
 from .verdict_grounds import covered, is_past_due, qualification, said_verdict
 
 VERSION = "3.3.0"
@@ -68,14 +69,13 @@ def _take_verdicts_out(root: Element) -> None:
 def _administrative(parent: Element, certificate: Certificate, country: str) -> None:
     """Add who calibrated what, when and for whom, and the statements."""
     paper = certificate.issue.paper
-    add_software(add(parent, "dccSoftware"), certificate.software)
+    add_software(add(parent, "dccSoftware"), SOFTWARE)
     _core_data(add(parent, "coreData"), certificate, country)
     _item(add(add(parent, "items"), "item"), certificate)
-    laboratory = paper.laboratory or Party(name=printable(certificate.bench))
-    _contact(add(add(parent, "calibrationLaboratory"), "contact"), laboratory)
+    unknown = Party(name=NOT_RECORDED)
+    _contact(add(add(parent, "calibrationLaboratory"), "contact"), paper.laboratory or unknown)
     _persons(add(parent, "respPersons"), certificate)
-    customer = paper.customer or Party(name=certificate.asset.department or NOT_RECORDED)
-    _contact(add(parent, "customer"), customer)
+    _contact(add(parent, "customer"), paper.customer or unknown)
     _statements(add(parent, "statements"), certificate)
 
 
@@ -172,6 +172,8 @@ def _statements(parent: Element, certificate: Certificate) -> None:
             for name, text in corrected_texts(certificate).items()
             if text
         ),
+        *((f"Serial of the item{unread}.",) if (unread := unread_text(certificate)) else ()),
+        *(f"The item answers as {text}." for _, text in answer_of_unit(certificate) if text),
         *notes_of(certificate),
         *CAUTIONS,
         *interruption_lines(certificate.parts),

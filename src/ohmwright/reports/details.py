@@ -35,10 +35,10 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             ("Asset", unit.id),
             ("Maker", f"{unit.maker}{wrong['maker']}"),
             ("Model", f"{unit.model}{wrong['model']}"),
-            ("Serial number", f"{unit.serial}{wrong['serial']}{_unread(certificate)}"),
+            ("Serial number", f"{unit.serial}{wrong['serial']}{unread_text(certificate)}"),
             ("Department", f"{unit.department}{wrong['department']}"),
             *([("Owner", certificate.owner)] if certificate.owner else []),
-            *_answer(certificate),
+            *answer_of_unit(certificate),
         ),
     )
     yield (
@@ -64,7 +64,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
     )
 
 
-def _unread(certificate: Certificate) -> str:
+def unread_text(certificate: Certificate) -> str:
     """Words behind the serial number: who told it, where no instrument read it; else empty."""
     return f" ({certificate.unread})" if certificate.unread else ""
 
@@ -79,7 +79,7 @@ def _other_clock(certificate: Certificate) -> str:
     return " (by the simulated bench's own clock; the number has the computer's date)"
 
 
-def _answer(certificate: Certificate) -> Details:
+def answer_of_unit(certificate: Certificate) -> Details:
     """How the unit answers at its port; nothing of a unit without a port."""
     if NO_PORT in certificate.generator:
         return ()

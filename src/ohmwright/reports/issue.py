@@ -97,7 +97,7 @@ def issue_of(
     return Issue(
         number=numbers[-1],
         replaces=numbers[-2] if amended else "",
-        in_force=_in_force(numbers, addenda),
+        in_force="" if void else _newest_approved(numbers, addenda),
         amendments=tuple(_amendment_texts(numbers, addenda, unit)),
         approvals=tuple(map(_signature, approvals)),
         one_key=printable(one_key) if one_key else "",
@@ -145,15 +145,15 @@ def _issued(addenda: Sequence[Addendum]) -> IssuedPaper | None:
     return found
 
 
-def _in_force(numbers: Sequence[str], addenda: Sequence[Addendum]) -> str:
-    """The number of the newest issue that was approved; empty for none, and of a void run."""
+def _newest_approved(numbers: Sequence[str], addenda: Sequence[Addendum]) -> str:
+    """The number of the newest issue that was approved; empty for none."""
     issue, found = 0, ""
     for one in addenda:
         if one.statement.what == "amended":
             issue += 1
         elif one.statement.what == "approved":
             found = numbers[issue]
-    return "" if is_voided(addenda) else found
+    return found
 
 
 def _amendment_texts(
@@ -162,14 +162,14 @@ def _amendment_texts(
     """That each issue replaces the one before, or is to; why, by whom and when.
 
     `numbers`: of the issues. One that was approved is in force until a later one is: whoever amends
-    alone does not undo what another person approved.
+    alone does not undo what another person approved. None of a void run is.
     """
-    in_force = _in_force(numbers, addenda)
+    approved, is_void = _newest_approved(numbers, addenda), is_voided(addenda)
     amended = (one.statement for one in addenda if one.statement.what == "amended")
     for (old, new), said in zip(pairwise(numbers), amended, strict=True):
         now = f"{new} replaces {old}, which is no longer valid"
-        if numbers.index(new) > numbers.index(in_force or numbers[0]):
-            until = f"; until then {in_force} is in force" if in_force else ""
+        if numbers.index(new) > numbers.index(approved or numbers[0]):
+            until = f"; until then {approved} is in force" if approved and not is_void else ""
             now = f"{new} is to replace {old} once it is approved{until}"
         yield printable(
             f"{now}: {said.reason.rstrip('.')} ({said.operator}, {minute_text(said.signed_at)}; "

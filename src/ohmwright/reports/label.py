@@ -2,8 +2,8 @@
 
 It says passed, failed, limited or, of a sweep, measured, and by what where no analyzer certificate
 covers every value, or one was past due; void where the run is void. A serial number that nobody
-read is "as told". Only a unit that passed, by an approved paper and traceable values, has a due
-date: on any other, it would say that the unit may be used.
+read is "as told" or "as corrected". Only a unit that passed, by an approved paper and traceable
+values, has a due date: on any other, it would say that the unit may be used.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ def label(
         "height_mm": size.height_mm,
         "asset": printable(unit.id),
         "model": printable(unit.model),
-        "serial": printable(f"{unit.serial}{' as told' * bool(certificate.unread)}"),
+        "serial": printable(f"{unit.serial}{_serial_by(certificate)}"),
         "done": done,
         "until": _until(certificate, due),
         "verdict": _word(certificate),
@@ -72,6 +72,13 @@ def why_not_due(certificate: Certificate) -> str:
         return "nobody has approved the certificate"
     said = qualification(certificate.results)
     return f"the verdict is {certificate.verdict}, {said}" if said else ""
+
+
+def _serial_by(certificate: Certificate) -> str:
+    """Words behind a serial number that no instrument read: as told or, afterwards, corrected."""
+    if certificate.asset.serial != certificate.recorded_asset.serial:
+        return " as corrected"
+    return " as told" if certificate.unread else ""
 
 
 def _word(certificate: Certificate) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
 from ohmwright.model.result import Measured, Result
@@ -13,6 +14,29 @@ _BY_TRIALS = (
     "Monte Carlo (JCGM 101), whose mean, standard deviation and half the width of whose interval "
     "are the value, u and U of"
 )
+
+
+def decision_rules(results: Iterable[Result]) -> tuple[str, ...]:
+    """The rules that decided; where there are several, each behind the steps that it decided.
+
+    Behind step and point where one step has several.
+    """
+    rules = defaultdict[str, list[Result]](list)
+    of_step = defaultdict[str, set[str]](set)
+    for result in results:
+        if result.conformity is not None:
+            rules[result.conformity.rule].append(result)
+            of_step[result.step].add(result.conformity.rule)
+    if len(rules) < 2:
+        return tuple(rules)
+    named = {
+        rule: dict.fromkeys(
+            one.step if len(of_step[one.step]) == 1 else f"{one.step} {one.point}"
+            for one in decided
+        )
+        for rule, decided in rules.items()
+    }
+    return tuple(f"{', '.join(names)}: {rule}" for rule, names in named.items())
 
 
 def risk_text(results: Sequence[Result]) -> str:

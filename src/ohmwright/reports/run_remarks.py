@@ -111,9 +111,10 @@ def _added_text(event: Commented | FileAttached | UnitIdentified) -> str:
 
 
 def _ended(event: UnaskedRf) -> str:
+    on = "" if event.on_s is None else f"on for at most {event.on_s:.1f} s, "
     if event.keyed_by is None:
-        return "OFF ended it"
-    return f"it ended when {event.keyed_by} was told to release the foot switch"
+        return f"{on}it read off after OFF"
+    return f"{on}it read off after {event.keyed_by} was told to release the foot switch"
 
 
 def _slow_release_text(event: SlowRelease) -> str:

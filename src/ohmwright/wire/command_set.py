@@ -40,7 +40,7 @@ _OF_FORMAT: Mapping[int, tuple[str, ...]] = {
     1: ("terminator", "reply_terminator", "reading", "current_unit"),
     2: (
         *("frame", "reply_frame", "echo", "echo_ends", "pause_s", "serial", "codes"),
-        *("answer", "refused", "unasked", "opening", "closing", "stream"),
+        *("answer", "refused", "busy", "unasked", "opening", "closing", "stream"),
     ),
 }
 """The keys that only one format has."""
@@ -80,6 +80,8 @@ class CommandSet(FrozenModel):
     """What acknowledges a command; absent: nothing does."""
     refused: Texts = ()
     """What refuses a message, instead of its answer."""
+    busy: Texts = ()
+    """What puts off a message that was not carried out and is to be sent again, but for OFF."""
     unasked: Texts = ()
     """What comes by itself and says nothing, such as a sign of life; it is passed over."""
     opening: tuple[ShortTell, ...] = ()
@@ -152,6 +154,7 @@ class CommandSet(FrozenModel):
             timeout_s=self.timeout_s,
             answer=self.answer,
             refused=self.refused,
+            busy=self.busy,
             unasked=self.unasked,
             stream=self.stream,
             opening=self.opening,

@@ -18,6 +18,8 @@ from .nonces import nonce_pair
 from .scpi import decode_block
 
 _MOST_STRANGE_LINES = 16
+_BETWEEN_TRIES_S = 0.1
+"""How long a busy instrument is left alone before the same is said to it again."""
 
 
 class Conversation:
@@ -35,19 +37,33 @@ class Conversation:
         """The body and the bytes of messages without fields that were sent before."""
         self._line = commands.compiled.stream_line
         self._unlike = unlike_questions(commands)
+        self._nonce = 0
 
     async def exchange(self, exchange: Exchange, values: Mapping[str, object]) -> ReplyValues:
         """What the reply to one message says; empty where none comes. Raises Refused."""
         if exchange.send is None:
             return await self._line_after_now(exchange)
-        body, message = self._ready.get(exchange) or self._made(exchange, values)
-        await self.framing.send(message)
-        if self._echoes:
-            await self._hear_echo(body, exchange.timeout_s)
-        said = exchange.read(await self._reply(exchange.timeout_s)) if exchange.replies else {}
+        reply = await self._heard(exchange, values)
+        said = exchange.read(reply) if exchange.replies else {}
         if exchange.busy_s:
             await self.framing.wait(exchange.busy_s)
         return said
+
+    async def _heard(self, exchange: Exchange, values: Mapping[str, object]) -> bytes:
+        """The body of the reply to one message; empty where none comes.
+
+        What a busy instrument puts off is said again until the time for its reply is over.
+        """
+        body, message = self._ready.get(exchange) or self._made(exchange, values)
+        end_s = self.framing.now_s() + exchange.timeout_s
+        while True:
+            await self.framing.send(message)
+            if self._echoes:
+                await self._hear_echo(body, exchange.timeout_s)
+            reply = await self._reply(exchange.timeout_s) if exchange.replies else b""
+            if self.framing.now_s() >= end_s or not exchange.puts_off(reply):
+                return reply
+            await self.framing.wait(_BETWEEN_TRIES_S)
 
     def _made(self, exchange: Exchange, values: Mapping[str, object]) -> tuple[bytes, bytes]:
         """The body and the bytes of a message; kept where it has no fields."""
@@ -216,8 +232,7 @@ class Conversation:
         """Ask two questions of unlike form: replies that are one behind fit neither."""
         assert self._unlike is not None  # whoever asks has looked
         one, two = self._unlike
-        await self._send(one, {})
-        body = await self._reply(one.timeout_s)
+        body = await self._heard(one, {})
         one.read(body)
         if two.fits(body):
             raise ValueError(f"it could also answer '{two.verb}', so it proves nothing")
@@ -226,6 +241,7 @@ class Conversation:
     async def _hear_nonce(self, nonce: int) -> None:
         """Have `nonce` echoed; late replies before it are passed over."""
         exchange, strange = self.commands.exchange("resynchronise"), list[bytes]()
+        before, self._nonce = self._nonce, nonce
         await self._send(exchange, {"nonce": nonce})
         try:
             while len(strange) < _MOST_STRANGE_LINES:
@@ -233,13 +249,18 @@ class Conversation:
                 if _is_nonce(exchange, body, nonce):
                     return
                 strange.append(body)
+                if exchange.puts_off(body):
+                    await self.framing.wait(_BETWEEN_TRIES_S)
+                    await self._send(exchange, {"nonce": nonce})
         except LinkTimeout:
             if not strange:
                 raise
         except ValueError:
             strange.append(self.framing.left)
-        received = b" ".join(strange)
-        raise self._strange(received, f"{nonce} was to be echoed, to find the line in step")
+        why = f"{nonce} was to be echoed, to find the line in step"
+        if any(_is_nonce(exchange, body, before) for body in strange):
+            why += f"; {before} was asked for before, so answers may take longer than 'timeout_s'"
+        raise self._strange(b" ".join(strange), why)
 
     def _strange(self, received: bytes, why: str) -> ProtocolError:
         return self.framing.nonsense(received, why)

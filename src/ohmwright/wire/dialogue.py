@@ -164,16 +164,17 @@ class Dialogue:
         """Return when the line is proved once more, as far as the command set can."""
         await self._repeated(self.conversation.prove, _ASKED_AT_MOST)
 
-    async def tell(self, verb: Tell, **fields: object) -> None:
-        """Send the command `verb` once; return when the instrument reports no error.
+    async def tell(self, verb: Tell, **fields: object) -> float:
+        """Send the command `verb` once; when it was sent, once the instrument reports no error.
 
-        It is never repeated, since what may have arrived is not sent again. Raises
-        InstrumentRefused with what the instrument said, and ProtocolError where that contradicts
-        itself.
+        It is never repeated, since what may have arrived is not sent again; but where the
+        instrument is busy, and says that it has not done it. Raises InstrumentRefused with what
+        the instrument said, and ProtocolError where that contradicts itself.
         """
         exchange = self.commands.exchange(verb)
         message = exchange.body(fields)
         await self._repeated(partial(self.conversation.exchange, exchange, fields), 1)
+        sent_s = self.framing.last_sent_s()
         if "error" in self.commands.ask:
             said = await self.ask_values("error")
             if said["code"] != 0:
@@ -182,6 +183,7 @@ class Dialogue:
                     why = f"that is no error, and its number is {said['code']:g}, not 0"
                     raise self.framing.nonsense(self.framing.last_heard(), why)
                 raise self._refusal(message, round(float(said["code"])), text)
+        return sent_s
 
     async def reconnect(self) -> bool:
         """Whether a lost line was opened again; if so it is out of step."""

@@ -170,6 +170,8 @@ class Exchange:
     no_reading: tuple[MessageText, ...] = ()
     over_range: tuple[MessageText, ...] = ()
     refusals: tuple[MessageText, ...] = ()
+    busy: tuple[MessageText, ...] = ()
+    """What puts it off, undone, until it is sent again."""
     busy_s: float = 0.0
     """How long nothing else is asked or told after it, in s."""
     answers: tuple[tuple[MessageText, float | None], ...] = field(init=False)
@@ -204,6 +206,10 @@ class Exchange:
         number = said.get("number")
         return said[self.asked], None if number is None else round(number)
 
+    def puts_off(self, body: bytes) -> bool:
+        """Whether `body` says that the instrument is busy, and the message to come again."""
+        return any(text.fits(body) for text in self.busy)
+
     def fits(self, body: bytes) -> bool:
         """Whether `body` has the form of a reply to this message, refusals apart."""
         return any(text.fits(body) for text, _ in self.answers)
@@ -216,6 +222,8 @@ class Exchange:
 
 @lru_cache(maxsize=8)  # a question is asked twice: mostly the same reply comes twice
 def _read(exchange: Exchange, body: bytes) -> ReplyValues:
+    if exchange.puts_off(body):
+        raise ValueError("it says that it is busy, and nothing else in the time for a reply")
     for text in exchange.refusals:
         if (said := text.read(body)) is not None:
             code = said.get("code", 0)
@@ -235,7 +243,7 @@ def _without_reading(asked: str, said: ReplyValues, value: float) -> ReplyValues
     """What a reply without a reading says: `value` for a reading, the rest as it stands there."""
     if asked in said:
         return said
-    if asked not in ("current_ma", "ratio"):
+    if asked not in ("current_ma", "power_w", "ratio"):
         raise NotSaidError(f"it does not say '{asked}'")
     return {**said, asked: value}
 

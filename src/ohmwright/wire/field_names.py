@@ -28,6 +28,7 @@ _MEASURED = {
     "load": "ohm",
     "contact": "ohm",
     "current": "ma",
+    "power": "w",
     "limit": "s",
     "left": "s",
     "interval": "s",

@@ -212,4 +212,12 @@ class Framing:
 
     def last_sent(self) -> bytes:
         """The last message; empty where none was sent."""
-        return next((data for _, way, data in reversed(self.trace) if way == ">"), b"")
+        return self._last()[1]
+
+    def last_sent_s(self) -> float:
+        """When the last message was sent, by the bench's clock; now where none was."""
+        return self._last()[0]
+
+    def _last(self) -> tuple[float, bytes]:
+        sent = ((at_s, data) for at_s, way, data in reversed(self.trace) if way == ">")
+        return next(sent, (self.now_s(), b""))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import chain
 
 from ohmwright.model.complaint_words import error_at
 from ohmwright.model.positions import Path
@@ -36,6 +37,7 @@ class MessageCompiler:
     timeout_s: float
     answer: tuple[str, ...]
     refused: tuple[str, ...]
+    busy: tuple[str, ...]
     unasked: tuple[str, ...]
     stream: StreamData | None
     opening: tuple[TellMessage, ...]
@@ -77,8 +79,8 @@ class MessageCompiler:
         texts = self._replies(self.unasked, ("unasked",))
         for at, text in enumerate(texts):
             for exchange in (*self.exchanges.values(), *self.opening_exchanges):
-                forms = (*exchange.replies, *exchange.refusals, *exchange.no_reading)
-                if any(text.fits(form.sample()) for form in forms):
+                forms = (exchange.replies, exchange.refusals, exchange.busy, exchange.no_reading)
+                if any(text.fits(form.sample()) for form in chain(*forms)):
                     what = f"'{text.text}' may also be a reply to '{exchange.verb}'"
                     raise error_at(("unasked", at), f"{what}, which would be passed over")
         return texts
@@ -141,23 +143,22 @@ class MessageCompiler:
     def _question(self, verb: Ask, question: AskMessage) -> Exchange:
         path: Path = ("ask", verb)
         replies = self._replies(question.reply or self._plain(verb), (*path, "reply"))
-        self._check_asked(verb, replies, (*path, "reply"))
         return Exchange(
             verb,
             self._sent(verb, question.send, path),
             replies,
             question.timeout_s or self.timeout_s,
-            ASKED_FIELD.get(verb, ""),
+            self._asked(verb, replies, (*path, "reply")),
             self._replies(question.no_reading, (*path, "no_reading")),
             self._replies(question.over_range, (*path, "over_range")),
             self._replies(self.refused, ("refused",)),
+            self._replies(self.busy, ("busy",)),
         )
 
     def _streamed_question(self, verb: Ask) -> Exchange:
         line = self.stream_line
         assert line is not None  # else nothing is streamed
-        self._check_asked(verb, line.replies, ("stream", "line"))
-        return replace(line, verb=verb, asked=ASKED_FIELD[verb])
+        return replace(line, verb=verb, asked=self._asked(verb, line.replies, ("stream", "line")))
 
     def _command(self, verb: str, command: TellMessage, path: Path) -> Exchange:
         answers = self.answer if command.answer is None else command.answer
@@ -167,6 +168,7 @@ class MessageCompiler:
             self._replies(answers, (*path, "answer")),
             command.timeout_s or self.timeout_s,
             refusals=self._replies(self.refused, ("refused",)),
+            busy=self._replies(self.busy, ("busy",)),
             busy_s=self._busy_s(verb, command, path),
         )
 
@@ -189,12 +191,15 @@ class MessageCompiler:
             said["unit"] = "1"
         return (",".join(said[field] for field in fields),)
 
-    def _check_asked(self, verb: Ask, replies: tuple[MessageText, ...], path: Path) -> None:
-        """Raise where a reply lacks the field for which it is asked."""
-        field = ASKED_FIELD.get(verb)
+    def _asked(self, verb: Ask, replies: tuple[MessageText, ...], path: Path) -> str:
+        """The field for which `verb` is asked. Raises where a reply lacks it."""
+        field = ASKED_FIELD.get(verb, "")
+        if verb == "fetch_current" and "power_w" in replies[0].fields:
+            field = "power_w"
         for reply in replies:
-            if field is not None and field not in reply.fields:
+            if field and field not in reply.fields:
                 raise error_at(path, f"'{reply.text}' must hold '{{{field}}}', which '{verb}' asks")
+        return field
 
     def _sent(self, verb: str, text: str, path: Path) -> MessageText:
         made = self._made(text, path, reply=False)

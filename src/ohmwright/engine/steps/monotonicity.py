@@ -192,7 +192,7 @@ def _result(
     no_value: VerdictAndReason = "not measured", "no reading at the age asked for"
     verdict, compared = done.verdict_instead or no_value, ""
     if measured is not None:
-        compared = _compared(measured, below)
+        compared = compared_levels(measured, below)
         verdict = monotonicity_verdict(step, measured, below)
         if target is not None:
             verdict = judge(measured, target, step.rule)
@@ -224,7 +224,7 @@ def _beyond_certificate(work: StepRun, step: MonotonicityStep, readings: Activat
     return "" if readings.settled is None else beyond_certificate(accuracy, readings.settled.value)
 
 
-def _compared(measured: Measured, below: Sequence[Level]) -> str:
+def compared_levels(measured: Measured, below: Sequence[Level]) -> str:
     """Return how far this setting lies above the lower one that is nearest to it in power."""
     if not below:
         return "no lower setting was measured"
