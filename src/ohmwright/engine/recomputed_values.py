@@ -3,7 +3,8 @@
 That is of test points, of controls of the output, of sweeps, and of adjustments by their last
 activation. What it needs besides is on record, too: the meter's data, how the unit droops, and
 when RF was on.
-Where the search for the best fit began is not; that moves a value by less than is allowed here.
+Where the search for the best fit began is not. That mostly moves a value by less than is allowed
+here; where it does not, the readings are taken once more one by one, as the run took them.
 """
 
 from __future__ import annotations
@@ -145,8 +146,12 @@ def _evidence(behind: ResultBehindRf, age_s: float) -> BesideReadings:
 
 def _what_differs(result: Result, evidence: BesideReadings) -> str:
     """Return what the readings make of a value that is another one; empty where they agree."""
-    again = again_settled(result, evidence)
-    said = () if again is None else (_what_differs_from(again, one) for one in _stated(result))
+    said = _what_differs_from(again_settled(result, evidence), result)
+    return said and _what_differs_from(again_settled(result, evidence, one_by_one=True), result)
+
+
+def _what_differs_from(again: Settled | None, result: Result) -> str:
+    said = () if again is None else (_difference(again, one) for one in _stated(result))
     return next(filter(None, said), "")
 
 
@@ -157,7 +162,7 @@ def _stated(result: Result) -> Iterator[Result]:
         yield result.model_copy(update={"measured": result.sweep.current})
 
 
-def _what_differs_from(again: Settled, result: Result) -> str:
+def _difference(again: Settled, result: Result) -> str:
     measured = result.measured
     assert measured is not None
     value_ma = _current_ma(result, measured.value)
@@ -184,23 +189,27 @@ def _u_of_readings_ma(result: Result, measured: Measured) -> float:
     return u / (2e-6 * _current_ma(result, measured.value) * _load_ohm(result))
 
 
-def again_settled(result: Result, evidence: BesideReadings) -> Settled | None:
-    """Return the settled current by the readings on record, in mA; of two activations the mean."""
-    again = _settled(result, result.samples, evidence.meter, evidence.warmth)
+def again_settled(
+    result: Result, evidence: BesideReadings, *, one_by_one: bool = False
+) -> Settled | None:
+    """Return the settled current by the readings on record, in mA; of two activations the mean.
+
+    `one_by_one`: after each reading the search goes on from where it ended before, which takes
+    several times as long.
+    """
+
+    def settled(samples: Iterable[Sample], warmth: ResidualWarmth | None) -> Settled | None:
+        rule = _stop_rule(result, evidence.meter, warmth or ResidualWarmth())
+        take = rule.read if one_by_one else rule.add_reading
+        for sample in samples:
+            take(*sample)
+        return rule.settled()
+
+    again = settled(result.samples, evidence.warmth)
     if not result.earlier_samples or again is None:
         return again
-    first = _settled(result, result.earlier_samples, evidence.meter, evidence.earlier_warmth)
+    first = settled(result.earlier_samples, evidence.earlier_warmth)
     return None if first is None else pooled(first, again)
-
-
-def _settled(
-    result: Result, samples: Iterable[Sample], meter: _Table, warmth: ResidualWarmth | None
-) -> Settled | None:
-    """Return the settled current by the readings of one activation, in mA."""
-    rule = _stop_rule(result, meter, warmth or ResidualWarmth())
-    for sample in samples:
-        rule.add_reading(*sample)
-    return rule.settled()
 
 
 def _stop_rule(

@@ -64,6 +64,9 @@ _JUST_BEFORE_S = 1.6
 """Time, beside the meter's window, in which what an output was off is what it jumped by."""
 _AT_ONCE = 0.7
 """Part of the most that it was off which it was just before: less is the end of a slow rise."""
+_STOOD_S = 0.4
+"""It was off by as much when it had risen for so long: before that is the end of a quick rise."""
+_ROUNDING_S = 1e-6
 _MAY_RETURN, _RETURN_S = 0.5, 5.0
 """Probability that an output goes back which has just come to its level at once, and the time in
 which that falls by e: it falls as if states lasted 3 to 8 s, seldom longer."""
@@ -138,7 +141,9 @@ def arrival(problem: Problem, fit: TransientFit) -> Arrival:
     came_s = float(age_s[early[-1]])
     just_before = age_s[early] > came_s - _JUST_BEFORE_S - problem.record.window_s
     jump, most = float(off[just_before].max()), float(off.max())
-    return Arrival(jump, came_s) if jump > _AT_ONCE * most else Arrival()
+    last_off_s = age_s[early][just_before & (off > _AT_ONCE * jump)][-1]
+    stood = last_off_s - age_s[risen > _UP][0] > _STOOD_S - _ROUNDING_S
+    return Arrival(jump, came_s) if jump > _AT_ONCE * most and stood else Arrival()
 
 
 def steadied(problem: Problem, fit: TransientFit) -> Steadied | None:
