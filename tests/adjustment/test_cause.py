@@ -45,3 +45,13 @@ def test_the_cause_and_what_would_help(changes, cause, help_) -> None:
     assert said.startswith("not confirmed within 110 s of RF: ")
     assert cause in said
     assert help_ in said
+
+
+@pytest.mark.parametrize("cause", [{"play_counts": 8.0, "play_tolerances": 2.0}, {"surprises": 2}])
+def test_where_a_person_presses_keys_the_unit_alone_is_not_suspected(cause) -> None:
+    """One press too many looks like a trim that has play."""
+    by_port, by_keys = (
+        why_undecided(replace(SOUND, by_keys=keys, **cause)) for keys in (False, True)
+    )
+    assert "or where keys were pressed otherwise than asked for; see whether" in by_keys
+    assert "keys" not in by_port

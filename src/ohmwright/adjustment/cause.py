@@ -41,7 +41,8 @@ def _causes(seen: Evidence) -> Iterator[str]:
     if seen.play_tolerances > _PLAY_TOLERANCES:
         yield (
             f"after reversals the output fell short by about {seen.play_counts:.0f} counts, more "
-            "than the tolerance allows, as with a trim that has play (backlash); see whether it has"
+            "than the tolerance allows, as with a trim that has play (backlash)"
+            f"{_or_by_presses(seen)}; see whether it has"
         )
     if seen.left_over_tolerances > _WARMTH_TOLERANCES:
         yield (
@@ -62,14 +63,14 @@ def _causes(seen: Evidence) -> Iterator[str]:
             "a unit reduces it when it is warm; a longer rest, or less on-time before, would help"
         )
     if seen.surprises > 1:
-        yield _not_as_predicted(f"{seen.surprises} times")
+        yield _not_as_predicted(seen, f"{seen.surprises} times")
     if seen.hunting > _HUNTS and seen.swing_tolerances > _SWING_TOLERANCES:
         yield (
             "the output hunts, by too much for its tolerance; "
             "have the unit repaired, or use a meter that averages for longer"
         )
     if seen.surprises:
-        yield _not_as_predicted("once")
+        yield _not_as_predicted(seen, "once")
     if value is None:
         yield "the output was never brought near enough to the target to be confirmed"
         return
@@ -85,8 +86,13 @@ def _causes(seen: Evidence) -> Iterator[str]:
     yield f"{off}, too near to the limit to be sure; a trim with smaller counts would help"
 
 
-def _not_as_predicted(how_often: str) -> str:
+def _not_as_predicted(seen: Evidence, how_often: str) -> str:
     return (
         f"the output does not behave as the model: {how_often} it was not where the readings "
-        "before had predicted; see whether the unit is stable and its trim sound"
+        f"before had predicted{_or_by_presses(seen)}; see whether the unit is stable and its trim "
+        "sound"
     )
+
+
+def _or_by_presses(seen: Evidence) -> str:
+    return ", or where keys were pressed otherwise than asked for" if seen.by_keys else ""

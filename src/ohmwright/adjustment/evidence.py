@@ -50,6 +50,8 @@ class Evidence:
     surprises: int = 0
     bends: int = 0
     """Confirmations in which it sank on after the age asked for; one may hunt."""
+    by_keys: bool = False
+    """Whether a person moved the trim by its keys."""
 
 
 def evidence(
@@ -92,4 +94,5 @@ def evidence(
         times_out_s=budget.times_out_s,
         surprises=findings.surprises if play == 0 else 0,
         bends=findings.bends,
+        by_keys=spec.keys is not None,
     )
