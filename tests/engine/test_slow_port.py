@@ -101,3 +101,22 @@ async def test_the_guard_is_told_how_seldom_is_looked_meanwhile_and_no_longer(
     actuator, opened = moving(rig)
     assert await actuator.carry_out(Move(5), opened)
     assert promised == [trim_actuator._LOOK_EVERY_S, 0.0]
+
+
+async def test_no_move_begins_that_would_outlast_the_limit(make_rig: Callable[..., Rig]) -> None:
+    """A unit that took 0.8 s an answer kept RF on until its limit ended it."""
+    rig, moved = make_rig(), list[int]()
+    clock = rig.bench.clock
+
+    async def slowly(counts: int) -> int:
+        await clock.sleep(2.4)
+        moved.append(counts)
+        return counts
+
+    rig.bench.generator.move_trim = slowly
+    actuator, opened = moving(rig)
+    assert await actuator.carry_out(Move(5), opened)
+    await clock.sleep(opened.left_s - 2.0)
+    assert not await actuator.carry_out(Move(1), opened)
+    assert await actuator.carry_out(Move(2), None), "with RF off there is time"
+    assert moved == [5, 2]

@@ -46,6 +46,8 @@ class TrimActuator:
         self.trim = trim
         """Count at which the trim stands: as the unit says, or by the presses confirmed."""
         self._unanswered_press: Press | None = None
+        self._longest_move_s = 0.0
+        """Of a move by the port while RF was on, until it read back."""
         self._told_by = dict[str, None]()
         self._coach = self._coach_of_bench()
 
@@ -93,8 +95,8 @@ class TrimActuator:
 
         Of presses that a coach cues it reports nothing: they are reported as the meter shows them.
         Returns False where RF must go off, since a person has not answered while RF may wait for
-        them, or since too little time is left for a cue; `resolve_unanswered_presses` must be
-        called next. `current_ma`: the reading before the move, for the record.
+        them, or since too little time is left for a cue or a slow port;
+        `resolve_unanswered_presses` must be called next. `current_ma`: the reading before the move, for the record.
         """
         # once the policy has ended, no reading follows that could show presses: they are confirmed
         if isinstance(action, Press) and self.coach is not None and self._policy.end is None:
@@ -102,9 +104,12 @@ class TrimActuator:
         before_s = 0.0 if opened is None else opened.age_s
         generator, action = self._session.bench.generator, _at_most_at_once(action)
         if isinstance(action, Move):
+            if opened is not None and opened.left_s < self._longest_move_s:
+                return False
             before, said = self.trim, await self._moved_by_port(action.counts, opened)
             self.trim = said if generator.unattended else before + action.counts
             after_s = 0.0 if opened is None else opened.age_s
+            self._longest_move_s = max(self._longest_move_s, after_s - before_s)
             self._policy.moved((before_s + after_s) / 2, self.trim - before)
         else:
             if not await self._press_answered(action, opened):
