@@ -96,7 +96,8 @@ class TrimActuator:
         Of presses that a coach cues it reports nothing: they are reported as the meter shows them.
         Returns False where RF must go off, since a person has not answered while RF may wait for
         them, or since too little time is left for a cue or a slow port;
-        `resolve_unanswered_presses` must be called next. `current_ma`: the reading before the move, for the record.
+        `resolve_unanswered_presses` must be called next. `current_ma`: the reading before the
+        move, for the record.
         """
         # once the policy has ended, no reading follows that could show presses: they are confirmed
         if isinstance(action, Press) and self.coach is not None and self._policy.end is None:
