@@ -18,6 +18,9 @@ from ohmwright.model.result import Result
 
 from .kept_documents import DocumentedPart, with_parts
 
+_LATEST_S = 2.0
+"""RF goes off within this of the last reading; from memory of the benches here, no source."""
+
 
 class ResultBehindRf(NamedTuple):
     """A result with the activations before it; to be looked at before the next one is asked for."""
@@ -50,3 +53,8 @@ def results_behind_rf(events: Iterable[Event]) -> Iterator[ResultBehindRf]:
                 if part is not None:
                     yield ResultBehindRf(number, result, part, flowed, own)
                 own = 0
+
+
+def has_earlier_readings(result: Result) -> bool:
+    """Return whether RF was on in other activations than that of the readings on record."""
+    return result.on_s > result.samples[-1].age_s + _LATEST_S

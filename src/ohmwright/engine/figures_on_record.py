@@ -12,6 +12,7 @@ from ohmwright.model.traceability import Traceability
 from ohmwright.uncertainty.budget import effective_dof, variances_by_scatter
 from ohmwright.uncertainty.inputs import coverage_factor
 
+from .activations_on_record import has_earlier_readings
 from .kept_documents import DocumentedPart, read_kept_procedure, with_parts
 from .measured_value import COVERAGE, ESTIMATED, LOAD, METER, READINGS, part_of_u
 from .opening_events import SOFTWARE
@@ -23,9 +24,8 @@ _SAME_DOF, _MANY_DOF = 0.02, 500.0
 _LAST_READING = 0.3
 """Relative difference, in current, that lag and droop never make of a value and its last reading;
 from memory of the lags that units have, no source."""
-_PRIOR_DOF, _UNREAD_S = 3, 2.0
-"""For how many readings the prior of a fit's noise counts, and how long before RF went off the last
-reading may be, in s."""
+_PRIOR_DOF = 3
+"""For how many readings the prior of a fit's noise counts."""
 _DIGITS_MA = 5.0
 """Difference in mA that is none: of small currents the meter's digits are a large part."""
 
@@ -95,7 +95,7 @@ def _too_many_dof(result: Result) -> Iterator[str]:
     if measured is None or not samples or result.stage == "adjust":
         return
     activations = 1 + bool(result.earlier_samples)
-    if activations == 1 and result.on_s > samples[-1].age_s + _UNREAD_S:
+    if activations == 1 and has_earlier_readings(result):
         return
     most = len(samples) + len(result.earlier_samples) + _PRIOR_DOF * activations
     scatter = (line for line in measured.budget if line.source in (READINGS, ESTIMATED))

@@ -22,7 +22,7 @@ from ohmwright.model.event import (
 from ohmwright.model.hardware import mean_window_s
 from ohmwright.model.result import Measured, Result, Sample
 
-from .activations_on_record import ResultBehindRf, results_behind_rf
+from .activations_on_record import ResultBehindRf, has_earlier_readings, results_behind_rf
 from .asked_current import current_of, current_question
 from .measured_value import FROM_READINGS
 from .opening_events import SOFTWARE
@@ -40,8 +40,6 @@ _POOLED_SDS, _LEAST_POOLED_U = 1.5, 0.5
 """The same of an adjustment of several activations: those at the same place of the trim count in
 its value, and the readings of the last one are on record. 0.9 was the most of 243, 1.0 the least.
 """
-_LATEST_S = 2.0
-"""RF goes off within this of the last reading; from memory of the benches here, no source."""
 
 _Table = Mapping[str, Any]
 
@@ -115,14 +113,9 @@ def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
     if result.earlier_samples:
         told = evidence.earlier_warmth is not None
         return "" if told else "which of its activations were pooled is not on record"
-    if rule != "confirmed" and _has_earlier_readings(result):
+    if rule != "confirmed" and has_earlier_readings(result):
         return "of several activations the readings of the last one alone are on record"
     return ""
-
-
-def _has_earlier_readings(result: Result) -> bool:
-    """Return whether RF was on in other activations than that of the readings on record."""
-    return result.on_s > result.samples[-1].age_s + _LATEST_S
 
 
 def _with_evidence(events: Iterable[Event]) -> Iterator[Recomputable]:
@@ -166,7 +159,7 @@ def _difference(again: Settled, result: Result) -> str:
     measured = result.measured
     assert measured is not None
     value_ma = _current_ma(result, measured.value)
-    lacks_some = _has_earlier_readings(result) and not result.earlier_samples
+    lacks_some = has_earlier_readings(result) and not result.earlier_samples
     sds, least_u = (_POOLED_SDS, _LEAST_POOLED_U) if lacks_some else (_SDS, _LEAST_U)
     allowed_ma = sds * again.uncertainty + _BY_ANOTHER_START * abs(again.value)
     if abs(value_ma - again.value) > allowed_ma:
