@@ -57,10 +57,10 @@ def print_how_to_resume(
     would be refused again.
     """
     with suppress(Exception):  # the record itself may have failed, which is reported already
-        if run_id in store.run_ids() and len(store.events(run_id)) > before:
+        events = store.events(run_id) if run_id in store.run_ids() else ()
+        if len(events) > before:
             err().print(f"The record so far: {store.place(run_id)}", soft_wrap=True)
             how = f"Go on with: {go_on(run_id)}"
-            events = store.events(run_id)
             if run_started_event(events) is None:
                 how = NEVER_BEGUN
             err().print(Text(REFUSED if is_refused(events) else how), soft_wrap=True)
