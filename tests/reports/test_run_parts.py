@@ -166,21 +166,14 @@ def test_what_a_value_rested_on_before_it_was_measured_again_is_not_told(
     interrupted: tuple[Event, ...],
 ) -> None:
     """Would notice a certificate named for a trim that was checked again under another one."""
-    first, _, fault, resumed, *_, finished = interrupted
+    first, found, fault, resumed, left, finished = interrupted
     before, again = (result("adjust", "trim", "cut current") for _ in range(2))
     again = again.model_copy(
         update={"traceability": "none", "again": "checked", "moved_trims": ("cut power",)}
     )
-    made = certificate_of(
-        (
-            first,
-            PointDone(**later(4), result=before),
-            fault,
-            resumed,
-            PointDone(**later(70), result=again),
-            finished,
-        )
-    )
+    found = found.model_copy(update={"result": before})
+    left = left.model_copy(update={"result": again})
+    made = certificate_of((first, found, fault, resumed, left, finished))
     analyzer = dict(dict(certificate_text(made).facts)["Analyzer"])
     assert analyzer["Traceability"] == NOT_TRACEABLE["none"]
     assert "CAL-1" not in "".join(analyzer.values())

@@ -67,6 +67,7 @@ _AT_ONCE = 0.7
 _STOOD_S = 0.4
 """It was off by as much when it had risen for so long: before that is the end of a quick rise."""
 _ROUNDING_S = 1e-6
+"""Difference of ages that is none."""
 _MAY_RETURN, _RETURN_S = 0.5, 5.0
 """Probability that an output goes back which has just come to its level at once, and the time in
 which that falls by e: it falls as if states lasted 3 to 8 s, seldom longer."""
