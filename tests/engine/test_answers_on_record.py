@@ -117,6 +117,8 @@ async def test_an_instruction_that_nobody_answered_is_named(inspected: Sequence[
     assert done
     (said,) = found([e for e in inspected if e is not done[0]])
     assert "no answer on record says that it was done or skipped" in said
+    skipped = done[0].model_copy(update={"answer": "skip"})
+    assert found([skipped if e is done[0] else e for e in inspected]) == []
     cut_short = [e for e in inspected if not isinstance(e, Asked | RunFinished)]
     assert not any("was done" in said for said in found(cut_short))
 
