@@ -48,6 +48,7 @@ from .test_people import Helper
 
 pytestmark = pytest.mark.anyio
 ATTENDED = shipped("procedures", "attended-marlow.toml")
+GIVEN = "given values"
 SAID = {"Earth?": ["0.35"], "Pedal?": ["2"], "Cords?": ["as new"]}
 
 
@@ -189,13 +190,13 @@ async def test_what_a_file_answered_needs_no_question_but_the_file(
     job = Job(read_procedure(path), ("as_left",), "test", assignment=assignment)
     events = [event async for event in run(job, make_rig().bench)]
     assert found(events) == []
-    unkept = [
-        e for e in events
-        if not (isinstance(e, DocumentKept) and e.document.role == "given values")
-    ]  # fmt: skip
-    said = found(unkept)
-    assert len(said) == PROCEDURE.count("prompt")
-    assert all("'v.csv', and no such file is kept" in one for one in said)
+    (kept,) = (e for e in events if isinstance(e, DocumentKept) and e.document.role == GIVEN)
+    other = kept.document.model_copy(update={"name": "w.csv"})
+    for instead in ([], [kept.model_copy(update={"document": other})]):
+        at = events.index(kept)
+        said = found([*events[:at], *instead, *events[at + 1 :]])
+        assert len(said) == PROCEDURE.count("prompt")
+        assert all("'v.csv', and no such file is kept" in one for one in said)
 
 
 async def test_a_skip_is_held_against_what_was_said(make_rig: Callable) -> None:
