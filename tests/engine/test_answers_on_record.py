@@ -28,6 +28,7 @@ from ohmwright.model.event import (
     Event,
     PointDone,
     RunFinished,
+    RunResumed,
     RunStarted,
     UnitIdentified,
 )
@@ -328,6 +329,10 @@ def _contradicted_by_its_other_threshold(events: Sequence[Event]) -> None:
     for said_there, why in (("", "by both values on record it goes out"), (words, "make it fail")):
         found_there = quick_contradictions([forged(event, said_there) for event in events])
         assert [said for _, said in found_there if why in said]
+    (at,) = (n for n, e in enumerate(events) if isinstance(e, PointDone) and e.result == clear)
+    resumed = RunResumed(at=events[0].at, bench_s=0.0, operator="Ann", done=1)
+    of_a_part_before = [*(forged(event, "") for event in events[:at]), resumed, *events[at:]]
+    assert list(differing_thresholds(of_a_part_before)) == []
 
 
 async def test_what_an_analyzer_worked_by_hand_needs_a_person_for(

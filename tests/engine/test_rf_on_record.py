@@ -40,6 +40,18 @@ def test_leaving_service_mode_undoes_what_was_not_stored_alone(*, stored: bool, 
         assert (not list(misfit_results([*events, done]))) is fits
 
 
+def test_moves_in_a_step_that_came_to_no_result_are_none_of_the_next_step() -> None:
+    """Would notice a true record said to contradict itself, after a step that a person left."""
+    step = StepStarted.model_construct(**NOW, stage="adjust", step="cut")
+    moves = [TrimMoved.model_construct(**NOW, point="cut", counts=counts) for counts in (5, 3)]
+    result: Any = SimpleNamespace(
+        kind="adjust", step="cut", point="cut", start_trim=5, final_trim=8, again=None,
+        samples=(), on_s=0.0, measured=None,
+    )  # fmt: skip
+    done = PointDone.model_construct(**NOW, result=result)
+    assert [*misfit_results([step, moves[0], step, moves[1], done])] == []
+
+
 def test_a_result_without_a_reading_is_held_against_its_activations_by_its_value_alone() -> None:
     """A point may be left after RF at another load; a record may say nothing of RF at all."""
     activation: list[Event] = [
