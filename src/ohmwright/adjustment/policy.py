@@ -74,7 +74,7 @@ class AdjustPolicy:
         self._to_confirm = self._refuted = False
         """Whether the next activation may confirm; whether the latest confirmation was refuted."""
         self._confirms_start = False
-        """Whether the output is confirmed where the trim stood at first: its moves had no effect."""
+        """Whether the output is confirmed where the trim began, as its moves had no effect."""
         self._was_to_confirm = False
         """Whether the present activation confirms, or did before that was refuted."""
         self._confirmation: Confirmation | None = None
