@@ -133,7 +133,8 @@ class CertificateRenderer:
         form = _LABEL_FORMS.get(path.suffix.lower())
         if form is None:
             raise UsageError(
-                f"{path}: a label is an SVG, PDF or PNG file.", do="Give a name that ends in .svg, .pdf or .png."
+                f"{path}: a label is an SVG, PDF or PNG file.",
+                do="Give a name that ends in .svg, .pdf or .png.",
             )
         return label(self.certificate, self.options.label_size, form=form, due=self.options.due)
 

@@ -272,8 +272,8 @@ its digits, or nothing. Held by tests/engine/test_protections_kept.py.
 
 **What must be as it was when a run is resumed** (`resume`): stages, unit, bench, procedure,
 hardware data, command sets and back ends. Certificate and ambient conditions may be others, and
-each result says what its uncertainty rests on. Rejected: a corrected command set, beside whose values the wrong ones would stand.
-Held by tests/engine/test_resume.py.
+each result says what its uncertainty rests on. Rejected: a corrected command set, beside whose
+values the wrong ones would stand. Held by tests/engine/test_resume.py.
 
 **A certificate's figure with a coverage factor is an expanded uncertainty, without one a limit of
 error.** No certificate is allowed and said; an expired one is refused, or accepted and said.
