@@ -262,7 +262,7 @@ def test_the_end_of_a_quick_rise_is_no_jump():
 def came(off: Floats, early: Floats) -> Arrival:
     """How an output came that had risen at 1 s; of readings 0.1 s apart, `off` by (n,) so much."""
     age_s = 1.0 + 0.1 * np.arange(off.size)
-    record = SimpleNamespace(age_s=age_s, window_s=WINDOW_S)
+    record = SimpleNamespace(age_s=age_s, averaged_s=WINDOW_S)
     columns = np.ones((off.size, COUNT + 1))
     problem: Any = SimpleNamespace(record=record, keep=np.full(off.size, True), excess=early)
     return arrival(problem, SimpleNamespace(residuals=off, columns=columns))  # type: ignore[arg-type]
