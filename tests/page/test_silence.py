@@ -111,9 +111,30 @@ def test_after_a_sleep_nothing_is_shown_as_present(browser: Browser, site: Site)
     assert silent
 
 
-def test_a_server_begun_anew_leaves_rf_unknown_and_takes_its_address_in_the_same_tab(
-    browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch
+def test_another_text_than_the_screen_listed_is_not_run(
+    browser: Browser, site: Site, place: Path
 ) -> None:
+    person = Person.admitted(browser, site)
+    page = person.page
+    person.go("#/bench/1")
+    person.choose("One long", work="as found")
+    option = page.locator("select[name=procedure] option:checked")
+    digest = option.get_attribute("data-digest") or ""
+    (place / "long.toml").write_text(LONG_ACTIVATION.replace("= 100\n", "= 110\n"))
+    begin = page.get_by_role("button", name="Begin")
+    begin.click()
+    expect(page.locator("#line")).to_contain_text("was changed since this screen listed it")
+    assert site.hardware == []
+    expect(option).not_to_have_attribute("data-digest", digest)  # the list is of now
+    begin.click()
+    person.sees("on")
+
+
+@pytest.mark.parametrize("has_learned", [True, False])
+def test_a_server_begun_anew_leaves_rf_unknown_and_takes_its_address_in_the_same_tab(
+    browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch, *, has_learned: bool
+) -> None:
+    """`has_learned`: whether the address is given after the screen was told that it is unknown."""
     settings = page_settings(place, 1.0, place / "long.toml")
     with serving(settings, monkeypatch) as site:
         person = Person.admitted(browser, site)
@@ -121,14 +142,20 @@ def test_a_server_begun_anew_leaves_rf_unknown_and_takes_its_address_in_the_same
         person.go("#/bench/1")
         person.begin("One long", work="as found")
         person.sees("on")
+        if not has_learned:
+            page.route("**/news", lambda route: route.abort())
     again = replace(settings, port=urlsplit(site.addresses[0]).port)
     with serving(again, monkeypatch) as anew:
-        expect(page.locator("h1")).to_have_text("This browser was not admitted")
-        strip = page.locator(".elsewhere li")
-        expect(strip).to_have_text(re.compile("^RF NOT KNOWN HEREWorkshop bench 1, HF-017"))
+        if has_learned:
+            expect(page.locator("h1")).to_have_text("This browser was not admitted")
+            strip = page.locator(".elsewhere li")
+            expect(strip).to_have_text(re.compile("^RF NOT KNOWN HEREWorkshop bench 1, HF-017"))
+        else:
+            person.sees("unknown")
         expect(page.locator("#stop")).to_contain_text("Switch RF off at the unit itself")
         page.goto(anew.fresh_address())
-        expect(page.locator("h1")).to_have_text("Benches")
+        page.unroute("**/news")
+        expect(page.locator(".bench .rf").first).to_have_attribute("data-look", "idle")
 
 
 def test_who_watches_is_told_that_a_key_answers_nothing(browser: Browser, site: Site) -> None:

@@ -93,7 +93,7 @@ class Desk:
         self.operator = PageOperator(watch, self._real, operator, lambda: self.now_s)
         self.clock: Clock | None = None
         self._scope = anyio.CancelScope()
-        self._why_stopped = "The run was stopped before its end."
+        self._why_stopped = _stopped_by("the server of the page was ended")
         self._notes = PendingEvents()
         self._count = 0
         self.off_reading = OffReading()
@@ -159,10 +159,9 @@ class Desk:
         """Stop the run with RF off; False where none goes on. `screen`: None where not known."""
         if not self.is_busy:
             return False
-        if self.state != "stopping" and screen is not None:
-            self._why_stopped = (
-                f"The run was stopped before its end: STOP was pressed on screen {screen}."
-            )
+        if self.state != "stopping":
+            which = "a screen" if screen is None else f"screen {screen}"
+            self._why_stopped = _stopped_by(f"STOP was pressed on {which}")
         self.state = "stopping"
         self._changed()
         self._scope.cancel()
@@ -284,6 +283,11 @@ class Desk:
         if self.error is None:
             self.error = self._explain(problem)
         self._changed()
+
+
+def _stopped_by(what: str) -> str:
+    """Return why a run was cut short, for the record."""
+    return f"The run was stopped before its end: {what}."
 
 
 def _practice_job(order: Begin, file: ProcedureFile) -> Job:

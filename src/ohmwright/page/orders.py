@@ -40,6 +40,8 @@ class Begin(Body):
 
     procedure: Annotated[int, Field(ge=0, le=10_000)] | None
     """None: that of the unit in the register of assets."""
+    digest: Annotated[str, Field(max_length=64)] = ""
+    """Of the procedure's text, as the screen listed it; empty: whatever it is now."""
     asset: Annotated[str, Field(max_length=1000)] = ""
     """The unit's tag, typed or scanned; empty: that of the bench file, or of the resumed run."""
     work_order: Annotated[str, Field(max_length=200), AfterValidator(_one_line)] = ""
