@@ -16,6 +16,8 @@ from .browsing import LONG_ACTIVATION, SETTLED_MS, Person
 from .conftest import Site, page_settings, serving
 
 LATE_MS = 1000 * (FRESH_S + 1)
+CONNECTIONS = 6
+"""To one server by one browser, by the trade's custom: common practice, no source."""
 BEGIN = {"procedure": 0, "work": "as found", "unattended": True}
 
 
@@ -95,6 +97,29 @@ def test_a_stop_that_was_not_heard_is_to_be_pressed_again(browser: Browser, site
     page.locator("#stop").click()
     person.sees_state("Stopped")
     expect(alert).to_be_hidden()
+
+
+def test_a_stop_is_heard_though_the_tabs_of_the_browser_take_all_its_connections(
+    browser: Browser, site: Site
+) -> None:
+    person = Person.admitted(browser, site)
+    page = person.page
+
+    def open_tab() -> None:
+        tab = page.context.new_page()
+        tab.goto(f"http://{site.host}/")
+        expect(tab.locator(".bench").first).to_be_visible()
+        page.bring_to_front()
+
+    for _ in range(CONNECTIONS - 2):
+        open_tab()
+    person.go("#/bench/1")
+    person.begin("One long", work="as found")
+    person.sees("on")
+    open_tab()  # it takes the last
+    page.locator("#stop").click()
+    person.sees_state("^Stopped")
+    assert not site.hardware[0].truth.rf_on
 
 
 def test_after_a_sleep_nothing_is_shown_as_present(browser: Browser, site: Site) -> None:
