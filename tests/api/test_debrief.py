@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from ohmwright.adjustment.actions import Press
@@ -10,7 +12,7 @@ from ohmwright.api.overheard import CoachRemark, CueGiven, OverheardOperator
 from ohmwright.api.practice import open_practice_bench, practice_bench, practice_job
 from ohmwright.cli.debrief_table import slip_said
 from ohmwright.engine.run import run
-from ohmwright.instruments.doubt_requests import LookForCause
+from ohmwright.instruments.doubt_requests import LookAtPanel, LookForCause
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import (
     EnterService,
@@ -25,6 +27,7 @@ from ohmwright.simulator.panel import PanelFace
 from ohmwright.wire.clock import VirtualClock
 
 IN_USE = PanelFace("cut", 100.0, in_service=False, point=None, saved=True, alarm=False)
+WRONG = "cut, 15 W", "service mode, point P2"
 YOU = Effort(presses=0, rf_on_s=0.0, bench_s=0.0)
 UP_2 = CueGiven(10.0, Press("coarse", 2))
 A: Pressed = (12.0, "coarse", "up")
@@ -153,6 +156,31 @@ async def test_what_was_answered_as_done_and_was_not_is_told(answer: str) -> Non
         "nothing was saved in the unit.",
         "the unit was still in service mode.",
     ]
+
+
+@pytest.mark.anyio
+@pytest.mark.parametrize(
+    ("answer", "untrue"),
+    [
+        ("r", [f'"right": the panel said {says}.' for says in WRONG]),
+        ("corrected", [f'"corrected": the panel said {says}.' for says in WRONG]),
+        ("u", []),
+    ],
+)
+async def test_who_calls_a_wrong_setting_right_is_told(answer: str, untrue: list[str]) -> None:
+    class Careless(Operator):
+        name = "careless"
+
+        async def reply(self, request: Request, problem: str) -> str:
+            return answer
+
+    in_service = IN_USE._replace(in_service=True, point="P2")
+    faces = iter([IN_USE._replace(setting_w=15.0), IN_USE, in_service, in_service])
+    heard = OverheardOperator(Careless(), VirtualClock(), lambda: next(faces))
+    for wanted in (*["cut, 100 W"] * 2, "service mode, point P1", "service mode, point P2"):
+        await heard.carry_out(LookAtPanel("15 W was measured", wanted))
+    told = [words.rpartition(" was answered with ")[2] for words in heard.untrue]
+    assert told == untrue
 
 
 @pytest.mark.anyio

@@ -78,7 +78,7 @@ class Debrief(FrozenModel):
     standing: str = ""
     """Presses that still stood to be made when it ended, in words; empty where none did."""
     untrue: tuple[str, ...] = ()
-    """What was answered with "done" though the unit's panel showed otherwise, as sentences."""
+    """What was called done or right though the unit's panel showed otherwise, as sentences."""
     slips: tuple[SlipSeen, ...]
     unfounded: tuple[str, ...]
     """What the coach said of slips where none had happened."""

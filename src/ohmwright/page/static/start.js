@@ -98,6 +98,8 @@ function newForm(number) {
   return {
     element,
     askAnew() { asked = '' },
+    /** Whether a run is among those that can go on here. */
+    offers: (run) => [...fields.resume.options].some((one) => one.value === run),
     /** Fill in a unit (`asset`), or a run to go on with (`run`); nothing is begun by it. */
     fillIn(given) { [wish, asked] = [given, ''] },
     update(known) {

@@ -122,11 +122,11 @@ function notices(parts, all, busy) {
 
 /** What can be done about a run that has ended. */
 function after(parts, { now, picture }) {
-  const isOnRecord = now.state === 'ended' && now.run_id !== '' && !now.practice, isCutShort = picture.verdict === null
+  const isOnRecord = now.state === 'ended' && now.run_id !== '' && !now.practice, isCutShort = picture.verdict === null, canGoOn = parts.start.offers(now.run_id)
   set(parts.after, 'hidden', !isOnRecord)
-  redo(parts.after, JSON.stringify([isOnRecord, now.run_id, isCutShort]), () => !isOnRecord ? [] : [
+  redo(parts.after, JSON.stringify([isOnRecord, now.run_id, isCutShort, canGoOn]), () => !isOnRecord ? [] : [
     h('a', { href: `#/records/${encodeURIComponent(now.run_id)}` }, isCutShort ? 'Its record' : 'Its record and certificate'),
-    isCutShort ? h('button', { type: 'button', class: 'quiet', onclick: () => { parts.start.fillIn({ run: now.run_id }); changed() } }, 'Go on with it…') : null])
+    canGoOn ? h('button', { type: 'button', class: 'quiet', onclick: () => { parts.start.fillIn({ run: now.run_id }); changed() } }, 'Go on with it…') : null])
 }
 
 function placeWords(picture) {
