@@ -43,7 +43,7 @@ def anyio_backend() -> str:
     ("pressed", "kind", "done"),
     [
         ([A, B], None, None),
-        ([], "nothing pressed", "nothing"),
+        ([], "nothing taken by the unit", "nothing"),
         ([A], "too few", "coarse up once"),
         ([A, A, B], "too many", "coarse up 3 times"),
         ([A, B, (29.0, "coarse", "up")], "too many", "coarse up 3 times"),
@@ -68,7 +68,7 @@ def test_a_practice_that_is_stopped_before_any_request_has_no_slips() -> None:
 
 def test_a_request_that_still_stands_when_it_is_stopped_is_no_slip() -> None:
     assert debrief([UP_2], [], [], None, YOU).slips == ()
-    assert [slip.kind for slip in debrief([UP_2], [], [], 20.0, YOU).slips] == ["nothing pressed"]
+    assert [slip.kind for slip in debrief([UP_2], [], [], 20.0, YOU).slips] == ["nothing taken by the unit"]
     left = debrief([UP_2, CueGiven(40.0, Press("fine", -1))], [], [A, B], None, YOU)
     assert (left.asked, left.standing) == (1, "fine down once")
     assert debrief([UP_2], [], [A, B], None, YOU).standing == ""
@@ -100,9 +100,9 @@ def test_that_nothing_was_pressed_counts_as_noticed_for_all_that_was_said_to_be_
     said = [CoachRemark(45.0, "What was pressed has changed nothing.")]
     found = debrief(asked, said, [(22.0, "fine", "up")], 50.0, YOU)
     assert [(slip.kind, slip.noticed) for slip in found.slips] == [
-        ("nothing pressed", True),
+        ("nothing taken by the unit", True),
         ("other key", False),
-        ("nothing pressed", True),
+        ("nothing taken by the unit", True),
     ]
 
 
