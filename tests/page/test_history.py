@@ -107,8 +107,11 @@ def test_rf_on_time_and_whose_word_a_trim_is(tmp_path: Path) -> None:
     opened = ActivationOpened(**at, load_ohm=500, limit_s=15.4)
     resumed = RunResumed(**at, operator="Oda Brandvik", done=0)
     done = next(one for one in rest if isinstance(one, PointDone))
-    moved = done.result.model_copy(update={"stage": "adjust", "trim_told_by": NOT_SURE})
+    moved = done.result.model_copy(
+        update={"stage": "adjust", "trim_told_by": NOT_SURE, "start_trim": 4, "final_trim": -34}
+    )
     found = shown(tmp_path, (begun, opened, resumed, done.model_copy(update={"result": moved})))
     more = "and at most 16 s more: an activation has no end on record"
     assert more in str(found["rf_on"])
     assert "the meter, which could not rule out a wrong press" in str(found["trims_told"])
+    assert [one["trim"] for one in found["results"]] == ["4 to -34"]
