@@ -284,6 +284,7 @@ def test_a_refused_run_is_over_and_a_long_name_hides_no_verdict(
     expect(page.get_by_role("link", name="Its record", exact=True)).to_be_visible()
     expect(page.locator("form.start")).to_be_visible()
     expect(page.get_by_role("button", name="Go on with it")).to_have_count(0)
+    expect(page.get_by_text("By that it is another unit")).to_have_count(1)
     person.go("#/records")
     expect(page.locator("td[data-name=Verdict]")).to_contain_text("refused")
     box = page.locator("td[data-name=Verdict]").bounding_box()

@@ -107,7 +107,8 @@ function run(parts, known) {
   set(parts.bar, 'value', picture.points_done)
   put(parts.place, isBusy(known) && picture.stage !== null ? placeWords(picture) : '')
   put(parts.next, isBusy(known) && picture.comes_next ? `Next: ${picture.comes_next}` : '')
-  notices(parts, picture.notices, isBusy(known))
+  const ended = known.now.error?.happened  // is shown in large letters already
+  notices(parts, picture.notices.filter(({ words }) => ended === undefined || !words.startsWith(ended)), isBusy(known))
 }
 
 /** What a person should know: in a run the latest alarms stay beside RF, wherever the page is scrolled to; the latest of the others below. */
