@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 import pytest
 
 from ohmwright.adjustment.actions import Press
@@ -68,7 +66,8 @@ def test_a_practice_that_is_stopped_before_any_request_has_no_slips() -> None:
 
 def test_a_request_that_still_stands_when_it_is_stopped_is_no_slip() -> None:
     assert debrief([UP_2], [], [], None, YOU).slips == ()
-    assert [slip.kind for slip in debrief([UP_2], [], [], 20.0, YOU).slips] == ["nothing taken by the unit"]
+    (slip,) = debrief([UP_2], [], [], 20.0, YOU).slips
+    assert slip.kind == "nothing taken by the unit"
     left = debrief([UP_2, CueGiven(40.0, Press("fine", -1))], [], [A, B], None, YOU)
     assert (left.asked, left.standing) == (1, "fine down once")
     assert debrief([UP_2], [], [A, B], None, YOU).standing == ""

@@ -16,6 +16,7 @@ from ohmwright.model.event import (
     PointDone,
     RunResumed,
     RunStarted,
+    StepStarted,
 )
 from ohmwright.page.history import History
 from ohmwright.reports.run_parts import parts_of_run
@@ -99,6 +100,25 @@ def test_a_warning_of_rf_is_dated_in_a_record_and_not_given_as_of_now(tmp_path: 
     assert ended == "2026-03-02 09:31 UTC: “It reads off now.”"
     lost = fault.model_copy(update={"error": "LinkLost", "message": "The line is gone."})
     assert shown(tmp_path / "lost", (begun, lost))["ended_early"] == ["The line is gone."]
+
+
+def test_a_run_cut_short_says_what_is_to_be_undone_at_the_unit(tmp_path: Path) -> None:
+    begun, *_ = a_run(points=1)
+    at = {"at": begun.at + timedelta(minutes=1), "bench_s": 60.0}
+    step, left = StepStarted(**at, stage="adjust", step="p1"), "Leave service mode at P1."
+    fault = Fault(**at, error="Stopped", message="m", rf_state="off", left_open=left)
+    found = StepStarted(**at, stage="as_left", step="cut")
+    amid = "the unit may still be in service mode. Leave it without saving;"
+    for folder, events, words in (
+        ("told", (begun, step, fault), left),
+        ("power cut", (begun, step), amid),
+        ("later", (begun, step, found), ""),
+    ):
+        said = "\n".join(shown(tmp_path / folder, events)["ended_early"])
+        summary = "\n".join(map(str, footer_lines(events, (), parts_of_run(events))))
+        for text in (said, summary):
+            assert ("service mode" in text) is bool(words), folder
+            assert words in text
 
 
 def test_rf_on_time_and_whose_word_a_trim_is(tmp_path: Path) -> None:

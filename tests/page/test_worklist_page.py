@@ -275,7 +275,7 @@ def test_a_refused_run_is_over_and_a_long_name_hides_no_verdict(
     page.get_by_role("button", name="Begin").click()
     request, state = page.locator(".request-text"), page.locator(".one-bench .state")
     expect(request).to_be_visible()
-    while not state.inner_text().startswith("Ended"):  # as long as a meter that is read is asked for
+    while not state.inner_text().startswith("Ended"):  # how often the meter is asked for is open
         page.wait_for_timeout(SETTLED_MS)
         if request.is_visible():
             page.locator(".typed input").fill("9999" if "plate" in request.inner_text() else "0")

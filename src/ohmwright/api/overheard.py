@@ -23,7 +23,6 @@ from ohmwright.model.cue import Cue
 from ohmwright.simulator.panel import PanelFace
 from ohmwright.wire.clock import Clock
 
-
 _CLAIMS = {said: one.word for one in (DONE, RIGHT, CORRECTED) for said in (one.word, one.key)}
 """Answers by which somebody says how the unit stands now, as typed, and their words."""
 

@@ -119,6 +119,6 @@ def _another_unit(asset: RegisteredAsset, seen: str) -> WrongInstrument:
     return WrongInstrument(
         f"The unit at the bench {seen}; asset {asset.tag} has the serial number '{asset.serial}'.",
         "By that it is another unit. Nothing was switched on.",
-        f"Bring {asset.tag} to the bench, or scan the tag of the unit that is there. The register is "
-        f"wrong only where the plate of {asset.tag} itself shows another number.",
+        f"Bring {asset.tag} to the bench, or scan the tag of the unit that is there. The register "
+        f"is wrong only where the plate of {asset.tag} itself shows another number.",
     )
