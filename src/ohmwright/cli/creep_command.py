@@ -59,7 +59,7 @@ class CreepRequest:
 def show_creep(choice: FleetChoice, request: CreepRequest) -> None:
     """Print the forecast of each unit, of each point for one unit; write the plot asked for."""
     from ohmwright.fleet.creep_plot import plot_creep
-    from ohmwright.fleet.creep_table import creep_rows, unit_creep
+    from ohmwright.fleet.creep_table import RATE_NOTE, creep_rows, unit_creep
 
     if request.plot is not None:
         refuse_no_picture(request.plot, option="--plot", means="Nothing was computed.")
@@ -86,6 +86,8 @@ def show_creep(choice: FleetChoice, request: CreepRequest) -> None:
     table = _units_table if choice.asset is None else _points_table
     shown = table(units, at, f"{100 * request.probability:g} % by", marked)
     out().print(with_whole_words(shown))
+    if any(row.is_creep_observed for row in rows):
+        out().print(RATE_NOTE)
     print_marks(marked, RISK_NOTE)
     for row in rows:
         for remark in row.remarks:
@@ -152,18 +154,9 @@ def _cells(first: str, row: CreepRow, leaves: str, last: str, mark: str) -> tupl
     unit = unit_of(row.limits.quantity).symbol
     return (
         first,
-        _rate_text(row),
+        row.rate_text,
         f"{row.lower:.4g} to {row.upper:.4g} {unit}",
         f"{percent_text(row.risk)} %{mark}",
         leaves,
         last,
     )
-
-
-def _rate_text(row: CreepRow) -> str:
-    """Return the creep, or that no two visits have shown any."""
-    from ohmwright.fleet.creep_table import NEVER_OBSERVED
-
-    if row.rate_percent is None or row.rate_percent_sd is None:
-        return NEVER_OBSERVED
-    return f"{row.rate_percent:+.1f} ± {row.rate_percent_sd:.1f} %"
