@@ -14,6 +14,7 @@ from ohmwright.reports.table_paper import PaperPicture, PaperTable, TablePaper
 from ohmwright.reports.text import (
     counted,
     fixed_decimals,
+    four_digits,
     limits_text,
     percent_text,
     printable,
@@ -178,7 +179,7 @@ def _held(failure: Failure) -> tuple[str, str, str]:
     within = f"{limits_text(limits.as_target)} {unit_symbol(limits.as_target, None)}"
     if failure.value is None or error is None:
         return "", within, ""
-    found = _marked(f"{failure.value:.4g}", qualified=failure.qualified)
+    found = _marked(four_digits(failure.value, limits.as_target), qualified=failure.qualified)
     return found, within, f"{error:+z.1f}".replace("-", "−")
 
 

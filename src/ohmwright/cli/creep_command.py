@@ -14,11 +14,10 @@ from rich.text import Text
 from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
 from ohmwright.api.picture_file import write_picture
 from ohmwright.model.errors import UsageError
-from ohmwright.model.quantity import unit_of
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.qualified import PointOfUnit, Qualified, qualified_points
-from ohmwright.reports.text import limits_words, percent_text, printable
+from ohmwright.reports.text import four_digits, limits_words, percent_text, printable
 from ohmwright.reports.verdict_grounds import RISK_NOTE, words_of_grounds
 from ohmwright.wire.clock import RealClock
 
@@ -151,11 +150,11 @@ def _creep_table(at: datetime, first: str, by: str, last: str) -> Table:
 
 
 def _cells(first: str, row: CreepRow, leaves: str, last: str, mark: str) -> tuple[str, ...]:
-    unit = unit_of(row.limits.quantity).symbol
+    limits = row.limits.as_target
     return (
         first,
         row.rate_text,
-        f"{row.lower:.4g} to {row.upper:.4g} {unit}",
+        f"{four_digits(row.lower, limits)} to {four_digits(row.upper, limits)} {limits.unit}",
         f"{percent_text(row.risk)} %{mark}",
         leaves,
         last,
