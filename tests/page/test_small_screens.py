@@ -13,7 +13,8 @@ RESULTS = """async () => {
   const table = resultsTable()
   const one = { stage: 'as_left', step: 'adjust-coag-current', point: 'coag current', unit: 'mA',
     value: 199.3, expanded: 1.6, limits: '195.7 to 201.7 mA', said: '' }
-  table.update([{ ...one, verdict: 'pass', ground: 'not traceable', reason: 'the adjustment may not have been saved' },
+  table.update([{ ...one, verdict: 'pass', ground: 'not traceable',
+      reason: 'the adjustment may not have been saved' },
     { ...one, verdict: 'undecided', point: 'other',
       reason: 'too close to a limit: with this scatter of the readings it may be on either side' }])
   document.getElementById('view').append(table.element)

@@ -21,8 +21,9 @@ from .verdict_grounds import (
 )
 
 CAUTIONS = (
-    "HF output (high frequency, RF) burns and ignites. Work on the unit is for qualified staff, with the unit "
-    "disconnected from any patient; the maker's service manual and local codes come first.",
+    "HF output (high frequency, RF) burns and ignites. Work on the unit is for qualified staff, "
+    "with the unit disconnected from any patient; the maker's service manual and local codes come "
+    "first.",
     "A value holds for the stated age of an activation, into the stated load resistance, with the "
     "settings of the procedure; it says nothing of other conditions.",
     "Electrical-safety tests are not part of this paper unless listed as a point.",
