@@ -131,6 +131,8 @@ def test_a_failure_by_no_value_stands_in_the_table_without_figures(report: Fleet
     of_these = fleet_paper(replace(report, review=replace(report.review, failures=failures)))
     (table,) = (table for table in of_these.tables if table.heading == "Failed as found")
     shown = [tuple(bool(cell) for cell in row[4:]) for row in table.rows]
+    (whole,) = (t for t in fleet_paper(report).tables if t.heading == "Failed as found")
+    assert {row[-1][0] for row in whole.rows} <= {"+", "−"}
     assert shown == [(False, True, False), (False, False, False)]
 
 

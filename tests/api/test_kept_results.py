@@ -25,7 +25,7 @@ def test_only_what_is_new_is_given_and_a_point_counts_once() -> None:
     assert ([one.point for one in results.all], results.oldest) == (["a", "c", "d"], 3)
 
 
-def test_a_value_without_limits_has_its_unit() -> None:
+def test_a_value_without_limits_has_its_unit_and_tells_that_no_certificate_covers_it() -> None:
     found = Measured(
         quantity="contact_resistance_ohm", value=166.9, uncertainty=1.0, dof=50, age_s=0.0
     )
@@ -36,5 +36,7 @@ def test_a_value_without_limits_has_its_unit() -> None:
         kind="contact_quality",
         verdict="pass",
         measured=found,
+        traceability="not covered",
     )
-    assert result_picture(result).unit == "ohm"
+    shown = result_picture(result)
+    assert (shown.unit, shown.ground) == ("ohm", "not traceable")

@@ -40,7 +40,7 @@ from ohmwright.model.result import Result, Sample
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES
 from ohmwright.simulator.bench import SimulatedBench
-from tests.records.some_events import started
+from tests.records.some_events import started, uncovered_run
 
 NOW = {"at": datetime(2026, 1, 1, tzinfo=UTC), "bench_s": 0.0}
 AIM = TargetBand(886.0, 900.0, 910.0)
@@ -245,6 +245,14 @@ async def test_rf_was_never_on_for_longer_than_the_picture_says(
     assert {rf for rf, _ in seen} >= {"coming on", "on", "going off", "off"}
     assert isinstance(event, RunFinished)
     assert watch.picture(bench.clock.now_s()).on_s == pytest.approx(event.on_s, abs=0.01)
+
+
+def test_the_end_tells_what_the_verdict_rests_on() -> None:
+    watch = RunWatch()
+    for event in uncovered_run("not covered"):
+        watch.on_event(event)
+    picture = watch.picture(3.0)
+    assert (picture.verdict, picture.verdict_qualified) == ("pass", "not traceable")
 
 
 def test_rf_that_may_be_on_counts_until_it_is_read_as_off() -> None:

@@ -109,6 +109,8 @@ def test_from_approval_to_void_and_back(
     assert void.code == 0
     assert re.search(r"serial \S+\. Was another run meant\? .*record reinstate \S+", void.err)
     assert "This paper must not be used" in page()
+    ohmwright("certificate", "--records", place, "--all", tmp_path / "void")
+    assert all("-void." in one.name for one in (tmp_path / "void").iterdir())
     assert "void (" in record("list").out
     assert record("list", "--json").json[0]["void"] is True
     assert "Left out: 1 void run." in record("fleet").out

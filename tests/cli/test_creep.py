@@ -51,6 +51,10 @@ def test_what_is_printed_is_what_json_says(ohmwright: Callable, records: Path) -
     one = ohmwright("record", "creep", "--asset", "HF-002", "--at", "2026-06-02", *choice).out
     assert all(table.count(f"HF-00{number}") == 1 for number in (1, 2, 3, 4))
     assert one.count(" W") >= 2
+    for row in (row for row in rows if row["asset"] == "HF-002"):
+        rate, sd = row["rate_percent_a_year"], row["rate_sd_percent_a_year"]
+        assert f"{rate:+z.1f} ± {2 * sd:.1f} %" in one  # as the page, with k = 2
+    assert "± twice its standard deviation (k = 2)" in table
     intervals = json.loads(ohmwright("record", "interval", "--json", *choice).out)
     assert [row["asset"] for row in intervals].count(None) == 2
     assert all(3 <= row["months"] <= 24 for row in intervals)

@@ -85,6 +85,7 @@ def test_the_table_is_printed_though_writing_fails(ohmwright: Callable) -> None:
     assert outcome.code == 2
     assert "/dev/full: cannot be written" in outcome.err
     assert "500 ohm" in outcome.out
+    assert "Voltage: current times load resistance" in outcome.out  # nobody measured it
     assert re.search(r"; then: ohmwright sweep .* --csv /dev/full --overwrite", outcome.err)
 
 

@@ -1,4 +1,4 @@
-"""Papers as HTML on a telephone: nothing wider than 400 px."""
+"""Papers as HTML on a telephone, where nothing is wider than 400 px, and printed from there."""
 
 from pathlib import Path
 
@@ -27,3 +27,7 @@ def test_a_certificate_fits_400_px(
     page = browser.new_page(viewport={"width": 400, "height": 900})
     page.goto((tmp_path / "paper.html").as_uri())
     assert page.evaluate("document.documentElement.scrollWidth") <= 400
+    # else a browser that prints no backgrounds has it dark, over the figures
+    mark = page.locator(".watermark span")
+    if approvals == ():
+        assert mark.evaluate("one => getComputedStyle(one).printColorAdjust") == "exact"

@@ -38,3 +38,11 @@ def test_a_step_shows_the_limit_that_holds_and_no_default_of_another_form(
     bench = read_bench(Path("sim_profiles/benches/demo.toml"))
     (step,) = preview(read_procedure(path), bench, unattended=False)["steps"]
     assert step["settings"][3:] == shown
+
+
+def test_a_tolerance_of_two_parts_says_that_the_larger_holds() -> None:
+    bench = read_bench(Path("sim_profiles/benches/demo.toml"))
+    demo = read_procedure(Path("sim_profiles/procedures/demo-monopolar.toml"))
+    first, second, *_ = preview(demo, bench, unattended=False)["steps"]
+    assert ["tolerance", "6 %, 5 W, the larger of the two"] in first["settings"]
+    assert ["tolerance", "6 %"] in second["settings"]

@@ -13,7 +13,8 @@ RESULTS = """async () => {
   const table = resultsTable()
   const one = { stage: 'as_left', step: 'adjust-coag-current', point: 'coag current', unit: 'mA',
     value: 199.3, expanded: 1.6, limits: '195.7 to 201.7 mA', said: '' }
-  table.update([{ ...one, verdict: 'pass', reason: 'the adjustment may not have been saved' },
+  table.update([{ ...one, verdict: 'pass', ground: 'not traceable',
+      reason: 'the adjustment may not have been saved' },
     { ...one, verdict: 'undecided', point: 'other',
       reason: 'too close to a limit: with this scatter of the readings it may be on either side' }])
   document.getElementById('view').append(table.element)
@@ -32,10 +33,11 @@ def foot_y(page: Page) -> float:
 
 
 def test_every_part_of_a_result_is_seen_on_a_phone(shared: Site, browser: Browser) -> None:
-    """Limits and stage were cut off; a pass did not tell its reason."""
+    """Limits and stage were cut off; a pass told neither its reason nor what it rests on."""
     person = Person.admitted(browser, shared, viewport=PHONE)
     person.page.evaluate(RESULTS)
     table = person.page.locator(".results")
+    expect(table).to_contain_text("not traceable")
     expect(table).to_contain_text("the adjustment may not have been saved")
     expect(table.locator("caption")).to_have_text("Results: as left 1 pass, 1 undecided")
     for cell in table.locator("td").all():

@@ -10,6 +10,7 @@ from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.html import certificate_html
+from ohmwright.reports.html_tables import adjusted_table
 from ohmwright.reports.pdf import certificate_pdf
 from ohmwright.reports.text import printable
 
@@ -120,6 +121,24 @@ def test_papers_print_what_the_procedure_notes_of_a_limit() -> None:
     assert certificate_dcc(certificate).decode().count(said) == len(certificate.results)
     assert certificate_csv(certificate).decode().count(note) == len(certificate.results)
     assert "Note:" not in " ".join(page_of(certificate_of(a_run(), HEAD)).text)
+
+
+def test_an_error_is_told_and_an_adjusted_point_has_the_target_that_it_is_from(
+    certificate: Certificate,
+) -> None:
+    sheet = certificate_text(certificate)
+    (row,) = sheet.adjustments
+    assert f'data-label="Target">{row.target}<' in "".join(adjusted_table(sheet))
+    for paper in (certificate_html(sheet), text_of(certificate_pdf(sheet, certificate.dated))):
+        assert squeezed("Error: the value less its target, in percent") in squeezed(paper)
+
+
+def test_a_reason_that_begins_with_the_verdict_does_not_say_it_twice() -> None:
+    doubtful = result("as_found", "cut", "a").model_copy(
+        update={"verdict": "undecided", "reason": "undecided by its rule: guard band"}
+    )
+    (said,) = certificate_text(certificate_of(a_run([doubtful]))).reasons
+    assert said == "as found, cut, a: undecided by its rule: guard band"
 
 
 def test_adjusted_points_that_did_not_pass_stand_with_the_stages() -> None:

@@ -69,7 +69,11 @@ def test_limits_are_rounded_to_the_inside_and_are_the_same_everywhere() -> None:
     assert limits_words(target) == "144.7 to 163.3 W"
     assert limits_words(at_most("power_w", 9.9996)) == "at most 9.999 W"
     assert limits_words(at_least("power_w", 5.0001)) == "at least 5.001 W"
-    assert limit_figures(target) == ("144.7", "154", "163.3")
+    assert limit_figures(target) == ("144.7", "154.0", "163.3")
+    uneven = Target(quantity="power_w", value=285.9, lower=268.8, upper=303.0)
+    assert limits_words(uneven) == "268.8 to 303.0 W"  # alike in decimals, as on paper
+    even = Target(quantity="power_w", value=80, lower=70, upper=90)
+    assert (limits_words(even), limit_figures(even)) == ("70 to 90 W", ("70", "80", "90"))
     point = PointLimits("power_w", 154.0, 144.64, 163.35)
     assert limits_words(point.as_target) == "144.7 to 163.3 W"
     by_sum = Target(quantity="power_w", value=0.3, lower=0.1 + 0.2 - 0.1, upper=0.1 + 0.2)

@@ -75,6 +75,8 @@ class CertificateRenderer:
         day = f"{self.certificate.ended_at.astimezone(UTC):%Y-%m-%d}"
         parts = (self.certificate.asset.id, day, self.certificate.issue.number)
         named = "-".join(_file_name_part(part) for part in parts)
+        if self.certificate.issue.void:
+            return f"{named}-void"
         return f"{named}-draft" if self.certificate.is_draft else named
 
     def pdf(self, _: Path = Path()) -> bytes:

@@ -7,13 +7,14 @@ from io import StringIO
 from typing import TYPE_CHECKING
 
 from ohmwright.fleet.creep_plot import plot_creep
-from ohmwright.fleet.creep_table import NEVER_OBSERVED, RISKY, CreepRow, UnitCreep
+from ohmwright.fleet.creep_table import NEVER_OBSERVED, RATE_NOTE, RISKY, UnitCreep
 from ohmwright.fleet.fleet_review import Failure, FleetReview
 from ohmwright.fleet.surprise_chart import RULES, SurpriseChart, plot_surprises, surprise_charts
 from ohmwright.reports.table_paper import PaperPicture, PaperTable, TablePaper
 from ohmwright.reports.text import (
     counted,
     fixed_decimals,
+    four_digits,
     limits_text,
     percent_text,
     printable,
@@ -43,6 +44,7 @@ _NOTES = (
     "points within a year; it may fall again with the season. 10 % on: when that of any of its "
     "points reaches 10 %. Steps by repairs that nobody put on record are allowed for by their "
     "usual frequency, and cannot be foretold.",
+    RATE_NOTE,
     f"Creep {NEVER_OBSERVED}: no two visits without an adjustment between have shown any; what is "
     "expected of the unit is what its model does, and no date is told.",
     "A forecast is no measurement. Whether a unit may be used is decided by its maker's service "
@@ -177,8 +179,8 @@ def _held(failure: Failure) -> tuple[str, str, str]:
     within = f"{limits_text(limits.as_target)} {unit_symbol(limits.as_target, None)}"
     if failure.value is None or error is None:
         return "", within, ""
-    found = _marked(f"{failure.value:.4g}", qualified=failure.qualified)
-    return found, within, fixed_decimals(error, 1)
+    found = _marked(four_digits(failure.value, limits.as_target), qualified=failure.qualified)
+    return found, within, f"{error:+z.1f}".replace("-", "−")
 
 
 def _adjusted(review: FleetReview) -> PaperTable:
@@ -225,7 +227,8 @@ def _at_risk(report: FleetReport) -> PaperTable:
     )
     note = (
         "Units in use whose risk of being out of tolerance reaches 10 % within a year, the "
-        f"riskiest first; {len(report.units()) - len(risky)} others stay below."
+        "riskiest first; where that is about equal (to 5 points), the one that reaches 10 % "
+        f"first. {len(report.units()) - len(risky)} others stay below."
     )
     columns = (
         "Unit",
@@ -247,19 +250,11 @@ def _row_at_risk(unit: UnitCreep, *, qualified: bool) -> tuple[str, ...]:
         printable(row.model),
         printable(f"{row.step} {row.point}"),
         f"{row.last_at:%Y-%m-%d}",
-        _rate_text(row),
+        row.rate_text.replace("-", "−"),
         _marked(f"{percent_text(row.risk)} %", qualified=qualified),
         _marked(f"{percent_text(unit.risk.within_year)} %", qualified=qualified),
         unit.leaves_text,
     )
-
-
-def _rate_text(row: CreepRow) -> str:
-    """Return the creep, or that no two visits have shown any."""
-    rate, sd = row.rate_percent, row.rate_percent_sd
-    if rate is None or sd is None:
-        return NEVER_OBSERVED
-    return f"{'+' if rate > 0 else ''}{fixed_decimals(rate, 1)} ± {sd:.1f} %"
 
 
 def _look_at(report: FleetReport) -> PaperTable:

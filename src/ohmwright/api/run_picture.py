@@ -18,6 +18,7 @@ from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
 from ohmwright.reports.measuring_conditions import trim_text
 from ohmwright.reports.text import limits_words
+from ohmwright.reports.verdict_grounds import ground_of
 
 from .reading_picture import BandPicture
 from .rf_words import RfPicture, Urgency, rf_at_request
@@ -113,6 +114,8 @@ class ResultPicture(FrozenModel):
     step: str
     point: str
     verdict: Verdict
+    ground: str
+    """How that is to be qualified, as by what the value rests on; empty where it is not."""
     value: float | None
     """In `unit`; None where nothing was measured."""
     expanded: float | None
@@ -136,6 +139,7 @@ def result_picture(result: Result) -> ResultPicture:
         step=result.step,
         point=result.point,
         verdict=result.verdict,
+        ground="" if measured is None else ground_of(result),
         value=None if measured is None else measured.value,
         expanded=None if measured is None else measured.expanded,
         limits="" if target is None else limits_words(target),
@@ -224,6 +228,8 @@ class RunPicture(FrozenModel):
     most `run_view.NOTICES_KEPT`."""
     verdict: Verdict | None
     """Of the whole run; None before its end."""
+    verdict_qualified: str
+    """How that is to be qualified; empty where it is not, and before the end."""
 
     @property
     def place(self) -> str:

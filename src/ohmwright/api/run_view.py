@@ -31,6 +31,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.result import Result, Verdict
+from ohmwright.reports.verdict_grounds import qualification
 
 from .kept_results import KeptResults
 from .plan_progress import PlanProgress
@@ -90,11 +91,13 @@ class RunWatch:
         self._requests = 0
         self._before_s = on_time_s(earlier)
         self.results = KeptResults(RESULTS_KEPT)
-        self._verdicts: dict[PointKey, Verdict] = {}
+        self._latest: dict[PointKey, Result] = {}
+        """Without their readings: those of a long run are many."""
         self._notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
         self._told: tuple[Notice, ...] = ()
         """What a person was told to do, or to know, at once, and what holds still."""
         self._verdict: Verdict | None = None
+        self._verdict_qualified = ""
         for event in earlier:
             self._take_earlier(event)
 
@@ -149,6 +152,7 @@ class RunWatch:
                 self._progress.point_done(self._keep(event.result), event.bench_s)
             case RunFinished():
                 self._state, self._verdict = "finished", event.verdict
+                self._verdict_qualified = qualification(self._latest.values())
             case Fault():
                 self._state = "ended early"
         for urgency, words in notices_of(event):
@@ -240,10 +244,11 @@ class RunWatch:
             left_s=pace.left_s(missing, now_s) if going_on else None,
             left_words=pace.left_words(missing, now_s) if going_on else "",
             on_s=self._before_s + _on_s(moment, now_s),
-            verdicts=dict(Counter(tuple(self._verdicts.values()))),
+            verdicts=dict(Counter(one.verdict for one in tuple(self._latest.values()))),
             results=self.results.all,
             notices=(*self._notices, *self._told)[-NOTICES_KEPT:],
             verdict=self._verdict,
+            verdict_qualified=self._verdict_qualified,
         )
 
     def _tell(self, notice: Notice) -> None:
@@ -262,7 +267,7 @@ class RunWatch:
 
     def _keep(self, result: Result) -> PointKey:
         key: PointKey = result.stage, result.step, result.point
-        self._verdicts[key] = result.verdict
+        self._latest[key] = result.model_copy(update={"samples": ()})
         self.results.keep(key, result_picture(result))
         return key
 

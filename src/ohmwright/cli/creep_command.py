@@ -14,11 +14,10 @@ from rich.text import Text
 from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
 from ohmwright.api.picture_file import write_picture
 from ohmwright.model.errors import UsageError
-from ohmwright.model.quantity import unit_of
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.qualified import PointOfUnit, Qualified, qualified_points
-from ohmwright.reports.text import limits_words, percent_text, printable
+from ohmwright.reports.text import four_digits, limits_words, percent_text, printable
 from ohmwright.reports.verdict_grounds import RISK_NOTE, words_of_grounds
 from ohmwright.wire.clock import RealClock
 
@@ -59,7 +58,7 @@ class CreepRequest:
 def show_creep(choice: FleetChoice, request: CreepRequest) -> None:
     """Print the forecast of each unit, of each point for one unit; write the plot asked for."""
     from ohmwright.fleet.creep_plot import plot_creep
-    from ohmwright.fleet.creep_table import creep_rows, unit_creep
+    from ohmwright.fleet.creep_table import RATE_NOTE, creep_rows, unit_creep
 
     if request.plot is not None:
         refuse_no_picture(request.plot, option="--plot", means="Nothing was computed.")
@@ -86,6 +85,8 @@ def show_creep(choice: FleetChoice, request: CreepRequest) -> None:
     table = _units_table if choice.asset is None else _points_table
     shown = table(units, at, f"{100 * request.probability:g} % by", marked)
     out().print(with_whole_words(shown))
+    if any(row.is_creep_observed for row in rows):
+        out().print(RATE_NOTE)
     print_marks(marked, RISK_NOTE)
     for row in rows:
         for remark in row.remarks:
@@ -149,21 +150,12 @@ def _creep_table(at: datetime, first: str, by: str, last: str) -> Table:
 
 
 def _cells(first: str, row: CreepRow, leaves: str, last: str, mark: str) -> tuple[str, ...]:
-    unit = unit_of(row.limits.quantity).symbol
+    limits = row.limits.as_target
     return (
         first,
-        _rate_text(row),
-        f"{row.lower:.4g} to {row.upper:.4g} {unit}",
+        row.rate_text,
+        f"{four_digits(row.lower, limits)} to {four_digits(row.upper, limits)} {limits.unit}",
         f"{percent_text(row.risk)} %{mark}",
         leaves,
         last,
     )
-
-
-def _rate_text(row: CreepRow) -> str:
-    """Return the creep, or that no two visits have shown any."""
-    from ohmwright.fleet.creep_table import NEVER_OBSERVED
-
-    if row.rate_percent is None or row.rate_percent_sd is None:
-        return NEVER_OBSERVED
-    return f"{row.rate_percent:+.1f} ± {row.rate_percent_sd:.1f} %"

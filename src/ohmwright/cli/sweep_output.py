@@ -132,7 +132,10 @@ def _coverage(curve: Curve) -> str:
     if not factors:
         return "No value."
     k = " to ".join(sorted({min(factors), max(factors)}))
-    return f"U: expanded uncertainty of 95 % coverage, k = {k}."
+    return (
+        f"U: expanded uncertainty of 95 % coverage, k = {k}.\n"
+        "Voltage: current times load resistance, and without U."
+    )
 
 
 def _told_apart(curve: Curve, other: Curve) -> str:

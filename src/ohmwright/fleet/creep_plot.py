@@ -71,8 +71,8 @@ def _panel(axes: Axes, point: PointForecast, row: CreepRow, at: datetime) -> Non
     reach = 2.0 * limits.half * seen.uncertainties[index][known]
     fresh = seen.adjusted[index][known]
     for chosen, colour, marker, name in (
-        (~fresh, _FOUND, "o", "value ± 2 u"),
-        (fresh, _LEFT, "s", "begins anew ± 2 u"),
+        (~fresh, _FOUND, "o", "value ± U (k = 2)"),
+        (fresh, _LEFT, "s", "begins anew ± U (k = 2)"),
     ):
         axes.errorbar(
             years[chosen],

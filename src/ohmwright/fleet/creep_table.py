@@ -18,6 +18,8 @@ from .years import date_of, years_of
 
 HORIZON_YEARS = 5.0
 """No date further ahead than this, from a unit's last value, is foretold."""
+RATE_NOTE = "Creep a year: in percent of the target, ± twice its standard deviation (k = 2)."
+"""Stands beneath a table that has `CreepRow.rate_text`."""
 RISKY = 0.1
 """Probability of being out of tolerance whose date is told where none is asked for."""
 UNLIKE = 0.5
@@ -71,6 +73,14 @@ class CreepRow:
     def is_creep_observed(self) -> bool:
         """Whether two visits have shown how it creeps."""
         return self.rate_percent is not None
+
+    @property
+    def rate_text(self) -> str:
+        """Its creep a year ± twice the standard deviation, or that no two visits have shown any."""
+        if self.rate_percent is None or self.rate_percent_sd is None:
+            return NEVER_OBSERVED
+        # z: no minus before a zero
+        return f"{self.rate_percent:+z.1f} ± {2 * self.rate_percent_sd:.1f} %"
 
     @property
     def remarks(self) -> tuple[str, ...]:

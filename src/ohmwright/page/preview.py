@@ -110,7 +110,8 @@ def _value(key: str, value: Any) -> str:
             return "yes" if value else "no"
         case dict():
             given = {k: v for k, v in value.items() if v is not None}
-            return ", ".join(f"{_part(k)}{_value(k, v)}" for k, v in given.items())
+            larger = ", the larger of the two" if {"percent"} < given.keys() else ""
+            return ", ".join(f"{_part(k)}{_value(k, v)}" for k, v in given.items()) + larger
         case list() | tuple():
             return f"{', '.join(_value('', each) for each in value)} {unit}".rstrip()
         case float() | int():

@@ -6,6 +6,7 @@ from .certificate import Certificate
 from .issue import NOTHING_TOLD
 from .measurand_text import far_reading_text, measurand_text
 from .measuring_conditions import TOLD_TRIM, trims_told_text
+from .result_tables import error_text
 from .risk_text import coverage_text, risk_text
 from .text import printable
 from .uncertainty_text import uncertainty_text
@@ -20,8 +21,9 @@ from .verdict_grounds import (
 )
 
 CAUTIONS = (
-    "HF output burns and ignites. Work on the unit is for qualified staff, with the unit "
-    "disconnected from any patient; the maker's service manual and local codes come first.",
+    "HF output (high frequency, RF) burns and ignites. Work on the unit is for qualified staff, "
+    "with the unit disconnected from any patient; the maker's service manual and local codes come "
+    "first.",
     "A value holds for the stated age of an activation, into the stated load resistance, with the "
     "settings of the procedure; it says nothing of other conditions.",
     "Electrical-safety tests are not part of this paper unless listed as a point.",
@@ -36,6 +38,7 @@ _OF_COVERED = (
     "P: probability that the true value lies within the limits. TUR (test uncertainty ratio): "
     "half the tolerance divided by U, of the later value where there are two.",
 )
+_ERROR = "Error: the value less its target, in percent of the target."
 _UNDECIDED = "Undecided is neither pass nor fail; it is never rounded to a pass."
 NOT_ON_RECORD = (
     "Laboratory, customer, place and receipt are as told when this paper was made; they become "
@@ -80,6 +83,7 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
         *seal,
         *of_values,
         *(_OF_COVERED if any(r.measured is not None for r in covered(results)) else ()),
+        *((_ERROR,) if any(map(error_text, results)) else ()),
         _UNDECIDED,
         *of_results,
         *of_u,

@@ -33,7 +33,7 @@ from .result_tables import (
     adjustment_rows,
     step_groups,
 )
-from .text import minute_text, printable
+from .text import minute_text, printable, verdict_and_reason
 from .traceability_marks import mark_notes
 from .verdict_grounds import qualification, said_verdict
 
@@ -226,6 +226,5 @@ def _reasons(results: Iterable[Result]) -> Iterable[str]:
         if result.reason == NO_LIMITS:
             said[f"{where}: {NO_LIMITS}"] = None
         elif result.verdict != "pass" or result.reason:
-            why = ", ".join(filter(None, (result.verdict, result.reason)))
-            said[f"{where}, {result.point}: {why}"] = None
+            said[f"{where}, {result.point}: {verdict_and_reason(result)}"] = None
     return (printable(line).replace(" ohm", " Ω") for line in said)

@@ -96,14 +96,14 @@ def faint(words: str) -> str:
 
 def adjusted_table(sheet: CertificateText) -> Iterable[str]:
     """The table of adjusted points."""
-    names = ("Load", "Limits", "Trim, counts", "Times moved")
+    names = ("Load", "Target", "Limits", "Trim, counts", "Times moved")
     heads = "".join(
         f"<th>{name}</th>" for name in ("Point", *names, "Landed at ± U", *_OUTCOME[1:])
     )
     yield f"<h2>Adjusted{faint(sheet.adjusted_at)}</h2><table><thead>"
     yield f"<tr>{heads}<th>TUR</th></tr></thead><tbody>"
     for row in sheet.adjustments:
-        cells = (row.load, f"{row.limits} {row.unit}", row.trim, row.moves)
+        cells = (row.load, row.target, f"{row.limits} {row.unit}", row.trim, row.moves)
         plain = "".join(map(_cell, names, cells))
         yield (
             f"<tr><td>{isolated(row.point)}{faint(row.at)}</td>{plain}"

@@ -95,6 +95,7 @@ class AdjustmentRow:
     point: str
     at: str
     load: str
+    target: str
     limits: str
     unit: str
     trim: str
@@ -199,7 +200,7 @@ def _result_cells(result: Result | None, marks: ValueMarks) -> ResultCells:
         value=printable(result.shown) if result.shown else value,
         expanded=expanded,
         read=far_reading_text(result),
-        error=_error(result),
+        error=error_text(result),
         probability="" if held is None else probability_text(held),
         ratio="" if held is None else uncertainty_ratio_text(held),
         verdict="" if result.asks_nothing else result.verdict,
@@ -208,7 +209,7 @@ def _result_cells(result: Result | None, marks: ValueMarks) -> ResultCells:
     )
 
 
-def _error(result: Result) -> str:
+def error_text(result: Result) -> str:
     """Value less target in percent of the target; empty where there is no such error."""
     error, target = result.error, result.target
     if error is None or target is None or target.one_sided or result.said:
@@ -242,7 +243,7 @@ def _adjustment_row(
     rest_and_note: tuple[str, str],
 ) -> AdjustmentRow:
     """The row of one adjusted point; `shared` is what is said of all."""
-    result = adjustment.result
+    result, target = adjustment.result, adjustment.result.target
     trims = (result.start_trim, result.final_trim)
     own = _but_load(result).without(shared).words()
     far, (rested, note) = far_reading_text(result), rest_and_note
@@ -255,8 +256,9 @@ def _adjustment_row(
             )
         ),
         load="" if result.load_ohm is None else f"{result.load_ohm:g} Ω",
-        limits="" if result.target is None else limits_text(result.target),
-        unit=unit_symbol(result.target, result.measured),
+        target="" if target is None else four_digits(target.value, target),
+        limits="" if target is None else limits_text(target),
+        unit=unit_symbol(target, result.measured),
         trim=" to ".join("?" if trim is None else fixed_decimals(trim, 0) for trim in trims)
         + ("" if result.trim_told_by is None else TOLD_TRIM),
         moves=str(adjustment.moves),

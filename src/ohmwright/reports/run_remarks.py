@@ -30,6 +30,7 @@ from .text import (
     printable,
     unit_symbol,
     value_and_uncertainty,
+    verdict_and_reason,
 )
 
 _ANSWER_WORDS = {
@@ -171,7 +172,7 @@ def _repetition_text(result: Result) -> str:
 
 def _result_text(result: Result) -> str:
     """Value with uncertainty and unit, verdict and reason of a result, separated by commas."""
-    words = [result.verdict, result.reason]
+    words = [verdict_and_reason(result)]
     if result.measured is not None:
         value, expanded = value_and_uncertainty(result.measured)
         unit = unit_symbol(result.target, result.measured)

@@ -9,7 +9,7 @@ from math import floor, log10
 from typing import NamedTuple
 
 from ohmwright.model import quantity as quantities
-from ohmwright.model.result import Conformity, Measured
+from ohmwright.model.result import Conformity, Measured, Result
 from ohmwright.model.seen_text import character_code
 from ohmwright.model.tolerance import Target
 
@@ -64,6 +64,12 @@ def value_and_uncertainty(measured: Measured) -> tuple[str, str]:
     return fixed_decimals(measured.value, places), shown
 
 
+def verdict_and_reason(result: Result) -> str:
+    """The verdict of a result and why, without the verdict again where the reason begins so."""
+    begins_so = result.reason.startswith(result.verdict)
+    return result.reason if begins_so else ", ".join(filter(None, (result.verdict, result.reason)))
+
+
 def counted(count: int, noun: str) -> str:
     """A number of things, as in `1 unit` and `2 units`."""
     return f"{count} {noun}{'' if count == 1 else 's'}"
@@ -79,7 +85,7 @@ def limits_text(target: Target) -> str:
 
 
 class LimitFigures(NamedTuple):
-    """Limits and target for a screen or a chart: no zeros at the end, and no unit."""
+    """Limits and target for a screen or a chart: no zeros that all end with, and no unit."""
 
     lower: str
     target: str
@@ -89,23 +95,31 @@ class LimitFigures(NamedTuple):
 def limit_figures(target: Target) -> LimitFigures:
     """The limits, each rounded to the inside, and the target, to the same decimals."""
     return LimitFigures(
-        _without_zeros(lower_figure(target.lower, target)),
-        _without_zeros(four_digits(target.value, target)),
-        _without_zeros(upper_figure(target.upper, target)),
+        *_without_zeros(
+            lower_figure(target.lower, target),
+            four_digits(target.value, target),
+            upper_figure(target.upper, target),
+        )
     )
 
 
 def limits_words(target: Target) -> str:
-    """The limits for a screen: in ASCII letters, without zeros at the end, and with the unit."""
-    low = _without_zeros(lower_figure(target.lower, target))
+    """The limits for a screen: in ASCII letters, to the same decimals, and with the unit."""
+    low, high = lower_figure(target.lower, target), upper_figure(target.upper, target)
     if target.lower_only:
-        return f"at least {low} {target.unit}".rstrip()
-    high = _without_zeros(upper_figure(target.upper, target))
-    return f"{'at most' if target.one_sided else f'{low} to'} {high} {target.unit}".rstrip()
+        said = f"at least {' '.join(_without_zeros(low))}"
+    elif target.one_sided:
+        said = f"at most {' '.join(_without_zeros(high))}"
+    else:
+        said = " to ".join(_without_zeros(low, high))
+    return f"{said} {target.unit}".rstrip()
 
 
-def _without_zeros(figure: str) -> str:
-    return figure.rstrip("0").rstrip(".") if "." in figure else figure
+def _without_zeros(*figures: str) -> tuple[str, ...]:
+    """Figures of equal decimals without the zeros, and the point, that all of them end with."""
+    while all("." in figure and figure[-1] in "0." for figure in figures):
+        figures = tuple(figure[:-1] for figure in figures)
+    return figures
 
 
 def four_digits(value: float, target: Target) -> str:

@@ -52,7 +52,7 @@ export function livePlot({ height, small = false }) {
     scales: { x: { time: false, range: () => [(known?.picture.now_s ?? 0) - WINDOW_S, known?.picture.now_s ?? 0] }, y: { range: (_, low, high) => range(known, low, high) } },
     axes: [
       axis(() => (known !== null && isBusy(known) ? 'seconds ago' : 'seconds before the end'), { values: (_, ticks) => ticks.map((t) => Math.round(Math.max(0, (known?.picture.now_s ?? 0) - t))) , splits: () => splits(known) }),
-      axis('current in mA', { size: 58 }),
+      axis('current in mA', { size: 58, values: (_, ticks) => ticks.map(String) }),
     ],
     series: [{}, { stroke: () => colour('--trace'), width: small ? 1.5 : 2, points: { show: false } }],
     hooks: { drawAxes: [(made) => limits(made, known)] },

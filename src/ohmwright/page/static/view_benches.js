@@ -61,6 +61,6 @@ export function stateWords({ now, picture }) {
     case 'opening': return 'The instruments are being opened.'
     case 'stopping': return 'The run is being stopped.'
     case 'going on': return `${picture.points_done} of ${picture.points_total} points${picture.left_words ? `, ${picture.left_words}` : ''}. ${picture.procedure}`
-    default: return picture.verdict !== null ? `Ended: ${picture.verdict}.` : now.error !== null ? `Ended early: ${now.error.happened}` : now.practice ? 'Stopped.' : 'Stopped; it can go on.'
+    default: return picture.verdict !== null ? `Ended: ${[picture.verdict, picture.verdict_qualified].filter(Boolean).join(', ')}.` : now.error !== null ? `Ended early: ${now.error.happened}` : now.practice ? 'Stopped.' : 'Stopped; it can go on.'
   }
 }
