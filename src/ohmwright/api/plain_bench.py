@@ -65,11 +65,14 @@ class PlainBench:
         return self._bench.data
 
     def measure(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Curve:
-        """Carry out a sweep and return its curve; see `AsyncBench.points`."""
+        """Carry out a sweep and return its curve. Options: `ohmwright guide python`."""
         return self._call(partial(self._bench.measure, plan, **options))
 
     def points(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Iterator[CurvePoint]:
-        """Carry out a sweep and yield each point once it is on record."""
+        """Carry out a sweep and yield each point once it is on record.
+
+        Options: `ohmwright guide python`.
+        """
         points = self._bench.points(plan, **options)
         self._handed_out.append(points)
         try:
@@ -101,13 +104,19 @@ class PlainBench:
             self._call(points.aclose)
 
     def resume(self, run: str = "last", **options: Unpack[SweepOptions]) -> Curve:
-        """Measure what a sweep on record lacks, and return the whole curve."""
+        """Measure what a sweep on record lacks, and return the whole curve.
+
+        `run`: its number, or "last". Options: `ohmwright guide python`.
+        """
         return self._call(partial(self._bench.resume, run, **options))
 
     def run(
         self, procedure: str | PathLike[str] | None = None, **options: Unpack[ProcedureOptions]
     ) -> Run:
-        """Run a procedure file and return what is on record of it; see `AsyncBench.run`."""
+        """Run a procedure file and return what is on record of it.
+
+        Options: `ohmwright guide python`.
+        """
         return self._call(partial(self._bench.run, procedure, **options))
 
     def _call(self, work: Callable[[], Awaitable[T]]) -> T:
