@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable
 from decimal import Decimal
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ import pytest
 from pydantic import ValidationError
 
 import ohmwright
+from ohmwright.api.run_of_record import Run
 from ohmwright.engine.stop_rules import UntilSettled
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, Fault, PointDone
@@ -131,7 +133,9 @@ def test_what_is_no_path_is_refused_by_its_name(
         ohmwright.bench(given),
     ):
         raise AssertionError("a bench was opened")
-    for call in (PLAN.estimate, ohmwright.Sweep.read, ohmwright.read):
+    certificate = Run(None, "", ()).certificate
+    rehearse = partial(ohmwright.rehearse, bench=bench_file)
+    for call in (PLAN.estimate, ohmwright.Sweep.read, ohmwright.read, certificate, rehearse):
         with pytest.raises(UsageError, match=r"takes a path, not"):
             call(given)
     with ohmwright.bench(bench_file) as bench:
