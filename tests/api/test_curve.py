@@ -93,7 +93,8 @@ def test_another_file_is_refused_as_no_curve(tmp_path: Path, text: str) -> None:
 def test_a_csv_is_read_as_a_spreadsheet_saves_it(curve: Curve, tmp_path: Path) -> None:
     curve.save(tmp_path / "curve.csv")
     text = (tmp_path / "curve.csv").read_text(encoding="utf-8")
-    (tmp_path / "marked.csv").write_text(text, encoding="utf-8-sig")
+    saved = text.replace("True", "TRUE").replace("False", "FALSE")
+    (tmp_path / "marked.csv").write_text(saved, encoding="utf-8-sig")
     plain = ohmwright.read(tmp_path / "curve.csv")
     assert ohmwright.read(tmp_path / "marked.csv").points == plain.points
 
@@ -101,10 +102,14 @@ def test_a_csv_is_read_as_a_spreadsheet_saves_it(curve: Curve, tmp_path: Path) -
 def test_a_damaged_row_of_a_csv_is_named(curve: Curve, tmp_path: Path) -> None:
     curve.save(tmp_path / "curve.csv")
     head, first, second, *_ = (tmp_path / "curve.csv").read_text(encoding="utf-8").splitlines()
-    part = tmp_path / "part.csv"
+    part, cells = tmp_path / "part.csv", second.split(",")
     for damaged, says in [
         (second[: len(second) // 3], "row 3 is cut short"),
         (second.replace(",", ",x", 1), "row 3: could not convert"),
+        (first, "row 3 has a point that an earlier row has, too"),
+        (second.replace(curve.origin.run, "other"), "row 3 is of another run, other"),
+        (second.replace("True", "1", 1), "row 3: neither True nor False: '1'"),
+        (",".join((*cells[:7], "-1", *cells[8:])), "row 3: a negative uncertainty, -1"),
     ]:
         part.write_text("\n".join((head, first, damaged)), encoding="utf-8")
         with pytest.raises(ohmwright.OhmwrightError, match=says):

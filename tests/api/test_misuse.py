@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable
 from decimal import Decimal
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,8 @@ import pytest
 from pydantic import ValidationError
 
 import ohmwright
+from ohmwright.api.run_of_record import Run
+from ohmwright.engine.stop_rules import UntilSettled
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, Fault, PointDone
 from ohmwright.model.result import Measured
@@ -130,7 +133,9 @@ def test_what_is_no_path_is_refused_by_its_name(
         ohmwright.bench(given),
     ):
         raise AssertionError("a bench was opened")
-    for call in (PLAN.estimate, ohmwright.Sweep.read, ohmwright.read):
+    certificate = Run(None, "", ()).certificate
+    rehearse = partial(ohmwright.rehearse, bench=bench_file)
+    for call in (PLAN.estimate, ohmwright.Sweep.read, ohmwright.read, certificate, rehearse):
         with pytest.raises(UsageError, match=r"takes a path, not"):
             call(given)
     with ohmwright.bench(bench_file) as bench:
@@ -204,9 +209,12 @@ def test_a_block_is_begun_once(bench_file: Path) -> None:
         asyncio.run(twice())
 
 
-@pytest.mark.parametrize(
+_ENDS = pytest.mark.parametrize(
     "ends", [SystemExit(3), KeyboardInterrupt(), GeneratorExit(), pytest.fail.Exception("a check")]
 )
+
+
+@_ENDS
 def test_a_program_that_ends_in_on_event_ends_with_that_on_record(
     ends: BaseException, bench_file: Path, records: str
 ) -> None:
@@ -221,6 +229,24 @@ def test_a_program_that_ends_in_on_event_ends_with_that_on_record(
         assert isinstance(last, Fault)
         assert last.rf_state == "off"
         assert len(bench.resume(records=records)) == 2
+
+
+@_ENDS
+def test_a_program_that_ends_while_rf_is_on_ends_with_that_on_record(
+    ends: BaseException, bench_file: Path, records: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a stop rule of one's own does, or a second Ctrl-C within a reading."""
+
+    def leave(*_: object) -> bool:
+        raise ends
+
+    monkeypatch.setattr(UntilSettled, "read", leave)
+    with ohmwright.bench(bench_file) as bench, pytest.raises(type(ends)):
+        bench.measure(PLAN, records=records)
+    last = ohmwright.Records(records)["last"].events[-1]
+    assert isinstance(last, Fault)
+    assert last.rf_state == "off"
+    assert last.on_s > 0
 
 
 def test_a_bench_is_not_used_within_its_own_on_event(bench_file: Path, records: str) -> None:

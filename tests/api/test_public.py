@@ -20,6 +20,7 @@ import pytest
 
 import ohmwright
 from ohmwright.api import live_plot
+from ohmwright.api.async_bench import AsyncBench
 from ohmwright.api.open_records import open_records
 from ohmwright.engine import steps
 from ohmwright.engine.procedure import Procedure, rebuild
@@ -27,7 +28,7 @@ from ohmwright.engine.resume import run_started_event
 from ohmwright.engine.steps.base import SettingStep
 from ohmwright.engine.steps.instruction import InstructionStep
 from ohmwright.engine.steps.output import OutputStep
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
 from ohmwright.model.event import ActivationOpened, Event, Fault, PointDone, TrimMoved
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.result import Result
@@ -192,12 +193,29 @@ def test_an_interrupted_sweep_ends_with_rf_off_on_record_and_goes_on(
 ) -> None:
     plan = PLAN.model_copy(update={"repeats": 20})
     with ohmwright.bench(bench_file) as bench:
-        with pytest.raises(KeyboardInterrupt):
+        with pytest.raises(KeyboardInterrupt) as told:
             bench.measure(plan, records=records, on_event=_press_at_a_point)
+        assert told.value.__notes__[0].startswith("RF was last read back as off, at 08:0")
         last = ohmwright.Records(records)["last"].events[-1]
         assert isinstance(last, Fault)
         assert (last.error, last.rf_state) == ("Stopped", "off")
         assert len(bench.resume(records=records)) == 40
+
+
+def test_an_interruption_after_which_rf_is_not_read_as_off_ends_with_that(
+    bench_file: Path, records: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def silent(*_: object, **__: object) -> None:
+        os.kill(os.getpid(), signal.SIGINT)
+        try:
+            await asyncio.Event().wait()
+        except asyncio.CancelledError:
+            raise ReleaseNotConfirmed("RF MAY STILL BE ON") from None
+
+    monkeypatch.setattr(AsyncBench, "measure", silent)
+    with ohmwright.bench(bench_file) as bench, pytest.raises(ReleaseNotConfirmed) as told:
+        bench.measure(PLAN, records=records)
+    assert isinstance(told.value.__cause__, KeyboardInterrupt)
 
 
 def test_who_interrupts_once_more_waits_for_the_release_as_well(

@@ -66,7 +66,7 @@ def test_whatever_nobody_foresaw(crashed: Callable, state: Path, problem: Except
     assert outcome.code == 70
     assert f"{type(problem).__name__}: " in outcome.err
     assert "--resume" not in outcome.err  # `lint` has no run that could go on
-    for words in ("some words", "fault of the program", "RF was never switched on by this command"):
+    for words in ("some words", "fault of the program", "RF was never switched on by this program"):
         assert words in outcome.err
     assert "Traceback" not in outcome.err
     trace = trace_of(outcome.err)
@@ -80,7 +80,7 @@ def test_a_library_that_is_not_installed(crashed: Callable, state: Path) -> None
     assert said.code == 70
     assert "The library 'typst' is needed here and not installed." in said.err
     assert "-m pip check' names what is missing" in said.err
-    assert "RF was never switched on by this command" in said.err
+    assert "RF was never switched on by this program" in said.err
     assert "No module named 'typst.fonts'" in trace_of(said.err)
     own = crashed(ModuleNotFoundError("No module named 'ohmwright.x'", name="ohmwright.x"))
     assert "ohmwright itself failed" in own.err
@@ -114,7 +114,7 @@ def test_stopped_by_hand_is_no_verdict(
     assert outcome.code == 4
     assert outcome.err.splitlines()[-2:] == [
         "Stopped by hand.",
-        "RF was never switched on by this command.",
+        "RF was never switched on by this program.",
     ]
     assert not state.exists()
 

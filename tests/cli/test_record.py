@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from ohmwright.api.paths import operator_key_file
+from ohmwright.api.records_view import Records
 from ohmwright.model.shipped import shipped
 
 DEMO_BENCH = shipped("benches", "demo.toml")
@@ -62,6 +63,10 @@ def test_a_run_that_no_analyzer_certificate_covers_is_marked(
     assert "* in all or in part not traceable: no analyzer certificate" in shown
     listed = ohmwright("record", "list", "--records", tmp_path, "--json").json
     assert [one["not_traceable"] for one in listed] == [False, True]
+    known = Records(tmp_path)
+    assert [one["not_traceable"] for one in known.runs()] == [False, True]
+    assert [one["not_traceable"] for one in known.results()] == [False, False, True, True]
+    assert all(one["simulated"] is True for one in (*known.runs(), *known.results()))
     told = ohmwright("record", "show", "last", "--records", tmp_path, "--json").json["results"]
     assert {one["verdict_by"] for one in told} == {"not traceable"}
     assert all(one["at"].startswith("2026-01-05T08:0") for one in told)
@@ -206,6 +211,7 @@ def test_parquet(ohmwright: Callable, run: str, tmp_path: Path) -> None:
     assert rows[0]["at"].tzinfo is not None
     settings = [(row["mode"], row["setting_w"], row["load_ohm"]) for row in rows]
     assert settings == [("cut", 310, 100), ("cut", 310, 500)]
+    assert [(row["simulated"], row["not_traceable"]) for row in rows] == [(True, False)] * 2
 
 
 def test_parquet_without_its_package(

@@ -103,6 +103,10 @@ async def test_a_digit_too_coarse_for_the_current_is_named(
     (done,) = results(await swept(rig, "modes = { cut = [1] }\nloads_ohm = [2000]"))
     assert done.verdict == "not measured"
     assert "up to 22.4 mA is due, up to 30 mA may be its zero" in done.reason
+    attended = make_rig(meter=MeterKind(10, 0.5, resolution_ma=10), attended=True)
+    attended.bench.operator.finds = "dead"
+    (done,) = results(await swept(attended, "modes = { cut = [1] }\nloads_ohm = [2000]"))
+    assert done.verdict == "undecided", "by such a meter nobody can tell"
 
 
 async def test_power_and_current_agree_with_each_other_and_with_the_truth(

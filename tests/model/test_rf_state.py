@@ -25,7 +25,7 @@ def test_a_person_told_nothing_to_be_off_they_said_so(as_told: bool, said: str) 
 
 def test_what_is_about_to_be_sent_may_be_on() -> None:
     state = RfTracker()
-    assert state.text() == "RF was never switched on by this command."
+    assert state.text() == "RF was never switched on by this program."
     state.set_off(AT)
     state.set_unknown()
     assert "MAY STILL BE ON" in state.text()

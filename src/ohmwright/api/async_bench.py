@@ -131,7 +131,8 @@ class AsyncBench:
         """Carry out a sweep and yield each point, with RF off, once it is on record.
 
         What the bench cannot do and a path that cannot be written are refused before RF. Raises
-        OhmwrightError; the points until then are kept, and `resume` measures the rest.
+        OhmwrightError; the points until then are kept, and `resume` measures the rest. Options:
+        `ohmwright guide python`.
         """
         return self.handed_out.follow(self._points(plan, options))
 
@@ -205,7 +206,8 @@ class AsyncBench:
         """Run a procedure file, or go on with such a run, and return what is on record of it.
 
         Without a file, the procedure is that of the unit in the register of assets. Raises
-        OhmwrightError. A run that a person stops is returned unfinished.
+        OhmwrightError. A run that a person stops is returned unfinished. Options: `ohmwright guide
+        python`.
         """
         refuse_wrong_options(options, ProcedureOptions)
         self.use.refuse_unready()

@@ -51,8 +51,8 @@ class BenchUse:
             raise UsageError(
                 "This bench works for another sweep or run, which has not ended.",
                 "The new one was not begun; the other was left alone.",
-                "Wait for the other to end. Close points that were left early "
-                "('contextlib.aclosing' does it).",
+                "Wait for the other to end. Close points that were left early: "
+                "'contextlib.closing' does it, 'contextlib.aclosing' in an asynchronous program.",
             )
 
     @contextmanager

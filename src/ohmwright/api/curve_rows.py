@@ -10,7 +10,7 @@ from typing import Any
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
 
-from .curve import Curve, CurveOrigin, CurvePoint
+from .curve import Curve, CurveKey, CurveOrigin, CurvePoint
 from .curve_difference import AS_A_WHOLE
 
 _VALUES = {"current": "ma", "power": "w"}
@@ -76,8 +76,14 @@ def curve_of_rows(found: list[dict[str, str]]) -> Curve:
     """
     if not found:
         raise ValueError("it has no row")
-    points = tuple(_numbered_point(row, number) for number, row in enumerate(found, start=2))
-    first = found[0]
+    first, points = found[0], dict[tuple[CurveKey, int], CurvePoint]()
+    for number, row in enumerate(found, start=2):
+        point = _numbered_point(row, number)
+        if row["run"] != first["run"]:
+            raise ValueError(f"row {number} is of another run, {row['run']}")
+        if (key := (point.key, point.repeat)) in points:
+            raise ValueError(f"row {number} has a point that an earlier row has, too")
+        points[key] = point
     origin = CurveOrigin(
         run=first["run"],
         asset=Asset(
@@ -94,7 +100,7 @@ def curve_of_rows(found: list[dict[str, str]]) -> Curve:
         seed=int(first["simulated_seed"]) if first["simulated_seed"] else None,
         planned=int(first["planned_points"]) if first.get("planned_points") else None,
     )
-    return Curve(points, origin)
+    return Curve(tuple(points.values()), origin)
 
 
 def _numbered_point(row: Mapping[str, str | None], number: int) -> CurvePoint:
@@ -117,12 +123,19 @@ def _point_of_row(row: Mapping[str, str]) -> CurvePoint:
         repeat=int(row["repeat"]),
         power=values["power"],
         current=values["current"],
-        settled=row["settled"] == "True",
+        settled=_flag(row["settled"]),
         reason=row["reason"],
-        certified=row["certified"] == "True",
+        certified=_flag(row["certified"]),
         on_s=float(row["on_s"]),
         at=datetime.fromisoformat(row["at"]),
     )
+
+
+def _flag(cell: str) -> bool:
+    """Return a truth value, also as a spreadsheet saves it."""
+    if cell.lower() not in ("true", "false"):
+        raise ValueError(f"neither True nor False: '{cell}'")
+    return cell.lower() == "true"
 
 
 def _measured(row: Mapping[str, str], quantity: str, unit: str) -> Measured | None:
@@ -130,6 +143,8 @@ def _measured(row: Mapping[str, str], quantity: str, unit: str) -> Measured | No
     if not row[f"{quantity}_{unit}"]:
         return None
     u = float(row[f"{quantity}_uncertainty_{unit}"])
+    if u < 0:
+        raise ValueError(f"a negative uncertainty, {u:g}")
     dof = float(row[f"{quantity}_dof"]) if row[f"{quantity}_dof"] else None
     whole = BudgetEntry(source=AS_A_WHOLE, evaluation="B", standard_uncertainty=u, dof=dof)
     return Measured(

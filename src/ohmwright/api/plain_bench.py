@@ -19,7 +19,7 @@ from typing import TypeVar, Unpack
 from anyio.from_thread import BlockingPortal, start_blocking_portal
 
 from ohmwright.instruments.operator import Operator
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
 
 from .async_bench import AsyncBench, open_bench
 from .bench_data import BenchData
@@ -65,11 +65,14 @@ class PlainBench:
         return self._bench.data
 
     def measure(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Curve:
-        """Carry out a sweep and return its curve; see `AsyncBench.points`."""
+        """Carry out a sweep and return its curve. Options: `ohmwright guide python`."""
         return self._call(partial(self._bench.measure, plan, **options))
 
     def points(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Iterator[CurvePoint]:
-        """Carry out a sweep and yield each point once it is on record."""
+        """Carry out a sweep and yield each point once it is on record.
+
+        Options: `ohmwright guide python`.
+        """
         points = self._bench.points(plan, **options)
         self._handed_out.append(points)
         try:
@@ -101,25 +104,37 @@ class PlainBench:
             self._call(points.aclose)
 
     def resume(self, run: str = "last", **options: Unpack[SweepOptions]) -> Curve:
-        """Measure what a sweep on record lacks, and return the whole curve."""
+        """Measure what a sweep on record lacks, and return the whole curve.
+
+        `run`: its number, or "last". Options: `ohmwright guide python`.
+        """
         return self._call(partial(self._bench.resume, run, **options))
 
     def run(
         self, procedure: str | PathLike[str] | None = None, **options: Unpack[ProcedureOptions]
     ) -> Run:
-        """Run a procedure file and return what is on record of it; see `AsyncBench.run`."""
+        """Run a procedure file and return what is on record of it.
+
+        Options: `ohmwright guide python`.
+        """
         return self._call(partial(self._bench.run, procedure, **options))
 
     def _call(self, work: Callable[[], Awaitable[T]]) -> T:
-        """Await `work` in the bench's thread; an interruption is raised once RF is off."""
+        """Await `work` in the bench's thread; an interruption is raised once RF is off.
+
+        It tells what was read of RF. Where RF could not be read back as off, that is raised.
+        """
         self._bench.use.refuse_closed()  # with it the thread has ended
         if threading.get_ident() == self._thread:  # within `on_event` of a job
             self._bench.use.refuse_unready()
-        ended = Signal()
+        ended, unconfirmed = Signal(), list[ReleaseNotConfirmed]()
 
         async def told() -> T:
             try:
                 return await work()
+            except ReleaseNotConfirmed as problem:
+                unconfirmed.append(problem)
+                raise
             except (asyncio.CancelledError, Exception):
                 raise
             except BaseException as problem:
@@ -133,9 +148,12 @@ class PlainBench:
                 return future.result()
             except _ProgramEnds as told_of:
                 raise told_of.by from None
-            except BaseException:
+            except BaseException as interruption:
                 if future.cancel():
                     _wait_for_release(ended)
+                    interruption.add_note(self._bench.instruments.rf.told)
+                    for problem in unconfirmed:
+                        raise problem from interruption
                 raise
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import AsyncGenerator, Awaitable, Callable
 from contextlib import aclosing, suppress
 from functools import partial
@@ -57,11 +56,11 @@ async def recorded_events(
 ) -> AsyncGenerator[Event, None]:
     """Run `job` and yield each of its events once it is stored and `view` has shown it.
 
-    Where the caller is cancelled or closes the generator, or `view` fails, the output is switched
-    off and a `Fault` is stored and shown, so that the run can be resumed. `notes` collects what
-    happens while RF is on, which is stored once RF is off; `keep` stores; `why_stopped` returns
-    why the caller was cancelled. Raises OhmwrightError; a release that could not be confirmed is
-    ReleaseNotConfirmed.
+    Where the caller is cancelled or closes the generator, `view` fails, or code within the run
+    ends the program, the output is switched off and a `Fault` is stored and shown, so that the run
+    can be resumed. `notes` collects what happens while RF is on, which is stored once RF is off;
+    `keep` stores; `why_stopped` returns why the caller was cancelled. Raises OhmwrightError; a
+    release that could not be confirmed is ReleaseNotConfirmed.
     """
     notes = PendingEvents() if notes is None else notes
     failed: BaseException | None = None
@@ -86,7 +85,9 @@ async def recorded_events(
                     failed = problem
                     break
                 yield event
-    except (asyncio.CancelledError, GeneratorExit):
+    except Exception:
+        raise  # a fault of the run is on record already
+    except BaseException:  # cancelled, closed, or code within the run ends the program
         await uncancellable(partial(keep_stop, why_stopped()))
         raise
     if failed is not None:

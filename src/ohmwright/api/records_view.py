@@ -62,7 +62,9 @@ class Records:
         """Return one row a run, oldest first; `verdict` may be "unfinished" or "refused", too.
 
         Keys of a row: "run_id", "asset", "model", "serial", "procedure", "operator", "at",
-        "simulated", "verdict" and "voided" among others. A whole `Run` is `self[row["run_id"]]`.
+        "simulated", "verdict" and "voided"; "not_traceable" and "analyzer_past_due", which qualify
+        that verdict; "refused", why a run was refused at its start. A whole `Run` is
+        `self[row["run_id"]]`.
         `until` is before that time. Each word of `search` is part of the run's number, unit,
         serial number, model, procedure, operator or date.
         """
@@ -71,7 +73,8 @@ class Records:
         refuse_no_time("until", until)
         wanted = Filter(asset, model, verdict, since, until, serial, operator, search)
         with open_existing_records(self.place) as store:
-            return Rows(run_lists.runs(store.database, wanted))
+            rows = run_lists.runs(store.database, wanted)
+            return Rows(run_lists.described(store.database, rows))
 
     def results(
         self,
@@ -81,7 +84,13 @@ class Records:
         verdict: str | None = None,
         since: datetime | None = None,
     ) -> Rows:
-        """Return one row a result, in the order of the runs."""
+        """Return one row a result, in the order of the runs.
+
+        Keys of a row: "run_id", "asset", "model", "serial", "procedure", "stage", "step", "point",
+        "mode", "setting_w", "load_ohm", "quantity", "value", "uncertainty" (standard), "target",
+        "lower", "upper", "verdict", "at", "simulated" and "voided"; "not_traceable" and
+        "analyzer_past_due", which qualify that verdict.
+        """
         refuse_wrong_verdict(verdict)
         refuse_no_time("since", since)
         with open_existing_records(self.place) as store:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from os import PathLike
-from pathlib import Path
 from typing import Any
 
 from ohmwright.engine.resume import results as results_of
@@ -16,7 +15,7 @@ from ohmwright.model.result import Result, Verdict, latest
 from .curve import Curve
 from .open_records import open_existing_records, trusted_keys
 from .pandas_extra import data_frame
-from .paths import RecordsAt
+from .paths import RecordsAt, given_path
 from .recorded_curve import curve_of
 
 _CERTIFICATE_KINDS = {".pdf": "pdf", ".html": "html", ".csv": "csv", ".xml": "dcc"}
@@ -80,7 +79,7 @@ class Run:
         )
         from .certificate_renderer import certificate_renderer
 
-        target = Path(path)
+        target = given_path("certificate()", path)
         kind = _CERTIFICATE_KINDS.get(target.suffix.lower())
         if kind is None:
             raise UsageError(

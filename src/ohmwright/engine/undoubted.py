@@ -11,7 +11,7 @@ from ohmwright.instruments.operator import Interjection
 from ohmwright.instruments.plausible_current import in_three_digits
 from ohmwright.model.errors import FootSwitchLetGo, LoadNotConnected
 from ohmwright.model.event import Event
-from ohmwright.model.result import Measured, Sample
+from ohmwright.model.result import Measured, Sample, Verdict
 from ohmwright.model.tolerance import Target
 
 from .activation_events import activation_closed, activation_opened
@@ -110,6 +110,13 @@ def is_far_off(value: float, target: Target) -> bool:
     return off > _FAR_TOLERANCES * abs(allowed) or off > _FAR_RATIO * target.value
 
 
+def _by_such_a_meter(verdict: Verdict, reason: str) -> VerdictAndReason:
+    """Return what is known where half of what is due may be the meter's zero: no unit fails."""
+    if verdict != "fail":
+        return verdict, reason
+    return "undecided", f"{reason}; such a meter cannot tell that output from none"
+
+
 async def _no_preparation() -> None:
     """Do nothing before an activation."""
 
@@ -181,8 +188,11 @@ class UndoubtedMeasurement(Generic[T]):
                     return
                 await self._tell_once_more()
                 continue
-            self.verdict_instead = await self.resolver.resolve(doubt, self._seen(doubt))
-            if self.verdict_instead is not None:
+            found = await self.resolver.resolve(doubt, self._seen(doubt))
+            if found is not None:
+                zero_ma = session.bench.rf.zero_limit_ma
+                hidden = doubt == "no output" and self._due_ma() < 2 * zero_ma
+                self.verdict_instead = _by_such_a_meter(*found) if hidden else found
                 return
 
     def _seen(self, doubt: Doubt) -> str:
@@ -192,8 +202,7 @@ class UndoubtedMeasurement(Generic[T]):
         shown = meter_words(self.latest.samples)
         if doubt == "no leakage":
             return shown
-        mode = self.session.bench.generator.data.mode(self.chosen.mode)
-        due_ma = expected_ma(mode, self.chosen.setting_w, self.load_ohm)
+        due_ma = self._due_ma()
         due = f"{shown}, up to {in_three_digits(due_ma)} is due"
         zero_ma = self.session.bench.rf.zero_limit_ma
         if zero_ma > _NO_OUTPUT_RATIO * due_ma:
@@ -201,6 +210,10 @@ class UndoubtedMeasurement(Generic[T]):
         if not self._flowed_ma:
             return due
         return f"{due}; {in_three_digits(self._flowed_ma)} flowed here in an activation before"
+
+    def _due_ma(self) -> float:
+        mode = self.session.bench.generator.data.mode(self.chosen.mode)
+        return expected_ma(mode, self.chosen.setting_w, self.load_ohm)
 
     async def _tell(self, early: FootSwitchLetGo) -> None:
         """Tell the person that it is measured again; raises `early` when it was too often."""

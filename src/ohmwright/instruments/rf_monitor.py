@@ -88,6 +88,11 @@ class RfMonitor:
         return "not proved" if self._state.is_unproved else self._state.reading
 
     @property
+    def told(self) -> str:
+        """One sentence that tells a person what is known of RF."""
+        return self._state.text()
+
+    @property
     def is_left_on(self) -> bool:
         """Whether ON may have been sent, or RF was found on, since it was last read as off."""
         return self._state.may_be_on

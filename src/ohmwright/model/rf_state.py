@@ -74,7 +74,7 @@ class RfTracker:
             at = f"{self.read_off_at:%H:%M:%S}"
             how = "said by a person to be off" if self._as_told else "read back as off"
             return f"RF was last {how}, at {at} UTC by the bench's clock."
-        return "RF was never switched on by this command."
+        return "RF was never switched on by this program."
 
 
 _latest = RfTracker()

@@ -19,7 +19,6 @@ from ohmwright.engine.resume import on_time_s, run_started_event
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event, Fault
 from ohmwright.records import run_lists
-from ohmwright.records.qualified import qualified_runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.curves import curve_svg, plotted_curves
 from ohmwright.reports.measuring_conditions import trims_told_text
@@ -43,7 +42,7 @@ MOST_RUNS = 200
 PaperForm = Literal["pdf", "html"]
 _SHOWN = (
     *("run_id", "asset", "model", "serial", "procedure", "operator"),
-    *("verdict", "voided", "simulated"),
+    *("verdict", "voided", "simulated", "not_traceable", "analyzer_past_due"),
 )
 
 
@@ -145,14 +144,9 @@ class History:
 def _newest(store: SqlStore, wanted: run_lists.Filter) -> list[dict[str, Any]]:
     """Return the newest runs that `wanted` lets through, newest first, as a list shows them."""
     rows = run_lists.runs(store.database, wanted, MOST_RUNS)[::-1]
-    refused = run_lists.refusals(store.database, rows)
-    marked = qualified_runs(store.database, [row["number"] for row in rows])
     return [
-        {"at": str(row["at"])}
-        | {key: row[key] for key in _SHOWN}
-        | marked.document(row["number"])
-        | _refusal(refused.get(row["run_id"]))
-        for row in rows
+        {"at": str(row["at"])} | {key: row[key] for key in _SHOWN} | _refusal(row["refused"])
+        for row in run_lists.described(store.database, rows)
     ]
 
 

@@ -45,6 +45,7 @@ def with_settings(row: Row) -> Row:
     result = json.loads(row.pop("body"))["result"]
     measured = result.get("measured") or {}
     row["quantity"] = row["quantity"] or measured.get("quantity")
+    row["simulated"] = bool(row["simulated"])
     return row | {key: result.get(key) for key in ("mode", "setting_w", "load_ohm")}
 
 

@@ -26,6 +26,7 @@ _TEXT = (
     "verdict",
 )
 _REAL = ("setting_w", "load_ohm", "value", "uncertainty", "target", "lower", "upper")
+_FLAGS = ("simulated", "voided", "not_traceable", "analyzer_past_due")
 _ROWS_A_GROUP = 100_000
 
 
@@ -48,7 +49,7 @@ def write_results(rows: Iterable[Row], file: BinaryIO) -> int:
     columns = [pa.field(name, pa.string()) for name in _TEXT]
     columns += [pa.field(name, pa.float64()) for name in _REAL]
     columns += [pa.field("at", pa.timestamp("us", "UTC"))]
-    columns += [pa.field("simulated", pa.bool_()), pa.field("voided", pa.bool_())]
+    columns += [pa.field(name, pa.bool_()) for name in _FLAGS]
     schema = pa.schema(columns)
     count, rest = 0, iter(rows)
     with pa.parquet.ParquetWriter(file, schema) as writer:
@@ -59,6 +60,5 @@ def write_results(rows: Iterable[Row], file: BinaryIO) -> int:
 
 
 def _typed(row: Row) -> Row:
-    """The row with its time as a datetime, `simulated` and `voided` as bools."""
-    flags = {name: bool(row[name]) for name in ("simulated", "voided")}
-    return row | flags | {"at": datetime.fromisoformat(row["at"])}
+    """The row with its time as a datetime."""
+    return row | {"at": datetime.fromisoformat(row["at"])}

@@ -236,12 +236,15 @@ def results(database: Database, wanted: Filter = ANY_RUN) -> Iterator[Row]:
     """Yield flat results with the name of their run, by run and event, as they are read.
 
     `wanted`: conditions on each result, its verdict among them. A row also says from its event what
-    was set (mode, setting and load), and by `voided` whether the run is void.
+    was set (mode, setting and load) and what qualifies its verdict, and by `voided` whether the run
+    is void.
     """
     query = (
         select(
             *(RUNS.c.run_id, RUNS.c.serial, RUNS.c.procedure, RESULTS),
             EVENTS.c.body,
+            UNCOVERED_RESULT.element.label("not_traceable"),
+            PAST_DUE_RESULT.element.label("analyzer_past_due"),
             RESULTS.c.run.in_(select(VOIDED_RUNS.c.run)).label("voided"),
         )
         .join(RUNS, RUNS.c.number == RESULTS.c.run)

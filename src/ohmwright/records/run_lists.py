@@ -15,6 +15,7 @@ from ohmwright.model.event import Fault
 
 from .database import Database
 from .flat_rows import Row, sortable_time
+from .qualified import qualified_runs
 from .tables import EVENTS, LEDGER, RESULTS, RUNS, VOIDED_RUNS
 
 
@@ -62,6 +63,22 @@ def runs(database: Database, wanted: Filter = ANY_RUN, newest: int | None = None
         return fetch_dictionaries(database, selected_runs(wanted).order_by(RUNS.c.number))
     query = selected_runs(wanted).order_by(RUNS.c.number.desc()).limit(newest)
     return fetch_dictionaries(database, query)[::-1]
+
+
+def described(database: Database, rows: Iterable[Row]) -> list[Row]:
+    """Return rows of runs, each with what qualifies its verdict, and why it was refused if it was.
+
+    By `simulated` a truth value is told.
+    """
+    every = list(rows)
+    refused = refusals(database, every)
+    marked = qualified_runs(database, [row["number"] for row in every])
+    return [
+        row
+        | {"simulated": bool(row["simulated"]), "refused": refused.get(row["run_id"])}
+        | marked.document(row["number"])
+        for row in every
+    ]
 
 
 def count_runs(database: Database, wanted: Filter) -> int:

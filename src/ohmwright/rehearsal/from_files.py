@@ -21,6 +21,7 @@ from pathlib import Path
 
 from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.api.open_records import open_existing_records
+from ohmwright.api.paths import given_path
 from ohmwright.api.simulated_commands import simulated_commands
 from ohmwright.api.simulation_profiles import read_simulation_profiles
 from ohmwright.engine.procedure_file import read_procedure
@@ -89,8 +90,8 @@ def rehearsed_files(
     `slips`: share of cues at which the simulated person at the keys slips. Raises SourceError or
     UsageError where a file is wrong, has no [physics], or the records tell too little of the model.
     """
-    files = [read_procedure(Path(procedure)) for procedure in procedures]
-    on = rehearsed_bench(read_bench(Path(bench)), unattended=unattended)
+    files = [read_procedure(given_path("rehearse()", one)) for one in procedures]
+    on = rehearsed_bench(read_bench(given_path("a bench", bench)), unattended=unattended)
     on = replace(on, hands=Hands.slipping(slips))
     rehearsed = tuple(Rehearsed(file, on, seed) for file in files)
     return rehearsed if like is None else tuple(_like_records(one, like) for one in rehearsed)
