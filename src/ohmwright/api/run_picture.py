@@ -17,6 +17,7 @@ from ohmwright.model.quantity import unit_of
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
 from ohmwright.reports.text import limits_words
+from ohmwright.reports.verdict_grounds import said_verdict
 
 from .reading_picture import BandPicture
 from .rf_words import RfPicture, Urgency, rf_at_request
@@ -111,7 +112,8 @@ class ResultPicture(FrozenModel):
     stage: Stage
     step: str
     point: str
-    verdict: Verdict
+    verdict: str
+    """Of a value without limits that it is measured."""
     value: float | None
     """In `unit`; None where nothing was measured."""
     expanded: float | None
@@ -132,7 +134,7 @@ def result_picture(result: Result) -> ResultPicture:
         stage=result.stage,
         step=result.step,
         point=result.point,
-        verdict=result.verdict,
+        verdict=said_verdict(result.verdict, (result,)),
         value=None if measured is None else measured.value,
         expanded=None if measured is None else measured.expanded,
         limits="" if target is None else limits_words(target),
@@ -211,7 +213,7 @@ class RunPicture(FrozenModel):
     the present point takes longer than foreseen, so that its end is not known."""
     on_s: float
     """How long RF was on so far at most, in seconds, with an activation that is under way."""
-    verdicts: dict[Verdict, int]
+    verdicts: dict[str, int]
     """How many points have which verdict, each by its latest result."""
     results: tuple[ResultPicture, ...]
     """The latest results, in order, at most `run_view.RESULTS_KEPT`."""

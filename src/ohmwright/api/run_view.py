@@ -90,7 +90,7 @@ class RunWatch:
         self._requests = 0
         self._before_s = on_time_s(earlier)
         self.results = KeptResults(RESULTS_KEPT)
-        self._verdicts: dict[PointKey, Verdict] = {}
+        self._verdicts: dict[PointKey, str] = {}
         self._notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
         self._told: tuple[Notice, ...] = ()
         """What a person was told to do, or to know, at once, and what holds still."""
@@ -262,8 +262,9 @@ class RunWatch:
 
     def _keep(self, result: Result) -> PointKey:
         key: PointKey = result.stage, result.step, result.point
-        self._verdicts[key] = result.verdict
-        self.results.keep(key, result_picture(result))
+        picture = result_picture(result)
+        self._verdicts[key] = picture.verdict
+        self.results.keep(key, picture)
         return key
 
     def _take_earlier(self, event: Event) -> None:
