@@ -56,6 +56,7 @@ def test_a_run_up_keeps_the_range_and_the_excursion() -> None:
     backlash = after(20, -12, reach=(-30, 9))
     backlash.note_misprediction(8 * GAIN, GAIN)
     assert backlash.run_up(Move(5), GAIN)[0] == Move(9)
+    assert backlash.run_up(Move(9), GAIN) == [Move(9)]  # nothing is sent that moves nothing
     first = backlash.run_up(Move(1), 0.05)[0]
     assert isinstance(first, Move)
     assert first.counts <= 3

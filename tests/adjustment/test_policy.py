@@ -581,3 +581,13 @@ def test_a_trim_at_its_end_is_given_up():
     assert end.reason == "the trim's range ends before the target"
     assert bench.counts == 5  # the best place that was seen, nearer than the start
     assert bench.largest <= 5
+
+
+def test_play_is_told_in_counts_where_keys_move_the_trim():
+    spec = PointSpec(Question(TARGET, TOLERANCE, 0.5, 1.0), 40.0, 30.0, keys=Keys())
+    policy = AdjustPolicy(spec)
+    for times in (2, -1):
+        policy.pressed(0.0, "coarse", times)
+    backlash = policy.findings.backlash
+    backlash.note_misprediction(6 * 0.002, 0.002)
+    assert backlash.play_counts == pytest.approx(6.0)

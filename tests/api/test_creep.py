@@ -158,13 +158,16 @@ def test_a_unit_that_is_out_is_due_now_whatever_a_visit_costs(store: SqlStore) -
     assert failed.due_now == "failed"
 
 
-def test_nothing_is_advised_for_a_unit_that_was_withdrawn(store: SqlStore) -> None:
+@pytest.mark.parametrize(("why", "is_told"), [("withdrawn", False), ("failed", True)])
+def test_a_unit_that_was_withdrawn_or_failed_teaches_no_interval(
+    store: SqlStore, why: str, *, is_told: bool
+) -> None:
     forecast = recorded_forecast(store, simulated=True)
     asked = IntervalQuestion(0.9, AllowedIntervals(0.0, 3.0), None, date_of(0.0))
     everyone = unit_intervals(forecast, asked)
     worst = min(everyone, key=lambda row: row.months)
-    rest = unit_intervals(forecast, replace(asked, withdrawn={worst.asset}))
-    assert worst.asset not in {row.asset for row in rest}
+    rest = unit_intervals(forecast, replace(asked, **{why: {worst.asset}}))
+    assert (worst.asset in {row.asset for row in rest}) is is_told
     before, after = (
         next(row.months for row in rows if row.asset is None and row.model == worst.model)
         for rows in (everyone, rest)

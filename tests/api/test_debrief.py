@@ -10,7 +10,7 @@ from ohmwright.api.overheard import CoachRemark, CueGiven, OverheardOperator
 from ohmwright.api.practice import open_practice_bench, practice_bench, practice_job
 from ohmwright.cli.debrief_table import slip_said
 from ohmwright.engine.run import run
-from ohmwright.instruments.doubt_requests import LookForCause
+from ohmwright.instruments.doubt_requests import LookAtPanel, LookForCause
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import (
     EnterService,
@@ -25,6 +25,7 @@ from ohmwright.simulator.panel import PanelFace
 from ohmwright.wire.clock import VirtualClock
 
 IN_USE = PanelFace("cut", 100.0, in_service=False, point=None, saved=True, alarm=False)
+WRONG = "cut, 15 W", "service mode, point P2"
 YOU = Effort(presses=0, rf_on_s=0.0, bench_s=0.0)
 UP_2 = CueGiven(10.0, Press("coarse", 2))
 A: Pressed = (12.0, "coarse", "up")
@@ -40,7 +41,7 @@ def anyio_backend() -> str:
     ("pressed", "kind", "done"),
     [
         ([A, B], None, None),
-        ([], "nothing pressed", "nothing"),
+        ([], "nothing taken by the unit", "nothing"),
         ([A], "too few", "coarse up once"),
         ([A, A, B], "too many", "coarse up 3 times"),
         ([A, B, (29.0, "coarse", "up")], "too many", "coarse up 3 times"),
@@ -65,7 +66,8 @@ def test_a_practice_that_is_stopped_before_any_request_has_no_slips() -> None:
 
 def test_a_request_that_still_stands_when_it_is_stopped_is_no_slip() -> None:
     assert debrief([UP_2], [], [], None, YOU).slips == ()
-    assert [slip.kind for slip in debrief([UP_2], [], [], 20.0, YOU).slips] == ["nothing pressed"]
+    (slip,) = debrief([UP_2], [], [], 20.0, YOU).slips
+    assert slip.kind == "nothing taken by the unit"
     left = debrief([UP_2, CueGiven(40.0, Press("fine", -1))], [], [A, B], None, YOU)
     assert (left.asked, left.standing) == (1, "fine down once")
     assert debrief([UP_2], [], [A, B], None, YOU).standing == ""
@@ -97,9 +99,9 @@ def test_that_nothing_was_pressed_counts_as_noticed_for_all_that_was_said_to_be_
     said = [CoachRemark(45.0, "What was pressed has changed nothing.")]
     found = debrief(asked, said, [(22.0, "fine", "up")], 50.0, YOU)
     assert [(slip.kind, slip.noticed) for slip in found.slips] == [
-        ("nothing pressed", True),
+        ("nothing taken by the unit", True),
         ("other key", False),
-        ("nothing pressed", True),
+        ("nothing taken by the unit", True),
     ]
 
 
@@ -153,6 +155,31 @@ async def test_what_was_answered_as_done_and_was_not_is_told(answer: str) -> Non
         "nothing was saved in the unit.",
         "the unit was still in service mode.",
     ]
+
+
+@pytest.mark.anyio
+@pytest.mark.parametrize(
+    ("answer", "untrue"),
+    [
+        ("r", [f'"right": the panel said {says}.' for says in WRONG]),
+        ("corrected", [f'"corrected": the panel said {says}.' for says in WRONG]),
+        ("u", []),
+    ],
+)
+async def test_who_calls_a_wrong_setting_right_is_told(answer: str, untrue: list[str]) -> None:
+    class Careless(Operator):
+        name = "careless"
+
+        async def reply(self, request: Request, problem: str) -> str:
+            return answer
+
+    in_service = IN_USE._replace(in_service=True, point="P2")
+    faces = iter([IN_USE._replace(setting_w=15.0), IN_USE, in_service, in_service])
+    heard = OverheardOperator(Careless(), VirtualClock(), lambda: next(faces))
+    for wanted in (*["cut, 100 W"] * 2, "service mode, point P1", "service mode, point P2"):
+        await heard.carry_out(LookAtPanel("15 W was measured", wanted))
+    told = [words.rpartition(" was answered with ")[2] for words in heard.untrue]
+    assert told == untrue
 
 
 @pytest.mark.anyio

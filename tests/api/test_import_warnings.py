@@ -10,8 +10,10 @@ from ohmwright.model.errors import SourceError
 from ohmwright.model.registered_asset import RegisteredAsset
 
 
-def unit(tag: str, model: str = "Quillon 300", procedure: str = "") -> RegisteredAsset:
-    return RegisteredAsset(tag=tag, maker="T", model=model, serial=tag, procedure=procedure)
+def unit(
+    tag: str, model: str = "Quillon 300", procedure: str = "", maker: str = "T"
+) -> RegisteredAsset:
+    return RegisteredAsset(tag=tag, maker=maker, model=model, serial=tag, procedure=procedure)
 
 
 def warned(*came: RegisteredAsset, known: tuple[RegisteredAsset, ...] = (), file: str = "u") -> str:
@@ -31,6 +33,15 @@ def test_a_model_that_is_new_is_told_with_the_one_it_may_be_meant_for() -> None:
 def test_in_a_first_file_only_likely_slips_are_told() -> None:
     assert warned(unit("A"), unit("B"), unit("C", "Osier 90")) == ""
     assert "Is it 'Quillon 300'?" in warned(unit("A"), unit("B"), unit("C", "Quillon 3000"))
+
+
+def test_another_maker_than_that_of_the_other_units_is_told_once() -> None:
+    said = "Model 'Quillon 300': maker 't' in 1 unit, 'T' in 2. Which is on the plate?"
+    slip = unit("A", maker="t")
+    assert warned(slip, unit("B"), unit("C"), unit("D", "Osier 90", maker="t")) == said
+    known = (unit("A"), unit("B"), unit("C"))
+    assert warned(slip, known=known) == said  # and not as one unit more
+    assert warned(slip, known=(slip, *known[1:])) == ""
 
 
 def test_a_procedure_that_is_not_found_is_told(tmp_path: Path) -> None:

@@ -404,8 +404,14 @@ def test_a_step_of_ones_own_is_read_and_replaced_and_a_taken_name_is_refused(
 
             kind: Literal["half"]
 
+        class Both(InstructionStep):
+            """Of two names, one of which is taken."""
+
+            kind: Literal["coffee", "output"]
+
         unusable: list[tuple[Any, str]] = [
             (Other, "there is a step kind 'output' already"),
+            (Both, "there is a step kind 'output' already"),
             (Half, "Half lacks what each Step needs: points, run"),
             (dict, "dict is no class derived from Step"),
             (3, "3 is no class derived from Step"),
@@ -413,6 +419,7 @@ def test_a_step_of_ones_own_is_read_and_replaced_and_a_taken_name_is_refused(
         for kind, says in unusable:
             with pytest.raises(ValueError, match=says):
                 ohmwright.register_step(kind)
+        assert {*steps._ADDED} == {"tea"}
     finally:
         monkeypatch.undo()
         steps.step_kinds.cache_clear()

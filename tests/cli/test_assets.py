@@ -345,7 +345,7 @@ def test_two_units_in_use_have_no_serial_number_in_common(
     assert (changed.code, "also that of HF-1" in changed.err) == (2, True)
     ohmwright("asset", "withdraw", "HF-1", "--why", "burnt out")
     assert ohmwright("asset", "add", "HF-3", *plate).code == 0
-    back = ohmwright("asset", "change", "HF-1", "--state", "in service")
+    back = ohmwright("asset", "change", "HF-1", "--state", "In Service")
     assert (back.code, "also that of HF-3" in back.err) == (2, True)
     assert ohmwright("asset", "change", "HF-1", "--site", "store").code == 0
 

@@ -97,7 +97,7 @@ def test_a_bench_with_another_unit_is_named_before_what_it_cannot_do(
     bench.write_text(shipped("benches", "attended.toml").read_text(encoding="utf-8"))
     refused = resume("verify", run)
     assert refused.code == 2
-    assert "begun with bench 'Workshop bench 1'; the bench file says 'Workshop" in refused.err
+    assert "begun with bench 'Workshop bench 1'; now it is 'Workshop" in refused.err
 
 
 def test_simulated_time_of_day_goes_on(begun: Callable, resume: Callable, tmp_path: Path) -> None:

@@ -93,7 +93,7 @@ async def test_a_window_stated_too_long_is_told_and_units_are_adjusted_all_the_s
         assert one.result.verdict == "pass", one.result.reason
         refuse_unless_right(one)
     sooner = "the readings followed moves of a trim sooner than means over 0.4 s can"
-    assert sum(sooner in one.told for one in ended) >= 18
+    assert sum(sooner in one.told for one in ended) >= 12
 
 
 @pytest.mark.parametrize("seed", range(20, 24))

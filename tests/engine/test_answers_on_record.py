@@ -28,6 +28,7 @@ from ohmwright.model.event import (
     Event,
     PointDone,
     RunFinished,
+    RunResumed,
     RunStarted,
     UnitIdentified,
 )
@@ -48,6 +49,7 @@ from .test_people import Helper
 
 pytestmark = pytest.mark.anyio
 ATTENDED = shipped("procedures", "attended-marlow.toml")
+GIVEN = "given values"
 SAID = {"Earth?": ["0.35"], "Pedal?": ["2"], "Cords?": ["as new"]}
 
 
@@ -117,6 +119,8 @@ async def test_an_instruction_that_nobody_answered_is_named(inspected: Sequence[
     assert done
     (said,) = found([e for e in inspected if e is not done[0]])
     assert "no answer on record says that it was done or skipped" in said
+    skipped = done[0].model_copy(update={"answer": "skip"})
+    assert found([skipped if e is done[0] else e for e in inspected]) == []
     cut_short = [e for e in inspected if not isinstance(e, Asked | RunFinished)]
     assert not any("was done" in said for said in found(cut_short))
 
@@ -187,13 +191,13 @@ async def test_what_a_file_answered_needs_no_question_but_the_file(
     job = Job(read_procedure(path), ("as_left",), "test", assignment=assignment)
     events = [event async for event in run(job, make_rig().bench)]
     assert found(events) == []
-    unkept = [
-        e for e in events
-        if not (isinstance(e, DocumentKept) and e.document.role == "given values")
-    ]  # fmt: skip
-    said = found(unkept)
-    assert len(said) == PROCEDURE.count("prompt")
-    assert all("'v.csv', and no such file is kept" in one for one in said)
+    (kept,) = (e for e in events if isinstance(e, DocumentKept) and e.document.role == GIVEN)
+    other = kept.document.model_copy(update={"name": "w.csv"})
+    for instead in ([], [kept.model_copy(update={"document": other})]):
+        at = events.index(kept)
+        said = found([*events[:at], *instead, *events[at + 1 :]])
+        assert len(said) == PROCEDURE.count("prompt")
+        assert all("'v.csv', and no such file is kept" in one for one in said)
 
 
 async def test_a_skip_is_held_against_what_was_said(make_rig: Callable) -> None:
@@ -325,6 +329,10 @@ def _contradicted_by_its_other_threshold(events: Sequence[Event]) -> None:
     for said_there, why in (("", "by both values on record it goes out"), (words, "make it fail")):
         found_there = quick_contradictions([forged(event, said_there) for event in events])
         assert [said for _, said in found_there if why in said]
+    (at,) = (n for n, e in enumerate(events) if isinstance(e, PointDone) and e.result == clear)
+    resumed = RunResumed(at=events[0].at, bench_s=0.0, operator="Ann", done=1)
+    of_a_part_before = [*(forged(event, "") for event in events[:at]), resumed, *events[at:]]
+    assert list(differing_thresholds(of_a_part_before)) == []
 
 
 async def test_what_an_analyzer_worked_by_hand_needs_a_person_for(

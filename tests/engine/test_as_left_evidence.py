@@ -74,3 +74,5 @@ def test_what_both_uncertainties_explain_is_not_told(
     )
     said = AsLeftEvidence(procedure, generator, [adjusted]).contradicting(now)
     assert bool(said) is told
+    failed = adjusted.model_copy(update={"verdict": "fail"})
+    assert AsLeftEvidence(procedure, generator, [failed]).contradicting(now) == ""

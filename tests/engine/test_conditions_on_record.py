@@ -204,13 +204,19 @@ def test_an_output_that_rises_as_it_is_turned_down_is_no_pass(job: Sequence[Even
     assert [*differing_levels(job)] == []
     low, high = places(job, "monotonicity")[1:3]
     (of_low,) = (e.result.measured for e in (job[low],) if isinstance(e, PointDone))
-    less = {"measured": a_tenth_of(of_low)}
+    less = {"measured": part_of(of_low, 0.1)}
     ((number, said),) = differing_levels(changed(job, high, lambda _: less))
     told = "is recorded as pass; by the powers on record it is fail"
     assert (number, told in said) == (high + 1, True), said
 
 
-def a_tenth_of(measured: Measured | None) -> Measured:
-    """A tenth of a power, as well known."""
+def test_a_setting_that_is_measured_again_is_not_held_against_itself(job: Sequence[Event]) -> None:
+    low = places(job, "monotonicity")[1]
+    again = changed(job, low, lambda first: {"measured": part_of(first.measured, 0.8)})
+    assert [*differing_levels([*job[: low + 1], again[low]])] == []
+
+
+def part_of(measured: Measured | None, part: float) -> Measured:
+    """A part of a power, as well known."""
     assert measured is not None
-    return measured.model_copy(update={"value": measured.value / 10})
+    return measured.model_copy(update={"value": part * measured.value})

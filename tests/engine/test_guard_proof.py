@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from ohmwright.cli.doctor_checks import findings_with_rf_off
 from ohmwright.engine.activation import activation
 from ohmwright.instruments.analyzer import GuardProof
 from ohmwright.model.errors import ProtocolError
@@ -50,3 +51,13 @@ async def test_what_the_guard_says_is_read_back(make_rig: Callable[..., Any]) ->
 
 async def test_without_a_guard_there_is_nothing_to_prove(make_rig: Callable[..., Any]) -> None:
     assert await make_rig().bench.analyzer.prove_watchdog() is None
+
+
+async def test_doctor_ends_rf_that_its_checks_leave_on(make_rig: Callable[..., Any]) -> None:
+    rig = make_rig()
+    guard_that_sends(rig, b"OUTPut:STATe ON,9\n")
+    findings = [finding async for finding in findings_with_rf_off(rig.bench)]
+    assert not rig.hardware.truth.rf_on
+    bad = [finding.detail for finding in findings if finding.state == "NOT GOOD"]
+    assert "yet the output reads closed" in bad[0]
+    assert "RF was on (the analyzer's keying output reads closed) and read off" in bad[1]

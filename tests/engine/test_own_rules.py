@@ -41,13 +41,20 @@ def test_a_class_that_is_no_whole_rule_is_refused_when_it_is_registered() -> Non
 
         rule: Literal["half"]
 
+    class Both(SilentRule):
+        """Of two names, one of which is taken."""
+
+        rule: Literal["own", "guard band"]
+
     unusable: list[tuple[Any, str]] = [
         (Half, "Half lacks what each OwnRule needs: arithmetic"),
+        (Both, "there is a decision rule 'guard band' already"),
         (dict, "dict is no class derived from OwnRule"),
     ]
     for kind, says in unusable:
         with pytest.raises(ValueError, match=says):
             ohmwright.register_rule(kind)
+    assert decision._ADDED == {}
 
 
 @pytest.mark.parametrize(

@@ -89,7 +89,7 @@ async def test_the_record_holds_everything_that_the_run_goes_by_once(make_rig: C
 @pytest.mark.parametrize(
     ("changed", "words"),
     [
-        ({"id": "HF-018"}, "begun with asset 'HF-017'; the bench file says 'HF-018'"),
+        ({"id": "HF-018"}, "begun with asset 'HF-017'; now it is 'HF-018'"),
         ({"serial": "X1"}, "begun with serial number"),
         ({"model": "Quillon 200"}, "begun with model 'Quillon 300'"),
         ({"maker": "Sorrelworks"}, "begun with maker"),

@@ -185,3 +185,21 @@ def test_what_was_extrapolated_is_what_the_uncertainty_has_beyond_the_estimate(u
     estimated = unit * fit.coefficient(Coefficient.LEVEL).sd
     beyond = np.sqrt(seen.uncertainty**2 - estimated**2)
     assert seen.extrapolation == pytest.approx(beyond, rel=1e-6)
+
+
+@pytest.mark.parametrize("filter_s", [0.5, 1.0, 1.5, 2.0])
+@pytest.mark.parametrize("lag_s", [0.2, 0.4])
+def test_a_filter_said_to_be_a_mean_shows_in_the_rise_and_costs_no_value(filter_s, lag_s):
+    """Two lags in a row, after any textbook of control; taken for means, values were 2 to 10 u low.
+
+    The window is twice the time constant of the filter, which delays as much.
+    """
+    age_s = np.arange(0.25, 6.0, 0.25)
+    since_s = np.maximum(age_s - 0.2, 0.0)
+    filtered, own = filter_s * np.exp(-since_s / filter_s), lag_s * np.exp(-since_s / lag_s)
+    clean = 700 * (1 - (filtered - own) / (filter_s - lag_s))
+    for seed in range(6):
+        noise = 1 + 0.001 * np.random.default_rng(seed).normal(size=age_s.size)
+        seen = settled_value(age_s, np.round(clean * noise), window_s=2 * filter_s, resolution=1.0)
+        assert abs(seen.value - 700) < 2.5 * seen.uncertainty
+        assert seen.uncertainty < 10

@@ -3,6 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ohmwright.estimation import transient_fit
 from ohmwright.estimation.activation_record import ActivationRecord
 from ohmwright.estimation.coefficients import (
     TRIM,
@@ -215,3 +216,15 @@ def test_a_late_rise_is_seen_and_no_lag_is_longer_than_any_that_is_believed():
     )
     assert late.dead_time_s == pytest.approx(4.0, abs=0.2)
     assert slow.lag_s == pytest.approx(6.0)
+
+
+def test_what_was_found_of_the_averaging_is_where_the_next_fit_begins(monkeypatch):
+    """At a reading where no other explanation is searched for: none is begun anew."""
+    made = Made(lag_s=1.0, second_pole=0.2, dead_s=0.2, window_s=0.05, noise=0.0005)
+    filtered = replace(record(made, 2.41), window_s=2.0)
+    first = fit_transient(filtered, vague_prior(), NoisePrior(), None)
+    assert first.start.averaging == "filter"
+    longer = replace(record(made, 2.61), window_s=2.0)
+    monkeypatch.setattr(transient_fit, "first_guess", None)
+    fit = fit_transient(longer, vague_prior(), NoisePrior(), first.start)
+    assert fit.start.averaging == "filter"

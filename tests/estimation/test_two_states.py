@@ -2,7 +2,8 @@
 
 from itertools import product
 from operator import itemgetter
-from typing import NamedTuple
+from types import SimpleNamespace
+from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from scipy.linalg import block_diag, toeplitz
 
 from ohmwright.estimation.activation_record import ActivationRecord, Question
 from ohmwright.estimation.ar1_regression import CORRELATIONS, LOG_SHARES
-from ohmwright.estimation.coefficients import Steps
+from ohmwright.estimation.coefficients import COUNT, Steps
 from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds
 from ohmwright.estimation.settled_value import Settled, settled_value
@@ -26,6 +27,7 @@ from ohmwright.estimation.two_states import (
     _most_likely_states,
     _sized,
     _weight,
+    arrival,
     steadied,
 )
 
@@ -255,3 +257,21 @@ def test_the_end_of_a_quick_rise_is_no_jump():
         test.estimate(age_s, value)
         assert test.value is not None
         assert test.value.sd < 3.0
+
+
+def came(off: Floats, early: Floats) -> Arrival:
+    """How an output came that had risen at 1 s; of readings 0.1 s apart, `off` by (n,) so much."""
+    age_s = 1.0 + 0.1 * np.arange(off.size)
+    record = SimpleNamespace(age_s=age_s, averaged_s=WINDOW_S)
+    columns = np.ones((off.size, COUNT + 1))
+    problem: Any = SimpleNamespace(record=record, keep=np.full(off.size, True), excess=early)
+    return arrival(problem, SimpleNamespace(residuals=off, columns=columns))  # type: ignore[arg-type]
+
+
+def test_an_output_came_at_once_that_stood_off_until_it_no_more_was() -> None:
+    """Notices a jump that is overlooked, a smaller one, and one that is but the end of a rise."""
+    age_s = 1.0 + 0.1 * np.arange(90)
+    jumped, rose = np.where(age_s < 2.05, -0.04, 0.0), np.where(age_s < 1.35, -0.1, 0.0)
+    assert came(jumped, jumped**2) == Arrival(off=0.04, age_s=pytest.approx(2.0))
+    rose[age_s > 1.35] = np.where(age_s[age_s > 1.35] < 4.05, -0.05, 0.0)
+    assert came(rose, rose**2) == Arrival()

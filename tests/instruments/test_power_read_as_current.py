@@ -5,12 +5,13 @@ from math import isnan
 import pytest
 
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
+from ohmwright.model.errors import LinkLost
 from ohmwright.model.hardware import AnalyzerData
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.command_set import CommandSet
-from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.dialogue import Dialogue, LinkState
 from tests.wire.conftest import LateLink
 
 pytestmark = pytest.mark.anyio
@@ -65,3 +66,25 @@ async def test_before_a_load_is_known_it_is_the_largest_current() -> None:
     assert (await analyzer.fetch_current()).current_ma == pytest.approx(
         1000 * (0.1 / smallest_ohm) ** 0.5
     )
+
+
+async def test_a_power_that_no_meter_shows_is_asked_for_again_and_read_as_a_current_too() -> None:
+    """Would notice watts taken for mA, and a power below zero taken for one above."""
+    said, told = [b"P=125.0 W\n", b"P=-125.0 W\n"], list[str]()
+    clock = VirtualClock()
+    link = LateLink(lambda message: said.pop() if message == b"p\n" else b"", clock)
+    analyzer = RemoteAnalyzer(DATA, Dialogue(link, COMMANDS, clock))
+    analyzer.load_ohm, analyzer.on_unused_reading = 500, told.append
+    analyzer.dialogue.state = LinkState.SYNCED
+    assert (await analyzer.fetch_current()).current_ma == pytest.approx(500)
+    assert "the analyzer read -500 mA" in told[0]
+
+
+async def test_by_a_load_that_may_not_be_connected_any_more_no_power_is_read() -> None:
+    """Would notice RF into a small load, read as the smaller current of the load before."""
+    analyzer = _showing({b"id": b"id X\n", b"now": b"now 0\n"})
+    await analyzer.set_load(500)
+    analyzer.dialogue.framing.link.unplugged = True
+    with pytest.raises(LinkLost):
+        await analyzer.set_load(50)
+    assert analyzer.load_ohm is None

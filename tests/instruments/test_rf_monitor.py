@@ -79,3 +79,33 @@ async def test_a_glance_that_fails_is_no_glance_at_off() -> None:
     with pytest.raises(LinkError):
         await monitor.found_on()
     assert monitor.state == "unknown"
+
+
+async def test_since_when_rf_may_have_been_on_is_counted_from_an_off_that_is_proved() -> None:
+    """Would notice RF said to have been on for less than it may have been, of a foot switch."""
+
+    async def no_current(*_: Any) -> Reading:
+        return Reading(0.0)
+
+    async def glance() -> tuple[bool, float]:
+        return False, 0.0
+
+    meter = SimpleNamespace(resolution_ma=1.0, zero_ma=None, largest_zero_ma=5.0)
+    analyzer: Any = SimpleNamespace(
+        keyed_by_foot=True,
+        read_by_eye=False,
+        glance=glance,
+        fetch_current=no_current,
+        data=SimpleNamespace(meter=meter),
+    )
+    clock = VirtualClock()
+    monitor = RfMonitor(analyzer, clock)
+    assert not await monitor.may_be_on()
+    assert monitor.last_off_s is None
+    monitor.note_current(400.0, 400.0)
+    clock.advance(1.0)
+    assert not await monitor.may_be_on()
+    assert monitor.last_off_s == 1.0
+    clock.advance(1.0)
+    assert await monitor.evidence_on() is None
+    assert monitor.last_off_s == 2.0

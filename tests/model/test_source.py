@@ -253,11 +253,12 @@ SECOND = "\n" + GOOD[GOOD.index("[[step]]") :]
         (SECOND, "p.toml:16:1: step 'cut', name: two steps are called 'cut'; this is the second."),
         (
             SECOND.replace('"cut"', '"b"', 1) + "max_on_s = 5\n",
-            "p.toml:22:1: step 'b', max_on_s: max_on_s must leave 2 s or more after age_s.",
+            "p.toml:22:1: step 'b', max_on_s: max_on_s (5 s) must leave 2 s or more after age_s "
+            "(6 s).",
         ),
         (
             SECOND.replace('"cut"', '"b"', 1) + "age_s = 19\n",
-            "p.toml:14:3: step 'b': max_on_s must leave 2 s or more after age_s.",
+            "p.toml:14:3: step 'b': max_on_s (20 s) must leave 2 s or more after age_s (19 s).",
         ),
     ],
 )

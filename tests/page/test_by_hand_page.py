@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.api.records_view import Records
-from ohmwright.model.event import Commented
+from ohmwright.model.event import Asked, Commented
 from ohmwright.page.benches import BenchOfFile
 from ohmwright.page.site import PageSettings
 from tests.one_activation import one_activation
@@ -163,10 +163,13 @@ def test_a_run_that_is_stopped_before_rf_was_ever_read_says_so_in_every_view(
     assert person.complaints == []
 
 
+@pytest.mark.parametrize(
+    ("name", "told_as"), [("Ben Ott", "as Ben Ott, as told"), ("", "by whom was not told")]
+)
 def test_it_is_on_record_that_another_screen_answers(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, told_as: str
 ) -> None:
-    """Answers bear the name that was given at the begin: what the other did was put to that."""
+    """What the other did is not put to the name that was given at the begin."""
 
     def asked(screen: Screen, words: str) -> dict[str, Any]:
         def fits(now: dict[str, Any]) -> bool:
@@ -175,8 +178,8 @@ def test_it_is_on_record_that_another_screen_answers(
 
         return dict(screen.bench(1, fits)["now"]["picture"]["request"])
 
-    def answer(client: Client, request: dict[str, Any], words: str) -> None:
-        said = {"number": request["number"], "words": words}
+    def answer(client: Client, request: dict[str, Any], words: str, name: str) -> None:
+        said = {"number": request["number"], "words": words, "operator": name}
         while (taken := client.post("/benches/1/say", said)).status != 200:
             assert "before it could be read" in taken.text
             time.sleep(0.05)
@@ -186,16 +189,18 @@ def test_it_is_on_record_that_another_screen_answers(
         with one.screen() as first, other.screen() as second:
             begin = {"procedure": 0, "work": "as found", "operator": "Ada Fell"}
             assert one.post("/benches/1/begin", begin).status == 200
-            answer(one, asked(first, "are to be off now"), "0")
+            answer(one, asked(first, "are to be off now"), "0", "Ada Fell")
             request = asked(second, "Join the analyzer's input")
             assert one.post("/benches/1/command", {"do": "leave"}).status == 200
             assert other.post("/benches/1/command", {"do": "take"}).status == 200
-            answer(other, request, "done")
-            answer(other, asked(second, "Set the generator"), "stop")
+            answer(other, request, "done", name)
+            answer(other, asked(second, "Set the generator"), "stop", name)
             second.bench(1, lambda now: now["state"] == "ended")
     run = Records(str(tmp_path / "records"))["last"]
     told = [e for e in run.events if isinstance(e, Commented)]
     assert [event.words for event in told] == [
-        f"from here on screen {second.number} answers, and no more screen {first.number}: whether "
-        "it is Ada Fell who answers there was not told"
+        f"from here on screen {second.number} answers, and no more screen {first.number}, {told_as}"
     ]
+    first_by, *others_by = [e.told_by for e in run.events if isinstance(e, Asked)]
+    assert first_by == "Ada Fell"
+    assert set(others_by) == {name or f"whoever is at screen {second.number}"}

@@ -16,6 +16,7 @@ from ohmwright.model.event import (
     PointDone,
     RunResumed,
     RunStarted,
+    StepStarted,
 )
 from ohmwright.page.history import History
 from ohmwright.reports.run_parts import parts_of_run
@@ -101,14 +102,36 @@ def test_a_warning_of_rf_is_dated_in_a_record_and_not_given_as_of_now(tmp_path: 
     assert shown(tmp_path / "lost", (begun, lost))["ended_early"] == ["The line is gone."]
 
 
+def test_a_run_cut_short_says_what_is_to_be_undone_at_the_unit(tmp_path: Path) -> None:
+    begun, *_ = a_run(points=1)
+    at = {"at": begun.at + timedelta(minutes=1), "bench_s": 60.0}
+    step, left = StepStarted(**at, stage="adjust", step="p1"), "Leave service mode at P1."
+    fault = Fault(**at, error="Stopped", message="m", rf_state="off", left_open=left)
+    found = StepStarted(**at, stage="as_left", step="cut")
+    amid = "the unit may still be in service mode. Leave it without saving;"
+    for folder, events, words in (
+        ("told", (begun, step, fault), left),
+        ("power cut", (begun, step), amid),
+        ("later", (begun, step, found), ""),
+    ):
+        said = "\n".join(shown(tmp_path / folder, events)["ended_early"])
+        summary = "\n".join(map(str, footer_lines(events, (), parts_of_run(events))))
+        for text in (said, summary):
+            assert ("service mode" in text) is bool(words), folder
+            assert words in text
+
+
 def test_rf_on_time_and_whose_word_a_trim_is(tmp_path: Path) -> None:
     begun, *rest = a_run(points=1)
     at = {"at": begun.at + timedelta(minutes=1), "bench_s": 60.0}
     opened = ActivationOpened(**at, load_ohm=500, limit_s=15.4)
     resumed = RunResumed(**at, operator="Oda Brandvik", done=0)
     done = next(one for one in rest if isinstance(one, PointDone))
-    moved = done.result.model_copy(update={"stage": "adjust", "trim_told_by": NOT_SURE})
+    moved = done.result.model_copy(
+        update={"stage": "adjust", "trim_told_by": NOT_SURE, "start_trim": 4, "final_trim": -34}
+    )
     found = shown(tmp_path, (begun, opened, resumed, done.model_copy(update={"result": moved})))
     more = "and at most 16 s more: an activation has no end on record"
     assert more in str(found["rf_on"])
     assert "the meter, which could not rule out a wrong press" in str(found["trims_told"])
+    assert [one["trim"] for one in found["results"]] == ["4 to -34"]

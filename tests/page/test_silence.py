@@ -16,6 +16,8 @@ from .browsing import LONG_ACTIVATION, SETTLED_MS, Person
 from .conftest import Site, page_settings, serving
 
 LATE_MS = 1000 * (FRESH_S + 1)
+CONNECTIONS = 6
+"""To one server by one browser, by the trade's custom: common practice, no source."""
 BEGIN = {"procedure": 0, "work": "as found", "unattended": True}
 
 
@@ -97,6 +99,29 @@ def test_a_stop_that_was_not_heard_is_to_be_pressed_again(browser: Browser, site
     expect(alert).to_be_hidden()
 
 
+def test_a_stop_is_heard_though_the_tabs_of_the_browser_take_all_its_connections(
+    browser: Browser, site: Site
+) -> None:
+    person = Person.admitted(browser, site)
+    page = person.page
+
+    def open_tab() -> None:
+        tab = page.context.new_page()
+        tab.goto(f"http://{site.host}/")
+        expect(tab.locator(".bench").first).to_be_visible()
+        page.bring_to_front()
+
+    for _ in range(CONNECTIONS - 2):
+        open_tab()
+    person.go("#/bench/1")
+    person.begin("One long", work="as found")
+    person.sees("on")
+    open_tab()  # it takes the last
+    page.locator("#stop").click()
+    person.sees_state("^Stopped")
+    assert not site.hardware[0].truth.rf_on
+
+
 def test_after_a_sleep_nothing_is_shown_as_present(browser: Browser, site: Site) -> None:
     page = Person.admitted(browser, site).page
     silent = page.evaluate("""async () => {
@@ -111,9 +136,31 @@ def test_after_a_sleep_nothing_is_shown_as_present(browser: Browser, site: Site)
     assert silent
 
 
-def test_a_server_begun_anew_leaves_rf_unknown_and_takes_its_address_in_the_same_tab(
-    browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch
+def test_another_text_than_the_screen_listed_is_not_run(
+    browser: Browser, site: Site, place: Path
 ) -> None:
+    person = Person.admitted(browser, site)
+    page = person.page
+    person.go("#/bench/1")
+    person.choose("One long", work="as found")
+    option = page.locator("select[name=procedure] option:checked")
+    digest = option.get_attribute("data-digest") or ""
+    (place / "long.toml").write_text(LONG_ACTIVATION.replace("= 100\n", "= 110\n"))
+    begin = page.get_by_role("button", name="Begin")
+    with page.expect_response("**/begin") as refused:  # its words are shown for 10 s alone
+        begin.click()
+    assert "was changed since this screen listed it" in refused.value.json()["happened"]
+    assert site.hardware == []
+    expect(option).not_to_have_attribute("data-digest", digest)  # the list is of now
+    begin.click()
+    person.sees("on")
+
+
+@pytest.mark.parametrize("has_learned", [True, False])
+def test_a_server_begun_anew_leaves_rf_unknown_and_takes_its_address_in_the_same_tab(
+    browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch, *, has_learned: bool
+) -> None:
+    """`has_learned`: whether the address is given after the screen was told that it is unknown."""
     settings = page_settings(place, 1.0, place / "long.toml")
     with serving(settings, monkeypatch) as site:
         person = Person.admitted(browser, site)
@@ -121,14 +168,20 @@ def test_a_server_begun_anew_leaves_rf_unknown_and_takes_its_address_in_the_same
         person.go("#/bench/1")
         person.begin("One long", work="as found")
         person.sees("on")
+        if not has_learned:
+            page.route("**/news", lambda route: route.abort())
     again = replace(settings, port=urlsplit(site.addresses[0]).port)
     with serving(again, monkeypatch) as anew:
-        expect(page.locator("h1")).to_have_text("This browser was not admitted")
-        strip = page.locator(".elsewhere li")
-        expect(strip).to_have_text(re.compile("^RF NOT KNOWN HEREWorkshop bench 1, HF-017"))
+        if has_learned:
+            expect(page.locator("h1")).to_have_text("This browser was not admitted")
+            strip = page.locator(".elsewhere li")
+            expect(strip).to_have_text(re.compile("^RF NOT KNOWN HEREWorkshop bench 1, HF-017"))
+        else:
+            person.sees("unknown")
         expect(page.locator("#stop")).to_contain_text("Switch RF off at the unit itself")
         page.goto(anew.fresh_address())
-        expect(page.locator("h1")).to_have_text("Benches")
+        page.unroute("**/news")
+        expect(page.locator(".bench .rf").first).to_have_attribute("data-look", "idle")
 
 
 def test_who_watches_is_told_that_a_key_answers_nothing(browser: Browser, site: Site) -> None:

@@ -121,6 +121,23 @@ def test_another_unit_than_that_of_the_tag_is_refused(workshop: Site) -> None:
     assert now["unit"] == "Tessenhove Quillon 300"  # nobody has read LX-9 from the plate
 
 
+def test_a_refused_run_is_told_once_is_not_to_go_on_and_its_record_says_why(
+    workshop: Site, browser: Browser
+) -> None:
+    person = Person.admitted(browser, workshop)
+    page = person.page
+    person.go("#/bench/1")
+    page.get_by_label("Unit: its tag").fill("HF-005")
+    person.begin(OWN, work="as found")
+    why = "HF-005 has the serial number 'LX-9'"
+    expect(page.locator(".error")).to_contain_text(why)
+    person.sees_state("^Ended early: ")
+    expect(page.locator(".after-run")).to_have_text("Its record")
+    expect(page.locator(".notices")).not_to_contain_text("LX-9")
+    page.get_by_role("link", name="Its record").click()
+    expect(page.locator("main .error")).to_contain_text(why)
+
+
 @pytest.mark.parametrize(
     ("tag", "happened"),
     [

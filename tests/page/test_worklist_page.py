@@ -263,6 +263,35 @@ def test_who_is_asked_for_the_plate_does_not_see_its_number(
     expect(unit_shown).to_have_text("Sorrelworks Marlow 150, serial S000142, HF-142")
 
 
+def test_a_refused_run_is_over_and_a_long_name_hides_no_verdict(
+    workshop: Site, browser: Browser, tmp_path: Path
+) -> None:
+    person = Person.admitted(browser, workshop)
+    page = person.page
+    text = one_activation(OWN, "Marlow 150", "rest_s = 1\nmax_on_s = 30")
+    (tmp_path / "own.toml").write_text(text, encoding="utf-8")
+    person.go("#/bench/3/of/HF-142")
+    page.locator("[name=operator]").fill("N" * 100)
+    page.get_by_role("button", name="Begin").click()
+    request, state = page.locator(".request-text"), page.locator(".one-bench .state")
+    expect(request).to_be_visible()
+    while not state.inner_text().startswith("Ended"):  # how often the meter is asked for is open
+        page.wait_for_timeout(SETTLED_MS)
+        if request.is_visible():
+            page.locator(".typed input").fill("9999" if "plate" in request.inner_text() else "0")
+            page.keyboard.press("Enter")
+    person.sees_state("Ended early: .*'9999' on its plate")
+    expect(page.get_by_role("link", name="Its record", exact=True)).to_be_visible()
+    expect(page.locator("form.start")).to_be_visible()
+    expect(page.get_by_role("button", name="Go on with it")).to_have_count(0)
+    expect(page.get_by_text("By that it is another unit")).to_have_count(1)
+    person.go("#/records")
+    expect(page.locator("td[data-name=Verdict]")).to_contain_text("refused")
+    box = page.locator("td[data-name=Verdict]").bounding_box()
+    assert box is not None
+    assert box["x"] + box["width"] <= 1280
+
+
 def test_a_unit_has_its_own_view(workshop: Site, browser: Browser) -> None:
     person, client = Person.admitted(browser, workshop), workshop.client()
     with client.screen() as screen:

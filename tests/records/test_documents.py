@@ -59,6 +59,13 @@ def test_a_document_that_is_named_and_not_there_is_found(store: SqlStore) -> Non
     assert finding.event == 2
 
 
+def test_a_run_whose_start_names_another_run_is_found(store: SqlStore) -> None:
+    """Would notice a paper that bears the number of another run than its record has."""
+    store.append_all("one", (started("two"), stage(), point(), finished()))
+    (finding,) = audit(store)
+    assert (finding.what, finding.event) == ("its start is that of run two", 1)
+
+
 def test_what_an_earlier_part_kept_need_not_be_kept_again(store: SqlStore) -> None:
     first = started("one").model_copy(update={"documents": (PROCEDURE.ref,)})
     again = RunResumed(at=AT, bench_s=0.0, operator="Áda", done=0, documents=(PROCEDURE.ref,))

@@ -16,7 +16,7 @@ from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.details import detail_blocks
 from ohmwright.reports.issue import Issue
-from ohmwright.reports.label import LabelSize, label, qr_text
+from ohmwright.reports.label import LabelSize, label, qr_text, why_not_due
 from ohmwright.reports.text import printable
 
 from .conftest import HEAD, a_run
@@ -135,6 +135,7 @@ def test_long_names_take_more_lines_and_push_nothing_off_the_label(size: LabelSi
 def test_a_label_for_a_void_run_and_a_new_issue(certificate: Certificate) -> None:
     issue = Issue("new-2", replaces="new", void="another unit")
     other = replace(certificate, issue=issue)
+    assert why_not_due(other) == "the run is void"
     said = words_of(label(other, LabelSize(), form="pdf", due=date(2027, 3, 2)))
     assert "VOID" in said
     assert "PASS" not in said

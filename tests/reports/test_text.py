@@ -10,6 +10,7 @@ from ohmwright.fleet.point_histories import PointLimits
 from ohmwright.model.result import Conformity, Measured
 from ohmwright.model.tolerance import Target, at_least, at_most
 from ohmwright.reports.text import (
+    fixed_decimals,
     limit_figures,
     limits_text,
     limits_words,
@@ -82,3 +83,7 @@ def test_a_ratio_is_never_shown_as_more_than_it_is(ratio: float | None, shown: s
     """It is held against 4."""
     held = Conformity(rule="4:1", probability=0.99, uncertainty_ratio=ratio)
     assert uncertainty_ratio_text(held) == shown
+
+
+def test_what_rounds_to_zero_has_no_sign() -> None:
+    assert [fixed_decimals(value, 1) for value in (-0.04, 0.04, -0.06)] == ["0.0", "0.0", "−0.1"]

@@ -2,7 +2,11 @@
 
 import pytest
 
+from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.model.errors import ProtocolError
+from ohmwright.model.hardware import AnalyzerData
+from ohmwright.model.shipped import shipped
+from ohmwright.model.source import load
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.dialogue import Dialogue
@@ -12,6 +16,7 @@ from .conftest import LateLink
 from .test_left_remote_control import DATA, Nine
 
 pytestmark = pytest.mark.anyio
+METER = load(shipped("analyzers", "gantry-400.toml"), AnalyzerData, table="data")
 TWICE = [b"wait\n", b"wait\n"]
 
 
@@ -70,10 +75,12 @@ async def test_a_number_that_is_put_off_is_sent_again() -> None:
 
 
 async def test_rf_counts_as_on_since_the_on_that_was_not_put_off() -> None:
-    """Would notice values that are dated by the time that the instrument was busy."""
+    """Would notice values that are dated by the time that it was busy, or took to answer."""
     nine, dialogue, link = await _in_step()
-    nine.put_off, begun_s = list(TWICE), dialogue.framing.now_s()
-    assert await dialogue.tell("on", limit_s=5) == pytest.approx(begun_s + 0.2)
+    analyzer = RemoteAnalyzer(METER, dialogue)
+    nine.put_off, link.delay_s, begun_s = list(TWICE), 0.05, dialogue.framing.now_s()
+    await analyzer.switch_on(5)
+    assert analyzer.on_since_s == pytest.approx(begun_s + 2 * (0.05 + 0.1))
     assert link.written == [b"key 5.0\n"] * 3
     assert nine.told[-1:] == [b"key 5.0\n"]
 

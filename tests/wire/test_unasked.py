@@ -219,6 +219,7 @@ async def test_the_release_of_a_back_end_passes_over_them_too(commands: CommandS
     [
         ({"unasked": "<87>{:1}"}, "may also be a reply to 'state'"),
         ({"unasked": "<EE>{:1}"}, "may also be a reply to"),  # a refusal
+        ({"unasked": "<55>", "busy": "<55>"}, "may also be a reply to"),
         ({"unasked": "{}"}, "may also be a reply to"),
         ({"echo": True}, "cannot be told from what is echoed"),
         ({"tell": {**DATA["tell"], "off": {"send": "<06>", "busy_s": 1}}}, "nothing may wait"),

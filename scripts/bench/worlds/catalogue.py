@@ -79,6 +79,8 @@ WORLDS = (
     World("line steps", line_step=(0.002, 0.01)),
     World("meter 2 Hz", readings_per_s=(2.0, 2.0), window_s=(2.0, 2.0)),
     World("meter 1 Hz", readings_per_s=(1.0, 1.0), window_s=(2.0, 2.0)),
+    World("filter meter", window_s=(0.6, 3.0), averages_by="filter", averages_stated="filter"),
+    World("filter meter, not stated", window_s=(0.6, 3.0), averages_by="filter"),
     World("digit 5 mA", digit_ma=(5.0, 5.0)),
     World("keys", keys=True),
     World("keys, 3 % wrong", keys=True, wrong_presses=0.03),

@@ -147,6 +147,7 @@ def _meter(unit: Drawn) -> MeterData:
         resolution_ma=unit.digit_ma,
         readings_per_s=unit.readings_per_s,
         window_s=unit.window_s * unit.world.window_stated,
+        averages_by=unit.world.averages_stated,
     )
 
 

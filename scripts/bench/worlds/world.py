@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from ohmwright.model.hardware import Averaging
+
 Range = tuple[float, float]
 RiseKind = Literal["three lags", "overshoot", "jump and creep"]
 TrimLaw = Literal["straight", "fading", "logarithmic", "rippled"]
@@ -70,6 +72,9 @@ class World:
     window_s: Range = (0.3, 1.0)
     window_stated: float = 1.0
     """The window that the meter's data state, over the true one."""
+    averages_by: Averaging = "mean"
+    averages_stated: Averaging = "mean"
+    """How the meter averages by its data."""
     digit_ma: Range = (1.0, 1.0)
     meter_noise: Range = (0.0005, 0.002)
     """Of a reading, independent of its neighbours."""

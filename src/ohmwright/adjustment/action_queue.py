@@ -49,9 +49,10 @@ class ActionQueue:
         self._actions.extend(actions)
 
     def rest_with_last_moves(self, actions: Sequence[Action]) -> None:
-        """Add a rest, and moves before it; after it where RF need not wait for hands.
+        """Add moves and a rest.
 
-        That is where a person presses keys, or the trim cannot be moved with RF on.
+        The rest comes first where the trim cannot be moved with RF on, and where a person presses
+        keys: RF then does not wait for their hands.
         """
         at_once = self._spec.moves_while_on and self._spec.keys is None
         if at_once:

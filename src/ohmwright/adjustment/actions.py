@@ -40,11 +40,13 @@ class Release:
 
 @dataclass(frozen=True)
 class Finish:
-    """The end of the adjustment, with RF off: how it ended, and why where nothing was confirmed.
+    """The end of the adjustment, with RF off, and how it ended.
 
-    `left`: where the trim was left and why there; empty where it was not moved, or confirmed.
+    `reason`: why nothing was confirmed, or what is to be said of a trim without effect whose output
+    was. `left`: where the trim was left and why there; empty where it was not moved, or confirmed.
     `value`, its standard `uncertainty` and `dof`: the confirmation's, in the unit of the readings;
-    None where nothing was confirmed; `back_at_start`: whether the trim is left where it stood.
+    None where nothing was confirmed; `back_at_start`: whether an adjustment without a confirmation
+    brings the trim back to its start.
     """
 
     ended: Literal["confirmed", "undecided", "not adjustable"]

@@ -10,9 +10,13 @@ from .actions import Action, Move
 from .step_sizing import StepSizer
 
 _MARGIN = 1.3
-"""Length of a run-up over the play seen, which may not have been all of it."""
+"""Length of a run-up over the play seen, which may not have been all of it; no source."""
 _EXCURSION_RELATIVE = 0.1
-"""Most that a run-up may move the output if there is no play after all."""
+"""Most that a run-up may move the output if there is no play after all, as part of the target; no
+source."""
+_MOST_LOST = 1.5
+"""Most play that one loss shows, over the counts since the reversal: they cannot have lost more
+than themselves, but the gain that predicted them may be off; no source."""
 
 
 class Backlash:
@@ -48,7 +52,7 @@ class Backlash:
         lost = -error * self._side / gain if gain != 0 else 0.0
         if self._reversed and lost > 0:
             self.losses += 1
-            self.play_counts = max(self.play_counts, min(lost, 1.5 * self._run_counts))
+            self.play_counts = max(self.play_counts, min(lost, _MOST_LOST * self._run_counts))
 
     def run_up(self, action: Action, largest_gain: float) -> list[Action]:
         """`action`; after play, one that reverses is longer, and a move back takes up the play."""
@@ -57,4 +61,5 @@ class Backlash:
         most = _EXCURSION_RELATIVE / largest_gain
         run = self._side * round(min(_MARGIN * self.play_counts + 1, most))
         first = self._sizer.reachable(action.counts - run)
-        return [Move(first), Move(action.counts - first)] if run != 0 else [action]
+        back = action.counts - first  # 0 at the end of the range, where no run-up is left
+        return [Move(first), Move(back)] if back != 0 else [action]

@@ -21,8 +21,8 @@ from .step_sizing import StepSizer
 from .unit_estimator import UnitEstimator
 
 _EARLY = 0.5
-"""An output seen at less than this part of the age up to which the readings went that predicted it
-may still be rising; no source."""
+"""An output may still be rising if it was seen before this part of the age up to which the
+activation was read by which it was predicted; no source."""
 _SHOWN_AFTER_LAGS = 1.0
 """Time from the last move, in lags, from which the output at a place counts as seen; no source."""
 
@@ -81,8 +81,9 @@ class Findings:
     def learn(self, seen: Mixture | None, age_s: float, *, refuted: bool) -> None:
         """Take the output that a confirmation has `seen`, in tolerances, at `age_s`.
 
-        Where it is not as predicted, all that predicted it but the gain is dropped. One seen much
-        earlier than the readings that predicted it may still be rising in a shape of its own.
+        Where it is not as predicted, or is `refuted`, as it was surely out of tolerance, all that
+        predicted it but the gain is dropped. One seen much earlier than the readings that predicted
+        it may still be rising in a shape of its own.
         """
         self.latest = seen
         self.refuted_here += refuted

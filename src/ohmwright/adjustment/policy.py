@@ -71,9 +71,12 @@ class AdjustPolicy:
         self._budget = RfBudget(self.parameters.giving_up, spec.timeout_s)
         self._heat = 0.0
         self._residual_warmth = ResidualWarmth()
-        self._to_confirm = self._refuted = self._confirms_start = False
+        self._to_confirm = self._refuted = False
+        """Whether the next activation may confirm; whether the latest confirmation was refuted."""
+        self._confirms_start = False
+        """Whether the output is confirmed where the trim began, as its moves had no effect."""
         self._was_to_confirm = False
-        """Whether the present activation was to confirm, at first or since; it is rested."""
+        """Whether the present activation confirms, or did before that was refuted."""
         self._confirmation: Confirmation | None = None
         self._presses_due = 0
         if spec.expected is not None:
@@ -127,9 +130,10 @@ class AdjustPolicy:
     def pressed(self, age_s: float, key: str, times: int) -> None:
         """A key was pressed `times` times; `age_s` is without meaning with RF off."""
         before = self.trim.position()
+        counts = self.trim.counts
         self._presses_due -= abs(times)
-        self.findings.note_moved(times)
         self.trim.note_pressed(key, times)
+        self.findings.note_moved(self.trim.counts - counts)
         self._note_step(age_s, before)
 
     def presses_over(self) -> None:

@@ -18,17 +18,20 @@ SLIPS: dict[HowDone, float] = {
     "other key": 0.01,
     "other direction": 0.01,
 }
-"""Probability of each slip at one cue, before the meter has shown anything; common practice, no
-source. Large enough that the readings can show the slips of a person who slips once in twenty."""
+"""Probability of each slip at one cue, before the meter has shown anything: common practice, no
+source. Together one cue in twelve: high enough that readings can show the slips of a person who
+slips at one in twenty."""
 
 
 class PressesDone(NamedTuple):
-    """One thing that may have been done, and its probability before any reading."""
+    """One thing that may have been done, and how probable it is before any reading."""
 
     done: HowDone
     presses: tuple[Press, ...]
     """In the order in which they were asked for; empty where nothing was pressed."""
     probability: float
+    """To be compared with those of the same request: they add up to a little less than 1 where a
+    key was to be pressed once or twice, as there are fewer ways to press too few."""
 
 
 class Suspect(NamedTuple):
@@ -87,7 +90,7 @@ def _slips(press: Press) -> Iterator[tuple[HowDone, tuple[Press, ...], float]]:
     sign, times = (1 if press.times > 0 else -1), abs(press.times)
     yield "none", (), SLIPS["none"]
     for left in range(1, times):
-        # one press that did not register is far more likely than several
+        # one press that did not register is far more likely than several; the shares have no source
         share = SLIPS["fewer"] * (0.8 if left == times - 1 else 0.2 / max(1, times - 2))
         yield "fewer", (Press(press.key, sign * left),), share
     yield "more", (Press(press.key, press.times + sign),), SLIPS["more"]
@@ -111,8 +114,8 @@ def suspects_of_direction(
 ) -> tuple[Suspect, ...]:
     """Return two explanations of presses that seemed to go the other direction.
 
-    First that they did; then that they were as asked and the gain has the other sign, which
-    `before` is as a suspect before these presses. `seen`: what they seemed to be.
+    First that they did; then that they were as asked and the gain has the other sign. `seen`: what
+    they seemed to be; `before`: the suspicion of the other sign as it stood before these presses.
     """
     counts, coarse = counts_of(asked, keys)
     seen_counts, seen_coarse = counts_of(seen, keys)

@@ -28,7 +28,8 @@ def couplings(shifts: Sequence[Shift]) -> dict[tuple[str, str], float]:
     """Return the effect of a trim on a point, in tolerances per count, by (point, trim).
 
     Least squares. Where several trims moved together, many effects explain the shift: the smallest
-    are taken (least sum of squares), which gives a trim that moved twice as far twice the part.
+    are taken (least sum of squares). Of two trims the one that moved twice as far gets twice the
+    effect per count, and so four times the part of the shift.
     """
     found: dict[tuple[str, str], float] = {}
     for point in dict.fromkeys(shift.point for shift in shifts):

@@ -31,7 +31,7 @@ class BenchUse:
         if self.is_of_parent:
             raise UsageError(
                 "This bench was opened by another process, of which this one is a fork.",
-                "Nothing was switched on here; the other process still has the bench.",
+                "Nothing was switched on here; the bench is that process's.",
                 "Open a bench within each process, or have the other one measure.",
             )
         if not self.is_open:

@@ -95,9 +95,9 @@ class CertificateRenderer:
         )
 
     def _issued_or_copy(self, kind: str, make: Callable[[CertificateText], bytes]) -> bytes:
-        """The file of that kind; where it is not the issued one, though it says the same, it tells.
+        """The file of that kind; it says so where it is another than the issued one.
 
-        What it says was held against the issued paper before.
+        That its words are those of the issued paper was seen before (`copy_text`).
         """
         made, issued = make(self.sheet), self.certificate.issue.issued
         if issued is None or self.sheet.void or self.sheet.copy:
@@ -133,7 +133,8 @@ class CertificateRenderer:
         form = _LABEL_FORMS.get(path.suffix.lower())
         if form is None:
             raise UsageError(
-                f"{path}: a label is an SVG, PDF or PNG file.", do="Give a name that ends in one."
+                f"{path}: a label is an SVG, PDF or PNG file.",
+                do="Give a name that ends in .svg, .pdf or .png.",
             )
         return label(self.certificate, self.options.label_size, form=form, due=self.options.due)
 

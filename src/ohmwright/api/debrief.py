@@ -23,13 +23,18 @@ from ohmwright.model.base import FrozenModel
 from .overheard import CoachRemark, CueGiven
 
 SlipKind = Literal[
-    "nothing pressed", "too few", "too many", "other key", "other direction", "something else"
+    "nothing taken by the unit",
+    "too few",
+    "too many",
+    "other key",
+    "other direction",
+    "something else",
 ]
 _HELD_BACK_S = 0.3
 """A press so soon after a cue belongs to what was asked for before: hardly anybody reads and acts
 faster; from memory, no source."""
 _NAMES: dict[SlipKind, tuple[str, ...]] = {
-    "nothing pressed": (NAMES["none"], NAMES_NONE, CHANGED_NOTHING),
+    "nothing taken by the unit": (NAMES["none"], NAMES_NONE, CHANGED_NOTHING),
     "too few": (NAMES["fewer"],),
     "too many": (NAMES["more"],),
     "other key": (NAMES["other key"],),
@@ -78,7 +83,7 @@ class Debrief(FrozenModel):
     standing: str = ""
     """Presses that still stood to be made when it ended, in words; empty where none did."""
     untrue: tuple[str, ...] = ()
-    """What was answered with "done" though the unit's panel showed otherwise, as sentences."""
+    """What was called done or right though the unit's panel showed otherwise, as sentences."""
     slips: tuple[SlipSeen, ...]
     unfounded: tuple[str, ...]
     """What the coach said of slips where none had happened."""
@@ -162,7 +167,7 @@ def _slips(answers: Iterable[_Answer]) -> Iterator[SlipSeen]:
 def _kind(asked: Press, done: tuple[Press, ...]) -> SlipKind | None:
     """Return how presses differ from those asked for; None where they do not."""
     if not done:
-        return "nothing pressed"
+        return "nothing taken by the unit"
     if len(done) > 1:
         return "something else"
     (only,) = done

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from difflib import get_close_matches
 from pathlib import Path
@@ -21,13 +21,17 @@ _ALIKE = 0.8
 def import_warnings(
     file: Path, came: Iterable[RegisteredAsset], known: Mapping[str, RegisteredAsset]
 ) -> list[str]:
-    """Return what is new of the units that came: models, and procedures that are not found.
+    """Return what is new of the units that came: models, makers of a model, missing procedures.
 
     `file`: where they stand, beside which their procedures may lie (a name alone: in the working
     folder); `known`: the register before, by tag.
     """
     units = list(came)
-    return [*_new_models(units, known), *_missing_procedures(file, units, known)]
+    return [
+        *_new_models(units, known),
+        *_new_makers(units, known),
+        *_missing_procedures(file, units, known),
+    ]
 
 
 def _new_models(
@@ -46,6 +50,21 @@ def _new_models(
 def _oftener(model: str, counts: Counter[str], before: Collection[str]) -> list[str]:
     """The models that are known better than this one: in the register, or of more units."""
     return [*before, *(other for other, n in counts.items() if n > counts[model])]
+
+
+def _new_makers(
+    units: Iterable[RegisteredAsset], known: Mapping[str, RegisteredAsset]
+) -> Iterator[str]:
+    """Yield each maker that is new for a model of which more units have another."""
+    before = {(asset.model, asset.maker) for asset in known.values()}
+    makers = defaultdict[str, Counter[str]](Counter)
+    for unit in {**known, **{unit.tag: unit for unit in units}}.values():
+        makers[unit.model][unit.maker] += 1
+    for model, maker in dict.fromkeys((unit.model, unit.maker) for unit in units):
+        (usual, of_usual), *_ = makers[model].most_common(1)
+        if maker != usual and (model, maker) not in before:
+            of = f"maker '{maker}' in {counted(makers[model][maker], 'unit')}"
+            yield f"Model '{model}': {of}, '{usual}' in {of_usual}. Which is on the plate?"
 
 
 def _missing_procedures(

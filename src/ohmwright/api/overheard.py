@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 
 from ohmwright.adjustment.actions import Press
 from ohmwright.engine.coach_words import CHANGED_NOTHING, NOBODY
-from ohmwright.instruments.doubt_requests import LookForCause
+from ohmwright.instruments.doubt_requests import CORRECTED, RIGHT, LookAtPanel, LookForCause
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import (
     DONE,
@@ -22,6 +22,9 @@ from ohmwright.instruments.requests import (
 from ohmwright.model.cue import Cue
 from ohmwright.simulator.panel import PanelFace
 from ohmwright.wire.clock import Clock
+
+_CLAIMS = {said: one.word for one in (DONE, RIGHT, CORRECTED) for said in (one.word, one.key)}
+"""Answers by which somebody says how the unit stands now, as typed, and their words."""
 
 
 class CueGiven(NamedTuple):
@@ -41,7 +44,7 @@ class CoachRemark(NamedTuple):
 class OverheardOperator(Operator):
     """Does what `person` does; keeps what they are asked to press and told of their presses.
 
-    `face`: returns what the unit's panel shows, against which answers of "done" are held.
+    `face`: returns what the unit's panel shows, against which answers such as "done" are held.
     """
 
     def __init__(self, person: Operator, clock: Clock, face: Callable[[], PanelFace]) -> None:
@@ -50,7 +53,7 @@ class OverheardOperator(Operator):
         self.asked: list[CueGiven] = []
         self.said: list[CoachRemark] = []
         self.untrue: list[str] = []
-        """What was answered with "done" though the panel shows otherwise, as sentences."""
+        """What was called done or right though the panel shows otherwise, as sentences."""
         self.over_s: float | None = None
         """When the latest presses were no longer to be made; None while they are."""
 
@@ -82,8 +85,8 @@ class OverheardOperator(Operator):
             self.said.append(CoachRemark(self._clock.now_s(), words))
         said = await self.person.reply(request, problem)
         shown = _not_done(request, self._face())
-        if shown and said in (DONE.word, DONE.key):
-            self.untrue.append(f'"{request.text}" was answered with "done": {shown}.')
+        if shown and said in _CLAIMS:
+            self.untrue.append(f'"{request.text}" was answered with "{_CLAIMS[said]}": {shown}.')
         return said
 
     def take_back(self, words: str) -> None:
@@ -101,9 +104,13 @@ class OverheardOperator(Operator):
 
 def _not_done(request: Request, face: PanelFace) -> str:
     """Return what the panel shows in place of what was to be done; empty where it was done."""
+    setting = f"{face.mode}, {face.setting_w:g} W"
+    says = f"service mode, point {face.point}" if face.in_service else setting
     match request:
         case SelectMode() if (face.mode, face.setting_w) != (request.mode, request.setting_w):
-            return f"the unit was set to {face.mode}, {face.setting_w:g} W"
+            return f"the unit was set to {setting}"
+        case LookAtPanel() if request.wanted != says:
+            return f"the panel said {says}"
         case EnterService() if not face.in_service:
             return "the unit was in normal use"
         case EnterService() if face.point != request.point:

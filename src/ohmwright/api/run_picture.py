@@ -16,6 +16,7 @@ from ohmwright.model.cue import Cue, CueKind
 from ohmwright.model.quantity import unit_of
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
+from ohmwright.reports.measuring_conditions import trim_text
 from ohmwright.reports.text import limits_words
 from ohmwright.reports.verdict_grounds import said_verdict
 
@@ -125,6 +126,8 @@ class ResultPicture(FrozenModel):
     reason: str
     said: str
     """What was answered, where that is the result; empty where something was measured."""
+    trim: str
+    """From where to where the trim of an adjusted point was moved, in counts; empty for others."""
 
 
 def result_picture(result: Result) -> ResultPicture:
@@ -141,6 +144,7 @@ def result_picture(result: Result) -> ResultPicture:
         unit=_unit(result),
         reason=result.reason,
         said=result.said if measured is None else "",
+        trim=trim_text(result),
     )
 
 

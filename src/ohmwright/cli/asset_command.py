@@ -183,7 +183,7 @@ def _what_to_look_at(
     if change.revision == 1 or request.given.keys() & {"serial", "model"}:
         for other in register.alike(change.asset):
             yield alike_words(change.asset, other)
-    if change.revision == 1 or request.given.keys() & {"procedure", "model"}:
+    if change.revision == 1 or request.given.keys() & {"procedure", "model", "maker"}:
         yield from import_warnings(Path("register"), [change.asset], known)
 
 

@@ -32,7 +32,9 @@ class AssetFields:
         int | None,
         typer.Option("--interval-months", help="Months between due dates; a new unit: 12."),
     ] = None
-    state: Annotated[str | None, typer.Option(help=f"{_STATES}.")] = None
+    state: Annotated[
+        str | None, typer.Option(parser=str.casefold, metavar="STATE", help=f"{_STATES}.")
+    ] = None
     last_passed: Annotated[
         str | None,
         typer.Option(
@@ -49,7 +51,10 @@ class AssetFilterOptions:
 
     model: Annotated[str | None, typer.Option(help="Only this model.")] = None
     site: Annotated[str | None, typer.Option(help="Only sites that hold this text.")] = None
-    state: Annotated[str | None, typer.Option(help=f"Only this state: {_STATES}.")] = None
+    state: Annotated[
+        str | None,
+        typer.Option(parser=str.casefold, metavar="STATE", help=f"Only this state: {_STATES}."),
+    ] = None
     search: SearchedUnit = ""
 
 

@@ -8,7 +8,7 @@ from ohmwright.engine.decidability import needed_after_age_s
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.room import narrowest_tolerance_ma, rounded_up
 from ohmwright.engine.traceability import refuse_foreign
-from ohmwright.engine.unasked_rf import ensure_off_at_start
+from ohmwright.engine.unasked_rf import end_unasked, ensure_off_at_start
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance_off import ONLY_A_CURRENT_PROVES, off_taken
@@ -26,6 +26,7 @@ from .doctor_finding import FILES, LINK, Finding, absent, good, not_checked, not
 
 READS_OFF = "output reads off"
 """The name of the first finding."""
+_STILL_OFF = "output still reads off after these checks"
 _ASKED, _AT_ONCE_S = 5, 0.2
 """How often the analyzer is asked who it is, and the longest answer of a quick line; no source."""
 
@@ -53,19 +54,35 @@ async def findings_with_rf_off(bench: Bench) -> AsyncIterator[Finding]:
     yield await _watchdog(bench)
     for finding in _protections(analyzer.protections):
         yield finding
+    if not analyzer.read_by_eye and (left_on := await _left_on(bench)) is not None:
+        yield left_on
 
 
 async def _reads_off(bench: Bench) -> Finding:
     """Return whether RF reads off, and read so before anything was sent."""
     pending = PendingEvents()
     await ensure_off_at_start(bench, pending)
-    seen = [event.seen for event in pending.take() if isinstance(event, UnaskedRf)]
-    if seen:
-        why = "a pedal, a second control, a contact that sticks?"
-        return not_good(READS_OFF, f"RF was on ({'; '.join(seen)}) and read off after OFF: {why}")
+    if (ended := _ended(READS_OFF, pending)) is not None:
+        return ended
     if not bench.rf.proves_off:
         return not_checked(READS_OFF, f"no current is read: {ONLY_A_CURRENT_PROVES}")
     return good(READS_OFF)
+
+
+async def _left_on(bench: Bench) -> Finding | None:
+    """End RF that reads on after the checks, none of which switches it on; None where it is off."""
+    pending = PendingEvents()
+    await end_unasked(await bench.rf.evidence_on(), bench, pending)
+    return _ended(_STILL_OFF, pending)
+
+
+def _ended(check: str, pending: PendingEvents) -> Finding | None:
+    """Return that RF was on and was ended; None where it was not on."""
+    seen = [event.seen for event in pending.take() if isinstance(event, UnaskedRf)]
+    if not seen:
+        return None
+    why = "a pedal, a second control, a contact that sticks?"
+    return not_good(check, f"RF was on ({'; '.join(seen)}) and read off after OFF: {why}")
 
 
 def _protections(protections: Protections) -> Iterator[Finding]:

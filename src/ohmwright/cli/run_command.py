@@ -169,7 +169,8 @@ def _run(
         _print_left_open(notes)
         print_how_to_resume(store, job.run_id, request.go_on, before=len(earlier))
         raise
-    _print_left_open(notes)
+    if request.as_json or not out().is_terminal:  # where the tables below do not say it here
+        _print_left_open(notes)
     print_run(job.run_id, events, store, as_json=request.as_json, go_on=request.go_on)
     if rf_state.latest().is_unproved or not isinstance(events[-1], RunFinished):
         print_rf_after_stop()

@@ -200,3 +200,5 @@ def _ending(
         yield Text("Not finished: the record ends here", style="bold yellow")
         if said := rf_not_ended_text(parts[-1]):
             yield Text(said, style="bold red")
+    if parts and parts[-1].left_open:
+        yield Text(printable(parts[-1].left_open), style="bold")

@@ -21,6 +21,7 @@ from ohmwright.reports.measuring_conditions import (
     MeasuringConditions,
     conditions_of_result,
     shared_conditions,
+    trim_text,
     trims_told_text,
 )
 from ohmwright.reports.run_parts import parts_of_run
@@ -149,18 +150,15 @@ def _adjusted_table(results: Sequence[Result], marks: ValueMarks, columns: Colum
             _point_label(result, conditions_of_result(result)._replace(load="", setting="")),
             "" if result.load_ohm is None else f"{result.load_ohm:g} ohm",
             _limits(result),
-            _trims(result),
+            f"{trim_text(result)}{_trim_mark(result)}",
             *_outcome(result, marks, columns),
             *_conformity(result, columns),
         )
     return table
 
 
-def _trims(result: Result) -> str:
-    if result.start_trim is None or result.final_trim is None:
-        return ""
-    mark = "" if result.trim_told_by is None else TOLD_TRIM
-    return f"{result.start_trim} to {result.final_trim}{mark}"
+def _trim_mark(result: Result) -> str:
+    return TOLD_TRIM if trim_text(result) and result.trim_told_by is not None else ""
 
 
 def _trims_told_by(results: Iterable[Result]) -> Iterable[Text]:

@@ -270,10 +270,10 @@ that the unit has not stored are undone before a point is left. Held by tests/en
 **The record says what was sent:** `ActivationOpened.limit_s` is what ON carries, rounded down to
 its digits, or nothing. Held by tests/engine/test_protections_kept.py.
 
-**What must be as it was when a run is resumed** (`resume`): unit, bench, procedure, hardware data,
-command sets. Certificate and room may be others, and each result says what its uncertainty rests
-on. Rejected: a corrected command set, beside whose values the wrong ones would stand.
-Held by tests/engine/test_resume.py.
+**What must be as it was when a run is resumed** (`resume`): stages, unit, bench, procedure,
+hardware data, command sets and back ends. Certificate and ambient conditions may be others, and
+each result says what its uncertainty rests on. Rejected: a corrected command set, beside whose
+values the wrong ones would stand. Held by tests/engine/test_resume.py.
 
 **A certificate's figure with a coverage factor is an expanded uncertainty, without one a limit of
 error.** No certificate is allowed and said; an expired one is refused, or accepted and said.

@@ -12,7 +12,6 @@ from ohmwright.model.event import (
     Event,
     PointDone,
     RunFinished,
-    RunResumed,
     RunStarted,
     StepStarted,
 )
@@ -38,8 +37,8 @@ class _Answers:
     said: set[tuple[Stage, str]] = field(default_factory=set)
     """Stage and words of each answer that is a result."""
 
-    def begin(self, stage: Stage | None = None, step: str = "") -> None:
-        """A step begins, or the run or a part of it."""
+    def begin(self, stage: Stage, step: str) -> None:
+        """A step begins, as it does anew in a run that goes on."""
         self.stage, self.step, self.of_step = stage, step, []
 
     def add(self, asked: Asked) -> None:
@@ -69,10 +68,7 @@ def differing_answers(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
     for number, event, part in with_parts(events):
         match event:
             case RunStarted():
-                answers.begin()
                 stages = event.stages
-            case RunResumed():
-                answers.begin()
             case StepStarted():
                 answers.begin(event.stage, event.step)
             case Asked():

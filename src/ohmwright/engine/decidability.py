@@ -129,9 +129,10 @@ def _why_too_warm(room: Room, sd_ma: float, enough: str) -> str:
 def _why_unstated(room: Room, sd_ma: float, enough: str) -> str:
     off_ma, passes = sqrt(3) * sd_ma, room.around(f"{room.room_ma:.3g}")
     return (
-        f"the generator's data state no [droop], and a rest of {room.timing.rest_s:g} s is short: "
-        f"a usual unit is then up to {off_ma:.2g} mA low, of the {passes} mA in which "
-        f"an output passes, and nothing counts that; {enough} would do, or [droop]"
+        "the generator's data state no [data.droop], and a rest of "
+        f"{room.timing.rest_s:g} s is short: a usual unit is then up to {off_ma:.2g} mA low, of "
+        f"the {passes} mA in which an output passes, and nothing counts that; "
+        f"{enough} would do, or [data.droop]"
     )
 
 

@@ -63,7 +63,10 @@ class Procedure(FrozenModel):
 
     @model_validator(mode="after")
     def _instruments_are_named(self) -> Procedure:
-        """Refuse a figure whose instrument no answer before it names, in each of its stages."""
+        """Refuse a `measured_by` that names no `text` or `choice` step before it.
+
+        In each stage of the figure that step must have named its instrument.
+        """
         answered = dict[str, Step]()
         for index, step in enumerate(self.step):
             name = step.instrument_named_by()

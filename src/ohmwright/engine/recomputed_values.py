@@ -222,7 +222,7 @@ def _stop_rule(
         window_s=window_s,
         resolution_ma=resolution_ma,
     )
-    return UntilDecided(asked, warmth, lambda _: False)
+    return UntilDecided(asked, warmth, lambda _: result.verdict in ("pass", "fail"))
 
 
 def _current_ma(result: Result, value: float) -> float:

@@ -18,8 +18,9 @@ from ohmwright.model.seen_text import seen_text
 from ohmwright.model.step import Point
 from ohmwright.wire.command_set import Verb
 
+from .asked_current import asked_current_ma
+
 Complaint = tuple[str, str]
-"""The key of the step that asks for it, and what the bench cannot do."""
 
 
 @dataclass(frozen=True)
@@ -29,14 +30,16 @@ class Abilities:
     analyzer: AnalyzerData
     generator: GeneratorData
     has_port: bool
+    """Whether the generator has a port, so that no person works its panel."""
     attended: bool
+    """Whether somebody answers requests."""
     certificate: AnalyzerCertificate | None = None
     analyzer_verbs: frozenset[Verb] | None = None
     """What the analyzer's command set has a message for; None where it has no command set."""
     generator_verbs: frozenset[Verb] | None = None
     """What the generator's command set has a message for; None where a person works it."""
     protections: Protections | None = None
-    """Against RF that stays on; None where nobody asks."""
+    """None where nobody asks for them."""
     given: GivenValues = NOTHING_GIVEN
     """Answers that need not be asked for."""
 
@@ -125,24 +128,22 @@ def points_within_range(
     for point in points:
         load_ohm = point.load_ohm
         yield from load_available(load_ohm, bench, key=key)
-        amps = point.target.value / 1000
-        if point.target.quantity == "power_w":
-            amps = (point.target.value / load_ohm) ** 0.5
+        current_ma = asked_current_ma(point)
         if loaded:
-            yield from power_within_rating(amps**2 * load_ohm, bench, key=key)
-        beyond = _beyond_meter(1000 * amps, bench)
-        if beyond is not None:
-            yield key, f"{1000 * amps:.0f} mA at {load_ohm:g} ohm is over {beyond}"
+            yield from power_within_rating((current_ma / 1000) ** 2 * load_ohm, bench, key=key)
+        exceeded = _exceeded_limit(current_ma, bench)
+        if exceeded is not None:
+            yield key, f"{current_ma:.0f} mA at {load_ohm:g} ohm is over {exceeded}"
 
 
-def full_current_within_range(
+def current_within_range(
     mode_name: str, setting_w: float, load_ohm: float, bench: Abilities
 ) -> Iterator[Complaint]:
     """Complain where the setting may drive more through the load than the meter can show."""
     current_ma = expected_ma(bench.generator.mode(mode_name), setting_w, load_ohm)
-    beyond = _beyond_meter(current_ma, bench)
-    if beyond is not None:
-        yield "load_ohm", f"{setting_w:g} W may drive {current_ma:.0f} mA there, over {beyond}"
+    exceeded = _exceeded_limit(current_ma, bench)
+    if exceeded is not None:
+        yield "load_ohm", f"{setting_w:g} W may drive {current_ma:.0f} mA there, over {exceeded}"
 
 
 def expected_ma(mode: Mode | None, setting_w: float, load_ohm: float) -> float:
@@ -163,7 +164,7 @@ def full_power_w(generator: GeneratorData, point_name: str) -> float:
     return max(mode.max_setting_w for mode in modes or generator.modes)
 
 
-def _beyond_meter(current_ma: float, bench: Abilities) -> str | None:
+def _exceeded_limit(current_ma: float, bench: Abilities) -> str | None:
     """Return the limit that `current_ma` exceeds, the meter's or its certificate's; else None."""
     most_ma, certificate = bench.analyzer.meter.max_current_ma, bench.certificate
     if current_ma > most_ma:

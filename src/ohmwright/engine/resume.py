@@ -104,10 +104,9 @@ def refuse_another_job(
     ):
         if here != there:
             raise UsageError(
-                f"Run {started.run_id} was begun with {what} '{there}'; the bench file says "
-                f"'{here}'.",
+                f"Run {started.run_id} was begun with {what} '{there}'; now it is '{here}'.",
                 "Results of two would not fit together. Nothing was switched on.",
-                "Give the bench file of that run, or start a new run.",
+                "Give the bench file and the unit of that run, or start a new run.",
             )
     others = changed_roles(documents, started.documents, ROLES_THAT_MUST_AGREE)
     if others:

@@ -26,7 +26,7 @@ _DECIDED_SHARE = 0.5
 """Part of the room in which an output must be seen to be inside; no source."""
 _WIDEST, _HALVINGS = 1000.0, 40
 """Largest factor by which a tolerance is widened in search of one that will do, and most halvings
-of the last doubling."""
+of the last doubling, which are more than two digits need; no source."""
 
 
 @dataclass(frozen=True)
@@ -145,12 +145,15 @@ def narrowest_tolerance_ma(meter: MeterData) -> float:
 
 
 def rounded_up(value: float) -> float:
-    """Return `value`, above zero, with two significant digits, not smaller."""
+    """Return `value`, above zero, with two significant digits, not smaller.
+
+    Except by a millionth of a digit, by which sums of floats may be off.
+    """
     digit = 10.0 ** (floor(log10(value)) - 1)
     return round(ceil(value / digit - 1e-6) * digit, 12)
 
 
 def rounded_down(value: float) -> float:
-    """Return `value`, above zero, with two significant digits, not larger."""
+    """Return `value` likewise, not larger."""
     digit = 10.0 ** (floor(log10(value)) - 1)
     return round(floor(value / digit + 1e-6) * digit, 12)

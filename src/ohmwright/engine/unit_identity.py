@@ -118,7 +118,7 @@ async def _read_from_plate(session: Session, asset: RegisteredAsset) -> UnitIden
 def _another_unit(asset: RegisteredAsset, seen: str) -> WrongInstrument:
     return WrongInstrument(
         f"The unit at the bench {seen}; asset {asset.tag} has the serial number '{asset.serial}'.",
-        "It is another unit. Nothing was switched on.",
-        f"Bring {asset.tag} to the bench and go on, or scan the tag of the unit that is there. The "
-        f"register is wrong only where the plate of {asset.tag} itself shows another number.",
+        "By that it is another unit. Nothing was switched on.",
+        f"Bring {asset.tag} to the bench, or scan the tag of the unit that is there. The register "
+        f"is wrong only where the plate of {asset.tag} itself shows another number.",
     )

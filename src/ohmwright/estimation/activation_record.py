@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import log, sqrt
 from statistics import NormalDist
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,6 +73,14 @@ class Question:
         return 1.0 if self.limits is None else (self.limits[1] - self.target) / self.tolerance
 
 
+Average = Literal["mean", "squares", "filter"]
+"""How readings come from the output: as its mean over a window, as the root of the mean of its
+squares over that, or by a filter of first order."""
+AVERAGES: tuple[Average, ...] = get_args(Average)
+_OF_A_FILTER = 0.05
+"""Window that is taken for a filter's, over the stated one: its lag is found with the output's."""
+
+
 @dataclass(frozen=True)
 class ActivationRecord:
     """One activation's readings, relative to the point's target, and what drove the output."""
@@ -89,6 +98,13 @@ class ActivationRecord:
     """Age of a rested activation at which the measurand holds."""
     heat: float
     """Warmth at the start, 0 rested to 1 warm through."""
+    averaging: Average = "mean"
+    """How the readings are taken to come from the output."""
+
+    @property
+    def averaged_s(self) -> float:
+        """Time over which each reading averages, by its `averaging`."""
+        return _OF_A_FILTER * self.window_s if self.averaging == "filter" else self.window_s
 
     @classmethod
     def of(
@@ -114,7 +130,8 @@ class FitStart:
     `dynamics` (3,): logarithms of lag s, dead time s and ratio of the poles (of a rise that swings,
     of its sharpness); `linear` (5,): the
     linear coefficients; `correlation` of neighbouring readings and `variance` of the noise;
-    `move_delay`: dead time and lags with which moves act, relative to those of the rise.
+    `move_delay`: dead time and lags with which moves act, relative to those of the rise;
+    `averaging`: how the readings were taken to come from the output.
     """
 
     dynamics: Floats
@@ -122,6 +139,7 @@ class FitStart:
     correlation: float
     variance: float
     move_delay: float = 1.0
+    averaging: Average = "mean"
 
     @property
     def swings(self) -> bool:

@@ -36,9 +36,8 @@ _UNSURE_SD = 0.2
 tell need not stand still."""
 _POOR = 1e-4
 """Variance, relative to the target, above which a fit may have converged to a wrong optimum."""
-_OTHER_RISE_BETTER = 3.0
-"""Difference of log evidence above which a rise that swings is taken for one by two lags, or the
-reverse."""
+_OTHERWISE_BETTER = 3.0
+"""Difference of log evidence above which the other rise, or another averaging, is believed."""
 _FIRST_STEPS = 2
 """Steps of a first fit after which it never ends: spikes could pass for the rise."""
 _MOVE_DELAYS = (1.0, 0.35, 0.05, 2.5)
@@ -49,7 +48,7 @@ _FAR_BETTER = 5.0
 _SEEN_SDS = 4.0
 """A gain counts as seen from so many standard deviations on."""
 _SEARCH_EVERY_S = 0.5
-"""Shortest time between two searches for the delay of moves, or for another rise."""
+"""Shortest time between two searches for the delay of moves, or for another explanation."""
 _SEARCH_FROM_S = 0.27
 """Age of the first search. Few meters have readings just 0.27 s, 0.77 s … old: then the rounding of
 an age would decide which reading is searched at."""
@@ -88,17 +87,16 @@ class TransientFit:
 def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, TransientFit]:
     """Return `problem` as it was fitted in the end, and its fit by Gauss-Newton.
 
-    In it spikes do not count, and the rise is that which explains the readings better. `start`:
-    where an earlier fit ended; None for a first one.
+    In it spikes do not count, and rise and averaging are those that explain the readings better.
+    `start`: where an earlier fit ended; None for a first one.
     """
     if start is None:
         fit = _from_first_guess(problem)
     else:
-        if start.swings != problem.swings:
-            problem = problem.of_the_other_rise
+        problem = problem.as_in(start)
         fit = _better_of_two_starts(problem, _converged(problem, start, _STEPS))
-    if _is_other_rise_due(problem, fit):
-        problem, fit = _better_of_two_rises(problem, fit)
+    if _is_explained_poorly(problem, fit):
+        problem, fit = _or_explained_otherwise(problem, fit)
     if _is_delay_due(problem.record, fit.state.dynamics):
         fit = _with_best_delay(problem, fit)
     flags = spikes(fit.residuals, fit.state.correlation, problem.keep)
@@ -137,19 +135,20 @@ def _better_of_two_starts(problem: Problem, fit: TransientFit) -> TransientFit:
     return anew if anew.log_evidence > fit.log_evidence else fit
 
 
-def _better_of_two_rises(problem: Problem, fit: TransientFit) -> tuple[Problem, TransientFit]:
-    """`problem` and `fit`, or those of the other rise if they explain more.
+def _or_explained_otherwise(problem: Problem, fit: TransientFit) -> tuple[Problem, TransientFit]:
+    """`problem` and `fit`, or those of an alternative if they explain more.
 
     Each is judged under its own prior.
     """
-    other = problem.of_the_other_rise
-    anew = _from_first_guess(other)
-    better = _comparable_evidence(anew) > _comparable_evidence(fit) + _OTHER_RISE_BETTER
-    return (other, anew) if better else (problem, fit)
+    for other in problem.alternatives:
+        anew = _from_first_guess(other)
+        if _comparable_evidence(anew) > _comparable_evidence(fit) + _OTHERWISE_BETTER:
+            problem, fit = other, anew
+    return problem, fit
 
 
-def _is_other_rise_due(problem: Problem, fit: TransientFit) -> bool:
-    """Whether to try the other rise at the latest reading: this one is poor, or hardly believed."""
+def _is_explained_poorly(problem: Problem, fit: TransientFit) -> bool:
+    """Whether to try alternatives at the latest reading: this is poor, or hardly believed."""
     if fit.state.variance >= _POOR:
         return True
     if not _is_due(problem.record):
@@ -210,7 +209,7 @@ def _is_delay_due(record: ActivationRecord, dynamics: Floats) -> bool:
     """
     if record.steps.at_s.size == 1:
         return False
-    shown_s = record.steps.at_s[1] + float(delay_s(dynamics)) + 0.5 * record.window_s
+    shown_s = record.steps.at_s[1] + float(delay_s(dynamics)) + 0.5 * record.averaged_s
     return bool(record.age_s[-1] > shown_s) and _is_due(record)
 
 
@@ -237,7 +236,8 @@ def _improved(problem: Problem, state: FitStart) -> TransientFit:
     )
     dynamics = _between(state.dynamics + change, *dynamics_limits(state.dynamics))
     correlation = float(CORRELATIONS[best])
-    improved = FitStart(dynamics, centre[LINEAR], correlation, variance, state.move_delay)
+    averaging, delay = problem.record.averaging, state.move_delay
+    improved = FitStart(dynamics, centre[LINEAR], correlation, variance, delay, averaging)
     return TransientFit(state, columns, improved, found, moved, float(fit.log_evidence[0]))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import exp
@@ -9,7 +10,7 @@ from math import exp
 import numpy as np
 from numpy.typing import NDArray
 
-from .activation_record import ActivationRecord, FitStart
+from .activation_record import AVERAGES, ActivationRecord, Average, FitStart
 from .ar1_regression import Flags, Noise, Prior, median
 from .coefficients import (
     COUNT,
@@ -27,6 +28,7 @@ from .coefficients import (
 from .departures import departure_columns
 from .followed_moves import window_by_moves_s
 from .prior import VAGUE_POLE_RATIO, NoisePrior, TransientPrior, vague_prior
+from .rms_rise import rms_rise, rms_rise_with_slopes
 from .swinging_rise import pole_s
 
 Floats = NDArray[np.float64]
@@ -94,6 +96,27 @@ class Problem:
         prior = self.prior.with_coefficient(Coefficient.LOG_POLE_RATIO, *usual)
         return replace(self, prior=prior)
 
+    def averaged_by(self, averaging: Average) -> Problem:
+        """The problem of a meter that averages so."""
+        return replace(self, record=replace(self.record, averaging=averaging))
+
+    def as_in(self, start: FitStart) -> Problem:
+        """The problem of the rise and the averaging by which a fit ended at `start`."""
+        problem = self if start.swings == self.swings else self.of_the_other_rise
+        same = start.averaging == self.record.averaging
+        return problem if same else problem.averaged_by(start.averaging)
+
+    @property
+    def alternatives(self) -> Iterator[Problem]:
+        """The same readings, to be explained by the other rise, or by another averaging."""
+        yield self.of_the_other_rise
+        yield from (self.averaged_by(a) for a in AVERAGES if a != self.record.averaging)
+
+    @property
+    def _of_squares(self) -> bool:
+        """Whether readings are roots of mean squares; of a rise that swings means serve as well."""
+        return self.record.averaging == "squares" and not self.swings
+
     @property
     def floor(self) -> float:
         """Variance that the meter's resolution causes, relative to the target."""
@@ -109,11 +132,13 @@ class Problem:
         `dynamics` (b, 3) and `move_delay` (b,): of each case, or one for all.
         """
         record, times = self.record, np.exp(dynamics)
-        responses = driven(record.age_s, record.window_s, times, record.steps, move_delay)
+        responses = driven(record.age_s, record.averaged_s, times, record.steps, move_delay)
+        if self._of_squares:
+            responses[..., Coefficient.LEVEL] = rms_rise(record.age_s, record.averaged_s, times)
         columns = np.empty((*responses.shape[:2], LINEAR_COUNT))
         columns[..., TRIM] = responses
         warm_s = record.age_s - delay_s(dynamics)[:, None]
-        droop = droop_shape(warm_s, record.at_age_s, record.window_s, record.heat)
+        droop = droop_shape(warm_s, record.at_age_s, record.averaged_s, record.heat)
         columns[..., Coefficient.DROOP] = -responses[..., Coefficient.LEVEL] * droop
         return columns
 
@@ -134,8 +159,11 @@ class Problem:
         """
         record, times = self.record, np.exp(state.dynamics)
         trim, trim_slopes = driven_with_slopes(
-            record.age_s, record.window_s, times, record.steps, state.move_delay
+            record.age_s, record.averaged_s, times, record.steps, state.move_delay
         )
+        if self._of_squares:
+            rise = rms_rise_with_slopes(record.age_s, record.averaged_s, times)
+            trim[:, Coefficient.LEVEL], trim_slopes[..., Coefficient.LEVEL] = rise[0], rise[1:]
         risen, risen_slopes = trim[:, Coefficient.LEVEL], trim_slopes[..., Coefficient.LEVEL]
         droop, droop_slopes = self._droop(times)
         slopes = trim_slopes @ state.linear[TRIM]
@@ -156,7 +184,7 @@ class Problem:
         lags_s = float(_both_lags_s(lag_s, pole_ratio))
         by_ratio_s = -2 * lags_s if pole_ratio > 1 else lag_s * pole_ratio
         warm_s = record.age_s - (dead_time_s + lags_s)
-        shape = droop_shape(warm_s, record.at_age_s, record.window_s, record.heat)
+        shape = droop_shape(warm_s, record.at_age_s, record.averaged_s, record.heat)
         per_s = (shape - exp(-record.at_age_s / DROOP_TAU_S)) / DROOP_TAU_S
         delays_s = np.array([[lags_s], [dead_time_s], [by_ratio_s]])
         return shape, delays_s * per_s
@@ -170,7 +198,7 @@ class Problem:
             columns[:, Coefficient.LEVEL],
             dead_time_s=dead_time_s,
             pole_s=pole_s(lag_s, pole_ratio) if state.swings else None,
-            warm_s=record.age_s - 0.5 * record.window_s - delay_s(state.dynamics),
+            warm_s=record.age_s - 0.5 * record.averaged_s - delay_s(state.dynamics),
             at_age_s=record.at_age_s,
         )
         return np.concatenate([departures, columns], 1)

@@ -140,7 +140,7 @@ def arrival(problem: Problem, fit: TransientFit) -> Arrival:
         return Arrival()
     off = np.abs(left[early] - mean(left[2 * age_s.size // 3 :]))
     came_s = float(age_s[early[-1]])
-    just_before = age_s[early] > came_s - _JUST_BEFORE_S - problem.record.window_s
+    just_before = age_s[early] > came_s - _JUST_BEFORE_S - problem.record.averaged_s
     jump, most = float(off[just_before].max()), float(off.max())
     last_off_s = age_s[early][just_before & (off > _AT_ONCE * jump)][-1]
     stood = last_off_s - age_s[risen > _UP][0] > _STOOD_S - _ROUNDING_S
@@ -176,8 +176,8 @@ def _swing_in(problem: Problem, fit: TransientFit, taken: Floats) -> Swing | Non
         return None
     record, changes = problem.record, np.flatnonzero(high[1:] != high[:-1])
     age_s = record.age_s[up]
-    switch_s = 0.5 * (age_s[changes] + age_s[changes + 1] - record.window_s)
-    course = risen * _course(record.age_s, switch_s, record.window_s, begins_high=bool(high[0]))
+    switch_s = 0.5 * (age_s[changes] + age_s[changes + 1] - record.averaged_s)
+    course = risen * _course(record.age_s, switch_s, record.averaged_s, begins_high=bool(high[0]))
     columns = fit.columns.copy()
     columns[:, -1] += taken
     swing, better, left = _sized(problem, fit, columns, course, changes.size)

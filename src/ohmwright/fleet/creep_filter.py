@@ -2,8 +2,9 @@
 
 All units of one point are filtered at once, under one model or several, in each of the three groups
 of `creep_model`. At each visit two Gaussians, without and with a step since the last one, are
-merged into one (a Gaussian sum of the first order), so that a step is taken as one and not as a
-rate. Arrays have the axes (states, models, groups, units).
+merged into one of their mean and covariance, so that a step is taken as one and not as a rate
+(known as a generalised pseudo-Bayesian filter of first order; from memory). Arrays have the axes
+(states, models, groups, units).
 """
 
 from __future__ import annotations
@@ -21,9 +22,11 @@ from .creep_model import CreepModel, FloatArray
 BoolArray = npt.NDArray[np.bool_]
 
 _START_SD = 1.5
-"""Of a deviation before its first value, or after an adjustment, in tolerances."""
+"""Standard deviation of a deviation before its first value, or after an adjustment, in tolerances;
+no source."""
 _LEVEL, _RATE, _COS, _SIN = range(4)
 _LEAST_VARIANCE = 1e-12
+"""Keeps a value that states no uncertainty from a division by zero."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,13 +76,13 @@ class CreepStates:
     """(4, 4, models, 3, units)."""
     surprises: FloatArray
     """How far each value lay from what was foretold of it, in standard deviations of that, (units,
-    values), by the first model; NaN for the first value, after an adjustment, where there is none.
-    """
+    values), by the first model, the likeliest of `fit_creep`; NaN for the first value, after an
+    adjustment, where there is none."""
     log_evidence: FloatArray
     """Log density of each unit's values under each model, (models, units)."""
 
 
-def season_row(times: FloatArray) -> tuple[FloatArray, FloatArray]:
+def cosine_and_sine(times: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return cosine and sine of the time of year of `times`, in years."""
     return np.cos(math.tau * times), np.sin(math.tau * times)
 
@@ -138,7 +141,7 @@ class _Run:
         logs = self.logs[..., :units]
         _move(mean, cov, elapsed, figures)
         _forget_level(mean, cov, fresh)
-        cosine, sine = season_row(times)
+        cosine, sine = cosine_and_sine(times)
         spread = cov[_LEVEL] + cov[_COS] * cosine + cov[_SIN] * sine
         away = values - (mean[_LEVEL] + mean[_COS] * cosine + mean[_SIN] * sine)
         variance = spread[_LEVEL] + spread[_COS] * cosine + spread[_SIN] * sine
@@ -175,7 +178,7 @@ def _forget_level(mean: FloatArray, cov: FloatArray, fresh: BoolArray) -> None:
 
 
 def _surprise(logs: FloatArray, away: FloatArray, variance: FloatArray) -> FloatArray:
-    """Return the distance of a value from its foretelling, over that one's deviation, (units,)."""
+    """Return how far a value lies from the mean foretold, in its standard deviations, (units,)."""
     shares = np.exp(logs - logs.max(axis=0))
     shares /= shares.sum(axis=0)
     centre: FloatArray = (shares * away).sum(axis=0)

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from .creep_figures import Figures
-from .creep_filter import CreepStates, season_row
+from .creep_filter import CreepStates, cosine_and_sine
 from .creep_model import FloatArray
 
 _BISECTIONS = 40
@@ -86,7 +86,7 @@ def expected_value(states: CreepStates, times: FloatArray, stated_u: FloatArray)
 def _expected(states: CreepStates, times: FloatArray, more: FloatArray) -> ExpectedState:
     figures = Figures.of(states.models)
     elapsed = np.maximum(0.0, times - states.times)
-    cosine, sine = season_row(times)
+    cosine, sine = cosine_and_sine(times)
     row = (np.ones_like(times), figures.reach(elapsed), cosine, sine)
     means = sum(mean * factor for mean, factor in zip(states.means, row, strict=True))
     variances = figures.walk * elapsed + figures.turn * elapsed**3 / 3.0 + more

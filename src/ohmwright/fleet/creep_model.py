@@ -24,13 +24,13 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 
 UNLIKE_SHARE = 0.02
-"""Of units, before anything is known of them: how many creep unlike their model."""
+"""Share of the units that creep unlike their model, before anything is known of them."""
 _UNLIKE_SPREAD = 3.0
-"""Standard deviation of their rates, over that of the units like their model."""
+"""Standard deviation of the rates of such units, over that of the units like their model."""
 _LEAST_UNLIKE_SD = 0.5
-"""The least that it is taken as, in tolerances a year. These three are choices without source."""
+"""The least standard deviation of their rates, in tolerances a year. These three have no source."""
 _NO_FADING = 1e-6
-"""Fading of a steady unit; never zero, so that nothing divides by it."""
+"""Fading of the rate of a steady unit, in 1/year; not zero, since `creep_figures` divides by it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,18 +44,18 @@ class CreepModel:
     settling_share: float
     """How many of the units like their model are settling."""
     fading: float
-    """By what share a year the rate of a settling unit fades, continuously."""
+    """How fast the rate of a settling unit fades, in 1/year: by exp(-fading * time)."""
     walk_sd: float
-    """Standard deviation of the random walk after one year."""
+    """Standard deviation of the random walk after one year, in tolerances."""
     rate_walk_sd: float
     """Standard deviation of the change of a rate after one year, in tolerances a year."""
     steps_a_year: float
     step_sd: float
-    """Standard deviation of the size of a step."""
+    """Standard deviation of the size of a step, in tolerances."""
     noise_ratio: float
     """Scatter of a value from visit to visit, over its stated standard uncertainty."""
     season: tuple[float, float]
-    """Mean factors of the cosine and sine of the time of year."""
+    """Mean factors of the cosine and sine of the time of year, in tolerances."""
     season_sd: float
     """Standard deviation of either factor among units."""
 

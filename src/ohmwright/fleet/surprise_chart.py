@@ -1,8 +1,10 @@
 """A control chart for each model: how far visits lay from what was foretold of them.
 
 One value a visit: the mean over the unit's points of their distance from the forecast, in its
-standard deviations. A step of one unit shows as one value far out; an analyzer or a procedure that
-changed shifts many units, which a row of values on one side shows.
+standard deviations. The rules take its own standard deviation as 1, as if all points of a visit
+erred alike; it is less where they do not, and the rules 1 to 3 then speak more seldom. A step of
+one unit shows as one value far out; an analyzer or a procedure that changed shifts many units,
+which a row of values on one side shows.
 """
 
 from __future__ import annotations
@@ -37,6 +39,7 @@ class VisitSurprise:
     at: datetime
     asset: str
     value: float
+    """Mean distance from the forecast, in standard deviations."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +51,7 @@ class SurpriseChart:
     signals: tuple[Signal, ...]
 
     def marked(self) -> dict[int, list[int]]:
-        """Return which visits are marked, oldest first, by the numbers of the rules that say so."""
+        """Return the index of each visit that a rule marks, oldest first, with those rules."""
         found: dict[int, list[int]] = {}
         for signal in sorted(self.signals, key=lambda one: (one.index, one.rule)):
             found.setdefault(signal.index, []).append(signal.rule)

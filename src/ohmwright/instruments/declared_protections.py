@@ -23,7 +23,8 @@ def declared_protections(
     `proved`: whether its line can be proved; `guarded`: whether a guard process owns its port;
     `harmless`: whether the hardware is invented.
     """
-    limit = data.activation.max_limit_s is not None  # which files that disagree do not get to
+    # `check_limit_agreement` refuses a command set that says otherwise
+    limit = data.activation.max_limit_s is not None
     return Protections(
         limit_in_on=limit,
         single_shot=data.activation.single_shot,
@@ -39,21 +40,26 @@ def declared_protections(
     )
 
 
-_REPLACED: dict[HandVerb, tuple[str, ...]] = {
+_LOST: dict[HandVerb, tuple[str, ...]] = {
     "load": ("load_read_back",),
     "path": ("path_set", "path_read_back"),
     "contact": (),
     "foot switch": (
-        *("limit_in_on", "single_shot", "ceiling", "limit_read_back"),
-        *("guard", "harmless", "state_read_back"),
+        "limit_in_on",
+        "single_shot",
+        "ceiling",
+        "limit_read_back",
+        "guard",
+        "harmless",
+        "state_read_back",
     ),
     "reading": (),
 }
-"""What a bench does not have where a person does the verb."""
+"""The protections that a bench loses where a person does the verb."""
 
 
 def protections_by_hand(linked: Protections, by_hand: Iterable[HandVerb]) -> Protections:
     """Return `linked` without what is lost where a person does the verbs `by_hand`."""
-    verbs = tuple(verb for verb in _REPLACED if verb in set(by_hand))
-    lost = {name: False for verb in verbs for name in _REPLACED[verb]}
+    verbs = tuple(verb for verb in _LOST if verb in set(by_hand))
+    lost = {name: False for verb in verbs for name in _LOST[verb]}
     return linked.model_copy(update={**lost, "by_hand": verbs})

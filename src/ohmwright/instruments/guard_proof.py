@@ -13,11 +13,11 @@ from .analyzer import Analyzer, GuardProof
 async def guard_proof(
     analyzer: Analyzer, link: Link, back_in_step: Callable[[], Awaitable[None]], *, check: str
 ) -> GuardProof | None:
-    """Have the guard of `link` send OFF; what the output read before and after. None without one.
+    """Have the guard of `link` send OFF; whether the output read on before. None without a guard.
 
     `back_in_step` is awaited before the output is read again; `check` names what a person looks at
-    where OFF did not open it. Raises ProtocolError then, and LinkError where the guard does not
-    trip.
+    where it still reads on. Raises ProtocolError then, upon which the caller ends RF, and LinkError
+    where the guard does not trip.
     """
     closed_before = await analyzer.output_on()
     off_after_s = await link.prove_watchdog()

@@ -103,7 +103,7 @@ def add_rule_kind(kind: type[OwnRule]) -> None:
         raise ValueError(f'{kind.__name__} needs a rule: Literal["its name in procedures"]')
     for name in names:
         refuse_taken_name("decision rule", name, kind, rule_kinds().get(name))
-        _ADDED[name] = kind
+    _ADDED.update(dict.fromkeys(names, kind))
 
 
 def refuse_taken_name(noun: str, name: str, kind: type, other: type | None) -> None:

@@ -54,7 +54,10 @@ class Protections(FrozenModel):
         return tuple((words, there) for words, there, _ in self.with_remedies())
 
     def with_remedies(self) -> tuple[tuple[str, bool, str], ...]:
-        """The same with what would give each; empty where an unattended run needs it not."""
+        """Each protection in plain words, whether the bench has it, and what would give it.
+
+        The last is empty where an unattended run does not need it.
+        """
         needless = "single_shot" if self.limit_in_on or not self.single_shot else "limit_in_on"
         return tuple(
             (text, getattr(self, name), _NEEDED[name].remedy if name in _NEEDED else "")

@@ -59,7 +59,10 @@ class Timing(FrozenModel):
     @model_validator(mode="after")
     def _age_is_reached(self) -> Timing:
         if self.max_on_s < self.age_s + _LEAST_AFTER_AGE_S:
-            raise ValueError(f"max_on_s must leave {_LEAST_AFTER_AGE_S:g} s or more after age_s")
+            raise ValueError(
+                f"max_on_s ({self.max_on_s:g} s) must leave {_LEAST_AFTER_AGE_S:g} s or more after "
+                f"age_s ({self.age_s:g} s)"
+            )
         return self
 
 

@@ -169,7 +169,7 @@ class PageCalls:
         """Answer the open request."""
         desk, said, screen = await self._order(request, Words)
         desk.lease.require(screen.number)
-        desk.say(said.number, said.words, screen.number)
+        desk.say(said, screen.number)
         return JSONResponse({})
 
     async def command(self, request: Request) -> Response:

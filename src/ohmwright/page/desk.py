@@ -39,7 +39,7 @@ from .beside import beside, kept_beside, opened_records
 from .lease import Lease
 from .off_reading import OffReading
 from .operator import PageOperator
-from .orders import STAGES_OF, Begin, KeyPress, Turn
+from .orders import STAGES_OF, Begin, KeyPress, Turn, Words
 from .practice import PRACTICE, NothingKept
 
 DeskState = Literal["idle", "opening", "going on", "stopping", "ended"]
@@ -93,7 +93,7 @@ class Desk:
         self.operator = PageOperator(watch, self._real, operator, lambda: self.now_s)
         self.clock: Clock | None = None
         self._scope = anyio.CancelScope()
-        self._why_stopped = "The run was stopped before its end."
+        self._why_stopped = _stopped_by("the server of the page was ended")
         self._notes = PendingEvents()
         self._count = 0
         self.off_reading = OffReading()
@@ -159,30 +159,28 @@ class Desk:
         """Stop the run with RF off; False where none goes on. `screen`: None where not known."""
         if not self.is_busy:
             return False
-        if self.state != "stopping" and screen is not None:
-            self._why_stopped = (
-                f"The run was stopped before its end: STOP was pressed on screen {screen}."
-            )
+        if self.state != "stopping":
+            which = "a screen" if screen is None else f"screen {screen}"
+            self._why_stopped = _stopped_by(f"STOP was pressed on {which}")
         self.state = "stopping"
         self._changed()
         self._scope.cancel()
         return True
 
-    def say(self, number: int, words: str, screen: int) -> None:
-        """Answer the open request `number` on `screen`. Raises UsageError where it is not open."""
-        self.operator.say(number, words)
+    def say(self, said: Words, screen: int) -> None:
+        """Answer the open request on `screen`. Raises UsageError where it is not open."""
+        self.operator.say(said.number, said.words)
         if screen != self._answering_screen:
-            self._note_other_screen(screen)
+            self._note_other_screen(screen, said.operator)
         self._changed()
 
-    def _note_other_screen(self, screen: int) -> None:
-        """Put on record that another screen answers, since answers bear the operator's name."""
+    def _note_other_screen(self, screen: int, name: str) -> None:
+        """Put on record that another screen answers, whose answers bear `name`."""
         before, self._answering_screen = self._answering_screen, screen
+        self.operator.name = name or f"whoever is at screen {screen}"
         if self.clock is not None:
-            words = (
-                f"from here on screen {screen} answers, and no more screen {before}: whether it is "
-                f"{self.operator.name} who answers there was not told"
-            )
+            who = f"as {name}, as told" if name else "by whom was not told"
+            words = f"from here on screen {screen} answers, and no more screen {before}, {who}"
             at, bench_s = self.clock.wall(), round(self.clock.now_s(), 6)
             self._notes.add(Commented(at=at, bench_s=bench_s, words=words, told_by=PROGRAM))
 
@@ -284,6 +282,11 @@ class Desk:
         if self.error is None:
             self.error = self._explain(problem)
         self._changed()
+
+
+def _stopped_by(what: str) -> str:
+    """Return why a run was cut short, for the record."""
+    return f"The run was stopped before its end: {what}."
 
 
 def _practice_job(order: Begin, file: ProcedureFile) -> Job:

@@ -26,6 +26,8 @@ class Offer:
     model: str = ""
     steps: int = 0
     problem: str = ""
+    digest: str = ""
+    """SHA-256 of the text that is offered: a screen sends it back with the order to begin."""
 
 
 class OfferedProcedures:
@@ -84,11 +86,13 @@ class OfferedProcedures:
     def _offer(self, number: int) -> Offer:
         name = self._paths[number].name
         try:
-            procedure = self.read(number).procedure
+            file = self.read(number)
         except OhmwrightError as problem:
             return Offer(number, name, problem=str(problem))
+        procedure = file.procedure
         title = f"{procedure.title}, revision {procedure.revision}"
-        return Offer(number, name, title, procedure.model, len(procedure.step))
+        steps = len(procedure.step)
+        return Offer(number, name, title, procedure.model, steps, digest=file.digest)
 
 
 def procedures_in(folders: Iterable[Path]) -> list[Path]:

@@ -23,6 +23,9 @@ def _one_line(text: str) -> str:
     return text.strip()
 
 
+OperatorName = Annotated[str, Field(max_length=100), AfterValidator(_one_line)]
+
+
 class Body(BaseModel):
     """The body of a request."""
 
@@ -40,6 +43,8 @@ class Begin(Body):
 
     procedure: Annotated[int, Field(ge=0, le=10_000)] | None
     """None: that of the unit in the register of assets."""
+    digest: Annotated[str, Field(max_length=64)] = ""
+    """Of the procedure's text, as the screen listed it; empty: whatever it is now."""
     asset: Annotated[str, Field(max_length=1000)] = ""
     """The unit's tag, typed or scanned; empty: that of the bench file, or of the resumed run."""
     work_order: Annotated[str, Field(max_length=200), AfterValidator(_one_line)] = ""
@@ -49,7 +54,7 @@ class Begin(Body):
     temperature_c: Annotated[float, Field(ge=-10, le=60)] | None = None
     humidity_percent: Annotated[float, Field(ge=0, le=100)] | None = None
     resume: Annotated[str, Field(max_length=200)] | None = None
-    operator: Annotated[str, Field(max_length=100), AfterValidator(_one_line)] = ""
+    operator: OperatorName = ""
     """Who does it, as they gave their name; empty: the account that runs the server."""
 
 
@@ -58,6 +63,8 @@ class Words(Body):
 
     number: Annotated[int, Field(ge=0, le=1_000_000_000)]
     words: Annotated[str, Field(max_length=500)]
+    operator: OperatorName = ""
+    """Who answers, as they gave their name at that screen; empty: they did not."""
 
 
 class Command(Body):

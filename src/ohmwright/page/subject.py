@@ -46,12 +46,23 @@ def subject_of(
     except InRepairError as problem:
         raise UsageError(problem.happened, problem.means, _back_in_service(problem)) from None
     if order.procedure is not None:
-        return Subject(unit, procedures.read(order.procedure))
+        return Subject(unit, _as_listed(procedures.read(order.procedure), order))
     if order.resume is not None:
         return Subject(unit, _procedure_of_run(order.resume, unit, procedures, records))
     if unit.registered is None:
         raise UsageError("Which procedure? None is chosen.", do="Choose one of the list.")
     return Subject(unit, procedure_of(None, unit))
+
+
+def _as_listed(file: ProcedureFile, order: Begin) -> ProcedureFile:
+    """Return `file`. Raises UsageError where it is another text than the screen listed."""
+    if order.digest not in ("", file.digest):
+        raise UsageError(
+            f"The file of {file.procedure.title} was changed since this screen listed it.",
+            "Nothing was switched on.",
+            "See what would be done now, then begin.",
+        )
+    return file
 
 
 def _procedure_of_run(

@@ -77,6 +77,13 @@ def _was_moved(result: Result) -> bool:
     return result.start_trim is None or result.start_trim != result.final_trim
 
 
+def trim_text(result: Result) -> str:
+    """From where to where a trim was moved, in counts; empty where that is not on record."""
+    if result.start_trim is None or result.final_trim is None:
+        return ""
+    return f"{result.start_trim} to {result.final_trim}"
+
+
 TOLD_TRIM = "†"
 """Stands behind a trim that nobody read from the unit."""
 

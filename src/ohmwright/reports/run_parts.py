@@ -19,6 +19,7 @@ from ohmwright.model.event import (
     RunFinished,
     RunResumed,
     RunStarted,
+    StepStarted,
     TrimMoved,
 )
 from ohmwright.model.protections import Protections
@@ -143,7 +144,7 @@ def _part(
         begun_at=events[0].at,
         ended_at=events[-1].at,
         cut_short_by=_interruption_cause(events),
-        left_open=next((e.left_open for e in events if isinstance(e, Fault)), ""),
+        left_open=_left_open(events),
         rf_left_open=any(isinstance(e, Fault) and e.rf_state != "off" for e in events),
         protections=None if opening is None else opening.protections,
         pressed_with_rf_on=any(
@@ -169,6 +170,19 @@ def _interruption_cause(events: Sequence[Event]) -> str:
         return ""
     faults = [event.message for event in events if isinstance(event, Fault)]
     return faults[-1] if faults else REASON_NOT_RECORDED
+
+
+def _left_open(events: Sequence[Event]) -> str:
+    """What is to be undone at the unit, as far as the end of a part tells or shows it."""
+    if _interruption_cause(events) != REASON_NOT_RECORDED:
+        return next((event.left_open for event in events if isinstance(event, Fault)), "")
+    steps = [event for event in events if isinstance(event, StepStarted)]
+    if not steps or steps[-1].stage != "adjust":
+        return ""
+    return (
+        "The record ends amid an adjustment: the unit may still be in service mode. Leave it "
+        "without saving; that undoes whatever was moved there."
+    )
 
 
 def _unended(events: Sequence[Event]) -> ActivationOpened | None:

@@ -20,7 +20,7 @@ _JOINERS = frozenset("\u200c\u200d")
 
 
 def printable(text: str) -> str:
-    """`text` as one line in which every character can be seen and none has a hidden effect.
+    """`text` as one line, without control characters and others that act unseen.
 
     Line breaks and tabs become spaces. Control characters, overrides of the writing direction,
     private and unassigned characters become their code, as in ‹U+202E›. Empty text becomes
@@ -43,12 +43,15 @@ def _printable(char: str) -> str:
 
 
 def fixed_decimals(value: float, places: int) -> str:
-    """A figure with `places` decimals and a typographic minus sign."""
-    return f"{value:.{places}f}".replace("-", "−")
+    """A figure with `places` decimals and a typographic minus sign; none before a zero."""
+    return f"{value:z.{places}f}".replace("-", "−")
 
 
 def decimals_of_uncertainty(uncertainty: float | None) -> int:
-    """The decimals that show an uncertainty to two digits (GUM 7.2.6); 1 where there is none."""
+    """The decimals that show an uncertainty to two digits (GUM 7.2.6), or all before the point.
+
+    1 where there is none.
+    """
     if uncertainty is None or uncertainty <= 0:
         return 1
     return max(0, 1 - floor(log10(float(f"{uncertainty:.1e}"))))
@@ -56,12 +59,9 @@ def decimals_of_uncertainty(uncertainty: float | None) -> int:
 
 def value_and_uncertainty(measured: Measured) -> tuple[str, str]:
     """Value and expanded uncertainty to the same decimals; the latter empty where unknown."""
-    places = decimals_of_uncertainty(measured.expanded)
-    expanded = measured.expanded
-    return (
-        fixed_decimals(measured.value, places),
-        "" if expanded is None else fixed_decimals(expanded, decimals_of_uncertainty(expanded)),
-    )
+    expanded, places = measured.expanded, decimals_of_uncertainty(measured.expanded)
+    shown = "" if expanded is None else fixed_decimals(expanded, places)
+    return fixed_decimals(measured.value, places), shown
 
 
 def counted(count: int, noun: str) -> str:

@@ -53,7 +53,7 @@ def add_step_kind(kind: type[Step]) -> None:
         raise ValueError(f'{kind.__name__} needs a kind: Literal["its name in procedures"]')
     for name in names:
         refuse_taken_name("step kind", name, kind, step_kinds().get(name))
-        _ADDED[name] = kind
+    _ADDED.update(dict.fromkeys(names, kind))
     step_kinds.cache_clear()
 
 

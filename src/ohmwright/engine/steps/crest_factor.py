@@ -19,8 +19,8 @@ from ohmwright.engine.judge import conformity, judge
 from ohmwright.engine.requirements import (
     Abilities,
     Complaint,
+    current_within_range,
     expected_ma,
-    full_current_within_range,
     load_available,
 )
 from ohmwright.engine.rested_activation import refuse_cut_short
@@ -81,7 +81,7 @@ class CrestFactorStep(SettingStep):
         """Complain where mode, setting, time, load, range or waveform capture is missing."""
         yield from super().requirements(bench, timing)
         yield from load_available(self.load_ohm, bench, key="load_ohm")
-        yield from full_current_within_range(self.mode, self.setting_w, self.load_ohm, bench)
+        yield from current_within_range(self.mode, self.setting_w, self.load_ohm, bench)
         if not bench.analyzer.waveform:
             yield "kind", "the analyzer captures no waveform"
         yield from self._sampled_too_slowly(bench)

@@ -16,8 +16,8 @@ from ohmwright.engine.measured_value import beyond_certificate, measured_value
 from ohmwright.engine.requirements import (
     Abilities,
     Complaint,
+    current_within_range,
     expected_ma,
-    full_current_within_range,
     load_available,
     setting_within_mode,
     time_within_limits,
@@ -101,7 +101,7 @@ class MonotonicityStep(ModeStep):
         yield from setting_within_mode(self.mode, highest_w, bench, key="settings_w")
         yield from time_within_limits(timing.max_on_s, bench)
         yield from load_available(self.load_ohm, bench, key="load_ohm")
-        yield from full_current_within_range(self.mode, highest_w, self.load_ohm, bench)
+        yield from current_within_range(self.mode, highest_w, self.load_ohm, bench)
 
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
         """Measure each setting that has no result yet, from the lowest up; yield the events.

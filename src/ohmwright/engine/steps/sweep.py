@@ -12,7 +12,7 @@ from ohmwright.engine.measured_value import beyond_certificate, measured_value
 from ohmwright.engine.requirements import (
     Abilities,
     Complaint,
-    full_current_within_range,
+    current_within_range,
     load_available,
     setting_within_mode,
     time_within_limits,
@@ -94,7 +94,7 @@ class SweepStep(TimedStep, SweepPoints):
 
     def _beyond_range(self, mode: str, setting_w: float, bench: Abilities) -> Iterator[Complaint]:
         for load_ohm in self.loads_ohm:
-            for key, what in full_current_within_range(mode, setting_w, load_ohm, bench):
+            for key, what in current_within_range(mode, setting_w, load_ohm, bench):
                 yield key, f"into {load_ohm:g} ohm {what}"
 
     async def run(self, work: StepRun) -> AsyncIterator[Event]:

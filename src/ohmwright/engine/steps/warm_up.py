@@ -12,8 +12,8 @@ from ohmwright.engine.judge import conformity, judge
 from ohmwright.engine.requirements import (
     Abilities,
     Complaint,
+    current_within_range,
     expected_ma,
-    full_current_within_range,
     lasting_share,
     load_available,
     setting_within_mode,
@@ -95,7 +95,7 @@ class WarmUpStep(ModeStep):
         yield from setting_within_mode(self.mode, self.setting_w, bench)
         yield from time_within_limits(timing.max_on_s, bench)
         yield from load_available(self.load_ohm, bench, key="load_ohm")
-        yield from full_current_within_range(self.mode, self.setting_w, self.load_ohm, bench)
+        yield from current_within_range(self.mode, self.setting_w, self.load_ohm, bench)
         least_s = self._least_s(bench, timing)
         if least_s > self.longest_s:
             yield "longest_s", f"warming up takes {least_s:.0f} s or more, with its rests"

@@ -3,6 +3,7 @@
 import { h, put, redo, s, set } from './dom.js'
 import { tell, unsay } from './line.js'
 import { giveOrder } from './link.js'
+import { keptName } from './operator_name.js'
 import { rfOf, shapeOf } from './rf.js'
 import { bench, isCutOff, isSilent, mayCommand } from './store.js'
 
@@ -27,7 +28,7 @@ export function instruction(number) {
     const asked = place
     answered = true  // a key that is pressed twice answers once
     try {
-      await giveOrder(`/benches/${number}/say`, { number: open.number, words })
+      await giveOrder(`/benches/${number}/say`, { number: open.number, words, operator: keptName() })
     } catch (problem) {
       if (place !== asked) return  // of one that is over nothing is to be said
       answered = false

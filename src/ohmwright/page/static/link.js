@@ -3,7 +3,7 @@
 import { changed, isSilent, screen, silentMs, take } from './store.js'
 
 const KEY = 'ohmwright-screen'
-const SILENT_MS = 5000
+const SILENT_MS = 5000, STOP_WAITS_MS = 500
 let key = kept()
 let aborter = null
 
@@ -48,8 +48,16 @@ export async function giveOrder(path, body) {
   return post(path, body)
 }
 
-/** Stop the run of a bench: nothing is sent with it, and any screen may. */
-export const stop = (number) => ask(`/benches/${number}/stop`, 'POST')
+/**
+ * Stop the run of a bench: nothing is sent with it, and any screen may.
+ *
+ * A browser opens six connections to a server, and the news take one in each tab: a STOP that is not answered at once may wait
+ * in the browser for one, and gets that of the news, which are opened anew.
+ */
+export function stop(number) {
+  const letGo = setTimeout(() => aborter?.abort(), STOP_WAITS_MS)
+  return ask(`/benches/${number}/stop`, 'POST').finally(() => clearTimeout(letGo))
+}
 
 /** Follow the news for ever; returns where this browser was not admitted. */
 export async function follow() {

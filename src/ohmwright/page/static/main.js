@@ -116,15 +116,15 @@ function notAdmitted(before) {
     h('h1', {}, 'This browser was not admitted'), h('p', { hidden: before === '' }, before),
     h('p', {}, 'Open the page by the whole address that the command ', h('code', {}, 'ohmwright page'),
       ' printed last, or have a screen that is admitted add this one. Each address admits one browser.')))
-  addEventListener('hashchange', () => { if (location.hash.includes('token=')) location.reload() })  // an address given to this very tab
   draw()
 }
 
+addEventListener('hashchange', () => {
+  if (location.hash.includes('token=')) location.reload()  // an address given to this very tab, also before it knows that its server was begun anew
+  else if (view !== null) { route(); place.focus({ preventScroll: true }) }
+})
 if (await enter()) {
-  const go = () => { route(); place.focus({ preventScroll: true }) }
-  addEventListener('hashchange', go)
   route()
   await follow()  // till the server was begun anew and knows this browser no more: nothing is known of RF then
-  removeEventListener('hashchange', go)
   notAdmitted('The server knows it no more: mostly it was begun anew. See at the benches whether RF is off. Runs that were cut short can go on.')
 } else notAdmitted('')

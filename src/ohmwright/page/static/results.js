@@ -54,6 +54,6 @@ function kept(body, rows, results) {
 
 function row(one) {
   return h('tr', {},
-    h('td', {}, verdict(one.verdict), one.reason ? h('div', { class: 'soft reason' }, one.reason) : ''), h('td', { class: 'step' }, one.step), h('td', { class: 'point' }, one.point),
+    h('td', {}, verdict(one.verdict), one.reason ? h('div', { class: 'soft reason' }, one.reason) : ''), h('td', { class: 'step' }, one.step), h('td', { class: 'point' }, one.point, one.trim ? h('div', { class: 'soft' }, `trim ${one.trim}`) : ''),
     h('td', { class: 'number' }, one.said || `${withUncertainty(one.value, one.expanded)} ${one.unit}`), h('td', { class: 'number limits' }, one.limits), h('td', { class: 'stage' }, STAGES[one.stage]))
 }

@@ -70,6 +70,7 @@ function newForm(number) {
   const submit = async () => {
     if (isAsking) return  // a button that is pressed twice begins one run
     isAsking = true
+    asked = ''  // where it is refused: what is listed may be old
     await attempt(async () => {
       await giveOrder(`/benches/${number}/begin`, order(fields))
       forms.delete(number)
@@ -98,6 +99,8 @@ function newForm(number) {
   return {
     element,
     askAnew() { asked = '' },
+    /** Whether a run is among those that can go on here. */
+    canGoOn: (run) => [...fields.resume.options].some((option) => option.value === run),
     /** Fill in a unit (`asset`), or a run to go on with (`run`); nothing is begun by it. */
     fillIn(given) { [wish, asked] = [given, ''] },
     update(known) {
@@ -127,7 +130,7 @@ async function load(number, fields, known) {
   const chosen = fields.procedure.value, resumed = fields.resume.value
   const offered = known.now.practice ? procedures.filter(fits).sort((a, b) => a.steps - b.steps) : [...procedures].sort((a, b) => fits(b) - fits(a))
   fields.procedure.replaceChildren(...offered.map((one) =>
-    h('option', { value: one.number }, `${one.title || one.file}${fits(one) ? '' : one.problem ? ' (has an error)' : ` (for ${one.model})`}`)))
+    h('option', { value: one.number, 'data-digest': one.digest }, `${one.title || one.file}${fits(one) ? '' : one.problem ? ' (has an error)' : ` (for ${one.model})`}`)))
   if (!['', OF_REGISTER, OF_RUN].includes(chosen)) fields.procedure.value = chosen
   fields.resume.replaceChildren(h('option', { value: '' }, 'nothing: a new run'), ...unfinished.map(runOption))
   fields.resume.value = unfinished.some((run) => run.run_id === resumed) ? resumed : ''
@@ -147,6 +150,7 @@ function offerOwn(fields) {
 function order(fields) {
   const { value } = fields.procedure, procedure = [OF_REGISTER, OF_RUN].includes(value) ? null : Number(value)
   const given = { procedure, work: fields.work.value, unattended: fields.unattended.checked, accept_expired: fields.expired.checked }
+  if (procedure !== null) given.digest = fields.procedure.selectedOptions[0].dataset.digest
   if (fields.asset.value.trim() !== '') given.asset = fields.asset.value.trim()
   const temperature = figureIn(fields.temperature), humidity = figureIn(fields.humidity)
   if (temperature !== null) given.temperature_c = temperature

@@ -107,8 +107,11 @@ function run(parts, known) {
   set(parts.bar, 'value', picture.points_done)
   put(parts.place, isBusy(known) && picture.stage !== null ? placeWords(picture) : '')
   put(parts.next, isBusy(known) && picture.comes_next ? `Next: ${picture.comes_next}` : '')
-  notices(parts, picture.notices, isBusy(known))
+  notices(parts, picture.notices.filter(({ words }) => words !== errorWords(known.now)), isBusy(known))
 }
+
+/** What ended a run, as it stands among its notices, too: it is told once. */
+const errorWords = ({ error }) => (error === null ? '' : [error.happened, error.means, error.do].filter(Boolean).join(' '))
 
 /** What a person should know: in a run the latest alarms stay beside RF, wherever the page is scrolled to; the latest of the others below. */
 function notices(parts, all, busy) {
@@ -122,11 +125,11 @@ function notices(parts, all, busy) {
 
 /** What can be done about a run that has ended. */
 function after(parts, { now, picture }) {
-  const isOnRecord = now.state === 'ended' && now.run_id !== '' && !now.practice, isCutShort = picture.verdict === null
+  const isOnRecord = now.state === 'ended' && now.run_id !== '' && !now.practice, isCutShort = picture.verdict === null, canGoOn = isCutShort && parts.start.canGoOn(now.run_id)
   set(parts.after, 'hidden', !isOnRecord)
-  redo(parts.after, JSON.stringify([isOnRecord, now.run_id, isCutShort]), () => !isOnRecord ? [] : [
+  redo(parts.after, JSON.stringify([isOnRecord, now.run_id, isCutShort, canGoOn]), () => !isOnRecord ? [] : [
     h('a', { href: `#/records/${encodeURIComponent(now.run_id)}` }, isCutShort ? 'Its record' : 'Its record and certificate'),
-    isCutShort ? h('button', { type: 'button', class: 'quiet', onclick: () => { parts.start.fillIn({ run: now.run_id }); changed() } }, 'Go on with it…') : null])
+    canGoOn ? h('button', { type: 'button', class: 'quiet', onclick: () => { parts.start.fillIn({ run: now.run_id }); changed() } }, 'Go on with it…') : null])
 }
 
 function placeWords(picture) {

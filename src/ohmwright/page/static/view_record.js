@@ -1,7 +1,6 @@
 // One run on record: facts, papers, power curves, results.
 
 import { h } from './dom.js'
-import { attempt } from './line.js'
 import { ask } from './link.js'
 import { moment, withUncertainty } from './format.js'
 import { resultsTable, verdict } from './results.js'
@@ -9,10 +8,8 @@ import { all, isBusy } from './store.js'
 
 export function recordView(run) {
   const element = h('section', {}, h('p', {}, 'Reading…'))
-  attempt(() => ask(`/records/${encodeURIComponent(run)}`)).then((found) => {
-    const shown = found === undefined ? [back(), h('h1', {}, run), h('p', {}, 'Nothing can be shown of it.')] : page(found)
-    element.replaceChildren(...shown.filter((part) => part !== null))
-  })
+  const why = ({ message }) => [back(), h('h1', {}, run), h('p', { class: 'error' }, message)]
+  ask(`/records/${encodeURIComponent(run)}`).then(page).catch(why).then((shown) => element.replaceChildren(...shown.filter((part) => part !== null)))
   return { element, title: () => `Record of ${run}`, update() {} }
 }
 
