@@ -36,7 +36,7 @@ from ohmwright.model.event import (
     UnitIdentified,
 )
 from ohmwright.model.registered_asset import RegisteredAsset
-from ohmwright.model.result import Result, Sample
+from ohmwright.model.result import Result, Sample, SweepValue
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES
 from ohmwright.simulator.bench import SimulatedBench
@@ -98,6 +98,17 @@ def test_memory_is_bounded() -> None:
     assert len(picture.results) == RESULTS_KEPT
     assert picture.results[-1].point == str(2 * TREND_READINGS - 1)
     assert len(picture.notices) == NOTICES_KEPT
+
+
+def test_a_value_without_limits_is_measured_and_not_undecided() -> None:
+    watch = RunWatch()
+    result = Result(stage="as_found", step="s", point="p", kind="sweep", verdict="undecided")
+    settled = result.model_copy(update={"sweep": SweepValue(repeat=1, settled=True)})
+    for one in (settled, result.model_copy(update={"point": "of another step"})):
+        watch.on_event(PointDone(**NOW, result=one))
+    picture = watch.picture(0.0)
+    assert [one.verdict for one in picture.results] == ["measured", "undecided"]
+    assert picture.verdicts == {"measured": 1, "undecided": 1}
 
 
 def test_an_off_without_effect_is_told_however_soon_the_next_one_had_it() -> None:

@@ -58,7 +58,6 @@ def trace_of(told: str) -> str:
         OSError(errno.EPIPE, "some words"),
         EOFError("some words"),
         RecursionError("some words"),
-        MemoryError("some words"),
     ],
 )
 def test_whatever_nobody_foresaw(crashed: Callable, state: Path, problem: Exception) -> None:
@@ -73,6 +72,25 @@ def test_whatever_nobody_foresaw(crashed: Callable, state: Path, problem: Except
     assert "Traceback (most recent call last)" in trace
     assert "in fails" in trace
     assert len(list((state / "ohmwright" / "crashes").iterdir())) == 1
+
+
+@pytest.mark.parametrize(
+    ("problem", "what"),
+    [
+        (RuntimeError("can't start new thread"), "threads"),
+        (OSError(errno.EMFILE, "Too many open files"), "open files"),
+        (MemoryError(), "memory"),
+    ],
+)
+def test_what_the_system_lacks_is_no_fault_of_the_program(
+    crashed: Callable, state: Path, problem: Exception, what: str
+) -> None:
+    outcome = crashed(problem)
+    assert outcome.code == 70
+    assert f"The system gave the program no more {what}." in outcome.err
+    assert "RF was never switched on by this program" in outcome.err
+    assert "fault of the program" not in outcome.err
+    assert "in fails" in trace_of(outcome.err)
 
 
 def test_a_library_that_is_not_installed(crashed: Callable, state: Path) -> None:

@@ -137,6 +137,22 @@ async def test_a_broken_one_does_not(
     assert complaint
 
 
+async def test_readings_that_are_no_numbers_show_no_current_and_no_zero(make_rig: Callable) -> None:
+    rig = make_rig()
+    rig.hardware.panel.select("cut", 100)
+    link = rig.bench.analyzer.dialogue.framing.link
+    handle = link._handle
+
+    def answer(line: bytes) -> bytes:
+        figure, comma, rest = handle(line).partition(b",A,")
+        return b"9.91E+37,A," + rest if comma else figure
+
+    link._handle = answer
+    assert (await reads_no_current_while_off(kit_of(rig))).state == "not checked"
+    seen = await activates_reads_and_releases(kit_of(rig))
+    assert seen.problem == "while on, its reading is no number"
+
+
 async def test_a_read_back_that_says_what_was_sent_last_is_found_by_the_current(
     make_rig: Callable,
 ) -> None:

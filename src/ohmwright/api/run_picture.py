@@ -18,7 +18,7 @@ from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
 from ohmwright.reports.measuring_conditions import trim_text
 from ohmwright.reports.text import limits_words
-from ohmwright.reports.verdict_grounds import ground_of
+from ohmwright.reports.verdict_grounds import ground_of, said_verdict
 
 from .reading_picture import BandPicture
 from .rf_words import RfPicture, Urgency, rf_at_request
@@ -113,7 +113,8 @@ class ResultPicture(FrozenModel):
     stage: Stage
     step: str
     point: str
-    verdict: Verdict
+    verdict: str
+    """Of a value without limits that it is measured."""
     ground: str
     """How that is to be qualified, as by what the value rests on; empty where it is not."""
     value: float | None
@@ -138,7 +139,7 @@ def result_picture(result: Result) -> ResultPicture:
         stage=result.stage,
         step=result.step,
         point=result.point,
-        verdict=result.verdict,
+        verdict=said_verdict(result.verdict, (result,)),
         ground="" if measured is None else ground_of(result),
         value=None if measured is None else measured.value,
         expanded=None if measured is None else measured.expanded,
@@ -219,7 +220,7 @@ class RunPicture(FrozenModel):
     the present point takes longer than foreseen, so that its end is not known."""
     on_s: float
     """How long RF was on so far at most, in seconds, with an activation that is under way."""
-    verdicts: dict[Verdict, int]
+    verdicts: dict[str, int]
     """How many points have which verdict, each by its latest result."""
     results: tuple[ResultPicture, ...]
     """The latest results, in order, at most `run_view.RESULTS_KEPT`."""

@@ -31,7 +31,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.result import Result, Verdict
-from ohmwright.reports.verdict_grounds import qualification
+from ohmwright.reports.verdict_grounds import qualification, said_verdict
 
 from .kept_results import KeptResults
 from .plan_progress import PlanProgress
@@ -244,7 +244,9 @@ class RunWatch:
             left_s=pace.left_s(missing, now_s) if going_on else None,
             left_words=pace.left_words(missing, now_s) if going_on else "",
             on_s=self._before_s + _on_s(moment, now_s),
-            verdicts=dict(Counter(one.verdict for one in tuple(self._latest.values()))),
+            verdicts=dict(
+                Counter(said_verdict(one.verdict, (one,)) for one in tuple(self._latest.values()))
+            ),
             results=self.results.all,
             notices=(*self._notices, *self._told)[-NOTICES_KEPT:],
             verdict=self._verdict,

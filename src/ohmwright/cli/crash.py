@@ -5,6 +5,7 @@ Imports the standard library, error classes and RF state alone, since an import 
 
 from __future__ import annotations
 
+import errno
 import os
 import platform
 import re
@@ -98,6 +99,13 @@ def _program_fault(problem: BaseException) -> ProgramFault:
             f"Install ohmwright anew; '{quote(sys.executable)} -m pip check' names what is "
             f"missing. {trace}",
         )
+    lacking = _lacking(problem)
+    if lacking:
+        return ProgramFault(
+            f"The system gave the program no more {lacking}.",
+            f"That says nothing about any unit. {known}",
+            f"End other programs, or have the limit raised. {trace}",
+        )
     text = " ".join(_text_of(problem).split())
     what = f"{type(problem).__name__}: {text[:_LONGEST]}" if text else type(problem).__name__
     return ProgramFault(
@@ -112,6 +120,17 @@ def _missing_library(problem: BaseException) -> str | None:
     name = problem.name if isinstance(problem, ModuleNotFoundError) else None
     library = "" if name is None else name.partition(".")[0]
     return library if library not in ("", "ohmwright") else None
+
+
+def _lacking(problem: BaseException) -> str:
+    """Return what the system refused to give more of; empty where that is not what happened."""
+    code = problem.errno if isinstance(problem, OSError) else None
+    if isinstance(problem, MemoryError) or code == errno.ENOMEM:
+        return "memory"
+    if code in (errno.EMFILE, errno.ENFILE):
+        return "open files"
+    # that of `threading` has no class of its own
+    return "threads" if _text_of(problem) == "can't start new thread" else ""
 
 
 def _how_to_resume() -> str:

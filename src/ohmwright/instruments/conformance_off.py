@@ -37,13 +37,16 @@ async def is_off_when_opened(kit: Kit) -> Observed:
 async def reads_no_current_while_off(kit: Kit) -> Observed:
     """Check that the meter shows no more than its zero while nothing is switched on."""
     meter = kit.analyzer.data.meter
-    shown = list[float]()
+    shown_ma = list[float]()
     for _ in range(_READINGS):
         await kit.clock.sleep(1 / meter.readings_per_s)
-        shown.append((await kit.analyzer.fetch_current()).current_ma)
-    largest_ma = max((abs(ma) for ma in shown if not isnan(ma)), default=0.0)
-    zero_ma = meter.largest_zero_ma
-    said = f"{largest_ma:g} mA at most in {_READINGS} readings; its zero may be {zero_ma:g} mA"
+        current_ma = (await kit.analyzer.fetch_current()).current_ma
+        if not isnan(current_ma):
+            shown_ma.append(abs(current_ma))
+    if not shown_ma:
+        return not_checked(f"none of {_READINGS} readings was a number; only RF can show one")
+    largest_ma, zero_ma = max(shown_ma), meter.largest_zero_ma
+    said = f"{largest_ma:g} mA at most in {len(shown_ma)} readings; its zero may be {zero_ma:g} mA"
     if largest_ma <= zero_ma and kit.analyzer.keyed_by_foot:
         return not_checked(f"{said}: {ONLY_A_CURRENT_PROVES}")
     if largest_ma <= zero_ma:

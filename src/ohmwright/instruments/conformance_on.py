@@ -40,8 +40,10 @@ async def activates_reads_and_releases(kit: Kit) -> Observed:
         second = await kit.analyzer.fetch_current()
     if _stands_still(first.number, second.number):
         return wrong(f"reading numbers {first.number}, {second.number} do not grow")
-    if isnan(second.current_ma) or second.current_ma <= 0:
-        return wrong(f"no current while on: {second.current_ma}")
+    if isnan(second.current_ma):
+        return wrong("while on, its reading is no number")
+    if second.current_ma <= 0:
+        return wrong(f"no current while on: {second.current_ma:g} mA")
     if against := kit.against(second.current_ma, kit.load_ohm):
         return wrong(against)
     if await kit.analyzer.output_on():

@@ -33,7 +33,11 @@ _CAUSES = (
     ("not a database", "this is no record of ohmwright, or it is damaged", _DAMAGED),
     ("malformed", "the file is damaged", _DAMAGED),
     ("decode", "the file is damaged", _DAMAGED),
-    ("unable to open", "it cannot be opened", "Check that file and folder are there and yours."),
+    (
+        "unable to open",
+        "it cannot be opened",
+        "Check that file and folder are there and yours, and the limit of open files.",
+    ),
 )
 
 
