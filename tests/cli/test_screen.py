@@ -155,10 +155,10 @@ def test_the_mark_stands_where_the_reading_is() -> None:
     assert "█" not in gauge(band_picture(AIM, None), 41, blocks=True)
     assert gauge_labels(band_picture(AIM, None), 41).split() == ["886", "900", "914"]
     narrow = band_picture(TargetBand(886.04, 900.0, 913.96), None)
-    assert gauge_labels(narrow, 41).split() == ["886.1", "900", "913.9"]
+    assert gauge_labels(narrow, 41).split() == ["886.1", "900.0", "913.9"]
     assert "limits  886.1 to 913.9" in band_words(narrow)
     assert band_words(band_picture(AIM, 899.0))[-1] == "inside the limits"
-    assert json.loads(narrow.model_dump_json())["figures"] == ["886.1", "900", "913.9"]
+    assert json.loads(narrow.model_dump_json())["figures"] == ["886.1", "900.0", "913.9"]
     limit = TargetBand(-150.0, 150.0, 150.0)
     assert mark(75.0, limit)[10] == "█"
     assert mark(75.0, limit)[20] == "]"

@@ -151,10 +151,11 @@ def test_a_clear_point_is_decided_soon_and_well_enough_known() -> None:
 
 
 def test_who_judges_may_ask_for_more() -> None:
-    soon_s, _ = watched(point(), 775.0)
-    later_s, settled = watched(point(), 775.0, agreed=lambda s: s.uncertainty < 2.2)
+    soon_s, soon = watched(point(), 775.0)
+    wanted_ma = 0.8 * soon.uncertainty
+    later_s, settled = watched(point(), 775.0, agreed=lambda s: s.uncertainty < wanted_ma)
     assert later_s > soon_s
-    assert settled.uncertainty < 2.2
+    assert settled.uncertainty < wanted_ma
 
 
 def test_a_leakage_of_next_to_nothing_has_a_value() -> None:

@@ -23,7 +23,7 @@ def _one_line(text: str) -> str:
     return text.strip()
 
 
-OperatorName = Annotated[str, Field(max_length=100), AfterValidator(_one_line)]
+NameGiven = Annotated[str, Field(max_length=100), AfterValidator(_one_line)]
 
 
 class Body(BaseModel):
@@ -54,7 +54,7 @@ class Begin(Body):
     temperature_c: Annotated[float, Field(ge=-10, le=60)] | None = None
     humidity_percent: Annotated[float, Field(ge=0, le=100)] | None = None
     resume: Annotated[str, Field(max_length=200)] | None = None
-    operator: OperatorName = ""
+    operator: NameGiven = ""
     """Who does it, as they gave their name; empty: the account that runs the server."""
 
 
@@ -63,7 +63,7 @@ class Words(Body):
 
     number: Annotated[int, Field(ge=0, le=1_000_000_000)]
     words: Annotated[str, Field(max_length=500)]
-    operator: OperatorName = ""
+    operator: NameGiven = ""
     """Who answers, as they gave their name at that screen; empty: they did not."""
 
 
