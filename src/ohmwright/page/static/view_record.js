@@ -24,7 +24,7 @@ function page(found) {
     ['Room', found.room], ['RF on for', found.rf_on]]
   return [
     back(), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'This unit: its runs, and how its output drifts')), h('p', {}, verdict(found.verdict), found.verdict_qualified ? `, ${found.verdict_qualified}` : '',
-      found.simulated ? ` SIMULATED, seed ${found.seed}: no evidence about any real unit` : ''),
+      found.simulated ? `. SIMULATED, seed ${found.seed}: no evidence about any real unit` : ''),
     found.unsaved ? h('p', { class: 'asked' }, `! ${found.unsaved}`) : null,
     h('dl', { class: 'settings card' }, ...facts.map(([name, value]) => h('div', {}, h('dt', {}, name), h('dd', {}, value)))),
     ...(found.finished ? [] : unfinished(found, busy)),
