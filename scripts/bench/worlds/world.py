@@ -73,8 +73,9 @@ class World:
     window_stated: float = 1.0
     """The window that the meter's data state, over the true one."""
     averages_by: Averaging = "mean"
+    """How the meter averages, always squares."""
     averages_stated: Averaging = "mean"
-    """How the meter averages by its data."""
+    """How it averages by its data."""
     digit_ma: Range = (1.0, 1.0)
     meter_noise: Range = (0.0005, 0.002)
     """Of a reading, independent of its neighbours."""

@@ -222,6 +222,7 @@ def _stop_rule(
         window_s=window_s,
         resolution_ma=resolution_ma,
     )
+    # what was decided at its last reading was not fitted once more; anything else was
     return UntilDecided(asked, warmth, lambda _: result.verdict in ("pass", "fail"))
 
 
