@@ -192,7 +192,7 @@ def test_stop_and_the_space_bar(
     browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (place / "long.toml").write_text(LONG_ACTIVATION)
-    with serving(page_settings(place, 4.0, place / "long.toml"), monkeypatch) as site:
+    with serving(page_settings(place, 2.0, place / "long.toml"), monkeypatch) as site:
         person, other = Person.admitted(browser, site), Person.admitted(browser, site)
         for each in (person, other):
             each.go("#/bench/1")
@@ -210,7 +210,7 @@ def test_stop_and_the_space_bar(
             assert 0 < truth.rf_on_s < 25, "STOP ended it, not its own end"
         person.begin("One long", work="as found")
         other.sees("on")
-        _slow(site, 4)  # a busy machine must not come after the end of the run
+        _slow(site, 2)  # a busy machine must not come after the end of the run
         person.page.get_by_text("Settings").click()
         person.page.get_by_role("button", name="Add a screen").click()
         expect(person.page.get_by_alt_text("The address as a picture")).to_be_visible()
