@@ -119,6 +119,7 @@ def test_an_off_that_fails_has_its_row(
     found = {finding["check"]: finding for finding in outcome.json}
     assert outcome.code == 5
     assert found["off opens the output"]["state"] == "NOT GOOD"
+    assert found["off opens the output"]["code"] == 5
 
 
 def test_who_does_not_let_rf_come_on_again_ends_the_checks(
@@ -151,7 +152,7 @@ def test_an_output_that_is_on_at_first_contact_has_its_row(
     outcome = ohmwright(*COMMAND)
     assert outcome.code == 5
     (row,) = outcome.json
-    assert (row["check"], row["state"]) == ("output reads off", "NOT GOOD")
+    assert (row["check"], row["state"], row["code"]) == ("output reads off", "NOT GOOD", 5)
     assert "0.8 mA read" in row["detail"]
 
 

@@ -82,7 +82,7 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json
     except RfUnsafe as failed:
         # the first finding is what was read before anything was switched on
         name = title(off_opens_the_output) if findings else READS_OFF
-        findings.append(not_good(name, failed.happened))
+        findings.append(not_good(name, failed.happened, failed.exit_code))
         raise
     finally:  # what was seen before something ended it is shown, too
         if findings:

@@ -58,5 +58,5 @@ def absent(check: str, remedy: str = "") -> Finding:
 
 
 def not_good(check: str, detail: str, code: int = LINK) -> Finding:
-    """Return that something was seen to be wrong; `code`: `LINK` or `FILES`, by where it is."""
+    """Return that something was seen to be wrong; `code`: the exit code that it calls for."""
     return Finding(check, "NOT GOOD", detail, code)
