@@ -55,7 +55,8 @@ Read in this order:
                                   asked of it
     adjust, adjustment_activation an adjustment policy's actions, in activations and between
     adjustment_outcome            what an adjustment found, and what of it is put on record
-    trim_actuator, service_state, service_exit
+    trim_actuator, service_state, service_on_record,
+    service_exit
                                   moves of a trim, and what must be undone of them
     coach, coach_words            cues for a person at the keys; what the readings show of them
     adjusting_again, trim_log     points that a later trim moved, checked and adjusted again
