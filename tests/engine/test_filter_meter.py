@@ -12,7 +12,7 @@ import pytest
 from ohmwright.engine import rested_activation
 from ohmwright.engine.meter_window import stated_window_s
 from ohmwright.engine.recomputed_values import differing, recomputable
-from ohmwright.engine.resume import results
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.steps import warm_up
 from ohmwright.engine.stop_rules import UntilSettled
 from ohmwright.model.document import Document

@@ -20,8 +20,8 @@ from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.requests_on_record import missing_requests
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import overall_verdict, run
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.service_on_record import may_be_in_service
 from ohmwright.instruments.operator import NO_ANSWER, GoBack, Operator, SkipStep, StopRun
 from ohmwright.instruments.requests import (

@@ -12,7 +12,7 @@ from rich.text import Text
 from ohmwright.api.jobs import is_number_for, unit_in_number
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.engine.contradictions import quick_contradictions
-from ohmwright.engine.resume import results
+from ohmwright.engine.run_so_far import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.typed_command import typed_command

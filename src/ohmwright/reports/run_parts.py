@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import ceil, inf, isinf
 
-from ohmwright.engine.resume import bench_time_s, on_time_s, split_at_resumptions
+from ohmwright.engine.run_so_far import bench_time_s, on_time_s, split_at_resumptions
 from ohmwright.engine.service_on_record import may_be_in_service
 from ohmwright.model.document import DocumentRef, Role
 from ohmwright.model.event import (
