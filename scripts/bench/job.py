@@ -25,8 +25,8 @@ from ohmwright.engine.activation import Activation
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.requirements import full_power_w
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.sampling import samples
 from ohmwright.engine.session import Session
 from ohmwright.engine.steps.adjust import AdjustStep

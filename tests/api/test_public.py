@@ -24,7 +24,7 @@ from ohmwright.api.async_bench import AsyncBench
 from ohmwright.api.open_records import open_records
 from ohmwright.engine import steps
 from ohmwright.engine.procedure import Procedure, rebuild
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.run_so_far import run_started_event
 from ohmwright.engine.steps.base import SettingStep
 from ohmwright.engine.steps.instruction import InstructionStep
 from ohmwright.engine.steps.output import OutputStep

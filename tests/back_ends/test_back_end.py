@@ -23,8 +23,8 @@ from ohmwright.engine.activation import activation
 from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.unasked_rf import ensure_off_at_start
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.analyzer import Reading

@@ -134,7 +134,10 @@ def run_of(asset: str, serial: str) -> dict[str, object]:
         "at": "2026-01-05T08:00:00Z",
         "verdict": "undecided",
         "work": "calibrate",
-        "simulated": 1,
+        "simulated": True,
+        "refused": None,
+        "not_traceable": False,
+        "analyzer_past_due": False,
     }
 
 
@@ -142,7 +145,7 @@ def run_of(asset: str, serial: str) -> dict[str, object]:
     ("asset", "serial"), [("HF-017", "TQ3-20417"), ("HF-017", SERIAL), (LONG, SERIAL)]
 )
 def test_a_list_of_runs_has_verdict_run_unit_and_serial_whole(asset: str, serial: str) -> None:
-    text = printed(runs_table([run_of(asset, serial)], {}))
+    text = printed(runs_table([run_of(asset, serial)]))
     run, date, verdict, unit, number, *_ = columns_of(text)
     assert (date, verdict) == ("2026-01-05", "undecided sim.")
     assert (run, unit, number) == (f"20261128T000314Z-{asset}-57fc", asset, serial)
@@ -150,7 +153,7 @@ def test_a_list_of_runs_has_verdict_run_unit_and_serial_whole(asset: str, serial
 
 def test_a_short_number_of_a_run_stays_in_one_line_beside_a_long_serial() -> None:
     rows = [run_of("HF-017", SERIAL), run_of("HF-018", "TQ3-1")]
-    assert "20261128T000314Z-HF-017-57fc" in printed(runs_table(rows, {}))
+    assert "20261128T000314Z-HF-017-57fc" in printed(runs_table(rows))
 
 
 @pytest.mark.parametrize("tag", ["HF-017", "HF-0123456789", LONG])

@@ -10,8 +10,8 @@ import pytest
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.model.errors import InstrumentRefused, ProtocolError
 from ohmwright.model.event import Commented, Event
 

@@ -19,8 +19,8 @@ from ohmwright.engine.activation import Activation
 from ohmwright.engine.adjust import MOVED_BOTH_WAYS, WAITS_FOR_RF
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.session import Session
 from ohmwright.engine.trim_actuator import TrimActuator
 from ohmwright.estimation.activation_record import Question

@@ -11,8 +11,8 @@ from ohmwright.api.run_notices import notices_of
 from ohmwright.cli.run_summary import footer_lines
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.instruments.operator import SkipStep
 from ohmwright.model.event import Event, PointDone, RunFinished, TrimMoved
 from ohmwright.model.result import Result, latest

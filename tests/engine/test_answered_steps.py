@@ -11,8 +11,8 @@ from ohmwright.api.given_values_file import read_given_values
 from ohmwright.engine.answers_on_record import differing_answers
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.unit_identity import fits_plate, told_serial
 from ohmwright.instruments.answer_requests import ChooseWord, TypeFigure, TypeText
 from ohmwright.model.assignment import Assignment

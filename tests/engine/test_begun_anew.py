@@ -11,9 +11,9 @@ from ohmwright.engine import doubt
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.requests_on_record import missing_requests
-from ohmwright.engine.resume import results
 from ohmwright.engine.rf_on_record import misfit_results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.instruments.doubt_requests import LookForCause
 from ohmwright.instruments.requests import EnterService, Request
 from ohmwright.model.event import ActivationClosed, Event, TrimsStored

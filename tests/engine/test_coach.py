@@ -25,9 +25,9 @@ from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP, seen_words
 from ohmwright.engine.doubt import VerdictAndReason
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.rf_on_record import misfit_results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.session import Session
 from ohmwright.engine.trim_actuator import TrimActuator
 from ohmwright.estimation.activation_record import Question

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.engine.resume import results
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.steps import step_kinds
 from ohmwright.engine.steps.base import InstrumentStep
 from ohmwright.instruments.doubt_requests import CORRECTED

@@ -10,8 +10,9 @@ import anyio
 import pytest
 
 from ohmwright.engine import rested_activation
+from ohmwright.engine.meter_window import stated_window_s
 from ohmwright.engine.recomputed_values import differing, recomputable
-from ohmwright.engine.resume import results
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.steps import warm_up
 from ohmwright.engine.stop_rules import UntilSettled
 from ohmwright.model.document import Document
@@ -111,4 +112,4 @@ async def test_a_value_that_must_only_settle_is_fitted_by_its_equation_too(
     step = f'\n[[step]]\nkind = "{kind}"\nname = "it"\n{STEPS[kind]}\n'
     file.write_text(HEAD + step, encoding="utf-8")
     await rig.run(file, ("as_left",))
-    assert {*windows_s} == {rig.bench.analyzer.data.meter.mean_window_s}
+    assert {*windows_s} == {stated_window_s(rig.bench.analyzer.data.meter)}

@@ -7,8 +7,8 @@ import pytest
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.instruments.doubt_requests import MendLoad
 from ohmwright.model.errors import LoadNotConnected, ReleaseNotConfirmed
 from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, Fault, RunFinished

@@ -12,8 +12,8 @@ import pytest
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.steps.monotonicity import MonotonicityStep, monotonicity_verdict
 from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.analyzer_certificate import LoadAccuracy

@@ -20,9 +20,9 @@ from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.requests_on_record import missing_requests
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import overall_verdict, run
-from ohmwright.engine.service_exit import may_be_in_service
+from ohmwright.engine.run_so_far import results
+from ohmwright.engine.service_on_record import may_be_in_service
 from ohmwright.instruments.operator import NO_ANSWER, GoBack, Operator, SkipStep, StopRun
 from ohmwright.instruments.requests import (
     LEFT_BEFORE_GOING_ON,
@@ -268,6 +268,16 @@ async def test_nobody_is_asked_to_leave_service_mode_twice(rig) -> None:
     await kept(rig, stages=("adjust",))
     leaving = [one for one in helper.asked if isinstance(one, LeaveService | LeaveUnsaved)]
     assert {type(one) for one in leaving} == {LeaveUnsaved}
+    assert not rig.hardware.panel.face.in_service
+
+
+async def test_service_mode_is_left_before_anything_else_whatever_is_said(rig) -> None:
+    says = iter(("skip it will do", "back", None))
+    helper = Helper.at(
+        rig, lambda request, _: next(says, None) if isinstance(request, LeaveService) else None
+    )
+    await kept(rig, stages=("adjust",))
+    assert sum(isinstance(one, LeaveService) for one in helper.asked) == 3
     assert not rig.hardware.panel.face.in_service
 
 

@@ -14,7 +14,7 @@ from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.release import LAST_TRY_BOUND_S, RELEASE_BOUND_S
 from ohmwright.engine.requirements import Abilities
-from ohmwright.engine.resume import results
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.session import Session
 from ohmwright.engine.steps.base import StepRun
 from ohmwright.engine.steps.leakage import LeakageStep

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from ohmwright.engine.resume import results
+from ohmwright.engine.run_so_far import results
 from ohmwright.model.shipped import shipped
 
 from .conftest import MeterKind

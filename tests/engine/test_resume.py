@@ -8,8 +8,8 @@ import pytest
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import bench_time_s, on_time_s, results, split_at_resumptions
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import bench_time_s, on_time_s, results, split_at_resumptions
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.document import Document, digest_of
 from ohmwright.model.errors import ActivationCutShort, UsageError

@@ -9,8 +9,8 @@ import pytest
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import overall_verdict, run
+from ohmwright.engine.run_so_far import results
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.model.errors import (
     ActivationCutShort,

@@ -12,8 +12,8 @@ from pydantic import ValidationError
 from ohmwright.engine import rested_activation
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.steps import sweep
 from ohmwright.engine.steps.sweep import NO_LIMITS
 from ohmwright.engine.sweep_estimate import SweepEstimate, estimated

@@ -7,8 +7,8 @@ import pytest
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.model.event import Event, PointDone, RunResumed, RunStarted, TrimsStored
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import Stage

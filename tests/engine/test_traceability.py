@@ -12,8 +12,8 @@ import pytest
 from ohmwright.api.recorded_curve import curve_of
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import CertificateExpired, UsageError
@@ -60,6 +60,7 @@ async def test_a_certificate_past_its_date_is_refused_before_anything_is_on(
     with pytest.raises(CertificateExpired, match="expired on 2026-01-04") as caught:
         await some(bench)
     assert caught.value.exit_code == 2
+    assert "go on" not in str(caught.value)  # no refused run does; a new one may be begun so
     assert rig.hardware.truth.rf_on_intervals == ()
 
 

@@ -10,8 +10,8 @@ import pytest
 from ohmwright.engine.capability import refuse_impossible
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.engine.steps.warm_up import WarmUpStep
 from ohmwright.engine.warming import Warming
 from ohmwright.estimation.settled_value import Settled

@@ -8,9 +8,11 @@ import pytest
 from ohmwright.api.open_records import open_records
 from ohmwright.cli.run_summary import footer_lines
 from ohmwright.engine.coach import NOT_SURE
+from ohmwright.instruments.requests import LeaveService
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import (
     ActivationOpened,
+    Asked,
     Event,
     Fault,
     PointDone,
@@ -108,11 +110,15 @@ def test_a_run_cut_short_says_what_is_to_be_undone_at_the_unit(tmp_path: Path) -
     step, left = StepStarted(**at, stage="adjust", step="p1"), "Leave service mode at P1."
     fault = Fault(**at, error="Stopped", message="m", rf_state="off", left_open=left)
     found = StepStarted(**at, stage="as_left", step="cut")
+    out = Asked(**at, question=LeaveService().text, answer="done")
+    again = RunResumed(**at, operator="Oda Brandvik", done=0)
     amid = "the unit may still be in service mode. Leave it without saving;"
     for folder, events, words in (
         ("told", (begun, step, fault), left),
         ("power cut", (begun, step), amid),
         ("later", (begun, step, found), ""),
+        ("left", (begun, step, out), ""),
+        ("resumed", (begun, step, fault, again), amid),
     ):
         said = "\n".join(shown(tmp_path / folder, events)["ended_early"])
         summary = "\n".join(map(str, footer_lines(events, (), parts_of_run(events))))

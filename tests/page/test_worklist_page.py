@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, expect
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.api.open_records import open_records
 from ohmwright.api.records_view import Records
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.run_so_far import run_started_event
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.page.benches import BenchOfFile
 from ohmwright.page.practice import PracticeUnit

@@ -11,7 +11,7 @@ from pypdf import PdfReader
 
 from ohmwright.api.certificate_files import CertificateOptions
 from ohmwright.api.certificate_renderer import CertificateRenderer
-from ohmwright.engine.resume import recorded_unit
+from ohmwright.engine.run_so_far import recorded_unit
 from ohmwright.model.by_hand import NO_PORT
 from ohmwright.model.paper import Corrections, IssuedPaper, Logo, PaperData, Party
 from ohmwright.model.protections import Protections

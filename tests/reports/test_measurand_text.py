@@ -13,7 +13,7 @@ from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.details import detail_blocks
 from ohmwright.reports.html import certificate_html
 from ohmwright.reports.measurand_text import (
-    extrapolated_text,
+    extrapolated_lines,
     last_reading,
     measurand_text,
     read_until_text,
@@ -44,10 +44,19 @@ def test_what_was_not_read_until_then_is_told_as_extrapolated() -> None:
     assert read_until_text([read_until(1.0, 5.5)]) == "read until 5.5 s, extrapolated to 6 s"
     assert read_until_text([read_until(1.0, 6.0)]) == "read until 6.0 s"
     assert read_until_text([read_until(1.0, 5.999999999999992)]) == "read until 6.0 s"
-    assert extrapolated_text([read_until(6.5)]) == ""
-    assert extrapolated_text([read_until(5.5)]).endswith(
-        "read until 5.5 s, extrapolated to 6 s, last reading 96.8."
-    )
+    assert [*extrapolated_lines([read_until(6.5)])] == []
+    assert [*extrapolated_lines([read_until(5.5)])] == [
+        "as left, cut: read until 5.5 s, extrapolated to 6 s; last reading 500 ohm 96.8 W"
+    ]
+
+
+def test_a_step_of_many_points_takes_one_line_of_what_was_extrapolated() -> None:
+    points = [
+        read_until(5.0 + 0.1 * n).model_copy(update={"point": f"{100 + n} ohm"}) for n in range(8)
+    ]
+    (line,) = extrapolated_lines(points)
+    assert line.startswith("as left, cut: read until 5.0 to 5.7 s, extrapolated to 6 s; last ")
+    assert line.endswith(", 107 ohm 96.8 W")
 
 
 def test_of_what_was_not_read_during_an_activation_nothing_is_said() -> None:

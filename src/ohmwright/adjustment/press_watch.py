@@ -15,8 +15,10 @@ from .press_weighing import PredictedOutput, PressRequest, PressWeighing
 
 _LONGEST_PRESS_S = 0.9
 """Longest time from one press to the next."""
-_SHOWN_LAGS = 0.5
-"""A press counts as shown after this time, in lags."""
+_SHOWN_WINDOWS, _SHOWN_LAGS = 0.6, 0.5
+"""A press counts as shown so many windows of the meter and lags after the unit's dead time."""
+_LONGEST_REACTION_S = 5.0
+"""Longest time from a cue to the first press."""
 _BOUNCE_S = 0.4
 """Time within which a bouncing key is down again; waited for where the gain is not known, since
 readings can tell nothing else then."""
@@ -61,7 +63,7 @@ class PressWatch:
         """
         now_s = float(record.age_s[-1])
         lag_s, dead_s, _ = np.exp(start.dynamics) if self.cue_s is None else start.move_times
-        shown_s = float(dead_s + 0.6 * record.window_s + _SHOWN_LAGS * lag_s)
+        shown_s = float(dead_s + _SHOWN_WINDOWS * record.window_s + _SHOWN_LAGS * lag_s)
         begin_s, every_s = (
             (shown_s + _RISEN_LAGS * float(lag_s), _LOOK_AGAIN_S)
             if self.cue_s is None
@@ -101,7 +103,8 @@ class PressWatch:
     @property
     def longest_reaction_s(self) -> float:
         """Time after the cue for which presses are awaited; without any, nothing was pressed."""
-        return 5.0 + _LONGEST_PRESS_S * sum(abs(press.times) for press in self.asked)
+        presses = sum(abs(press.times) for press in self.asked)
+        return _LONGEST_REACTION_S + _LONGEST_PRESS_S * presses
 
     def at_the_end(self) -> PressesSeen | None:
         """Return the most probable by the readings so far; None where there were none."""

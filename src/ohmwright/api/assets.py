@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from shlex import quote
 
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.run_so_far import run_started_event
 from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.typed_command import typed_command

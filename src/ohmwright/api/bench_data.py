@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import SupportsIndex
 
 from ohmwright.engine.requirements import Abilities
-from ohmwright.engine.resume import stored_moves
+from ohmwright.engine.run_so_far import stored_moves
 from ohmwright.instruments.back_ends.base import AnalyzerBackEnd, GeneratorBackEnd
 from ohmwright.instruments.back_ends.chosen import ChosenBackEnd
 from ohmwright.instruments.declared_protections import declared_protections, protections_by_hand

@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from shlex import quote
 
-from ohmwright.engine.resume import is_refused
+from ohmwright.engine.run_so_far import is_refused
 from ohmwright.fleet.campaign_state import (
     Progress,
     UnitState,

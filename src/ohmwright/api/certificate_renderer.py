@@ -9,7 +9,7 @@ from functools import cached_property
 from pathlib import Path
 
 from ohmwright.engine.contradictions import contradictions
-from ohmwright.engine.resume import recorded_unit
+from ohmwright.engine.run_so_far import recorded_unit
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event

@@ -41,7 +41,7 @@ _NAMES: dict[SlipKind, tuple[str, ...]] = {
     "other direction": (NAMES["other direction"],),
     "something else": ("",),
 }
-"""What the coach's words for each kind contain."""
+"""What the coach's words for each kind contain; empty: any words name it."""
 Pressed = tuple[float, Literal["coarse", "fine"], Literal["up", "down"]]
 """A press that the unit took: its time in s of the bench's clock, key and direction."""
 

@@ -6,7 +6,7 @@ from secrets import token_hex
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import ProcedureFile
-from ohmwright.engine.resume import is_refused, run_started_event
+from ohmwright.engine.run_so_far import is_refused, run_started_event
 from ohmwright.instruments.bench import named_unit
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.errors import UsageError

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ohmwright.engine.kept_documents import read_kept_procedure
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.run_so_far import run_started_event
 from ohmwright.engine.steps.sweep import SweepStep
 from ohmwright.model.event import DocumentKept, Event
 

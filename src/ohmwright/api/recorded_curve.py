@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.run_so_far import run_started_event
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, PointDone
 from ohmwright.model.result import latest

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from io import BytesIO, StringIO
 from typing import Any
 
-from ohmwright.engine.resume import recorded_unit
+from ohmwright.engine.run_so_far import recorded_unit
 from ohmwright.model.event import PointDone
 from ohmwright.records.flat_rows import result_row, run_row
 from ohmwright.records.parquet import imported_pyarrow

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from os import PathLike
 from typing import Any
 
-from ohmwright.engine.resume import results as results_of
+from ohmwright.engine.run_so_far import results as results_of
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.result import Result, Verdict, latest

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import takewhile
 
 from ohmwright.engine.job import Job
-from ohmwright.engine.resume import on_time_s
+from ohmwright.engine.run_so_far import on_time_s
 from ohmwright.engine.stage import PointKey
 from ohmwright.instruments.requests import Request
 from ohmwright.model.bench_file import Asset

@@ -25,7 +25,7 @@ _PAUSES_S = (1.0, 5.0, 20.0)
 _TIME = RealClock()
 
 
-class Reopened(Protocol):
+class Reopenable(Protocol):
     """An open bench whose lines can be opened anew."""
 
     instruments: Instruments
@@ -38,7 +38,7 @@ class Reopened(Protocol):
 class SweepRun:
     """One sweep on a bench, with the events of its record so far."""
 
-    bench: Reopened
+    bench: Reopenable
     plan: Sweep
     job: Job
     store: SqlStore
@@ -114,5 +114,5 @@ class SweepRun:
         is_off = self.bench.instruments.rf.off_after_warning
         await _TIME.sleep(pause_s)
         await self.bench.reopen()
-        # who was warned before is asked all the same
+        # new lines know nothing of a warning, after which RF comes on only once a person agrees
         self.bench.instruments.rf.off_after_warning = is_off

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.run_so_far import run_started_event
 from ohmwright.instruments.bench import named_unit
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.errors import UsageError

@@ -8,7 +8,7 @@ from ohmwright.api.laboratory import (
     authority_by,
     unnamed_customer,
 )
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.run_so_far import run_started_event
 from ohmwright.engine.unit_identity import other_serial
 from ohmwright.model.errors import UsageError
 from ohmwright.model.paper import Act, Authority, PaperData

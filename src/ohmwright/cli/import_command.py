@@ -12,7 +12,7 @@ from typing import BinaryIO
 from rich.text import Text
 
 from ohmwright.api.campaign_work import CampaignDesk
-from ohmwright.engine.resume import is_refused
+from ohmwright.engine.run_so_far import is_refused
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.records.audit_finding import AuditFinding

@@ -19,8 +19,8 @@ from ohmwright.api.practice import (
 from ohmwright.api.run_picture import ResultPicture, result_picture
 from ohmwright.api.run_view import watch_of
 from ohmwright.engine.job import Job
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, RunFinished

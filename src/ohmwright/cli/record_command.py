@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import get_args
 
@@ -12,22 +12,22 @@ from rich.text import Text
 from ohmwright.api.jobs import is_number_for, unit_in_number
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.engine.contradictions import quick_contradictions
-from ohmwright.engine.resume import results
+from ohmwright.engine.run_so_far import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.typed_command import typed_command
 from ohmwright.records.flat_rows import Row
-from ohmwright.records.qualified import Qualified, qualified_runs
+from ohmwright.records.qualified import Qualified
 from ohmwright.records.run_lists import (
     REFUSED,
     UNFINISHED,
     Filter,
     count_runs,
-    refusals,
+    described,
     runs,
 )
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.reports.measurand_text import extrapolated_text, measurand_text
+from ohmwright.reports.measurand_text import extrapolated_lines, measurand_text
 from ohmwright.reports.text import printable
 
 from .budget_table import budget_table
@@ -41,11 +41,14 @@ from .table_format import one_below_another
 
 _MOST_LINES = 100
 """Runs in the table of `record list` where nobody says how many; a screen holds fewer."""
-_NONE_MARKED: Qualified[int] = Qualified()
 _SIMULATED = "sim."
 _SIMULATED_NOTE = f"{_SIMULATED}: simulated, so no evidence about any real unit."
 _COPIED = ("run_id", "asset", "serial")
 _NAMED = ("operator", "procedure")
+_IN_JSON = (
+    *("simulated", "not_traceable", "analyzer_past_due", "asset", "model", "serial"),
+    *("procedure", "operator", "at", "verdict", "refused"),
+)
 _LEAST_WIDTH = 80
 _ROOM_FOR_DATE = 18
 """Characters of the date and of the blanks between all columns."""
@@ -82,16 +85,15 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
     with open_records_for_reading(records) as store:
         rows = runs(store.database, selected, most)
         rows = sorted(rows + _refused_attempts(store, selected), key=lambda row: row["number"])
-        refused = refusals(store.database, rows)
-        numbers = [row["number"] for row in rows]
-        marked = qualified_runs(store.database, numbers)
+        rows = described(store.database, rows)
         left_out = 0 if most is None else count_runs(store.database, selected) - most
     if as_json:
-        print_json([_run_json(row, refused, marked) for row in rows])
+        print_json([_run_json(row) for row in rows])
         return
-    print_runs(rows, refused, marked)
+    print_runs(rows)
+    refused = [row["run_id"] for row in rows if row["refused"] is not None]
     if refused:
-        show = typed_command(f"record show {next(reversed(refused))}")
+        show = typed_command(f"record show {refused[-1]}")
         said = f"Why a run was refused: {show}"
         out().print(Text(printable(said), style="dim"), soft_wrap=True)
     if left_out > 0:
@@ -110,37 +112,42 @@ def _refused_attempts(store: SqlStore, selected: Filter) -> list[Row]:
     return [row for row in unknown if is_number_for(row["run_id"], asset)]
 
 
-def _run_json(row: Row, refused: Mapping[str, str], marked: Qualified[int]) -> dict[str, object]:
-    keys = ("asset", "model", "serial", "procedure", "operator", "at", "verdict")
-    said = {"run": row["run_id"], "simulated": bool(row["simulated"]), "void": row["voided"]}
-    said |= marked.document(row["number"])
-    return said | {key: row[key] for key in keys} | {"refused": refused.get(row["run_id"])}
+def _run_json(row: Row) -> dict[str, object]:
+    said = {"run": row["run_id"], "void": row["voided"]}
+    return said | {key: row[key] for key in _IN_JSON}
 
 
-def print_runs(rows: Sequence[Row], refused: Mapping[str, str], marked: Qualified[int]) -> None:
-    """Print the table of runs with what its marks mean; at a narrow terminal no table but lines."""
+def print_runs(rows: Sequence[Row]) -> None:
+    """Print the table of `described` runs with what its marks mean; at a narrow terminal lines."""
     if not rows:
         out().print("No runs like that.")
         return
-    table = runs_table(rows, refused, marked)
+    table = runs_table(rows)
     out().print(table if out().width >= _LEAST_WIDTH else one_below_another(table))
     if any(row["simulated"] for row in rows):
         out().print(Text(_SIMULATED_NOTE, style="dim"), soft_wrap=True)
-    print_marks(marked)
+    print_marks(_marked(rows))
 
 
-def runs_table(
-    rows: Sequence[Row], refused: Mapping[str, str], marked: Qualified[int] = _NONE_MARKED
-) -> Table:
-    """Return a table, a line a run; operator and procedure stand there where there is room.
+def _marked(rows: Sequence[Row]) -> Qualified[int]:
+    """Return the numbers of the runs whose verdict is to be qualified, by what qualifies it."""
+    uncovered, past_due = (
+        frozenset(row["number"] for row in rows if row[key])
+        for key in ("not_traceable", "analyzer_past_due")
+    )
+    return Qualified(uncovered, past_due)
 
-    What is copied is never cut: where it is long it takes more lines. `refused`: why, for each run
-    that was refused at its start; it may name no unit. `marked`: numbers of the runs whose
-    verdict is marked, for want of an analyzer certificate or by one past due.
+
+def runs_table(rows: Sequence[Row]) -> Table:
+    """Return a table of `described` runs, a line each; names stand there where there is room.
+
+    What is copied is never cut: where it is long it takes more lines. A refused run may name no
+    unit but in its number.
     """
     rows = [row | {"asset": row["asset"] or unit_in_number(row["run_id"])} for row in rows]
     table = Table(box=None, pad_edge=False)
-    verdicts = [_verdict(row, refused, marked) for row in rows]
+    marked = _marked(rows)
+    verdicts = [_verdict(row, marked) for row in rows]
     run, unit, serial = (max(len(_cell(row[key])) for row in rows) for key in _COPIED)
     room = out().width - _ROOM_FOR_DATE - max(map(len, verdicts)) - run - unit - serial
     is_short = room >= 0
@@ -159,9 +166,9 @@ def runs_table(
     return table
 
 
-def _verdict(row: Row, refused: Container[str], marked: Qualified[int]) -> Text:
+def _verdict(row: Row, marked: Qualified[int]) -> Text:
     """Return how a run ended, whether it is void, and whether it was simulated."""
-    ended = REFUSED if row["run_id"] in refused else _verdict_words(row)
+    ended = _verdict_words(row) if row["refused"] is None else REFUSED
     ended += mark_of(row["number"], marked)
     said, style = ended, VERDICT_STYLES.get(row["verdict"], "dim")
     if row["voided"]:
@@ -199,8 +206,10 @@ def _in_one_line(text: str) -> Text:
 
 
 def _print_meaning(found: Sequence[Result]) -> None:
-    """Print what the values are, and which of them were extrapolated in time."""
-    for said in filter(None, (measurand_text(found), extrapolated_text(found))):
+    """Print what the values are, and of which steps some were extrapolated in time."""
+    extrapolated = tuple(extrapolated_lines(found))
+    heading = "Extrapolated in time, with the last reading where it is far off:"
+    for said in filter(None, (measurand_text(found), heading * bool(extrapolated), *extrapolated)):
         out().print(Text(printable(said)), soft_wrap=True)
 
 

@@ -13,9 +13,8 @@ from rich.text import Text
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.flat_rows import Row
 from ohmwright.records.json_lines import read_runs
-from ohmwright.records.qualified import qualified_runs
 from ohmwright.records.queries import fetch_rows, last_seen
-from ohmwright.records.run_lists import UNFINISHED, Filter, refusals, runs
+from ohmwright.records.run_lists import UNFINISHED, Filter, described, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import counted
 from ohmwright.wire.clock import RealClock
@@ -45,21 +44,20 @@ def show_retention(
     """
     before = _before(older_than)
     with open_records_for_reading(records) as store:
-        old = runs(store.database, Filter(until=before))
+        old = described(store.database, runs(store.database, Filter(until=before)))
         newest = {row.run_id for row in fetch_rows(store.database, last_seen(before))}
-        refused = refusals(store.database, old)
-        marked = qualified_runs(store.database, [row["number"] for row in old])
         written = None if archive is None else _archived(store, old, archive)
     if as_json:
         print_json(_document(before, old, newest, archive, written))
         return
-    print_runs(old, refused, marked)
+    print_runs(old)
     _say(f"{counted(len(old), 'run')} began before {before:%Y-%m-%d}.")
     kept = [row["run_id"] for row in old if row["run_id"] in newest]
     if kept:
         _say(f"The newest of its unit, so perhaps still needed: {', '.join(kept)}")
-    unsigned = [row["run_id"] for row in old if row["verdict"] == UNFINISHED]
-    unsigned = [run_id for run_id in unsigned if run_id not in refused]
+    unfinished = [row for row in old if row["verdict"] == UNFINISHED]
+    refused = [row["run_id"] for row in unfinished if row["refused"] is not None]
+    unsigned = [row["run_id"] for row in unfinished if row["refused"] is None]
     if refused:
         _say(f"Refused before anything was measured, so signed by nobody: {', '.join(refused)}")
     if unsigned:

@@ -7,7 +7,7 @@ from contextlib import suppress
 
 from rich.text import Text
 
-from ohmwright.engine.resume import is_refused, recorded_unit, results, run_started_event
+from ohmwright.engine.run_so_far import is_refused, recorded_unit, results, run_started_event
 from ohmwright.model import errors, rf_state
 from ohmwright.model.event import (
     Event,

@@ -27,9 +27,9 @@ def cancel_on_signal() -> Iterator[anyio.CancelScope]:
     loop = asyncio.get_running_loop()
     with anyio.CancelScope() as scope:
 
-        def stop(number: int = 0, *_: object) -> None:
-            if number in _WHY:
-                _why.append(_WHY[number])
+        def stop(number: int | None = None, *_: object) -> None:
+            if number is not None and (why := _WHY.get(signal.Signals(number).name)):
+                _why.append(why)
             shorten_final_wait()
             loop.call_soon_threadsafe(scope.cancel)
 
@@ -49,7 +49,7 @@ _stops: list[Callable[[], object]] = []
 
 
 _why: list[str] = []
-"""Why `stop_now` was called since the innermost block began, as clauses, the first one first."""
+"""Why blocks were stopped since the innermost one began, as clauses; not of INT, TERM and HUP."""
 
 
 def why_stopped() -> str:
@@ -77,8 +77,8 @@ def _not_ignored() -> list[signal.Signals]:
 
 
 _WHY = {
-    getattr(signal, "SIGTSTP", 0): "Ctrl-Z would have left it with nobody who watches RF",
-    getattr(signal, "SIGQUIT", 0): "it was told to quit (Ctrl-\\)",
+    "SIGTSTP": "Ctrl-Z would have left it with nobody who watches RF",
+    "SIGQUIT": "it was told to quit (Ctrl-\\)",
 }
 """Why some of them stop a run, as clauses for the record."""
 _HANDLED = _not_ignored()

@@ -18,7 +18,7 @@ from ohmwright.api.run_view import watch_of
 from ohmwright.api.sweep_plan import Sweep, recorded_sweep
 from ohmwright.api.sweep_run import SweepRun
 from ohmwright.api.unit_on_bench import UnitOnBench
-from ohmwright.engine.resume import results, run_started_event
+from ohmwright.engine.run_so_far import results, run_started_event
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model import rf_state
 from ohmwright.model.assignment import Assignment

@@ -10,6 +10,8 @@ Read in this order:
     traceability                  the analyzer's certificate, on which the uncertainties rest
     job, run                      what is to be run; a procedure on a bench, as an async iterator
                                   of events
+    resume, run_so_far            what must be as it was where a run goes on; what the events of
+                                  any run say of it
     opening_events, loads_taken   instruments, documents, and what the bench may not decide; each
                                   load connected once
     stage                         the steps of a stage in their order; skip and back
@@ -55,7 +57,7 @@ Read in this order:
                                   asked of it
     adjust, adjustment_activation an adjustment policy's actions, in activations and between
     adjustment_outcome            what an adjustment found, and what of it is put on record
-    trim_actuator, service_state, service_exit
+    trim_actuator, service_state, service_exit, service_on_record
                                   moves of a trim, and what must be undone of them
     coach, coach_words            cues for a person at the keys; what the readings show of them
     adjusting_again, trim_log     points that a later trim moved, checked and adjusted again

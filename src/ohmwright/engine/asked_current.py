@@ -11,6 +11,8 @@ from ohmwright.model.quantity import Quantity
 from ohmwright.model.step import Point, Timing
 from ohmwright.model.tolerance import Target
 
+from .meter_window import stated_window_s
+
 _ONE_SIDED = 0.05
 """Tolerance over target, for a target that is a limit itself."""
 
@@ -21,7 +23,7 @@ def question(point: Point, timing: Timing, meter: MeterData) -> Question:
         point.target,
         point.load_ohm,
         at_age_s=timing.age_s,
-        window_s=meter.mean_window_s,
+        window_s=stated_window_s(meter),
         resolution_ma=meter.resolution_ma,
     )
 

@@ -11,7 +11,7 @@ from ohmwright.model.event import Event
 from ohmwright.model.step import Stage
 
 from .procedure_file import ProcedureFile
-from .resume import results
+from .run_so_far import results
 from .stage import finished_points
 
 

@@ -6,13 +6,19 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ohmwright.estimation.activation_record import ActivationRecord
+from ohmwright.estimation.activation_record import ActivationRecord, mean_window_s
 from ohmwright.estimation.followed_moves import window_by_moves_s
 from ohmwright.estimation.transient_problem import window_explained_s
+from ohmwright.model.hardware import MeterData
 from ohmwright.model.result import Sample
 
 _ACTIVATIONS = 2
 """How many must show it: in one, a reading may have been dated wrongly."""
+
+
+def stated_window_s(meter: MeterData) -> float:
+    """Return the time over which each reading is a plain mean, in s, by the analyzer's data."""
+    return mean_window_s(meter.window_s, meter.averages_by)
 
 
 class MeterWindow:
@@ -23,9 +29,8 @@ class MeterWindow:
     than such means can. A longer window does not show.
     """
 
-    def __init__(self, stated_s: float) -> None:
-        """`stated_s`: time over which each reading is said to be a mean."""
-        self._stated_s = stated_s
+    def __init__(self, meter: MeterData) -> None:
+        self._stated_s = stated_window_s(meter)
         self._shorter_s: list[float] = []
         """The longest window that explains each activation which the stated one does not."""
         self._is_told = False

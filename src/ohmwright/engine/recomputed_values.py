@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Any, NamedTuple
 
+from ohmwright.estimation.activation_record import mean_window_s
 from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import (
     Event,
 )
-from ohmwright.model.hardware import mean_window_s
 from ohmwright.model.result import Measured, Result, Sample
 
 from .activations_on_record import ResultBehindRf, has_earlier_readings, results_behind_rf

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from ohmwright.model.event import Event, PointDone, RunResumed
 from ohmwright.model.result import Result
 
-from .resume import run_started_event
+from .run_so_far import run_started_event
 from .steps import step_kind
 
 _READINGS = 10

@@ -19,6 +19,7 @@ from ohmwright.model.result import Sample
 from ohmwright.model.step import Timing
 
 from .activation import Activation
+from .meter_window import stated_window_s
 from .sampling import activation_void, samples
 from .session import Session
 from .stop_rules import UntilSettled, dated
@@ -126,7 +127,7 @@ async def measure_settled_output(
         timing=timing,
         fetch=analyzer.fetch_current,
         stop_rule=lambda warmth: UntilSettled(
-            timing.age_s, meter.mean_window_s, meter.resolution_ma, warmth
+            timing.age_s, stated_window_s(meter), meter.resolution_ma, warmth
         ),
         tolerance=tolerance,
     )

@@ -20,7 +20,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.result import Result
 
-from .resume import on_time_s, split_at_resumptions
+from .run_so_far import on_time_s, split_at_resumptions
 from .steps import step_kind
 
 _SLACK_S = 0.5

@@ -34,7 +34,8 @@ from .low_output import low_output
 from .opening_events import opening_events
 from .pending_events import PendingEvents
 from .protection_self_test import protection_self_test
-from .resume import bench_time_s, on_time_s, refuse_another_job, results
+from .resume import refuse_another_job
+from .run_so_far import bench_time_s, on_time_s, results
 from .service_exit import leave_before_going_on, service_left_on_exit
 from .session import Session
 from .stage import stage_events

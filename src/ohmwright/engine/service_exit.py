@@ -11,11 +11,11 @@ from functools import partial
 
 import anyio
 
-from ohmwright.instruments.operator import NOT_ANSWERS
-from ohmwright.instruments.requests import INTO_SERVICE, LEFT_BEFORE_GOING_ON, OUT_OF_SERVICE
+from ohmwright.instruments.requests import LEFT_BEFORE_GOING_ON
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
-from ohmwright.model.event import Asked, Event, ServiceLeft, StepStarted
+from ohmwright.model.event import Event, ServiceLeft
 
+from .service_on_record import may_be_in_service
 from .session import Session
 from .uncancellable import uncancellable
 
@@ -87,22 +87,3 @@ async def leave_before_going_on(session: Session, earlier: Iterable[Event]) -> N
     """
     if not session.bench.generator.unattended and may_be_in_service(earlier):
         await session.bench.operator.carry_out(LEFT_BEFORE_GOING_ON)
-
-
-def may_be_in_service(events: Iterable[Event]) -> bool:
-    """Return whether a unit worked by hand may be in service mode after `events`.
-
-    It may be from the beginning of a step that adjusts, not only from the answer to the request to
-    enter: an answer waits until RF is off to be put on record, and a crash may come before.
-    """
-    inside = False
-    for event in events:
-        match event:
-            case StepStarted(stage="adjust"):
-                inside = True
-            case Asked(question=question, answer=answer) if answer not in NOT_ANSWERS:
-                came_in = question.startswith(INTO_SERVICE)
-                inside = (inside or came_in) and question not in OUT_OF_SERVICE
-            case _:
-                pass
-    return inside

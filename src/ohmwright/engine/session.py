@@ -84,7 +84,7 @@ class Session:
         self.started_s = self.bench.clock.now_s()
         self.input = AnalyzerInput(self.bench)
         self.warmth = OutputWarmth.of_rested_bench(self.bench)
-        self._window = MeterWindow(self.bench.analyzer.data.meter.mean_window_s)
+        self._window = MeterWindow(self.bench.analyzer.data.meter)
         stated = self.bench.generator.data.droop
         largest = None if stated is None else stated.largest
         self._droop = StatedDroop(largest, self.bench.analyzer.digit_ma)

@@ -52,8 +52,8 @@ def refuse_expired(traceability: Traceability) -> None:
             f"The analyzer's certificate {traceability.certificate} "
             f"({traceability.laboratory}) expired on {traceability.due_on}.",
             "Nothing was switched on: what it would measure is not traceable any more.",
-            "Have the analyzer calibrated, or go on with --accept-expired (a program: "
-            "accept_expired=True); the record will say so.",
+            "Have the analyzer calibrated, or measure with it all the same: --accept-expired (a "
+            "program: accept_expired=True); the record will say so.",
         )
 
 

@@ -75,10 +75,18 @@ class Question:
 
 Average = Literal["mean", "squares", "filter"]
 """How readings come from the output: as its mean over a window, as the root of the mean of its
-squares over that, or by a filter of first order."""
+squares over that, or by a filter of first order. No data file states squares: they are found."""
 AVERAGES: tuple[Average, ...] = get_args(Average)
 _OF_A_FILTER = 0.05
-"""Window that is taken for a filter's, over the stated one: its lag is found with the output's."""
+
+
+def mean_window_s(window_s: float, averaging: str) -> float:
+    """Return the time over which a reading of a meter is a plain mean, or one of squares, in s.
+
+    That of a filter is short against `window_s`: it is one lag more, and found with those of the
+    output. A mean over all of `window_s` would answer a change sooner, and be done with it.
+    """
+    return _OF_A_FILTER * window_s if averaging == "filter" else window_s
 
 
 @dataclass(frozen=True)
@@ -104,7 +112,7 @@ class ActivationRecord:
     @property
     def averaged_s(self) -> float:
         """Time over which each reading averages, by its `averaging`."""
-        return _OF_A_FILTER * self.window_s if self.averaging == "filter" else self.window_s
+        return mean_window_s(self.window_s, self.averaging)
 
     @classmethod
     def of(

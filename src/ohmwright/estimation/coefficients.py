@@ -160,7 +160,12 @@ def _decay_difference(late: Floats, early: Floats, tau_s: Floats | float) -> Flo
 
 
 def driven(
-    age_s: Floats, window_s: float, dynamics: Floats, steps: Steps, move_delay: Floats | float = 1.0
+    age_s: Floats,
+    window_s: float,
+    dynamics: Floats,
+    steps: Steps,
+    move_delay: Floats | float = 1.0,
+    rise: Floats | None = None,
 ) -> Floats:
     """Readings without droop, per unit of each coefficient of the trim, shape (b, n, 4).
 
@@ -168,7 +173,10 @@ def driven(
     second time constant to the first, for each of b cases; `move_delay` (b,), or one for all: dead
     time and lags with which moves act, over those of the rise. A trim that acts sooner (below 1) is
     taken to act behind what lags: its moves scale what has risen. Otherwise moves add to the rise.
+    `rise` (b, n): the response to ON, where it is no mean.
     """
+    if rise is not None and steps.at_s.size == 1:
+        return rise[..., None] * steps.weights
     lag_s, dead_time_s, pole_ratio = dynamics.T[:, :, None, None]
     delay = steps.delays(move_delay)
     each = window_mean_response(
@@ -178,6 +186,8 @@ def driven(
         dead_time_s=dead_time_s * delay,
         pole_ratio=pole_ratio,
     )
+    if rise is not None:
+        each[:, 0] = rise
     sooner = np.broadcast_to(np.less(move_delay, 1), each.shape[:1])
     if sooner.any():
         each[sooner, 1:] *= each[sooner, :1]
@@ -186,20 +196,30 @@ def driven(
 
 
 def driven_with_slopes(
-    age_s: Floats, window_s: float, dynamics: Floats, steps: Steps, move_delay: float
+    age_s: Floats,
+    window_s: float,
+    dynamics: Floats,
+    steps: Steps,
+    move_delay: float,
+    rise: Floats | None = None,
 ) -> tuple[Floats, Floats]:
     """What `driven` gives for one case, shape (n, 4), and its slopes, shape (3, n, 4).
 
     The slopes are the derivatives with respect to the logarithms of lag, dead time and ratio of the
-    time constants.
+    time constants. `rise` (4, n): the response to ON and its slopes, where it is no mean.
     """
-    found = _window_mean_with_slopes(
-        age_s[None, :] - steps.at_s[:, None], window_s, dynamics, steps.delays(move_delay)
-    )
+    if rise is not None and steps.at_s.size == 1:
+        found = rise[:, None]
+    else:
+        found = _window_mean_with_slopes(
+            age_s[None, :] - steps.at_s[:, None], window_s, dynamics, steps.delays(move_delay)
+        )
+        if rise is not None:
+            found[:, 0] = rise
     if move_delay < 1:
-        rise, moves = found[:, :1], found[:, 1:]
-        moves[1:] = moves[1:] * rise[0] + moves[0] * rise[1:]
-        moves[0] *= rise[0]
+        risen, moves = found[:, :1], found[:, 1:]
+        moves[1:] = moves[1:] * risen[0] + moves[0] * risen[1:]
+        moves[0] *= risen[0]
     columns: Floats = found.swapaxes(1, 2) @ steps.weights
     return columns[0], columns[1:]
 

@@ -132,9 +132,8 @@ class Problem:
         `dynamics` (b, 3) and `move_delay` (b,): of each case, or one for all.
         """
         record, times = self.record, np.exp(dynamics)
-        responses = driven(record.age_s, record.averaged_s, times, record.steps, move_delay)
-        if self._of_squares:
-            responses[..., Coefficient.LEVEL] = rms_rise(record.age_s, record.averaged_s, times)
+        rise = rms_rise(record.age_s, record.averaged_s, times) if self._of_squares else None
+        responses = driven(record.age_s, record.averaged_s, times, record.steps, move_delay, rise)
         columns = np.empty((*responses.shape[:2], LINEAR_COUNT))
         columns[..., TRIM] = responses
         warm_s = record.age_s - delay_s(dynamics)[:, None]
@@ -158,12 +157,9 @@ class Problem:
         so what the present dynamics contribute is added to the readings.
         """
         record, times = self.record, np.exp(state.dynamics)
-        trim, trim_slopes = driven_with_slopes(
-            record.age_s, record.averaged_s, times, record.steps, state.move_delay
-        )
-        if self._of_squares:
-            rise = rms_rise_with_slopes(record.age_s, record.averaged_s, times)
-            trim[:, Coefficient.LEVEL], trim_slopes[..., Coefficient.LEVEL] = rise[0], rise[1:]
+        seen = record.age_s, record.averaged_s, times
+        rise = rms_rise_with_slopes(*seen) if self._of_squares else None
+        trim, trim_slopes = driven_with_slopes(*seen, record.steps, state.move_delay, rise)
         risen, risen_slopes = trim[:, Coefficient.LEVEL], trim_slopes[..., Coefficient.LEVEL]
         droop, droop_slopes = self._droop(times)
         slopes = trim_slopes @ state.linear[TRIM]

@@ -84,16 +84,6 @@ class FleetForecast:
             np.maximum.at(risk, point.places, point.risk(times[point.places]))
         return risk
 
-    def riskiest_points(self, times: FloatArray) -> list[PointForecast | None]:
-        """Return the point that decides the risk of each unit."""
-        risk = np.full(len(self.assets), -1.0)
-        chosen: list[PointForecast | None] = [None] * len(self.assets)
-        for point in self.points:
-            for place, found in zip(point.places, point.risk(times[point.places]), strict=True):
-                if found > risk[place]:
-                    risk[place], chosen[place] = found, point
-        return chosen
-
 
 def fleet_forecast(histories: Iterable[PointHistories], fit: FitModel = fit_creep) -> FleetForecast:
     """Return what is to be expected of all units; `fit` learns the models of a point."""

@@ -90,12 +90,11 @@ class Analyzer(ABC):
 
     def status(self, rf: RfState, at_s: float) -> BenchStatus:
         """Return the status at `at_s` of RF as it was read, and by whom it is keyed and read."""
-        keyed_by_foot, read_by_eye = self.keyed_by_foot, self.read_by_eye
         return BenchStatus(
             rf,
             at_s,
-            keyed_by_foot=keyed_by_foot,
-            read_by_eye=read_by_eye,
+            keyed_by_foot=self.keyed_by_foot,
+            read_by_eye=self.read_by_eye,
             digit_ma=self.digit_ma,
         )
 

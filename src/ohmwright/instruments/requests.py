@@ -260,7 +260,7 @@ class ReadSerialPlate(ValueRequest):
         return f"'{said.strip()}' is too short: give at least {PLATE_CHARACTERS} characters."
 
 
-TO_BE_ANSWERED = (LeaveUnsaved, SayWhetherSameUnit, ReadSerialPlate)
+TO_BE_ANSWERED = (LeaveService, LeaveUnsaved, SayWhetherSameUnit, ReadSerialPlate)
 """What is asked until it is answered: no step can be left out or begun anew in its place."""
 RESERVED = ("skip", "back", "stop", "comment")
 """The first words of what can be said to every request."""

@@ -48,17 +48,7 @@ class LoadBankData(FrozenModel):
 
 
 Averaging = Literal["mean", "filter"]
-"""How a meter averages: over a window that moves along, or as a lag of first order does."""
-_OF_A_FILTER = 0.05
-
-
-def mean_window_s(window_s: float, averages_by: str) -> float:
-    """Return the time over which a reading of a meter is a plain mean, in s.
-
-    That of a filter is short against `window_s`: it is one lag more, and found with those of the
-    output. A mean over all of `window_s` would answer a change sooner, and be done with it.
-    """
-    return window_s if averages_by == "mean" else _OF_A_FILTER * window_s
+"""How data say that a meter averages: over a window that moves along, or as a lag does."""
 
 
 class MeterData(FrozenModel):
@@ -75,11 +65,6 @@ class MeterData(FrozenModel):
     """Where a sine reads 3 dB low, from its manual; absent: its response is left out of budgets."""
     zero_ma: NotNegative | None = None
     """The most it shows while nothing flows, from its manual; absent: five digits."""
-
-    @property
-    def mean_window_s(self) -> float:
-        """Time over which a reading is a plain mean, in s; see `mean_window_s`."""
-        return mean_window_s(self.window_s, self.averages_by)
 
     @property
     def largest_zero_ma(self) -> float:

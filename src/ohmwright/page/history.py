@@ -15,7 +15,7 @@ from ohmwright.api.open_records import open_existing_records, records_exist, tru
 from ohmwright.api.run_notices import unsaved_text
 from ohmwright.api.run_of_record import Run
 from ohmwright.api.run_picture import result_picture
-from ohmwright.engine.resume import on_time_s, run_started_event
+from ohmwright.engine.run_so_far import on_time_s, run_started_event
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event, Fault
 from ohmwright.records import run_lists

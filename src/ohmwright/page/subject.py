@@ -12,7 +12,7 @@ from ohmwright.api.bench_generators import NoGeneratorError
 from ohmwright.api.open_records import open_existing_records
 from ohmwright.api.unit_on_bench import UnitOnBench, procedure_of, unit_on_bench
 from ohmwright.engine.procedure_file import ProcedureFile
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.run_so_far import run_started_event
 from ohmwright.instruments.bench import named_unit
 from ohmwright.model.errors import UsageError
 

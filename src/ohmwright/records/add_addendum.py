@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection
 
-from ohmwright.engine.resume import is_refused
+from ohmwright.engine.run_so_far import is_refused
 from ohmwright.model.errors import UsageError
 from ohmwright.model.paper import Authority, IssuedPaper, PaperData
 from ohmwright.model.typed_command import typed_command

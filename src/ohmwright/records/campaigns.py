@@ -61,7 +61,7 @@ class Worker:
     """Empty where it is done at none, as by a command for whatever bench they go to."""
 
     def has(self, held_by: Worker) -> bool:
-        """Whether a unit that is held so is this worker's.
+        """Whether a unit that `held_by` has is this worker's, as it is where both are one person.
 
         What somebody took at no bench is theirs at any, and at no bench they have what they took at
         any.
@@ -148,17 +148,15 @@ class Campaigns:
                         do=f"Choose another name, or go on with it: {work_on} --bench …",
                     )
             newest = connection.execute(select(func.max(RUNS.c.number))).scalar() or 0
-            row: dict[str, object] = {"name": name, "at": at, "by": by, "work": work}
-            row |= {"simulated": int(simulated)}
             home = connection.execute(select(STORE.c.id)).scalar_one()
-            row |= {"after_run": newest, "home": home}
-            connection.execute(insert(CAMPAIGNS), [row])
+            begun = Campaign(name, at, by, work, simulated, newest, home)
+            connection.execute(insert(CAMPAIGNS), [asdict(begun) | {"simulated": int(simulated)}])
             rows = [
                 _row(name, number, at, Worker(by, ""), CampaignNote(tag, "planned"))
                 for number, tag in enumerate(tags, 1)
             ]
             connection.execute(insert(CAMPAIGN_LOG), rows)
-        return Campaign(name, at, by, work, simulated, newest, home)
+        return begun
 
     def of_run(self, run_id: str) -> list[tuple[str, str]]:
         """Campaign and unit for which this run was begun, in each campaign that has it."""

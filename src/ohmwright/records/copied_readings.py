@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from ohmwright.engine.repeated_readings import telling_readings
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.run_so_far import run_started_event
 from ohmwright.model.event import Event, PointDone
 
 from .audit_finding import AuditFinding

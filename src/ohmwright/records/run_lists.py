@@ -9,7 +9,7 @@ from functools import reduce
 
 from sqlalchemy import ColumnElement, Select, func, or_, select
 
-from ohmwright.engine.resume import is_refusal
+from ohmwright.engine.run_so_far import is_refusal
 from ohmwright.model.event import EVENTS as ANY_EVENT
 from ohmwright.model.event import Fault
 

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from sqlalchemy import Connection, select
 
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.run_so_far import run_started_event
 from ohmwright.model.event import Event, RunResumed, RunStarted
 from ohmwright.wire.clock import RealClock
 

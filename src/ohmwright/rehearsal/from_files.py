@@ -25,7 +25,7 @@ from ohmwright.api.paths import given_path
 from ohmwright.api.simulated_commands import simulated_commands
 from ohmwright.api.simulation_profiles import read_simulation_profiles
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.run_so_far import run_started_event
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.event import Event

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from ohmwright.engine.rests_on_record import Rest, rests_on_record
-from ohmwright.engine.resume import is_refused
+from ohmwright.engine.run_so_far import is_refused
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.document import Document

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from ohmwright.engine.rests_on_record import Rest
+from ohmwright.model.quantity import unit_of
 from ohmwright.model.result import Result
 
 from .text import decimals_of_uncertainty, fixed_decimals
@@ -109,12 +110,17 @@ def far_reading_text(result: Result) -> str:
     return fixed_decimals(read, decimals_of_uncertainty(measured.expanded))
 
 
-def extrapolated_text(results: Iterable[Result]) -> str:
-    """Which values hold at an age until which nobody read; empty where none does."""
-    found = [
-        f"{r.stage.replace('_', ' ')}, {r.step}, {r.point}: {read_until_text([r])}"
-        f"{f', last reading {far}' if (far := far_reading_text(r)) else ''}"
-        for r in results
-        if r.measured is not None and (read_until_s(r) or r.measured.age_s) < r.measured.age_s
-    ]
-    return f"Extrapolated in time: {'; '.join(found)}." if found else ""
+def extrapolated_lines(results: Iterable[Result]) -> Iterator[str]:
+    """Yield a line for each step with values that hold at an age until which nobody read."""
+    steps: dict[str, list[Result]] = {}
+    for r in results:
+        if r.measured is not None and (read_until_s(r) or r.measured.age_s) < r.measured.age_s:
+            steps.setdefault(f"{r.stage.replace('_', ' ')}, {r.step}", []).append(r)
+    for step, of_step in steps.items():
+        far = [
+            f"{r.point} {said} {unit_of(r.quantity or '').symbol}"
+            for r in of_step
+            if (said := far_reading_text(r))
+        ]
+        last = f"; last reading {', '.join(far)}" if far else ""
+        yield f"{step}: {read_until_text(of_step)}{last}"

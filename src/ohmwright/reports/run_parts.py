@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import ceil, inf, isinf
 
-from ohmwright.engine.resume import bench_time_s, on_time_s, split_at_resumptions
+from ohmwright.engine.run_so_far import bench_time_s, on_time_s, split_at_resumptions
+from ohmwright.engine.service_on_record import may_be_in_service
 from ohmwright.model.document import DocumentRef, Role
 from ohmwright.model.event import (
     ActivationClosed,
@@ -19,7 +20,6 @@ from ohmwright.model.event import (
     RunFinished,
     RunResumed,
     RunStarted,
-    StepStarted,
     TrimMoved,
 )
 from ohmwright.model.protections import Protections
@@ -45,7 +45,7 @@ class RunPart:
     cut_short_by: str
     """Empty where the run was finished."""
     left_open: str
-    """Which trim was moved and not stored when the part ended, and what to do about it."""
+    """What was to be undone at the unit when the part ended; empty where nothing is known."""
     rf_left_open: bool
     """Whether RF was not known to be off when it was cut short."""
     protections: Protections | None
@@ -74,11 +74,14 @@ class RunPart:
 def parts_of_run(events: Iterable[Event]) -> tuple[RunPart, ...]:
     """The parts of a run, in order; a part that a fault ended is followed by its resumption."""
     found: list[RunPart] = []
+    so_far: list[Event] = []
     before: tuple[DocumentRef, ...] = ()
     for number, part in enumerate(split_at_resumptions(events), start=1):
         opening = next((e for e in part if isinstance(e, RunStarted | RunResumed)), None)
         now = () if opening is None else opening.documents
-        found.append(_part(number, part, opening, _changed_documents(before, now)))
+        so_far += part
+        left_open = _left_open(part, so_far)
+        found.append(_part(number, part, opening, _changed_documents(before, now), left_open))
         before = now
     return tuple(found)
 
@@ -134,6 +137,7 @@ def _part(
     events: Sequence[Event],
     opening: RunStarted | RunResumed | None,
     changed: tuple[Role, ...],
+    left_open: str,
 ) -> RunPart:
     """One part from its events; `opening` is the event that began or resumed it."""
     certified = None if opening is None else opening.traceability
@@ -144,7 +148,7 @@ def _part(
         begun_at=events[0].at,
         ended_at=events[-1].at,
         cut_short_by=_interruption_cause(events),
-        left_open=_left_open(events),
+        left_open=left_open,
         rf_left_open=any(isinstance(e, Fault) and e.rf_state != "off" for e in events),
         protections=None if opening is None else opening.protections,
         pressed_with_rf_on=any(
@@ -172,12 +176,11 @@ def _interruption_cause(events: Sequence[Event]) -> str:
     return faults[-1] if faults else REASON_NOT_RECORDED
 
 
-def _left_open(events: Sequence[Event]) -> str:
-    """What is to be undone at the unit, as far as the end of a part tells or shows it."""
-    if _interruption_cause(events) != REASON_NOT_RECORDED:
-        return next((event.left_open for event in events if isinstance(event, Fault)), "")
-    steps = [event for event in events if isinstance(event, StepStarted)]
-    if not steps or steps[-1].stage != "adjust":
+def _left_open(part: Sequence[Event], so_far: Iterable[Event]) -> str:
+    """What is to be undone at the unit after a part; `so_far`: the run's events until its end."""
+    if _interruption_cause(part) != REASON_NOT_RECORDED:
+        return next((event.left_open for event in part if isinstance(event, Fault)), "")
+    if not may_be_in_service(so_far):
         return ""
     return (
         "The record ends amid an adjustment: the unit may still be in service mode. Leave it "

@@ -107,7 +107,11 @@ class ProcedureBench:
         bench cannot do, and the error that ended a run early.
         """
         __tracebackhide__ = True
-        return self._short(partial(_in_own_loop, partial(self._run, procedure, stages)))
+        try:
+            return _in_own_loop(partial(self._run, procedure, stages))
+        except OhmwrightError as error:  # its frames say nothing of the test
+            problem = self._explained(error)
+        raise problem from None
 
     async def run_async(
         self, procedure: str | Path, stages: tuple[Stage, ...] = STAGES
@@ -116,15 +120,6 @@ class ProcedureBench:
         __tracebackhide__ = True
         try:
             return await self._run(procedure, stages)
-        except OhmwrightError as error:
-            problem = self._explained(error)
-        raise problem from None
-
-    def _short(self, work: Callable[[], T]) -> T:
-        """Return what `work` returns; an error loses the frames in between, which say nothing."""
-        __tracebackhide__ = True
-        try:
-            return work()
         except OhmwrightError as error:
             problem = self._explained(error)
         raise problem from None

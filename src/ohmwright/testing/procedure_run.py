@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import overall_verdict
+from ohmwright.engine.run_so_far import results
 from ohmwright.model.event import Event, RunFinished, StageStarted
 from ohmwright.model.result import Result, Verdict, latest
 from ohmwright.model.step import Stage

@@ -29,6 +29,7 @@ Read in this order:
     portlock, addresses     one program a port, whatever name the port goes by
     visa_session            a VISA session that loses no byte
     loopback                addresses that only this machine reaches
+    port_bounds             how long a port may take to open and to write, engine's or guard's
     guard/                  a process that owns the analyzer's port and sends OFF
 
 Decisions that bind this room; all are in force.

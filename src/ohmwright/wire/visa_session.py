@@ -6,9 +6,10 @@ import select
 import socket
 from typing import Any
 
+from .port_bounds import OPEN_TIMEOUT_S, WRITE_TIMEOUT_S
+
 _SLICE_S = 0.05
 """How long a read of a session waits, where its opener sets no other time."""
-_OPEN_TIMEOUT_S = 5.0
 _CHUNK = 4096
 """Most bytes of one read of a session that does not say how many wait."""
 
@@ -18,7 +19,7 @@ def open_session(resource: str, backend: str) -> Any:
     import pyvisa  # takes a third of a second, which only a VISA bench should spend
 
     manager = pyvisa.ResourceManager(backend)
-    opened = manager.open_resource(resource, open_timeout=round(1000 * _OPEN_TIMEOUT_S))
+    opened = manager.open_resource(resource, open_timeout=round(1000 * OPEN_TIMEOUT_S))
     if not isinstance(opened, pyvisa.resources.MessageBasedResource):
         opened.close()
         raise ValueError("it is no resource that messages can be sent to")
@@ -65,6 +66,12 @@ def socket_of(session: Any) -> socket.socket | None:
     sessions = getattr(session.visalib, "sessions", {})
     interface = getattr(sessions.get(session.session), "interface", None)
     return interface if isinstance(interface, socket.socket) else None
+
+
+def takes_bytes(session: Any) -> bool:
+    """Whether a raw socket takes bytes in bounded time; True of any other session, unasked."""
+    connection = socket_of(session)
+    return connection is None or bool(select.select([], [connection], [], WRITE_TIMEOUT_S)[1])
 
 
 def raise_if_ended(connection: socket.socket | None) -> None:

@@ -16,8 +16,8 @@ from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.api.open_bench import assemble_bench
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import results
 from ohmwright.engine.run import run
+from ohmwright.engine.run_so_far import results
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.operator import Operator
 from ohmwright.model.shipped import shipped

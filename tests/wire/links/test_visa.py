@@ -9,6 +9,7 @@ import anyio
 import pytest
 
 from ohmwright.model.errors import InstrumentRefused, LinkBusy, LinkError, LinkTimeout
+from ohmwright.wire import visa_session
 from ohmwright.wire.addresses import visa_keys
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import load_command_set
@@ -60,7 +61,7 @@ async def test_what_cannot_be_opened(resource: str, backend: str) -> None:
 
 
 async def test_a_line_that_takes_no_more_bytes(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(visa, "WRITE_TIMEOUT_S", 0.1)
+    monkeypatch.setattr(visa_session, "WRITE_TIMEOUT_S", 0.1)
     with socket.create_server(("127.0.0.1", 0)) as listening:
         link = await open_visa(f"TCPIP0::127.0.0.1::{listening.getsockname()[1]}::SOCKET")
         with pytest.raises(LinkTimeout, match="took 0 of 1000 bytes"):

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason
 from ohmwright.engine.judge import conformity, judge
+from ohmwright.engine.meter_window import stated_window_s
 from ohmwright.engine.requirements import (
     Abilities,
     Complaint,
@@ -171,7 +172,7 @@ def _warming_activation(
             fetch=session.bench.analyzer.fetch_current,
             stop_rule=lambda warmth: FullLength(
                 timing.age_s,
-                meter.mean_window_s,
+                stated_window_s(meter),
                 meter.resolution_ma,
                 warmth,
                 on_s=None if step.on_time_s is None else step.on_time_s - warming.on_s,

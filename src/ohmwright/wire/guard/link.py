@@ -161,7 +161,7 @@ class GuardedLink(Link):
                 f"The guard of {self.name} (process {self._channel.pid}) does not answer.",
                 "It was stopped or hangs, so nothing reached the instrument; this says nothing of "
                 "the instrument.",
-                "Find out what stopped that process, then resume the run: a new guard is started.",
+                "Find out what stopped that process. The next start has a new guard.",
             )
             raise self._channel.ended
 

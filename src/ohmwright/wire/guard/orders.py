@@ -74,7 +74,7 @@ class ReleaseOrders:
         return None if form is None else False
 
     def says_taken(self, body: bytes) -> bool:
-        """Whether the reply `body` to OFF says that it was done."""
+        """Whether the reply `body` to OFF says that it was done, where `off_answer` is known."""
         return re.fullmatch(self.off_answer.encode("latin-1"), body, re.DOTALL) is not None
 
 

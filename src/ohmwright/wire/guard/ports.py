@@ -13,10 +13,7 @@ import sys
 import threading
 from typing import Any, Protocol
 
-_WRITE_TIMEOUT_S = 1.0
-_OPEN_TIMEOUT_S = 5.0
-_CHUNK = 65536
-"""Most bytes of one read; what is left is read at the next look."""
+from ohmwright.wire.port_bounds import CHUNK, OPEN_TIMEOUT_S, WRITE_TIMEOUT_S
 
 
 class BlockingPort(Protocol):
@@ -66,7 +63,7 @@ class BlockingSerialPort(_SerialPort):
         """The bytes that have come."""
         if not select.select([self._number], [], [], 0)[0]:
             return b""
-        data = os.read(self._number, _CHUNK)
+        data = os.read(self._number, CHUNK)
         if not data:
             raise ConnectionError("the other side has closed it")
         return data
@@ -98,7 +95,7 @@ class ThreadedSerialPort(_SerialPort):
         """The bytes that have come."""
         if not select.select([self._arrived], [], [], 0)[0]:
             return b""
-        data = self._arrived.recv(_CHUNK)
+        data = self._arrived.recv(CHUNK)
         if not data:
             raise ConnectionError("the port is gone")
         return data
@@ -108,9 +105,9 @@ class BlockingTcpPort:
     """A connected TCP socket."""
 
     def __init__(self, host: str, port: int) -> None:
-        self._socket = socket.create_connection((host, port), timeout=_OPEN_TIMEOUT_S)
+        self._socket = socket.create_connection((host, port), timeout=OPEN_TIMEOUT_S)
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        self._socket.settimeout(_WRITE_TIMEOUT_S)
+        self._socket.settimeout(WRITE_TIMEOUT_S)
 
     def fileno(self) -> int | None:
         """The socket's descriptor."""
@@ -124,7 +121,7 @@ class BlockingTcpPort:
         """The bytes that have come."""
         if not select.select([self._socket], [], [], 0)[0]:
             return b""
-        data = self._socket.recv(_CHUNK)
+        data = self._socket.recv(CHUNK)
         if not data:
             raise ConnectionError("the other side has closed it")
         return data
@@ -155,8 +152,7 @@ class BlockingVisaPort:
 
     def write(self, data: bytes) -> None:
         """Send all of `data`, with no line end added."""
-        connection = self._visa.socket_of(self._session)
-        if connection is not None and not select.select([], [connection], [], _WRITE_TIMEOUT_S)[1]:
+        if not self._visa.takes_bytes(self._session):
             raise TimeoutError("the resource takes no bytes")
         try:
             self._session.write_raw(data)

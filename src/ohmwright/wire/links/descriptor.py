@@ -7,15 +7,11 @@ from abc import abstractmethod
 import anyio
 
 from ohmwright.wire.link import Link
+from ohmwright.wire.port_bounds import WRITE_TIMEOUT_S
 from ohmwright.wire.portlock import PortLock
 
 from .arrivals import Arrivals
 from .failures import lost, not_taken, silent
-
-WRITE_TIMEOUT_S = 1.0
-"""Longest that a line may need to take a message; no source."""
-CHUNK = 65536
-"""Most bytes of one read; what is left is read at the next look."""
 
 
 class DescriptorLink(Link):

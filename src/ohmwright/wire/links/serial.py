@@ -11,9 +11,10 @@ from serial import Serial, SerialException
 
 from ohmwright.model.errors import LinkBusy, LinkError
 from ohmwright.wire.link import Link
+from ohmwright.wire.port_bounds import CHUNK
 from ohmwright.wire.portlock import PortLock, device_lock
 
-from .descriptor import CHUNK, WRITE_TIMEOUT_S, DescriptorLink
+from .descriptor import DescriptorLink
 from .failures import not_opened
 from .ports import find_port, found_ports, ports_text
 from .serial_port import opened_port
@@ -67,7 +68,7 @@ class SerialThreadLink(ThreadLink):
     def __init__(self, name: str, port: Serial, lock: PortLock) -> None:
         super().__init__(name, lock, owner_thread(name))
         self._port = port
-        port.timeout, port.write_timeout = SLICE_S, WRITE_TIMEOUT_S
+        port.timeout = SLICE_S
 
     def _read_slice(self, _slice_s: float) -> bytes:
         first = self._port.read(1)

@@ -6,7 +6,7 @@ from typing import Any
 
 from serial import Serial, SerialException
 
-WRITE_TIMEOUT_S = 1.0
+from ohmwright.wire.port_bounds import WRITE_TIMEOUT_S
 
 
 def opened_port(port: str, baud: int, settings: dict[str, Any]) -> Serial:

@@ -10,12 +10,11 @@ import anyio
 
 from ohmwright.wire.addresses import tcp_keys
 from ohmwright.wire.link import Link
+from ohmwright.wire.port_bounds import CHUNK, OPEN_TIMEOUT_S
 from ohmwright.wire.portlock import PortLock
 
-from .descriptor import CHUNK, DescriptorLink
+from .descriptor import DescriptorLink
 from .failures import not_opened
-
-OPEN_TIMEOUT_S = 5.0
 
 
 async def open_tcp(host: str, port: int) -> Link:

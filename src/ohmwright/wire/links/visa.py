@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import select
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack, suppress
 from typing import Any
 
 from ohmwright.wire.addresses import visa_keys
 from ohmwright.wire.link import Link
+from ohmwright.wire.port_bounds import WRITE_TIMEOUT_S
 from ohmwright.wire.portlock import PortLock
 from ohmwright.wire.visa_session import (
     is_timeout,
@@ -18,13 +18,13 @@ from ohmwright.wire.visa_session import (
     raise_if_ended,
     read_without_loss,
     socket_of,
+    takes_bytes,
     why_not_opened,
 )
 
 from .failures import not_opened, not_taken
 from .threaded import ThreadLink, owner_thread
 
-WRITE_TIMEOUT_S = 1.0
 CHECK_RESOURCE = "Check the resource's name, that the instrument is on, and the VISA back end."
 
 
@@ -69,8 +69,7 @@ class VisaLink(ThreadLink):
         return b""
 
     def _write_all(self, data: bytes) -> None:
-        connection = socket_of(self._session)
-        if connection is not None and not select.select([], [connection], [], WRITE_TIMEOUT_S)[1]:
+        if not takes_bytes(self._session):
             raise not_taken(self.name, 0, data, WRITE_TIMEOUT_S)
         self._session.write_raw(data)
 
