@@ -47,6 +47,7 @@ from ohmwright.records.seal import Seal
 from ohmwright.records.signed_contents import signatures
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.summaries import rebuild_summary_tables
+from ohmwright.records.trust import TrustedKeys, signers, untrusted_signers
 from ohmwright.records.verdict_audit import audit_verdicts
 
 from .some_events import AT, EXPIRED, finished, point, started, uncovered_run, whole_run
@@ -352,6 +353,13 @@ def test_a_void_or_reinstatement_that_nobody_signed_is_found(filled: SqlStore) -
         "run a: the ledger says that it was voided, which nobody signed",
         "run b: the ledger says that it was reinstated, which nobody signed",
     ]
+
+
+def test_what_a_strange_key_signed_of_each_run_is_told(filled: SqlStore, tmp_path: Path) -> None:
+    add(filled, "voided", "b")
+    said = signers(signatures(filled.database))
+    (found,) = untrusted_signers(said, TrustedKeys(tmp_path / "trusted"))
+    assert found.what.endswith("it signed 2 runs: a (sealed), b (sealed, voided)")
 
 
 def test_one_damaged_entry_hides_no_other_signature(filled: SqlStore) -> None:
