@@ -54,13 +54,17 @@ def test_no_character_of_a_name_acts_on_the_terminal(
         assert "\u202e" not in printed, command
 
 
-@pytest.mark.parametrize("command", ["list", "show", "fleet", "export"])
+@pytest.mark.parametrize(
+    "command",
+    ["record list", "record show", "record fleet", "record export", "worklist", "campaign list"],
+)
 def test_a_store_that_lost_a_run_says_so_when_it_is_read(
     ohmwright: Callable, finished: tuple[Event, ...], tmp_path: Path, command: str
 ) -> None:
     place = tmp_path / "measured"
-    arguments = {"export": ("export", tmp_path / "before.jsonl")}.get(command, (command,))
-    assert "Warning" not in ohmwright("record", *arguments, "--records", place).err
+    to = ("before.jsonl", "after.jsonl") if command.endswith("export") else ()
+    before = ohmwright(*command.split(), *(tmp_path / name for name in to[:1]), "--records", place)
+    assert "Warning" not in before.err
     older = {path: path.read_bytes() for path in place.glob("records.sqlite*")}
     later = [event.model_copy(update={"at": event.at + timedelta(days=1)}) for event in finished]
     with open_store(str(place), operator_key_file(), witness_folder()) as store:
@@ -70,9 +74,8 @@ def test_a_store_that_lost_a_run_says_so_when_it_is_read(
         path.unlink()
     for path, content in older.items():
         path.write_bytes(content)
-    arguments = {"export": ("export", tmp_path / "after.jsonl")}.get(command, (command,))
-    read = ohmwright("record", *arguments, "--records", place)
-    assert read.code == (1 if command == "show" and _failed(finished) else 0)
+    read = ohmwright(*command.split(), *(tmp_path / name for name in to[1:]), "--records", place)
+    assert read.code == (1 if command == "record show" and _failed(finished) else 0)
     assert "Warning: store: entry 4 of the ledger" in " ".join(read.err.split())
     assert "older than what this computer has seen" in " ".join(read.err.split())
     assert "record verify" in read.err

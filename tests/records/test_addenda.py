@@ -22,6 +22,7 @@ from ohmwright.records.addendum import Addendum
 from ohmwright.records.audit import audit
 from ohmwright.records.chain import BrokenRunError, StoredRun, verified_events
 from ohmwright.records.json_lines import DamagedFileError, read_runs, run_lines
+from ohmwright.records.ledger import add_entry
 from ohmwright.records.qualified import (
     Qualified,
     qualified_assets,
@@ -46,6 +47,7 @@ from ohmwright.records.seal import Seal
 from ohmwright.records.signed_contents import signatures
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.summaries import rebuild_summary_tables
+from ohmwright.records.trust import TrustedKeys, signers, untrusted_signers
 from ohmwright.records.verdict_audit import audit_verdicts
 
 from .some_events import AT, EXPIRED, finished, point, started, uncovered_run, whole_run
@@ -339,6 +341,25 @@ def test_an_addendum_changed_in_the_store_is_found(filled: SqlStore) -> None:
     assert "ledger is missing, altered or out of place" in said
     assert "of another kind than its entry" in said
     assert "table of tallies" in said
+
+
+def test_a_void_or_reinstatement_that_nobody_signed_is_found(filled: SqlStore) -> None:
+    add(filled, "voided", "b")
+    for run, number, what in (("a", 1, "voided"), ("b", 2, "reinstated")):
+        with filled.database.write() as connection:  # as whoever may only add rows can
+            add_entry(connection, what, number, {"run": run})  # type: ignore[arg-type]
+    assert filled.voided_run_ids() == {"a"}
+    assert [str(finding) for finding in audit(filled)] == [
+        "run a: the ledger says that it was voided, which nobody signed",
+        "run b: the ledger says that it was reinstated, which nobody signed",
+    ]
+
+
+def test_what_a_strange_key_signed_of_each_run_is_told(filled: SqlStore, tmp_path: Path) -> None:
+    add(filled, "voided", "b")
+    said = signers(signatures(filled.database))
+    (found,) = untrusted_signers(said, TrustedKeys(tmp_path / "trusted"))
+    assert found.what.endswith("it signed 2 runs: a (sealed), b (sealed, voided)")
 
 
 def test_one_damaged_entry_hides_no_other_signature(filled: SqlStore) -> None:

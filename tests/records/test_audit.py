@@ -91,6 +91,7 @@ class _triggers_off:
             "UPDATE ledger SET verdict = 'fail' WHERE verdict = 'pass'",
             r"^run one, event 5: .*verdict",
         ),
+        ("UPDATE ledger SET verdict = 'pass' WHERE number = 1", r"^run one, event 5: .*verdict"),
         ("DELETE FROM ledger WHERE number = 3", r"^run two: entry 3 of the ledger is missing"),
         ("UPDATE ledger SET hash = document WHERE number = 2", r"^run one: entry 2 of the ledger"),
         (

@@ -30,7 +30,7 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import printable
 
 from .console import out, print_json, print_notice
-from .open_records import open_existing_records, open_records
+from .open_records import open_existing_records, open_records, open_records_for_reading
 from .options import NotingOptions
 from .table_format import with_whole_words
 from .worklist_command import due_words, tried_alone
@@ -87,7 +87,7 @@ def list_assets(
 
 def show_asset(records: str | None, tag: str, *, as_json: bool) -> None:
     """Print a unit as it is now, when it is due, then every change of it, oldest first."""
-    with open_existing_records(records) as store:
+    with open_records_for_reading(records) as store:
         register = AssetRegister(store.database)
         history = register.history(register.get(tag).asset.tag)
         work = _work_words(store, history[-1].asset.tag)

@@ -34,7 +34,7 @@ from ohmwright.reports.text import counted, printable
 from .campaign_words import place_words, progress_words, reason_words, who_words
 from .console import out, print_json, print_notice
 from .list_marks import mark_of, print_marks
-from .open_records import open_existing_records
+from .open_records import open_existing_records, open_records_for_reading
 from .options import NotingOptions
 from .own_file import new_file
 from .table_format import with_whole_words
@@ -140,7 +140,7 @@ def close_campaign(name: str, why: str, noting: NotingOptions) -> None:
 
 def list_campaigns(records: str | None, *, as_json: bool) -> None:
     """Print every campaign with its progress, oldest first."""
-    with open_existing_records(records) as store:
+    with open_records_for_reading(records) as store:
         campaigns = Campaigns(store.database).all()
         far = [_desk(store, one.name).progress() for one in campaigns]
     if as_json:
@@ -154,7 +154,7 @@ def list_campaigns(records: str | None, *, as_json: bool) -> None:
 
 def show_status(records: str | None, name: str, *, as_json: bool) -> None:
     """Print how far a campaign is, which units are open, in hand, put off or left out."""
-    with open_existing_records(records) as store:
+    with open_records_for_reading(records) as store:
         desk = _desk(store, name)
         states, far = desk.states(), desk.progress()
     if as_json:
@@ -175,7 +175,7 @@ def show_report(records: str | None, name: str, file: Path | None, *, as_json: b
         refuse_ending_of_another(
             file, "CSV", means="Nothing was written.", do="Give it the ending .csv."
         )
-    with open_existing_records(records) as store:
+    with open_records_for_reading(records) as store:
         desk = _desk(store, name)
         states, far = list(desk.states_with_minutes().values()), desk.progress()
         done = [one.run_id for one in states if one.phase == "done"]

@@ -25,7 +25,7 @@ from ohmwright.reports.verdict_grounds import RISK_NOTE
 from .campaign_words import held_words, kept_words
 from .console import out, print_json
 from .list_marks import mark_of, print_marks
-from .open_records import open_existing_records
+from .open_records import open_records_for_reading
 from .table_format import with_whole_words
 
 TOLD_MARK = ", as told"
@@ -75,7 +75,7 @@ def show_worklist(
     as_json: bool,
 ) -> None:
     """Print the first `limit` units that are selected; None is all as JSON, and 20 as a table."""
-    with open_existing_records(records) as store:
+    with open_records_for_reading(records) as store:
         units = selected.of(store_worklist(store, simulated=simulated))
         shown = units[: limit if as_json else limit or _MOST_LINES]
         marked = _marked(store, shown, simulated=simulated)
@@ -130,7 +130,7 @@ def show_next(
     records: str | None, selected: WorklistFilter, *, simulated: bool, as_json: bool
 ) -> None:
     """Print the unit in front of the worklist, in service: nobody finds another at its place."""
-    with open_existing_records(records) as store:
+    with open_records_for_reading(records) as store:
         listed = selected.of(store_worklist(store, simulated=simulated))
         units = [unit for unit in listed if unit.asset.state == "in service"][:1]
         marked = _marked(store, units, simulated=simulated)
@@ -153,7 +153,7 @@ def show_next(
 def take_next(records: str | None, campaign: str, operator: str | None, *, as_json: bool) -> None:
     """Take the next unit of a campaign into the operator's hands, and print it."""
     worker = Worker(operator or account_name(), "")
-    with open_existing_records(records) as store:
+    with open_records_for_reading(records) as store:
         desk = CampaignDesk(store, campaign, worker)
         taken = desk.take_next()
         kept = desk.kept_at_home()

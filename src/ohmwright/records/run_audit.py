@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, get_args
 
 from sqlalchemy import Connection, select
 
 from ohmwright.model.errors import RecordError
 from ohmwright.model.event import Event, PointDone, RunFinished
 
+from .addendum import AddendumKind
 from .audit_finding import AuditFinding
 from .chain import BrokenRunError, StoredRun, verified_events
 from .flat_rows import Row, result_row, run_row
@@ -86,7 +87,11 @@ def _check_flat_rows(connection: Connection, row: Row, events: tuple[Event, ...]
 def _check_ledger(
     connection: Connection, row: Row, kept: StoredRun, events: tuple[Event, ...]
 ) -> None:
-    """Raise BrokenRunError unless the ledger has the opening, seal and verdict of the run."""
+    """Raise BrokenRunError unless the ledger has the opening, seal and verdict of the run.
+
+    Lists believe the columns `what` and `verdict` of an entry, which nobody signs: each must be
+    that of a signature in its document.
+    """
     query = select(LEDGER).where(LEDGER.c.run == row["number"]).order_by(LEDGER.c.number)
     entries = connection.execute(query).all()
     if not entries:
@@ -97,12 +102,17 @@ def _check_ledger(
     last = events[-1]
     verdict = last.verdict if isinstance(last, RunFinished) else None
     sealed = [entry for entry in entries if seal_of_entry(entry.document) is not None]
-    if [entry.verdict for entry in sealed] != ([] if verdict is None else [verdict]):
+    telling = [entry for entry in entries if entry in sealed or entry.verdict is not None]
+    if [entry.verdict for entry in telling] != ([] if verdict is None else [verdict]):
         raise BrokenRunError("its verdict in the ledger is not that of its last event", len(events))
     if kept.seal is None and any(entry.verdict is not None for entry in entries):
         raise BrokenRunError("the ledger has a verdict and no seal")
-    if any(_kind_of_addendum(entry.document) not in (None, entry.what) for entry in entries):
-        raise BrokenRunError("an addendum in the ledger is of another kind than its entry")
+    for entry in entries:
+        kind = _kind_of_addendum(entry.document)
+        if kind is None and entry.what in get_args(AddendumKind):
+            raise BrokenRunError(f"the ledger says that it was {entry.what}, which nobody signed")
+        if kind not in (None, entry.what):
+            raise BrokenRunError("an addendum in the ledger is of another kind than its entry")
     for what in ("imported", "handed over"):
         heads = {entry_document(e.document).get("head") for e in entries if e.what == what}
         if not heads <= _heads(kept):

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from ohmwright.model.errors import RecordError, SourceError, UsageError
 
-from .addendum import Addendum
+from .addendum import Addendum, AddendumStatement
 from .audit_finding import AuditFinding
 from .private_files import create_private_file, make_private_folder
 from .seal import Seal, fingerprint, is_public_key
@@ -131,6 +131,8 @@ class Signer:
     operators: list[str] = field(default_factory=list)
     """Names in what it has signed; nobody has checked them."""
     runs: list[str] = field(default_factory=list)
+    acts: dict[str, list[str]] = field(default_factory=dict)
+    """What it signed of each of these runs: "sealed", "voided" …"""
 
     @property
     def fingerprint(self) -> str:
@@ -148,7 +150,10 @@ def signers(signatures: Iterable[Seal | Addendum], only: Collection[str] = ()) -
         if only and said.run not in only:
             continue
         signer = found.setdefault(said.key, Signer(said.key))
-        for known, new in ((signer.operators, said.operator), (signer.runs, said.run)):
+        what = said.what if isinstance(said, AddendumStatement) else "sealed"
+        acts = signer.acts.setdefault(said.run, [])
+        signed = (signer.operators, said.operator), (signer.runs, said.run), (acts, what)
+        for known, new in signed:
             if new not in known:
                 known.append(new)
     return list(found.values())
@@ -194,8 +199,9 @@ def untrusted_signers(sealed: Iterable[Signer], trusted: TrustedKeys) -> Iterato
     for signer in sealed:
         if signer.key not in trusted:
             count = f"{len(signer.runs)} run{'' if len(signer.runs) == 1 else 's'}"
+            runs = (f"{run} ({', '.join(acts)})" for run, acts in signer.acts.items())
             yield AuditFinding(
                 f"key {signer.fingerprint}, said to be of {', '.join(signer.operators)}, is not "
-                f"trusted here; it signed {count}: {', '.join(signer.runs)}",
+                f"trusted here; it signed {count}: {', '.join(runs)}",
                 kind="unknown",
             )
