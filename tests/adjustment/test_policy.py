@@ -10,6 +10,7 @@ from ohmwright.adjustment.activation_log import ActivationLog
 from ohmwright.adjustment.confirmation import Confirmation
 from ohmwright.adjustment.decision import (
     NO_EFFECT,
+    TOO_FEW,
     WITHOUT_EFFECT,
     AdjustmentDecider,
     AdjustmentDecision,
@@ -276,6 +277,34 @@ def test_no_output_is_given_up_before_the_time_out():
     assert end.ended == "not adjustable"
     assert end.reason == "no output"
     assert bench.on_s < 40
+
+
+def test_too_few_readings_of_an_output_are_no_output_that_is_missing():
+    """As where a person types slowly: it ended as a unit without output, which fails."""
+    policy = AdjustPolicy(PointSpec(Question(TARGET, TOLERANCE, 0.5, 1.0), 15.0, 30.0))
+    policy.next_action()
+    policy.activated()
+    for age_s in (5.0, 10.0, 14.9):
+        policy.read(age_s, TARGET)
+    assert policy.next_action() == Release(0.0)
+    policy.released(15.0)
+    end = policy.next_action()
+    assert isinstance(end, Finish)
+    assert (end.ended, end.reason) == ("undecided", TOO_FEW)
+
+
+def test_a_foot_switch_that_was_let_go_is_no_service_mode_that_timed_out():
+    policy = AdjustPolicy(PointSpec(Question(TARGET, TOLERANCE, 0.5, 1.0), 40.0, 30.0))
+    policy.next_action()
+    policy.activated()
+    policy.read(2.0, TARGET)
+    policy.released(3.0, let_go=True)
+    assert policy.next_action() == Release(30.0)
+    policy.rested(30.0)
+    policy.next_action()
+    policy.activated()
+    policy.read(5.0, TARGET - 60)
+    assert policy.next_action() == TakeReading()
 
 
 def test_a_service_mode_that_times_out_early_is_resumed_after_a_rest():

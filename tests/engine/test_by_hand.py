@@ -301,6 +301,46 @@ async def test_what_is_let_go_early_is_measured_again(
     assert result.verdict == "pass"
 
 
+ADJUST = (
+    VERIFY.partition("[[step]]")[0]
+    + """
+[[step]]
+kind = "adjust"
+name = "adjust-p2"
+point = "P2"
+load_ohm = 2000
+current_ma = 165
+tolerance = { absolute_ma = 3 }
+max_on_s = 30
+"""
+)
+
+
+class TypesNoughtOnce(Person):
+    """Types a 0 once while RF is on, as by a key that was hit."""
+
+    asked_with_rf_on = 0
+
+    async def reply(self, request: Request, problem: str) -> str:
+        with_rf_on = isinstance(request, TypeReading) and not request.rf_to_be_off
+        self.asked_with_rf_on += with_rf_on
+        if with_rf_on and self.asked_with_rf_on == 3:
+            await self._clock.sleep(2.0)
+            return "0"
+        return await super().reply(request, problem)
+
+
+async def test_a_nought_typed_once_amid_an_adjustment_fails_no_unit(tmp_path: Path) -> None:
+    """It did, by "no output", of a unit whose every other reading was typed at its target."""
+    procedure = tmp_path / "adjust.toml"
+    procedure.write_text(ADJUST)
+    rig = make(ALL, seed=4, person=TypesNoughtOnce)
+    (result,) = results(await rig.run(procedure, ("adjust",)))
+    assert result.verdict == "pass"
+    (told,) = {words for words in rig.person.told if words.startswith("The current had gone")}
+    assert "let go before it was time" in told
+
+
 NEAR_A_LIMIT = VERIFY.replace("power_w = 148.5", "current_ma = 673.5").replace(
     "{ percent = 20 }", "{ absolute_ma = 6 }"
 )

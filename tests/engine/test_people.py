@@ -322,6 +322,20 @@ async def test_whoever_goes_on_takes_the_unit_out_of_service_mode_first(rig) -> 
     assert next(iter(missing_requests([*earlier, *again])), None) is None
 
 
+async def test_what_the_part_before_left_open_is_told_until_somebody_says_it_is_undone(rig) -> None:
+    """A run that went on and was stopped at its first question ended without a word of it."""
+    Helper.at(rig, at_second_press(lambda: "stop"))
+    earlier, _ = await ended(rig, ATTENDED)
+    Helper.at(rig, lambda request, _: "stop" if request == LEFT_BEFORE_GOING_ON else None)
+    again = await kept(rig, stages=("adjust",), earlier=tuple(earlier))
+    assert isinstance(again[-1], Fault)
+    assert "may still be in service mode, as the part before left it" in again[-1].left_open
+    Helper.at(rig, lambda request, _: "stop" if isinstance(request, EnterService) else None)
+    undone = await kept(rig, stages=("adjust",), earlier=(*earlier, *again))
+    assert isinstance(undone[-1], Fault)
+    assert "the part before" not in undone[-1].left_open
+
+
 async def test_nobody_is_asked_so_where_service_mode_was_left_before(rig) -> None:
     helper = Helper.at(rig, lambda *_: None)
     whole = await kept(rig, stages=("adjust",))

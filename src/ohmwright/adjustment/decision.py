@@ -27,6 +27,10 @@ _AS_IT_STANDS = 0.5
 effect ends the point: an output may be held by a limit of the unit, whatever the trim says."""
 NO_MODEL = "the output does not behave as any model here"
 """Why a point stays undecided whose readings contradict what was estimated of its trim."""
+TOO_FEW = "too few readings to tell where the output is"
+"""Why a point stays undecided that has an output, as where a person types slowly."""
+_AN_OUTPUT = 0.1
+"""Least reading, over the target, that shows an output."""
 RUN_AWAY = "the output does not follow the trim"
 """Reason for giving up a point whose output moves have twice brought out of bounds."""
 _SHOWN_AFTER_LAGS = 1.0
@@ -73,6 +77,13 @@ class AdjustmentDecision:
 _WAIT = AdjustmentDecision("wait")
 
 
+def _end_without_fit(log: ActivationLog) -> AdjustmentDecision:
+    """The end of readings that allow no estimate: they show no output, or are too few of one."""
+    if log.highest < _AN_OUTPUT:
+        return AdjustmentDecision("give up", reason="no output")
+    return AdjustmentDecision("leave undecided", reason=TOO_FEW)
+
+
 class AdjustmentDecider:
     """Decides for one point after each reading; keeps what it learns of the unit in `estimator`.
 
@@ -105,7 +116,7 @@ class AdjustmentDecider:
         estimator, sizer = self._estimator, self._sizer
         fit = estimator.fit()
         if fit is None:
-            return AdjustmentDecision("give up", reason="no output") if late else _WAIT
+            return _end_without_fit(log) if late else _WAIT
         gain = fit.combination(sizer.coarse_gain())
         output = fit.combination(self._trim.output_after(None))
         sizer.look.note_swings(fit.swings_until_s)

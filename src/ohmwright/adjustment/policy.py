@@ -140,20 +140,22 @@ class AdjustPolicy:
         """No more presses come of those asked for last: decide again from the next reading on."""
         self._presses_due = 0
 
-    def released(self, on_s: float, *, timed_out: bool = False) -> None:
+    def released(self, on_s: float, *, timed_out: bool = False, let_go: bool = False) -> None:
         """RF went off after `on_s`. Unasked, that drops what was decided on, and a rest follows.
 
         `timed_out`: the service mode ended by itself. Nothing is learned from such an activation
-        but when it ended: the next one is left in time.
+        but when it ended: the next one is left in time. `let_go`: a foot switch was; that tells
+        not even this.
         """
+        lost = timed_out or let_go
         self._rf_on = False
         if not self._release_asked:
             self._queue.drop_all_and_rest()
             self.sizer.probes = 0
         self._heat = heated(self._heat, on_s)
-        self.sizer.look.end_activation(timed_out=timed_out)
+        self.sizer.look.end_activation(timed_out=lost)
         self._budget.note_ended(on_s, self.log.latest_s, timed_out=timed_out)
-        if not timed_out:
+        if not lost:
             self.findings.note_places(self.log, self._confirmation)
             self.estimator.end_activation()
             if self._confirmation is not None:

@@ -86,7 +86,7 @@ async def run_adjustment_activation(
     limit that ran out while a person was at the keys, or a foot switch that was let go, are
     reported to the policy as a release. Raises ActivationCutShort for one that ended otherwise.
     """
-    before_s = session.on_s
+    before_s, let_go = session.on_s, False
     detector = OutputLossDetector(point.target.value)
     readings: list[Sample] = []
     try:
@@ -103,9 +103,10 @@ async def run_adjustment_activation(
         on_s = session.on_s - before_s
         await actuator.resolve_unanswered_presses()
         return AdjustmentActivation(on_s, tuple(readings), excess.happened.rstrip("."))
-    except FootSwitchLetGo:
-        on_s, detector.output_lost = session.on_s - before_s, True
-    policy.released(on_s, timed_out=detector.output_lost)
+    except FootSwitchLetGo as early:
+        on_s, let_go = session.on_s - before_s, True
+        await session.bench.operator.tell(str(early))
+    policy.released(on_s, timed_out=detector.output_lost, let_go=let_go)
     session.note_window_by_moves(policy.log.record())
     if policy.log.undisturbed:
         session.note_droop(readings, policy.spec.question.at_age_s)

@@ -36,7 +36,7 @@ from .pending_events import PendingEvents
 from .protection_self_test import protection_self_test
 from .resume import refuse_another_job
 from .run_so_far import bench_time_s, on_time_s, results
-from .service_exit import leave_before_going_on, service_left_on_exit
+from .service_exit import leave_before_going_on, left_open_before, service_left_on_exit
 from .session import Session
 from .stage import stage_events
 from .steps.base import TimedStep
@@ -78,6 +78,7 @@ async def run(
         bench.clock.go_on_after(job.earlier[-1].at)
     traceability = traceability_of(bench, accept_expired=job.accept_expired)
     pending = PendingEvents() if pending is None else pending
+    pending.left_open = left_open_before(bench, job.earlier)
     session = Session(bench, on_status, accuracy_of(bench), pending, assignment.given)
     watch_questions(session)
     try:

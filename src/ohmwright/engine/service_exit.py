@@ -11,6 +11,7 @@ from functools import partial
 
 import anyio
 
+from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.requests import LEFT_BEFORE_GOING_ON
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 from ohmwright.model.event import Event, ServiceLeft
@@ -24,6 +25,11 @@ _BOUND_S = 5.0
 
 Some exchanges by a slow line; no source.
 """
+
+_LEFT_BY_PART_BEFORE = (
+    "The run's unit may still be in service mode, as the part before left it. Leave it without "
+    "saving; that undoes whatever was pressed there."
+)
 
 
 @asynccontextmanager
@@ -85,5 +91,15 @@ async def leave_before_going_on(session: Session, earlier: Iterable[Event]) -> N
     A run that goes on counts trims from what the unit has stored, and measures as left in normal
     use.
     """
-    if not session.bench.generator.unattended and may_be_in_service(earlier):
+    if left_open_before(session.bench, earlier):
         await session.bench.operator.carry_out(LEFT_BEFORE_GOING_ON)
+        session.pending.left_open = ""
+
+
+def left_open_before(bench: Bench, earlier: Iterable[Event]) -> str:
+    """Return what a person must undo, as the part before left it, until they say it is; or empty.
+
+    A part that goes on and is stopped before that says so once more.
+    """
+    by_hand = not bench.generator.unattended
+    return _LEFT_BY_PART_BEFORE if by_hand and may_be_in_service(earlier) else ""
