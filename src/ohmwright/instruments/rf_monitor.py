@@ -220,8 +220,7 @@ class RfMonitor:
 
         As by a restart of the analyzer, or at its panel.
         """
-        load_ohm = self._analyzer.load_ohm
-        if load_ohm is None or not self._state.may_be_on:
+        if not self._state.may_be_on or (load_ohm := self._analyzer.load_ohm) is None:
             return None
         connected_ohm = await self._analyzer.load_connected_ohm()
         if connected_ohm is None or same_number(connected_ohm, load_ohm):
