@@ -226,6 +226,25 @@ async def test_a_person_who_holds_it_too_long_is_told_again(
     assert isinstance(events[-1], RunFinished)
 
 
+async def test_no_current_is_no_off_where_the_load_was_disconnected(verify: Path) -> None:
+    """Would notice RF that a foot keeps on, said to be read off by an analyzer that restarted."""
+    rig = make(FOOT)
+    rig.person.holds_s = inf
+    hardware = rig.hardware._rig
+
+    def restart(moment: BenchStatus) -> None:
+        if moment.rf == "on" and not hardware.defects.lead_off:
+            hardware.defects.lead_off, hardware.load_ohm = True, 50.0
+            hardware.plant.retarget(hardware.now_s, hardware.circuit())
+
+    job = Job(read_procedure(verify), ("as_found",), "seen")
+    with pytest.raises(ReleaseNotConfirmed, match="50 ohm reads back in place of 300 ohm"):
+        async for _ in run(job, rig.bench, restart):
+            pass
+    assert rig.hardware.truth.rf_on
+    assert rig.bench.rf.state == "unknown"
+
+
 @pytest.mark.parametrize("by_hand", [FOOT, ALL])
 async def test_the_call_to_release_is_shown_until_nothing_flows_and_no_longer(
     verify: Path, by_hand: tuple[HandVerb, ...]

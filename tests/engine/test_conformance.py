@@ -186,6 +186,19 @@ async def test_what_it_cannot_read_back_is_not_called_good(make_rig: Callable) -
         assert (await check(kit_of(rig))).state == "not checked"
 
 
+async def test_an_answer_that_does_not_come_is_no_refusal_of_a_load(make_rig: Callable) -> None:
+    rig = make_rig()
+    handle = rig.hardware.analyzer_port
+
+    def answer(line: bytes) -> bytes:
+        reply = handle(line)
+        return b"" if reply.startswith(b"-222") else reply
+
+    rig.bench.analyzer.dialogue.framing.link._handle = answer
+    seen = await refuses_a_load_it_has_not(kit_of(rig))
+    assert (seen.state, "did not answer" in seen.what) == ("not checked", True)
+
+
 async def test_a_waveform_without_its_scales_means_nothing(make_rig: Callable) -> None:
     rig = make_rig()
     handle = rig.hardware.analyzer_port

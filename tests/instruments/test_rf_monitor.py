@@ -57,6 +57,7 @@ async def test_a_meter_that_shows_nothing_for_a_while_is_waited_for() -> None:
     )
     analyzer: Any = SimpleNamespace(
         keyed_by_foot=True,
+        load_ohm=None,
         read_by_eye=False,
         fetch_current=fetch_current,
         data=SimpleNamespace(meter=meter),
@@ -93,6 +94,7 @@ async def test_since_when_rf_may_have_been_on_is_counted_from_an_off_that_is_pro
     meter = SimpleNamespace(resolution_ma=1.0, zero_ma=None, largest_zero_ma=5.0)
     analyzer: Any = SimpleNamespace(
         keyed_by_foot=True,
+        load_ohm=None,
         read_by_eye=False,
         glance=glance,
         fetch_current=no_current,

@@ -57,6 +57,34 @@ async def test_telling_reads_the_error_queue(table: Any) -> None:
     assert await dialogue.ask_number("load") == 200
 
 
+async def test_an_error_from_before_is_no_refusal_of_the_first_command(table: Any) -> None:
+    for _ in range(2):
+        await table.link.write(b"NONSense\n")
+    await table.dialogue.tell("set_load", load_ohm=200)
+    assert table.instrument.load_ohm == 200
+
+
+async def test_a_second_entry_for_one_refusal_does_not_refuse_the_next(table: Any) -> None:
+    dialogue = await in_step(table)
+    await dialogue.tell("set_load", load_ohm=200)
+    await table.link.write(b"NONSense\n")
+    with pytest.raises(InstrumentRefused):
+        await dialogue.tell("set_load", load_ohm=5000)
+    await dialogue.tell("set_load", load_ohm=100)
+    assert table.instrument.load_ohm == 100
+
+
+async def test_an_empty_line_before_off_refuses_no_later_command(table: Any) -> None:
+    """As from an instrument that calls the end of an unfinished message an unknown command."""
+    dialogue = await in_step(table)
+    await dialogue.tell("set_load", load_ohm=200)
+    dialogue.state = LinkState.SUSPECT
+    await OffTeller(dialogue).tell("off")
+    await table.link.write(b"NONSense\n")
+    await dialogue.tell("set_load", load_ohm=100)
+    assert table.instrument.load_ohm == 100
+
+
 async def test_the_late_answer_of_a_timed_out_question_is_never_the_next_ones(table: Any) -> None:
     dialogue = await in_step(table)
     table.link.delay_s = 1.4  # beyond the timeout of a second
@@ -127,6 +155,7 @@ async def test_a_reply_in_another_unit_says_so(table: Any) -> None:
 
 async def test_on_is_sent_once_whatever_happens(table: Any) -> None:
     dialogue = await in_step(table)
+    await dialogue.tell("set_load", load_ohm=200)  # which finds no old error
     table.link.spoil = lambda _reply: b""
     with pytest.raises(LinkTimeout):
         await dialogue.tell("on", limit_s=5)

@@ -94,7 +94,7 @@ async def test_after_each_setting_the_instrument_is_named(table: Any) -> None:
     table.link.written.clear()
     await assured.set_number("set_load", "load", 200, load_ohm=200)
     assert table.link.written[-1] == b"*IDN?\n"
-    assert b"INPut:IMPedance 200\n" in table.link.written[0]
+    assert table.link.written[1] == b"INPut:IMPedance 200\n", "after a look for old errors"
 
 
 async def test_a_setting_taken_by_another_instrument_is_not_made(table: Any) -> None:

@@ -182,6 +182,7 @@ def _load_codes(given: AnalyzerAnswers) -> str:
     if ":code}" not in given.set_load:
         return ""
     codes = "".join(f'{ohm:g} = "{ohm:g}"\n' for ohm in given.loads_ohm)
+    codes += '# 1e9 = "0"                         # and for none, where it can be open\n'
     return f"\n[codes.load_ohm]                    # CORRECT what stands for each load\n{codes}"
 
 

@@ -74,7 +74,8 @@ class Analyzer(ABC):
     shows_power = False
     """Whether its meter shows power, and its currents are worked out of that and the load."""
     load_ohm: float | None = None
-    """The load that was connected last, by which a meter of power is read; None: not known."""
+    """The load that was connected last; None: not known. A meter of power is read by it, and it
+    must still be connected where no current is to show that RF is off."""
     on_since_s: float | None = None
     """Since when RF is on, by the bench's clock; None where it is on since ON was called for."""
 

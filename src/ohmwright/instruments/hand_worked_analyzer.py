@@ -98,7 +98,9 @@ class HandWorkedAnalyzer(Analyzer):
         """
         self._heed_what_was_said()
         if "load" not in self.by_hand:
+            self.load_ohm = None
             await self._by_line.set_load(load_ohm)
+            self.load_ohm = load_ohm
         elif load_ohm != self.load_ohm:
             await self._operator.carry_out(ConnectLoad(load_ohm))
             self.load_ohm = load_ohm

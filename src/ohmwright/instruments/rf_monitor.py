@@ -11,6 +11,7 @@ from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.hardware import LONGEST_HOLD_S
 from ohmwright.model.rf_state import RfTracker
 from ohmwright.wire.clock import Clock
+from ohmwright.wire.verified_dialogue import same_number
 
 from .analyzer import Analyzer, Reading
 from .plausible_current import is_plausible
@@ -112,6 +113,9 @@ class RfMonitor:
         self.reading, self.may_be_zero = None, False
         if self._analyzer.keyed_by_foot:
             problem = await self._current_flows()
+            if problem is None and (blind := await self._load_is_gone()):
+                self.set_unknown()
+                return blind
         else:
             problem = (
                 await self._contact_reads_closed()
@@ -210,6 +214,21 @@ class RfMonitor:
         current_ma = self.reading.current_ma
         # what is no number is no current either: the meter has nothing to show
         return self._flows(current_ma) if current_ma > self.zero_limit_ma else None
+
+    async def _load_is_gone(self) -> str | None:
+        """Why no current says nothing of RF that a foot may keep on: the load was disconnected.
+
+        As by a restart of the analyzer, or at its panel.
+        """
+        if not self._state.may_be_on or (load_ohm := self._analyzer.load_ohm) is None:
+            return None
+        connected_ohm = await self._analyzer.load_connected_ohm()
+        if connected_ohm is None or same_number(connected_ohm, load_ohm):
+            return None
+        return (
+            f"no current is read, and {connected_ohm:g} ohm reads back in place of {load_ohm:g} "
+            "ohm: RF may be on without one"
+        )
 
     async def _figure(self) -> Reading:
         """The next reading; where the meter alone shows RF, the next that it has, for a moment."""

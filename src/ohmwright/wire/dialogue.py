@@ -76,6 +76,8 @@ _TRIES = 3
 _NO_ERROR = "no error"
 """Text of the number 0 in an instrument's error queue, without regard to case (SCPI, from
 memory)."""
+_OLD_ERRORS_AT_MOST = 50
+"""How many old entries an error queue may have; what never empties is no queue."""
 _CLOSED_WITHIN_S = 2.0
 
 
@@ -119,6 +121,8 @@ class Dialogue:
         # a seed that another process does not repeat, and that a virtual clock does
         draws = Random(clock.wall().timestamp())
         self.conversation = Conversation(self.framing, commands, draws)
+        self._old_errors_read_in = -1
+        """The generation in which no older error waits; another: some may."""
         self._one_task = OneTask(link.name)
         self._questions = dict[Ask, ReadyQuestion]()
 
@@ -173,17 +177,32 @@ class Dialogue:
         """
         exchange = self.commands.exchange(verb)
         message = exchange.body(fields)
+        await self._read_old_errors()
         await self._repeated(partial(self.conversation.exchange, exchange, fields), 1)
         sent_s = self.framing.last_sent_s()
         if "error" in self.commands.ask:
             said = await self.ask_values("error")
             if said["code"] != 0:
+                self._old_errors_read_in = -1  # of one refusal there may be several entries
                 text = unquote(str(said.get("text", "")))
                 if text.casefold() == _NO_ERROR:
                     why = f"that is no error, and its number is {said['code']:g}, not 0"
                     raise self.framing.nonsense(self.framing.last_heard(), why)
                 raise self._refusal(message, round(float(said["code"])), text)
         return sent_s
+
+    async def _read_old_errors(self) -> None:
+        """Empty the error queue of what was there before this conversation.
+
+        It would count as a refusal of the next command: an entry of the day before, or one for the
+        empty line that ends an unfinished message.
+        """
+        if "error" not in self.commands.ask or self._old_errors_read_in == self.generation:
+            return
+        for _ in range(_OLD_ERRORS_AT_MOST):
+            if (await self.ask_values("error"))["code"] == 0:
+                break
+        self._old_errors_read_in = self.generation
 
     async def reconnect(self) -> bool:
         """Whether a lost line was opened again; if so it is out of step."""
