@@ -186,6 +186,19 @@ def test_a_unit_of_a_bench_file_that_the_register_knows_is_run(
     assert ohmwright("verify", "quick.toml", "--bench", "unit.toml", "--unattended").code == 0
 
 
+def test_where_no_unit_can_be_brought_a_serial_number_that_can_be_tried_is_told(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    """A simulated unit has no plate but the simulator's."""
+    ohmwright("asset", "change", "HF-1", "--serial", "TQ3-1")
+    said = ohmwright("verify", "--bench", "bench.toml", "--asset", "HF-1", "--unattended")
+    assert said.code == 3
+    told = " ".join(said.err.split())
+    assert "asset HF-1 has the serial number 'TQ3-1'" in told
+    assert "a simulated unit has S and six digits as its serial number, as S000012" in told
+    assert "Bring HF-1" not in told
+
+
 def test_a_tag_that_was_on_another_unit_is_told_and_remarked(
     workshop: Path, ohmwright: Callable
 ) -> None:

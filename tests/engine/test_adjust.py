@@ -26,7 +26,7 @@ from ohmwright.engine.trim_actuator import TrimActuator
 from ohmwright.estimation.activation_record import Question
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.requests import DONE, Answer, CountPresses, PressKey
-from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput, LinkLost
+from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput, LinkLost, ProcedureError
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,
@@ -107,6 +107,17 @@ async def test_a_person_is_coached_at_the_keys(make_rig: Callable) -> None:
     keys = {e.key for e in events if isinstance(e, TrimMoved)}
     assert keys == {"coarse", "fine"}
     assert rig.hardware.truth.presses <= 30
+
+
+async def test_a_target_beyond_the_makers_current_limit_is_refused(
+    make_rig: Callable, tmp_path: Path
+) -> None:
+    """The trim was moved there, and the unit left with that output: lint had said nothing."""
+    path = tmp_path / "p.toml"
+    text = ATTENDED.read_text("utf-8").replace("current_ma = 900", "current_ma = 1160")
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(ProcedureError, match="1160 mA is more than cut's current limit of 900 mA"):
+        await make_rig(bench="attended", attended=True).run(path, ("adjust",))
 
 
 async def test_the_guard_is_told_that_hands_are_silent(make_rig: Callable) -> None:

@@ -29,6 +29,10 @@ def test_a_stated_count_bounds_the_gain(count_ma) -> None:
     assert spec.largest_gain == pytest.approx(STATED_GAIN_RATIO * count_ma)
 
 
-@pytest.mark.parametrize(("limit_ma", "highest"), [(1000.0, 1000.0), (900.0, 1080.0)])
-def test_the_current_limit_bounds_the_output_unless_it_is_the_target(limit_ma, highest) -> None:
+@pytest.mark.parametrize(
+    ("limit_ma", "highest"), [(1000.0, 1000.0), (900.0, 1080.0), (700.0, 840.0)]
+)
+def test_the_current_limit_or_a_fifth_more_where_it_is_the_target_bounds_the_output(
+    limit_ma, highest
+) -> None:
     assert spec_of(limit_ma=limit_ma).highest == pytest.approx(highest)

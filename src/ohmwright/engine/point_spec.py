@@ -99,7 +99,9 @@ def _highest_ma(target_ma: float, limit_ma: float) -> float:
 
     What is asked for may be the mode's current limit itself, which is found on either side of it.
     """
-    return limit_ma if target_ma < _AT_LIMIT * limit_ma else _ABOVE_TARGET * target_ma
+    if target_ma < _AT_LIMIT * limit_ma:
+        return limit_ma
+    return _ABOVE_TARGET * min(target_ma, limit_ma)
 
 
 def keys_of(service: ServiceMode) -> Keys:

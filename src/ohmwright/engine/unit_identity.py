@@ -37,7 +37,7 @@ def refuse_another_unit(bench: Bench, asset: RegisteredAsset | None, identity: s
     if asset is None or not bench.generator.unattended:
         return
     if other_serial(identity, asset.serial) is not None:
-        raise _another_unit(asset, f"says '{identity}'")
+        raise _another_unit(bench, asset, f"says '{identity}'")
 
 
 async def identified_unit(
@@ -112,13 +112,29 @@ async def _read_from_plate(session: Session, asset: RegisteredAsset) -> UnitIden
         read = (await operator.carry_out(ReadSerialPlate(asset.model))).word
         if fits_plate(read, asset.serial):
             return UnitIdentified(**session.stamp(), seen=read, told_by=operator.name)
-    raise _another_unit(asset, f"has '{read}' on its plate, as told by {operator.name}")
+    seen = f"has '{read}' on its plate, as told by {operator.name}"
+    raise _another_unit(session.bench, asset, seen)
 
 
-def _another_unit(asset: RegisteredAsset, seen: str) -> WrongInstrument:
+def _another_unit(bench: Bench, asset: RegisteredAsset, seen: str) -> WrongInstrument:
     return WrongInstrument(
         f"The unit at the bench {seen}; asset {asset.tag} has the serial number '{asset.serial}'.",
         "By that it is another unit. Nothing was switched on.",
+        _simulated_plate(asset) if bench.seed is not None else _real_plate(asset),
+    )
+
+
+def _real_plate(asset: RegisteredAsset) -> str:
+    return (
         f"Bring {asset.tag} to the bench, or scan the tag of the unit that is there. The register "
-        f"is wrong only where the plate of {asset.tag} itself shows another number.",
+        f"is wrong only where the plate of {asset.tag} itself shows another number."
+    )
+
+
+def _simulated_plate(asset: RegisteredAsset) -> str:
+    """Return what to do where nothing can be brought: the serial number makes the unit."""
+    return (
+        "This bench is simulated, and a simulated unit has S and six digits as its serial number, "
+        f"as S000012. To try it with {asset.tag}, give that such a number, in records that are "
+        "for trials alone."
     )

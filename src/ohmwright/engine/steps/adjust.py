@@ -75,6 +75,7 @@ class AdjustStep(TimedStep):
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
         """Complain where service mode, point, power, time, load or range is missing."""
         yield from self._service(bench.generator, timing)
+        yield from self._within_current_limit(bench.generator)
         yield from power_within_rating(
             full_power_w(bench.generator, self.point), bench, key="point"
         )
@@ -92,6 +93,16 @@ class AdjustStep(TimedStep):
         if timing.max_on_s > generator.service.timeout_s:
             timeout = f"the service mode's {generator.service.timeout_s:g} s"
             yield "max_on_s", f"the activation would outlast {timeout}"
+
+    def _within_current_limit(self, generator: GeneratorData) -> Iterator[Complaint]:
+        """Complain where all that passes is beyond the current limit that the maker states."""
+        point = generator.point(self.point)
+        mode = None if point is None else generator.mode(point.mode)
+        if mode is None or mode.max_current_ma is None:
+            return
+        if self.target_point().target.lower > mode.max_current_ma:
+            limit = seen_text(f"{mode.name}'s current limit of {mode.max_current_ma:g} mA")
+            yield "current_ma", f"{self.current_ma:g} mA is more than {limit}"
 
     def run(self, work: StepRun) -> AsyncIterator[Event]:
         """Adjust the point, confirm it, and store the trims; yield the events."""
