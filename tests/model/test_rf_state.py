@@ -1,10 +1,12 @@
 """A sentence about RF says what was read, and by whom."""
 
 from datetime import UTC, datetime
+from functools import partial
 
+import anyio
 import pytest
 
-from ohmwright.model.rf_state import RfTracker
+from ohmwright.model.rf_state import BenchMemory, RfTracker, at_bench, latest
 
 AT = datetime(2026, 5, 4, 8, 30, 15, tzinfo=UTC)
 
@@ -29,3 +31,24 @@ def test_what_is_about_to_be_sent_may_be_on() -> None:
     state.set_off(AT)
     state.set_unknown()
     assert "MAY STILL BE ON" in state.text()
+
+
+@pytest.mark.anyio
+async def test_each_bench_has_its_own_latest_state_over_all_its_runs() -> None:
+    first, second = BenchMemory(), BenchMemory()
+
+    async def run(memory: BenchMemory, *, ends_off: bool | None) -> None:
+        at_bench(memory)
+        if ends_off is not None:  # else nothing was read before it ended
+            state = RfTracker()
+            state.set_on()
+            if ends_off:
+                state.set_off(AT)
+        seen.append(latest().may_be_on)
+
+    seen: list[bool] = []
+    courses = ((first, False), (second, None), (second, True), (first, None), (first, True))
+    for memory, ends_off in courses:
+        async with anyio.create_task_group() as tasks:
+            tasks.start_soon(partial(run, memory, ends_off=ends_off))
+    assert seen == [True, False, False, True, False]

@@ -16,6 +16,7 @@ import pytest
 
 from ohmwright.api import open_bench, practice
 from ohmwright.api.bench_data import BenchChoice
+from ohmwright.cli.crash import reportable_errors
 from ohmwright.model.errors import OhmwrightError, ProgramFault
 from ohmwright.model.shipped import shipped
 from ohmwright.page.benches import BenchOfFile
@@ -180,7 +181,9 @@ def serving(settings: PageSettings, monkeypatch: pytest.MonkeyPatch) -> Iterator
 
     def explain(problem: BaseException) -> Any:
         site.errors.append(problem)
-        return problem if isinstance(problem, OhmwrightError) else ProgramFault(repr(problem))
+        if isinstance(problem, OhmwrightError):
+            return reportable_errors(problem)[0]  # as the command does
+        return ProgramFault(repr(problem))
 
     def announce(address: str) -> None:
         site.addresses.append(address)

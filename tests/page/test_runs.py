@@ -11,6 +11,7 @@ from ohmwright.model.event import Fault, RunStarted
 from ohmwright.page.lease import TAKE_OVER_AFTER_S, Lease, NotInCommand
 from ohmwright.page.screens import GONE_AFTER_S, Screens
 from ohmwright.wire.clock import VirtualClock
+from ohmwright.wire.paced_clock import PacedClock
 
 from .conftest import Site, page_settings, serving
 
@@ -122,6 +123,25 @@ def test_any_screen_stops_and_one_commands(place: Path, monkeypatch: pytest.Monk
     assert [(fault.error, fault.rf_state) for fault in faults] == [("Stopped", "off")] * 2
     assert pressed in faults[0].message
     assert faults[1].message.endswith("its end: the server of the page was ended.")
+
+
+def test_rf_at_another_bench_says_nothing_of_this_one(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with short_site(place, monkeypatch, speed=2.0) as site:
+        client = site.client()
+        with client.screen() as screen:
+            assert client.post("/benches/1/begin", BEGIN).status == 200
+            screen.bench(1, lambda now: now["picture"]["rf"]["state"] == "on")
+            clock = site.hardware[0].clock
+            assert isinstance(clock, PacedClock)
+            clock.speed /= 100  # a busy machine must not come after the end of the run
+            assert client.post("/benches/2/begin", BEGIN).status == 200  # for another model
+            ended = screen.bench(2, lambda now: now["state"] == "ended")["now"]
+            assert site.hardware[0].truth.rf_on
+            clock.speed *= 100
+            assert "Marlow 150" in ended["error"]["happened"]
+            assert not ended["error"]["rf_unknown"]
 
 
 def test_only_the_screen_in_command_is_obeyed(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -106,3 +106,6 @@ def test_a_printed_worklist_begins_on_its_first_page_and_cuts_no_unit(
     page.emulate_media(media="print")
     kept = page.locator(".listed tbody tr").first
     assert kept.evaluate("row => getComputedStyle(row).breakInside") == "avoid"
+    kept.locator("td[data-name=Unit] a").evaluate("link => { link.textContent = 'X'.repeat(60) }")
+    page.set_viewport_size({"width": 720, "height": 1000})  # about an A4 sheet
+    assert page.locator(".listed").evaluate("list => list.scrollWidth") <= 720

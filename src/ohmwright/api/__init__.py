@@ -45,6 +45,7 @@ Read in this order:
     assets                      the unit that a tag or scan means
     attached_files, given_values_file   files kept with a run; the file that answers its steps
     campaign_work               a campaign as one bench works it: what is next, what is done
+    campaign_words              what stands about it and its units, in words
     campaign_changes            what becomes of its units by a person's word
     work_on_record              what the runs of a store say of its units
     import_warnings             what to look at in a file of assets

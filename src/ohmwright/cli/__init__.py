@@ -26,7 +26,7 @@ Read in this order:
     run_subject                 the unit, bench and procedure of a run, and what is given to it
     commands_assets, asset_command, asset_transfer     the register of assets
     commands_worklist, commands_campaign, worklist_command, campaign_command,
-    campaign_work_command, campaign_words, scanner
+    campaign_work_command, scanner
                                 worklist and campaigns
     open_records, list_marks    the store, run and keys that a command names; what lists mark
     addendum_command, addendum_checks, backup_command, certificate_command, checks_command,

@@ -16,6 +16,7 @@ from rich.text import Text
 
 from ohmwright.api.assets import command_into_service
 from ohmwright.api.campaign_changes import CampaignChanges
+from ohmwright.api.campaign_words import place_words, progress_words, reason_words, who_words
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.output_file import refuse_ending_of_another
 from ohmwright.api.recorded_worklist import store_worklist
@@ -31,7 +32,6 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.csv_file import spreadsheet_safe
 from ohmwright.reports.text import counted, printable
 
-from .campaign_words import place_words, progress_words, reason_words, who_words
 from .console import out, print_json, print_notice
 from .list_marks import mark_of, print_marks
 from .open_records import open_existing_records, open_records_for_reading

@@ -12,6 +12,7 @@ from ohmwright.api.assets import InRepairError, asset_of_scan, refuse_in_repair
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.api.bench_generators import models_of
 from ohmwright.api.campaign_changes import CampaignChanges
+from ohmwright.api.campaign_words import held_words, kept_words, progress_words
 from ohmwright.api.campaign_work import CampaignDesk, TakenUnit
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import (
@@ -27,7 +28,6 @@ from ohmwright.records.campaigns import Worker
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import printable
 
-from .campaign_words import held_words, kept_words, progress_words
 from .console import out
 from .error_report import print_error
 from .keyboard import at_a_terminal

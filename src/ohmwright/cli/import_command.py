@@ -11,6 +11,7 @@ from typing import BinaryIO
 
 from rich.text import Text
 
+from ohmwright.api.campaign_words import entry_words, place_words
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.engine.run_so_far import is_refused
 from ohmwright.model.account import account_name
@@ -29,7 +30,6 @@ from ohmwright.records.verdict_audit import audit_verdicts
 from ohmwright.records.witness_file import ChainPosition
 from ohmwright.reports.text import counted, printable
 
-from .campaign_words import entry_words, place_words
 from .console import err, out
 from .error_report import print_error
 from .open_records import (

@@ -9,6 +9,7 @@ from datetime import date
 from rich.table import Table
 from rich.text import Text
 
+from ohmwright.api.campaign_words import held_words, kept_words
 from ohmwright.api.campaign_work import CampaignDesk, TakenUnit
 from ohmwright.api.recorded_worklist import store_worklist, today
 from ohmwright.fleet.worklist import WorkUnit
@@ -22,7 +23,6 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import counted, printable
 from ohmwright.reports.verdict_grounds import RISK_NOTE
 
-from .campaign_words import held_words, kept_words
 from .console import out, print_json
 from .list_marks import mark_of, print_marks
 from .open_records import open_records_for_reading

@@ -45,10 +45,11 @@ itself.
 **Each result says what it is traceable to** (`Result.traceability`), since the certificate may
 change within a run. Held by tests/engine/test_traceability.py.
 
-**RF has one memory** (`rf_state`). The monitor of each bench keeps it, and a crash is told by it.
-It needs the standard library alone: a crash may be the failure of an import, and no event loop
-runs then. Rejected: a memory beside the monitor's, which could differ from it. Held by
-tests/engine/test_protections_kept.py and tests/cli/test_crash.py.
+**RF has one memory** (`rf_state`). The monitor of each bench keeps it, and a crash is told by it;
+where several benches work at once, by that of its own. It needs the standard library alone: a crash
+may be the failure of an import, and no event loop runs then. Rejected: a memory beside the
+monitor's, which could differ from it. Held by tests/engine/test_protections_kept.py,
+tests/cli/test_crash.py and test_rf_at_another_bench_says_nothing_of_this_one.
 
 **Class names may change, record formats may not.** `kind`, field names and values of events and
 results are what records keep. Held by tests/reports/test_run_parts.py, which reads an old record.

@@ -6,6 +6,7 @@ crash may be the failure of any of these.
 
 from __future__ import annotations
 
+from contextvars import ContextVar
 from datetime import datetime
 from typing import Literal
 
@@ -77,15 +78,32 @@ class RfTracker:
         return "RF was never switched on by this program."
 
 
+class BenchMemory:
+    """The state of one bench that was changed last, in whichever of its runs."""
+
+    def __init__(self) -> None:
+        self.latest = RfTracker()
+
+
 _latest = RfTracker()
 _perhaps_on: list[RfTracker] = []
+_bench: ContextVar[BenchMemory | None] = ContextVar("bench", default=None)
+
+
+def at_bench(memory: BenchMemory) -> None:
+    """Have `latest` tell of one bench alone, in this task and those that it begins."""
+    _bench.set(memory)
 
 
 def latest() -> RfTracker:
     """The state that this command changed last, first of all among those where RF may be on.
 
-    A new one where it has changed none.
+    A new one where it has changed none. In a task that works `at_bench`, that of the bench: RF at
+    another says nothing of it.
     """
+    memory = _bench.get()
+    if memory is not None:
+        return memory.latest
     return _perhaps_on[-1] if _perhaps_on else _latest
 
 
@@ -98,6 +116,9 @@ def forget() -> None:
 def _remember(state: RfTracker) -> None:
     global _latest
     _latest = state
+    memory = _bench.get()
+    if memory is not None:
+        memory.latest = state
     if state in _perhaps_on:
         _perhaps_on.remove(state)
     if state.may_be_on:

@@ -12,6 +12,7 @@ Read in this order:
     offered, preview, history   procedures to choose from, what they would do; runs on record
     outlook                     how units creep, and which is to be worked on next
     register_card, cut_short    a unit of the register, and its commands; runs that were cut short
+    campaign_card               campaigns, and where each of their units stands
     orders, request_body        what a page may ask for, and how its bodies are read
     fresh                       whether an order was given on what goes on now
     calls, routes               what each route does; the table of routes and its description

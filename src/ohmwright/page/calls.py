@@ -212,6 +212,15 @@ class PageCalls:
         simulated = (await body_of(request, Renew)).simulated
         return JSONResponse(await _in_thread(partial(self.outlook.renew, simulated=simulated)))
 
+    async def campaigns(self, _: Request) -> Response:
+        """Return each campaign with a line on how far it is, the newest first."""
+        return JSONResponse(await _in_thread(self.outlook.campaigns))
+
+    async def campaign(self, request: Request) -> Response:
+        """Return a campaign with its units: what is done, and what is left."""
+        name = request.query_params.get("name", "")[:200]
+        return JSONResponse(await _in_thread(partial(self.outlook.campaign, name)))
+
     async def registered(self, request: Request) -> Response:
         """Return what the register says of a unit, and its runs on record."""
         asked = request.query_params

@@ -24,6 +24,7 @@ from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, measured_once
 from ohmwright.instruments.bench import Bench
+from ohmwright.model import rf_state
 from ohmwright.model.assignment import PROGRAM, Assignment
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
@@ -85,6 +86,7 @@ class Desk:
         self.runs = 0
         """Counts the runs, so that readings of one are not taken for another's."""
         self.readings: deque[PlottedReading] = deque(maxlen=TREND_READINGS)
+        self._rf = rf_state.BenchMemory()
         self._begin_watch(RunWatch())
 
     def _begin_watch(self, watch: RunWatch, operator: str = "") -> None:
@@ -215,6 +217,7 @@ class Desk:
 
     async def _run(self, order: Begin, file: ProcedureFile) -> None:
         """Run and record; whatever ends it is kept for the page, RF off or said not to be."""
+        rf_state.at_bench(self._rf)
         try:
             with self._scope:
                 await self._recorded(order, file)

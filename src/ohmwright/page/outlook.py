@@ -18,6 +18,7 @@ from ohmwright.records.run_lists import Filter, runs
 from ohmwright.reports.text import limit_figures, limits_words
 from ohmwright.wire.clock import RealClock
 
+from .campaign_card import campaign_card, campaign_lines
 from .register_card import register_card, work_unit
 
 _EVEN = 0.5
@@ -54,6 +55,18 @@ class Outlook:
             return {"asset": None, "work": None, "changes": [], "commands": []}
         with open_existing_records(self.place) as store:
             return register_card(store, asset, simulated=simulated)
+
+    def campaigns(self) -> list[dict[str, Any]]:
+        """Return each campaign with a line on how far it is, the newest first."""
+        if not records_exist(self.place):
+            return []
+        with open_existing_records(self.place) as store:
+            return campaign_lines(store)
+
+    def campaign(self, name: str) -> dict[str, Any]:
+        """Return a campaign with its units. Raises UsageError where there is none."""
+        with open_existing_records(self.place) as store:
+            return campaign_card(store, name)
 
     def unit(self, asset: str, *, simulated: bool) -> dict[str, Any]:
         """Return how a unit creeps, point by point, the riskiest first."""

@@ -72,6 +72,8 @@ CALLS = (
     Call("GET", "/records", PageCalls.runs, None, ("words", "verdict")),
     Call("GET", "/worklist", PageCalls.worklist, None, ("simulated",)),
     Call("POST", "/worklist", PageCalls.renew, Renew),
+    Call("GET", "/campaigns", PageCalls.campaigns),
+    Call("GET", "/campaign", PageCalls.campaign, None, ("name",)),
     Call("GET", "/unit", PageCalls.registered, None, ("asset", "simulated")),
     Call("GET", "/creep", PageCalls.creep, None, ("asset", "simulated")),
     Call("GET", "/records/{run}", PageCalls.run),

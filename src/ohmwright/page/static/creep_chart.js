@@ -2,7 +2,7 @@
 
 import { s } from './dom.js'
 
-const WIDTH = 640, HEIGHT = 250, LEFT = 88, RIGHT = 12, TOP = 12, BOTTOM = 34
+const WIDTH = 640, HEIGHT = 250, LEFT = 88, RIGHT = 12, TOP = 12, BOTTOM = 34, LETTERS = 30
 
 /** Return the drawing of a point as the server tells it; `today` is a year with its fraction. */
 export function creepChart(point, today, words) {
@@ -18,9 +18,18 @@ export function creepChart(point, today, words) {
     ...[point.lower, point.upper].filter((limit) => limit !== null).map((limit) => level(x, y(limit), 'creep-limit')),
     s('path', { class: 'creep-today', d: `M${x(today)} ${TOP}V${HEIGHT - BOTTOM}` }),
     ...point.seen.map((one) => mark(one, x, y)),
-    ...yearTicks(years, x), ...[point.lower, point.target, point.upper].flatMap((value, place) => (value === null ? [] :
-      [s('text', { x: LEFT - 8, y: y(value) + 4, 'text-anchor': 'end' }, point.figures[place])])),
+    ...yearTicks(years, x), ...figures(point, y).map(([figure, at]) => s('text', { x: LEFT - 8, y: at + 4, 'text-anchor': 'end' }, figure)),
     s('text', { x: x(today) - 4, y: TOP + 10, 'text-anchor': 'end' }, 'today'))
+}
+
+/** The figures of target and limits, each with its place: where they are too close for their letters the limits part, and the target goes. */
+function figures({ lower, target, upper, figures: words }, y) {
+  const places = [lower, target, upper].map((value) => (value === null ? null : y(value)))
+  if (lower !== null && places[0] - places[2] < 2 * LETTERS) {
+    const apart = Math.max(0, (LETTERS - places[0] + places[2]) / 2)
+    places.splice(0, 3, places[0] + apart, null, places[2] - apart)
+  }
+  return places.flatMap((at, n) => (at === null ? [] : [[words[n], at]]))
 }
 
 const scale = (from, to, low, high) => (value) => Number((low + ((value - from) / (to - from || 1)) * (high - low)).toFixed(1))

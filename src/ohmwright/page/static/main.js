@@ -14,6 +14,7 @@ import { all, bench, isCutOff, screen, unitWords, watch } from './store.js'
 import { themeButton } from './theme.js'
 import { benchView } from './view_bench.js'
 import { benchesView } from './view_benches.js'
+import { campaignView } from './view_campaign.js'
 import { practiceView } from './view_practice.js'
 import { procedureView } from './view_procedure.js'
 import { recordView } from './view_record.js'
@@ -28,6 +29,7 @@ const VIEWS = [
   [/^#\/bench\/(\d+)\/run\/(.+)$/, 'Benches', (number, run) => filledIn(Number(number), { run: decodeURIComponent(run) })],
   [/^#\/bench\/(\d+)\/procedure\/(\d+|of\/.+)$/, 'Benches', (number, procedure) => procedureView(Number(number), procedure)],
   [/^#\/worklist$/, 'Worklist', () => worklistView()],
+  [/^#\/campaign\/(.+)$/, 'Worklist', (name) => campaignView(decodeURIComponent(name))],
   [/^#\/unit\/([^/]+)\/(simulated|real)$/, 'Worklist', (asset, kind) => unitView(decodeURIComponent(asset), kind === 'simulated' ? 'yes' : 'no')],
   [/^#\/records$/, 'Records', () => recordsView()],
   [/^#\/records\/of\/(.+)$/, 'Records', (asset) => recordsView(decodeURIComponent(asset))],

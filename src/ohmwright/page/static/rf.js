@@ -24,7 +24,7 @@ export function rfOf(known) {
   if (error?.rf_unknown) return { look: 'unknown', words: 'RF STATE UNKNOWN', note: 'switch the generator off at its mains switch' }
   const rf = known.picture.rf
   if (state === 'idle') return { look: 'idle', words: 'RF not read', note: 'no run since this server was begun' }
-  if (rf.state === 'not read') return { look: state === 'ended' ? 'idle' : 'between', words: rf.words, note: '' }
+  if (rf.state === 'not read') return state === 'ended' ? { look: 'idle', words: 'RF not read', note: 'the run ended before' } : { look: 'between', words: rf.words, note: '' }
   if (state === 'ended' && rf.state === 'not proved') return { look: 'between', words: rf.words, note: 'when the run ended; that RF is off is not proved' }
   if (state === 'ended' && rf.state === 'off') return { look: 'off', words: 'RF OFF', note: rf.as_told ? 'as told when the run ended' : 'when the run ended; not read since' }
   const look = { off: 'off', on: 'on', 'coming on': 'between', 'going off': 'between', 'not proved': 'between' }[rf.state] ?? 'unknown'

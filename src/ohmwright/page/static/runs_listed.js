@@ -7,7 +7,7 @@ import { verdict } from './results.js'
 
 const COLUMNS = {
   Run: [(run) => h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id), (run) => run.run_id],
-  Begun: [(run) => [moment(run.at), run.simulated ? h('div', { class: 'soft' }, 'simulated, by its bench’s own clock') : null], (run) => run.at],
+  Begun: [(run) => [moment(run.at), run.simulated || run.refused_because ? h('div', { class: 'soft' }, `${run.simulated ? 'simulated, ' : ''}by its bench’s own clock`) : null], (run) => run.at],
   Unit: [(run) => (run.asset ? [h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}`] : 'not known'), (run) => run.asset || null],
   Procedure: [(run) => run.procedure, (run) => run.procedure],
   Operator: [(run) => run.operator, (run) => run.operator],

@@ -85,9 +85,9 @@ const byHand = (which) => (which.some(({ now }) => now.keyed_by_foot) ? BY_FOOT 
 function barWords(which) {
   if (isCutOff()) return `reaches nothing now. ${byHand(which)}`
   if (which.length === 0) return screen.line === 'open' ? 'no run goes on' : 'what goes on is not known here'
-  if (which.every(({ now }) => now.state === 'stopping')) return howRfEnds(which, { goes: true })
   const isHere = which.every(({ number }) => number === shown)
   const names = isHere ? which[0].now.name : named(which)
+  if (which.every(({ now }) => now.state === 'stopping')) return `${howRfEnds(which, { goes: true })}${isHere ? '' : ` ${names}`}`
   return `${howRfEnds(which, { goes: false })}: ${names}${isHere || shown === null ? ' · space bar' : ''}`
 }
 

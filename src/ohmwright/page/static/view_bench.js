@@ -9,7 +9,7 @@ import { commandBar } from './command.js'
 import { resultsTable } from './results.js'
 import { rfSign } from './rf.js'
 import { startForm } from './start.js'
-import { bench, changed, isBusy, isSilent, unitWords } from './store.js'
+import { allAreTold, bench, changed, isBusy, isSilent, unitWords } from './store.js'
 import { stateWords } from './view_benches.js'
 
 /**
@@ -51,7 +51,10 @@ export function benchView(number, extra = null, went = null, wish = null) {
     },
     update() {
       const known = bench(number)
-      if (known === undefined) return
+      if (known === undefined) {
+        if (allAreTold()) element.replaceChildren(...noSuchBench(number))
+        return
+      }
       head(parts, known)
       figures(parts, known)
       set(element, 'data-busy', isBusy(known))
@@ -71,6 +74,9 @@ export function benchView(number, extra = null, went = null, wish = null) {
     },
   }
 }
+
+/** An address that was kept may be of a server with more benches. */
+const noSuchBench = (number) => [h('h1', {}, `There is no bench ${number} here`), h('p', {}, h('a', { href: '#/' }, 'The benches that are'))]
 
 /** Keep so much room above what is scrolled to: RF stays there, over whatever else is. */
 const scrollRoom = (height) => document.documentElement.style.setProperty('scroll-padding-top', height)

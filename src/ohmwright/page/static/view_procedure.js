@@ -28,7 +28,7 @@ function page(found, number, unattended, load) {
     h('h1', {}, found.title || found.file), h('p', { class: 'soft' }, found.title ? `${found.file}, revision ${found.revision}, for ${found.model}` : 'cannot be read as a procedure'),
     h('label', { class: 'check' }, check, h('span', {}, 'Unattended: nobody stays here to answer questions')),
     h('dl', { class: 'times' }, ...Object.entries(found.stages).map(([stage, of]) =>
-      h('div', {}, h('dt', {}, STAGES[stage]), h('dd', {}, `${of.points} points, about ${duration(of.expected_s)}`)))),
+      h('div', {}, h('dt', {}, STAGES[stage]), h('dd', {}, `${of.points} ${of.points === 1 ? 'point' : 'points'}, about ${duration(of.expected_s)}`)))),
     findings(found.findings), ...(found.steps.length ? [steps(found.steps)] : []), text(found),
   ]
 }

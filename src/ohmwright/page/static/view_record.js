@@ -19,7 +19,7 @@ function page(found) {
   const at = `/records/${encodeURIComponent(found.run_id)}/certificate`
   const table = resultsTable(), busy = all().find((known) => isBusy(known) && known.now.run_id === found.run_id)
   table.update(found.results)
-  const facts = [['Unit', `${found.unit}, ${found.asset}`], ['Procedure', found.procedure], ['Begun', moment(found.at)], ['Bench', found.bench],
+  const facts = [['Unit', `${found.unit}, ${found.asset}`], ['Procedure', found.procedure], ['Begun', `${moment(found.at)}${found.simulated ? ', by its bench’s own clock' : ''}`], ['Bench', found.bench],
     ['Analyzer', found.analyzer], ['Analyzer’s certificate', found.certificate ?? 'none'], ['Operator', found.operator], ...(found.work_order ? [['Work order', found.work_order]] : []),
     ['Room', found.room], ['RF on for', found.rf_on]]
   return [

@@ -7,6 +7,7 @@ import { ask, post } from './link.js'
 import { listedTable } from './listed.js'
 import { verdict } from './results.js'
 import { all, allAreTold, isBusy } from './store.js'
+import { campaignList } from './view_campaign.js'
 import { beginLinks, benchesFor } from './where_to_begin.js'
 
 /** The columns by runs on `kind` benches, simulated or real. */
@@ -65,7 +66,7 @@ export function worklistView() {
     else show(found)
   }
   return {
-    element: h('section', {}, h('h1', {}, 'Worklist'),
+    element: h('section', {}, h('h1', {}, 'Worklist'), campaignList(),
       h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Find a unit'), words), h('label', {}, h('span', {}, 'Units'), only)), said, sham,
       h('details', {}, h('summary', {}, 'The order, the marks, and the forecast'), h('p', {}, 'As it is, where it is not sorted by a column: first what failed and has not passed since, then what is probably out of tolerance now, then by the risk within a year, then by due date and place.'),
       h('p', { class: 'soft' }, `A risk with ~ is reckoned from the due date alone, one without from the forecast. ${GROUNDS} As told: somebody said so, and no run here does.`),
