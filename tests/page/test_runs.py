@@ -189,6 +189,33 @@ async def test_the_command_is_handed_over_or_taken_from_who_does_not_answer() ->
         clock.advance(TAKE_OVER_AFTER_S)
         lease.do("take", 1)
         assert lease.holder == 1
+        clock.advance(GONE_AFTER_S + 1)
+        screens.drop_gone()
+        assert lease.holder == 1, "it is connected, however long"
+    screens.drop_gone()
+    assert lease.holder == 1, "it may be loading again"
     clock.advance(GONE_AFTER_S + 1)
     screens.drop_gone()
     assert lease.holder is None, "a screen that is gone commands nothing"
+
+
+@pytest.mark.anyio
+async def test_one_screen_at_a_time_asks_and_no_other_answers_for_the_holder() -> None:
+    clock = VirtualClock()
+    screens = Screens(clock)
+    for _ in range(3):
+        await screens.arriving("")
+    lease = Lease(screens, clock)
+    lease.do("take", 1)
+    lease.do("ask", 2)
+    clock.advance(TAKE_OVER_AFTER_S / 2)
+    lease.do("ask", 2)  # again, which begins no new wait
+    lease.do("ask", 3)
+    assert (lease.asker, lease.take_over_in_s) == (2, TAKE_OVER_AFTER_S / 2)
+    with pytest.raises(NotInCommand):
+        lease.do("keep", 2)
+    clock.advance(TAKE_OVER_AFTER_S / 2)
+    with pytest.raises(UsageError):
+        lease.do("take", 3)
+    lease.do("leave", 1)
+    assert (lease.holder, lease.asker) == (2, None), "who asked has it"
