@@ -3,12 +3,19 @@
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from itertools import count
 
 import pytest
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import bench_time_s, on_time_s, results, split_at_resumptions
+from ohmwright.engine.resume import (
+    bench_time_s,
+    on_time_s,
+    results,
+    split_at_resumptions,
+    stored_moves,
+)
 from ohmwright.engine.run import run
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.document import Document, digest_of
@@ -22,6 +29,9 @@ from ohmwright.model.event import (
     RunFinished,
     RunResumed,
     RunStarted,
+    ServiceLeft,
+    TrimMoved,
+    TrimsStored,
     UnaskedRf,
 )
 from ohmwright.model.shipped import shipped
@@ -258,3 +268,24 @@ def test_rf_that_nobody_asked_for_counts_in_a_part_that_was_killed() -> None:
         ActivationClosed(at=at, bench_s=30, on_s=6.0),
     )
     assert on_time_s(part) == 8.5
+
+
+@pytest.mark.parametrize(
+    ("kinds", "stored"),
+    [
+        ("move store move store", [1, 2]),
+        ("move leave move store", [2]),
+        ("move resume move store", [2]),
+        ("move store move", [1]),
+    ],
+)
+def test_a_move_is_kept_once_and_only_where_it_was_stored(kinds: str, stored: list[int]) -> None:
+    """What was moved and not stored is undone by leaving service mode, and by an interruption."""
+    stamp, moves = {"at": datetime(2026, 1, 5, tzinfo=UTC), "bench_s": 1.0}, count(1)
+    make: dict[str, Callable[[], Event]] = {
+        "move": lambda: TrimMoved(**stamp, point="p", counts=next(moves)),
+        "store": lambda: TrimsStored(**stamp),
+        "leave": lambda: ServiceLeft(**stamp, point="p"),
+        "resume": lambda: RunResumed(**stamp, operator="Ada Fell", done=0),
+    }
+    assert [one.counts for one in stored_moves(make[kind]() for kind in kinds.split())] == stored

@@ -21,7 +21,7 @@ from ohmwright.page.screens import Screens
 from ohmwright.wire.clock import VirtualClock
 from tests.records.some_events import point
 
-LONG_S = 1000.0
+LONG_S = 300.0
 
 
 class Room:
