@@ -11,6 +11,7 @@ from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import (
     bench_time_s,
+    is_refused,
     on_time_s,
     results,
     split_at_resumptions,
@@ -35,6 +36,7 @@ from ohmwright.model.event import (
     UnaskedRf,
 )
 from ohmwright.model.shipped import shipped
+from tests.records.some_events import point, started
 
 from .conftest import SOME_POINTS
 
@@ -289,3 +291,23 @@ def test_a_move_is_kept_once_and_only_where_it_was_stored(kinds: str, stored: li
         "resume": lambda: RunResumed(**stamp, operator="Ada Fell", done=0),
     }
     assert [one.counts for one in stored_moves(make[kind]() for kind in kinds.split())] == stored
+
+
+def test_time_at_the_bench_counts_from_the_begin_of_each_part() -> None:
+    """Whatever the clock of the bench shows then, as the time since the computer was begun."""
+    at = datetime(2026, 1, 5, tzinfo=UTC)
+    parts = (
+        *(ServiceLeft(at=at, bench_s=bench_s, point="p") for bench_s in (5000.0, 5030.0)),
+        RunResumed(at=at, bench_s=100.0, operator="Ada Fell", done=0),
+        ServiceLeft(at=at, bench_s=107.0, point="p"),
+    )
+    assert bench_time_s(parts) == 37.0
+
+
+def test_a_refused_attempt_to_go_on_ends_no_run_that_has_a_result() -> None:
+    begun, done = started("r"), point()
+    refused = Fault(
+        at=begun.at, bench_s=3.0, error="WrongInstrument", message="Another.", rf_state="off"
+    )
+    assert is_refused((begun, refused))
+    assert not is_refused((begun, done, refused))
