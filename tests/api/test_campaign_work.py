@@ -12,7 +12,7 @@ from ohmwright.api.campaign_changes import CampaignChanges
 from ohmwright.api.campaign_work import CampaignDesk, refuse_handed_over
 from ohmwright.api.jobs import claimed_events
 from ohmwright.model.errors import RecordError, UsageError
-from ohmwright.model.event import Event
+from ohmwright.model.event import Event, Fault
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.records.add_addendum import Wanted, add_addendum
@@ -179,6 +179,25 @@ def test_what_somebody_took_at_no_bench_comes_first_at_theirs(store: SqlStore) -
     assert again is not None
     assert (again.asset.tag, again.state.holder) == ("HF-2", FENN)
     assert desk(store, Worker("Fenn", "bench 3")).take_next() is None
+
+
+def test_a_unit_that_is_put_back_is_anybodys(store: SqlStore) -> None:
+    one = desk(store)
+    one.take("HF-1")
+    one.take("HF-2")
+    assert desk(store, OAKE).take("HF-1").state.holder == OAKE
+
+
+def test_a_run_that_was_refused_is_not_gone_on_with(store: SqlStore) -> None:
+    one = desk(store)
+    one.take("HF-1")
+    one.begin("HF-1", "r")
+    begun = run_of("r", *STAGES)[0]
+    store.append_all("r", [begun])
+    assert one.take("HF-1").resumes == "r"
+    why = Fault(at=begun.at, bench_s=1, error="WrongInstrument", message="Another.", rf_state="off")
+    store.append_all("r", [why])
+    assert one.take("HF-1").resumes is None
 
 
 def test_a_withdrawn_unit_is_not_left_to_be_done(store: SqlStore) -> None:

@@ -3,13 +3,21 @@
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from itertools import count
 
 import pytest
 
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import run
-from ohmwright.engine.run_so_far import bench_time_s, on_time_s, results, split_at_resumptions
+from ohmwright.engine.run_so_far import (
+    bench_time_s,
+    is_refused,
+    on_time_s,
+    results,
+    split_at_resumptions,
+    stored_moves,
+)
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.document import Document, digest_of
 from ohmwright.model.errors import ActivationCutShort, UsageError
@@ -22,9 +30,13 @@ from ohmwright.model.event import (
     RunFinished,
     RunResumed,
     RunStarted,
+    ServiceLeft,
+    TrimMoved,
+    TrimsStored,
     UnaskedRf,
 )
 from ohmwright.model.shipped import shipped
+from tests.records.some_events import point, started
 
 from .conftest import SOME_POINTS
 
@@ -258,3 +270,44 @@ def test_rf_that_nobody_asked_for_counts_in_a_part_that_was_killed() -> None:
         ActivationClosed(at=at, bench_s=30, on_s=6.0),
     )
     assert on_time_s(part) == 8.5
+
+
+@pytest.mark.parametrize(
+    ("kinds", "stored"),
+    [
+        ("move store move store", [1, 2]),
+        ("move leave move store", [2]),
+        ("move resume move store", [2]),
+        ("move store move", [1]),
+    ],
+)
+def test_a_move_is_kept_once_and_only_where_it_was_stored(kinds: str, stored: list[int]) -> None:
+    """What was moved and not stored is undone by leaving service mode, and by an interruption."""
+    stamp, moves = {"at": datetime(2026, 1, 5, tzinfo=UTC), "bench_s": 1.0}, count(1)
+    make: dict[str, Callable[[], Event]] = {
+        "move": lambda: TrimMoved(**stamp, point="p", counts=next(moves)),
+        "store": lambda: TrimsStored(**stamp),
+        "leave": lambda: ServiceLeft(**stamp, point="p"),
+        "resume": lambda: RunResumed(**stamp, operator="Ada Fell", done=0),
+    }
+    assert [one.counts for one in stored_moves(make[kind]() for kind in kinds.split())] == stored
+
+
+def test_time_at_the_bench_counts_from_the_begin_of_each_part() -> None:
+    """Whatever the clock of the bench shows then, as the time since the computer was begun."""
+    at = datetime(2026, 1, 5, tzinfo=UTC)
+    parts = (
+        *(ServiceLeft(at=at, bench_s=bench_s, point="p") for bench_s in (5000.0, 5030.0)),
+        RunResumed(at=at, bench_s=100.0, operator="Ada Fell", done=0),
+        ServiceLeft(at=at, bench_s=107.0, point="p"),
+    )
+    assert bench_time_s(parts) == 37.0
+
+
+def test_a_refused_attempt_to_go_on_ends_no_run_that_has_a_result() -> None:
+    begun, done = started("r"), point()
+    refused = Fault(
+        at=begun.at, bench_s=3.0, error="WrongInstrument", message="Another.", rf_state="off"
+    )
+    assert is_refused((begun, refused))
+    assert not is_refused((begun, done, refused))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from ohmwright.instruments.operator import GoBack, SkipStep, StopRun
 from ohmwright.instruments.requests import SelectMode
 from ohmwright.model.errors import (
     ActivationCutShort,
+    InstrumentRefused,
     LinkTimeout,
     OffNotProved,
     ReleaseNotConfirmed,
@@ -205,6 +207,36 @@ async def test_three_faults_in_a_row_end_a_sweep_that_was_to_go_on(
     keys = 'modes = { cut = [50] }\nloads_ohm = [200, 500, 1000]\non_fault = "go on"'
     with pytest.raises(ActivationCutShort):
         await swept(rig, keys)
+
+
+async def test_faults_are_counted_in_a_row_alone(
+    make_rig: Callable, swept: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig = make_rig(attended=True)
+    fail_at(rig, monkeypatch, {200.0, 500.0, 2000.0})
+    keys = 'modes = { cut = [50] }\nloads_ohm = [200, 500, 1000, 2000]\non_fault = "go on"'
+    events = await swept(rig, keys)
+    assert [one.measured is None for one in results(events)] == [True, True, False, True]
+
+
+async def test_a_point_whose_setting_was_refused_has_no_activation(
+    make_rig: Callable, swept: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig = make_rig(attended=True)
+    kind, choices = type(rig.bench.generator), count()
+    select = kind.select
+
+    async def refused_at_first(*given: Any) -> None:
+        if next(choices) == 0:
+            raise InstrumentRefused("no")
+        await select(*given)
+
+    monkeypatch.setattr(kind, "select", refused_at_first)
+    keys = 'modes = { cut = [50] }\nloads_ohm = [200, 500]\non_fault = "go on"'
+    events = await swept(rig, keys)
+    assert [one.reason == "no" for one in results(events)] == [True, False]
+    kinds = [event for event in events if isinstance(event, ActivationOpened | ActivationClosed)]
+    assert [type(event) for event in kinds] == [ActivationOpened, ActivationClosed]
 
 
 async def test_a_sweep_does_not_go_on_where_rf_cannot_be_read(

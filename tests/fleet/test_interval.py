@@ -89,6 +89,11 @@ def test_forecast_combines_start_and_change() -> None:
     assert (at_start.value, at_start.standard_uncertainty) == (100.0, 0.3)
     assert at_start.dof == pytest.approx(8.0)
     assert forecast.expected(1000.0).value == pytest.approx(101.0, abs=0.05)
+    change = forecast.change.predict(1000.0)
+    u2, later = (0.3**2, change.trend_u**2), forecast.expected(1000.0)
+    assert later.standard_uncertainty**2 == pytest.approx(sum(u2))
+    # Welch and Satterthwaite, GUM G.4.1
+    assert later.dof == pytest.approx(sum(u2) ** 2 / (u2[0] ** 2 / 8 + u2[1] ** 2 / change.dof))
     leaves = forecast.first_time_outside(Limits(99.0, 102.0), 5000.0, 0.95)
     assert leaves is not None
     assert 1000.0 < leaves < 2000.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 
 import pytest
+from ohmwright.cli.campaign_words import progress_words
 
 from ohmwright.cli.worklist_command import unit_document, unit_words
 from ohmwright.fleet.campaign_state import progress, tag_to_take, unit_states
@@ -17,7 +18,7 @@ from ohmwright.fleet.worklist import (
     worklist,
 )
 from ohmwright.model.registered_asset import RegisteredAsset
-from ohmwright.records.campaigns import CampaignEntry, EntryWhat, Worker
+from ohmwright.records.campaigns import Campaign, CampaignEntry, EntryWhat, Worker
 from ohmwright.records.last_runs import WorkDone
 from ohmwright.records.qualified import Qualified
 from ohmwright.reports.verdict_grounds import READINGS_MARK
@@ -226,3 +227,26 @@ def test_a_day_that_was_told_counts_until_a_run_is_newer() -> None:
     failed = work_unit(told, newer, TODAY)
     assert failed.last is newer
     assert failed.is_due(TODAY)
+
+
+@pytest.mark.parametrize(
+    ("now", "words"), [(0.996, ">99 %"), (0.994, "99 %"), (0.004, "<1 %"), (0.02, "2 %")]
+)
+def test_a_risk_is_never_rounded_to_certainty(now: float, words: str) -> None:
+    last = passed(date(2026, 6, 1))
+    known = work_unit(unit("a"), last, TODAY, lambda _: Risk(now, now))
+    assert unit_words(known, Qualified()).endswith(f", risk {words}")
+
+
+def test_a_unit_of_which_nothing_is_known_is_not_called_out() -> None:
+    assert "no verdict yet" in unit_words(work_unit(unit("a"), None, TODAY), Qualified())
+
+
+def test_what_was_skipped_is_counted_among_all_and_what_was_removed_is_not() -> None:
+    entries = [entry(n, tag, "planned") for n, tag in enumerate("abcd", 1)]
+    entries += [entry(5, "a", "skipped", words="away"), entry(6, "b", "removed", words="sold")]
+    entries.append(entry(7, "c", "begun", run_id="r"))
+    far = progress(unit_states(entries, {"r": "pass"}, {}), {}, TODAY)
+    may = Campaign("may", "2026-07-01", "Fenn", "calibrate", False, 0, "")
+    said = progress_words(may, far)
+    assert said.startswith("may: 1 of 3 done (1 pass); 1 left; 1 skipped; 1 removed; about 0 h 20")

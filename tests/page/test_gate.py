@@ -29,6 +29,7 @@ NAN = b'{"procedure":0,"temperature_c":NaN}'
         ("no origin", 403, "POST", "/benches/1/begin", BEGIN, {"Origin": None}),
         ("no origin, stop", 403, "POST", "/benches/1/stop", None, {"Origin": None}),
         ("another site", 403, "GET", "/records", None, {"Sec_Fetch_Site": "cross-site"}),
+        ("another port's page", 403, "GET", "/records", None, {"Sec_Fetch_Site": "same-site"}),
         ("another host", 421, "GET", "/records", None, {"Host": "bench.example"}),
         ("another port", 421, "GET", "/", None, {"Host": "127.0.0.1:1"}),
         ("no host", 400, "GET", "/", None, {"Host": None}),

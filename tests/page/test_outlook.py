@@ -9,6 +9,7 @@ import pytest
 from ohmwright.api.campaign_work import store_worklist
 from ohmwright.api.creep import recorded_forecast
 from ohmwright.api.open_records import open_records
+from ohmwright.fleet.creep_course import creep_course
 from ohmwright.fleet.creep_table import creep_rows
 from ohmwright.invented_history.fleet import invented_fleet
 from ohmwright.invented_history.make_history import make_history
@@ -64,9 +65,19 @@ def _holds_for_unit(place: str, asset: str) -> None:
     shown = Outlook(place).unit(asset, simulated=True)
     with open_records(place) as store:
         forecast = recorded_forecast(store, simulated=True)
-    rows = [row for row in creep_rows(forecast, RealClock().wall()) if row.asset == asset]
+    at = RealClock().wall()
+    rows = [row for row in creep_rows(forecast, at) if row.asset == asset]
+    as_likely_as_not = {
+        (row.step, row.point): row.leaves_at
+        for row in creep_rows(forecast, at, probability=0.5)
+        if row.asset == asset
+    }
     assert len(shown["points"]) == len(rows) > 0
     for point, row in zip(shown["points"], rows, strict=True):
+        even = as_likely_as_not[row.step, row.point]
+        assert point["even_out"]["on"] == (None if even is None else f"{even:%Y-%m-%d}")
+        seen = creep_course(forecast, row, at).seen[-1]
+        assert point["seen"][-1][2] == pytest.approx(2 * seen.uncertainty)
         assert (point["step"], point["point"]) == (row.step, row.point)
         leaves = None if row.leaves_at is None else f"{row.leaves_at:%Y-%m-%d}"
         assert point["risky_out"]["on"] == leaves

@@ -64,7 +64,7 @@ def test_a_run_goes_on_without_a_screen_and_is_on_record(
     with short_site(place, monkeypatch) as site:
         client = site.client()
         with client.screen():
-            told = {**BEGIN, "operator": " Ada Fell "}
+            told = {**BEGIN, "operator": " Ada Fell ", "temperature_c": 0, "humidity_percent": 45.5}
             assert client.post("/benches/1/begin", told).status == 200
         with client.screen() as later:
             later.bench(1, lambda now: now["state"] == "ended")
@@ -89,6 +89,9 @@ def test_a_run_goes_on_without_a_screen_and_is_on_record(
     started = run.events[0]
     assert isinstance(started, RunStarted)
     assert (run.verdict, started.operator) == ("pass", "Ada Fell (unattended)")
+    room = started.environment
+    assert room is not None
+    assert (room.temperature_c, room.humidity_percent) == (0.0, 45.5)
     assert site.errors == []
 
 
@@ -103,6 +106,7 @@ def test_any_screen_stops_and_one_commands(place: Path, monkeypatch: pytest.Monk
             assert seen["now"]["holder"] == first.number != second.number
             assert site.hardware[0].truth.rf_on
             assert other.post("/benches/1/stop").json == {"stopping": True}
+            one.post("/benches/1/stop")  # which is not what stopped it
             ended = first.bench(1, lambda now: now["state"] == "ended")["now"]
             assert not site.hardware[0].truth.rf_on
             pressed = f"STOP was pressed on screen {second.number}."
@@ -116,13 +120,20 @@ def test_any_screen_stops_and_one_commands(place: Path, monkeypatch: pytest.Monk
                 1, lambda now: now["error"] is not None and now["state"] == "ended"
             )
             assert "was begun with: as found; it is" in refused["now"]["error"]["happened"]
-            assert one.post("/benches/1/begin", resumed).status == 200
-            first.bench(1, lambda now: now["picture"]["rf"]["state"] == "on")
-    assert not site.hardware[1].truth.rf_on, "the server's end ends RF"
+            for is_stopped in (True, False):
+                assert one.post("/benches/1/begin", resumed).status == 200
+                on = first.bench(1, lambda now: now["picture"]["rf"]["state"] == "on")
+                assert (on["now"]["error"], on["now"]["run_id"]) == (None, ended["run_id"])
+                assert site.hardware[-1].truth.rf_on
+                if is_stopped:
+                    assert one.post("/benches/1/stop").json == {"stopping": True}
+                    first.bench(1, lambda now: now["state"] == "ended")
+                    assert not site.hardware[-1].truth.rf_on
+    assert not site.hardware[-1].truth.rf_on, "the server's end ends RF"
     faults = [e for e in Records(str(place / "records"))["last"].events if isinstance(e, Fault)]
-    assert [(fault.error, fault.rf_state) for fault in faults] == [("Stopped", "off")] * 2
+    assert [(fault.error, fault.rf_state) for fault in faults] == [("Stopped", "off")] * 3
     assert pressed in faults[0].message
-    assert faults[1].message.endswith("its end: the server of the page was ended.")
+    assert faults[2].message.endswith("its end: the server of the page was ended.")
 
 
 def test_rf_at_another_bench_says_nothing_of_this_one(
@@ -209,6 +220,33 @@ async def test_the_command_is_handed_over_or_taken_from_who_does_not_answer() ->
         clock.advance(TAKE_OVER_AFTER_S)
         lease.do("take", 1)
         assert lease.holder == 1
+        clock.advance(GONE_AFTER_S + 1)
+        screens.drop_gone()
+        assert lease.holder == 1, "it is connected, however long"
+    screens.drop_gone()
+    assert lease.holder == 1, "it may be loading again"
     clock.advance(GONE_AFTER_S + 1)
     screens.drop_gone()
     assert lease.holder is None, "a screen that is gone commands nothing"
+
+
+@pytest.mark.anyio
+async def test_one_screen_at_a_time_asks_and_no_other_answers_for_the_holder() -> None:
+    clock = VirtualClock()
+    screens = Screens(clock)
+    for _ in range(3):
+        await screens.arriving("")
+    lease = Lease(screens, clock)
+    lease.do("take", 1)
+    lease.do("ask", 2)
+    clock.advance(TAKE_OVER_AFTER_S / 2)
+    lease.do("ask", 2)  # again, which begins no new wait
+    lease.do("ask", 3)
+    assert (lease.asker, lease.take_over_in_s) == (2, TAKE_OVER_AFTER_S / 2)
+    with pytest.raises(NotInCommand):
+        lease.do("keep", 2)
+    clock.advance(TAKE_OVER_AFTER_S / 2)
+    with pytest.raises(UsageError):
+        lease.do("take", 3)
+    lease.do("leave", 1)
+    assert (lease.holder, lease.asker) == (2, None), "who asked has it"

@@ -52,6 +52,7 @@ def test_steps_are_in_order_of_their_cost_and_points_of_their_doubt():
     found = summary(UNITS, 10)
     assert [step.step for step in found.steps] == ["cut", "coag"]
     assert found.steps[0].share_of_time == pytest.approx(40 / 60)
+    assert [(step.bench_s, step.on_s) for step in found.steps] == [(40.0, 5.0), (20.0, 1.0)]
     assert [(p.point, p.undecided.count, p.undecided.of) for p in found.points] == [
         ("b", 1, 8),
         ("a", 0, 10),
@@ -75,12 +76,26 @@ def test_a_unit_found_out_and_left_in_tolerance_is_no_false_reject():
     assert not unit(0, "fail", found, point("a", "fail", inside=False)).false_reject
 
 
+def test_a_unit_that_passed_with_an_adjusted_point_out_is_a_false_accept():
+    adjusted = replace(BAD, stage="adjust")
+    assert unit(0, "pass", adjusted, GOOD).false_accept
+    assert not unit(0, "pass", replace(adjusted, inside=True), GOOD).false_accept
+
+
+def test_a_value_is_covered_where_its_uncertainty_reaches_the_truth_on_either_side():
+    errors = ((0.3, 0.3), (-0.3, 0.3), (0.31, 0.3), (-0.31, 0.3), (0.1, None), (None, 0.3))
+    points = [replace(GOOD, error=error, expanded=expanded) for error, expanded in errors]
+    covered = summary([unit(0, "pass", *points)], 1).covered
+    assert (covered.count, covered.of) == (2, 4)
+
+
 def test_paired_differences_have_limits_that_cover():
     other = [replace(one, bench_s=one.bench_s - 10 + n) for n, one in enumerate(UNITS)]
     other[9] = replace(other[9], verdict="pass")
     found = {one.name: one for one in compared(UNITS, other)}
     times = found["bench_s"]
     reach = t.ppf(0.975, 9) * 3.0276503540974917 / 10**0.5  # sd of 0..9
+    assert (times.first, times.second) == (pytest.approx(60.0), pytest.approx(54.5))
     assert times.difference == pytest.approx(-5.5)
     assert (times.lower, times.upper) == (
         pytest.approx(-5.5 - reach),

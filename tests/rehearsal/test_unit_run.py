@@ -169,3 +169,13 @@ def test_a_true_power_is_that_in_the_load_as_built(make: Callable[..., Rehearsed
     )
     watch = told_of(rehearsed, hardware, result)
     assert [point.inside for point in watch.points()] == [True]
+
+
+def test_a_certificate_of_one_analyzer_serves_the_analyzers_of_all_units(
+    make: Callable[..., Rehearsed],
+) -> None:
+    stated = make().bench.certificate
+    assert stated is not None
+    of_one = stated.model_copy(update={"serial": "G4-00001"})
+    bench, _ = replace(make().bench, certificate=of_one).opened(seed=1)
+    assert bench.certificate == stated.model_copy(update={"serial": None})

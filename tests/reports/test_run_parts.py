@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
+from ohmwright.engine.run_so_far import on_time_s, split_at_resumptions
 from ohmwright.model.document import document
 from ohmwright.model.event import (
     ActivationClosed,
@@ -375,6 +376,8 @@ def test_an_old_record_counts_its_first_part_too(old: tuple[Event, ...]) -> None
     certificate = certificate_of(old)
     closed = [e.on_s for e in old if isinstance(e, ActivationClosed)]
     assert certificate.on_s >= sum(closed) > finished.on_s
+    earlier, _ = split_at_resumptions(old)
+    assert certificate.on_s == pytest.approx(finished.on_s + on_time_s(earlier))
     assert certificate.bench_time_s > finished.bench_time_s + 5
 
 

@@ -77,8 +77,8 @@ def at_least_cost(
     start: FloatArray,
     costs: Costs,
     allowed: AllowedIntervals = AllowedIntervals(),
-) -> IntervalAdvice:
-    """Return the interval at which visits and time out of tolerance cost least a year.
+) -> FloatArray:
+    """Return the interval in years at which visits and time out of tolerance cost least a year.
 
     Coming early costs visits, coming late costs time in use out of tolerance: the mean cost a year
     is (visit + year_out * expected time out) / interval. However dear a visit is, the interval ends
@@ -96,4 +96,4 @@ def at_least_cost(
         cost = (costs.visit + costs.year_out * time_spent_out) / after
         better = (cost < best) & (after >= allowed.shortest) & (after <= farthest)
         best, years = np.where(better, cost, best), np.where(better, after, years)
-    return IntervalAdvice(years, 1.0 - risk(start + years), years >= allowed.longest)
+    return years

@@ -102,7 +102,7 @@ def _advice(
     advice = by_reliability(risk, start, asked.target, asked.allowed)
     if asked.costs is None:
         return advice, None
-    return advice, at_least_cost(risk, start, asked.costs, asked.allowed).years
+    return advice, at_least_cost(risk, start, asked.costs, asked.allowed)
 
 
 def _why_probably_out(risk_now: float) -> str:

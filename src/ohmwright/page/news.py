@@ -86,7 +86,7 @@ class Newsroom:
         hello = {"screen": screen.number, "key": screen.key, "benches": len(self.desks)}
         yield self._event("hello", hello)
         while not self._closed:
-            told = False
+            told, screen.wake = False, anyio.Event()  # what changes while it is told sets it
             for desk in self.desks:
                 message = self._message(desk, known[desk.number])
                 if message is not None:
@@ -94,7 +94,6 @@ class Newsroom:
                     yield message
             if not told:
                 yield self._event("beat", {})
-            screen.wake = anyio.Event()
             with anyio.move_on_after(BEAT_S):
                 await screen.wake.wait()
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import socket
+import threading
 from collections.abc import Callable
 from itertools import count
 from math import exp
@@ -13,7 +15,7 @@ import pytest
 from ohmwright.model.hardware import MeterData
 from ohmwright.model.source import load
 from ohmwright.wire.command_set import CommandSet, load_command_set
-from ohmwright.wire.guard import port_release
+from ohmwright.wire.guard import port_release, process
 from ohmwright.wire.guard.current_orders import CurrentOrders
 from ohmwright.wire.guard.making_orders import HandedOrders, orders_with_meter
 from ohmwright.wire.guard.port_release import PortRelease
@@ -101,6 +103,24 @@ def test_a_guard_that_is_left_alone_warns_of_a_current(
     assert release.end_for_good() is off
     assert port.offs > 1 or shows is not flowing
     assert release.switch_off()  # which is all that a guard says to an engine that lives
+
+
+@pytest.mark.parametrize(("shows", "warned"), [(flowing, 1), (lambda _: b"", 0)])
+def test_a_guard_of_an_engine_that_hangs_warns_of_a_current(
+    monkeypatch: pytest.MonkeyPatch, shows: Callable[[int], bytes], warned: int
+) -> None:
+    said, ticks, made = list[str](), count(), orders("scpi-1999-analyzer")
+    monkeypatch.setattr(port_release, "elapsed_s", lambda: 0.001 * next(ticks))
+    monkeypatch.setattr(process, "warn", said.append)
+    monkeypatch.setattr(process, "_ANSWERS_WITHIN_S", 0.0)
+    ours, far = socket.socketpair()
+    before = set(threading.enumerate())
+    with ours, far:
+        release = PortRelease(Port(shows), made.release, made.current)
+        process.Guard(ours, release)._trip()
+    for telling in set(threading.enumerate()) - before:
+        telling.join()
+    assert said == [process.HANGS_WARNING] * warned
 
 
 def test_a_meters_filter_is_no_current_that_stays(monkeypatch: pytest.MonkeyPatch) -> None:

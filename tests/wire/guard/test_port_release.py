@@ -38,6 +38,23 @@ def test_it_does_not_say_off_on_any_other_word(quick: None, replies: list[bytes]
     assert not PortRelease(Analyzer(*replies), ORDERS).switch_off()
 
 
+def test_off_that_was_not_taken_in_time_is_sent_again(quick: None) -> None:
+    class Slow(Analyzer):
+        """Takes nothing at first."""
+
+        refused = 0
+
+        def write(self, data: bytes) -> None:
+            if self.refused < 3:
+                self.refused += 1
+                raise TimeoutError
+            super().write(data)
+
+    port = Slow(b"0\n", b"0\n")
+    assert PortRelease(port, ORDERS).switch_off()
+    assert port.written[0] == ORDERS.off
+
+
 def test_the_end_of_a_line_that_was_under_way_says_nothing(quick: None) -> None:
     """Would notice an output at 10 mA that reads off by the last digit of a line in a stream."""
     port = Analyzer(*[b"0\n10\n"] * 99)
