@@ -32,7 +32,6 @@ NEVER_CALLS = {"ABC", "BaseModel", "Exception", "Generic", "NamedTuple", "Protoc
 """Base classes from elsewhere that call no method of ours by a name of their own."""
 _OUTSIDE = "what back ends in packages of their own are written with"
 _FLEET = "questions of the fleet's reports to come, whose bar scripts/bench/store.py holds"
-_FORMULA = "a formula of the literature, held by published values, that no command uses yet"
 _PUBLIC = "public to programs of others; run by the guide's examples"
 KEPT = {
     "ohmwright.__getattr__": "Python asks it for a public name",
@@ -41,12 +40,6 @@ KEPT = {
     "ohmwright.api.curve.Curve._repr_svg_": "a notebook calls it",
     "ohmwright.api.curve_difference.Comparison.to_pandas": _PUBLIC,
     "ohmwright.api.live_plot._Picture._repr_svg_": "a notebook calls it",
-    "ohmwright.fleet.binomial": _FORMULA,
-    "ohmwright.fleet.charts": _FORMULA,
-    "ohmwright.fleet.drift": _FORMULA,
-    "ohmwright.fleet.interval": _FORMULA,
-    "ohmwright.fleet.regression": _FORMULA,
-    "ohmwright.fleet.run_length": _FORMULA,
     "ohmwright.records.queries.history": _FLEET,
     "ohmwright.records.queries.population": _FLEET,
     "ohmwright.records.queries.with_verdict": _FLEET,

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 
 import pytest
-from ohmwright.cli.campaign_words import progress_words
 
+from ohmwright.api.campaign_words import progress_words
 from ohmwright.cli.worklist_command import unit_document, unit_words
 from ohmwright.fleet.campaign_state import progress, tag_to_take, unit_states
 from ohmwright.fleet.worklist import (

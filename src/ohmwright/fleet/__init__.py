@@ -16,18 +16,13 @@ Read in this order:
     unit_intervals      those of every unit and model on record
     surprise_chart      control charts of visits against their forecast
     fleet_review        what a span of time brought: failures, adjustments, recurrences
-    binomial            confidence limits of a share; trials that demonstrate a reliability
-    regression          least squares; one-way analysis of variance
-    drift               a trend over time, its prediction, and when it leaves limits
-    interval            calibration intervals by reliability and by trend
-    charts              control charts: Shewhart, Western Electric rules, EWMA, CUSUM
-    run_length          average run length of those charts
+    binomial            confidence limits of a share
+    charts              Western Electric rules
     years               times as years
     worklist            which unit is to be worked on next
     campaign_state      where each unit of a campaign is, what is left and how long that takes
 
-No command uses `regression`, `drift`, `interval` and `run_length`; they are held against published
-values. Times and intervals are plain numbers, in years where creep is foretold.
+Times and intervals are plain numbers, in years where creep is foretold.
 
 Design decisions, all in force:
 
