@@ -50,6 +50,10 @@ class Site:
     given: set[str] = field(default_factory=set)
     """Addresses that somebody was given: each admits one."""
 
+    def rf_is_on(self, bench: int) -> bool:
+        """Whether RF is on by what the bench's own thread did last; nothing is advanced here."""
+        return self.hardware[bench].truth._rig.rf_on
+
     @property
     def host(self) -> str:
         return urlsplit(self.addresses[0]).netloc

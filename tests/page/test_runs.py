@@ -104,7 +104,7 @@ def test_any_screen_stops_and_one_commands(place: Path, monkeypatch: pytest.Monk
             assert other.post("/benches/1/begin", BEGIN).status == 409
             seen = second.bench(1, lambda now: now["picture"]["rf"]["state"] == "on")
             assert seen["now"]["holder"] == first.number != second.number
-            assert site.hardware[0].truth.rf_on
+            assert site.rf_is_on(0)
             assert other.post("/benches/1/stop").json == {"stopping": True}
             one.post("/benches/1/stop")  # which is not what stopped it
             ended = first.bench(1, lambda now: now["state"] == "ended")["now"]
@@ -124,7 +124,7 @@ def test_any_screen_stops_and_one_commands(place: Path, monkeypatch: pytest.Monk
                 assert one.post("/benches/1/begin", resumed).status == 200
                 on = first.bench(1, lambda now: now["picture"]["rf"]["state"] == "on")
                 assert (on["now"]["error"], on["now"]["run_id"]) == (None, ended["run_id"])
-                assert site.hardware[-1].truth.rf_on
+                assert site.rf_is_on(-1)
                 if is_stopped:
                     assert one.post("/benches/1/stop").json == {"stopping": True}
                     first.bench(1, lambda now: now["state"] == "ended")
@@ -149,7 +149,7 @@ def test_rf_at_another_bench_says_nothing_of_this_one(
             clock.speed /= 100  # a busy machine must not come after the end of the run
             assert client.post("/benches/2/begin", BEGIN).status == 200  # for another model
             ended = screen.bench(2, lambda now: now["state"] == "ended")["now"]
-            assert site.hardware[0].truth.rf_on
+            assert site.rf_is_on(0)
             clock.speed *= 100
             assert "Marlow 150" in ended["error"]["happened"]
             assert not ended["error"]["rf_unknown"]

@@ -120,18 +120,18 @@ def _another_unit(bench: Bench, asset: RegisteredAsset, seen: str) -> WrongInstr
     return WrongInstrument(
         f"The unit at the bench {seen}; asset {asset.tag} has the serial number '{asset.serial}'.",
         "By that it is another unit. Nothing was switched on.",
-        _simulated_plate(asset) if bench.seed is not None else _real_plate(asset),
+        _plate_of_a_seed(asset) if bench.seed is not None else _plate_of_a_unit(asset),
     )
 
 
-def _real_plate(asset: RegisteredAsset) -> str:
+def _plate_of_a_unit(asset: RegisteredAsset) -> str:
     return (
         f"Bring {asset.tag} to the bench, or scan the tag of the unit that is there. The register "
         f"is wrong only where the plate of {asset.tag} itself shows another number."
     )
 
 
-def _simulated_plate(asset: RegisteredAsset) -> str:
+def _plate_of_a_seed(asset: RegisteredAsset) -> str:
     """Return what to do where nothing can be brought: the serial number makes the unit."""
     return (
         "This bench is simulated, and a simulated unit has S and six digits as its serial number, "
