@@ -92,16 +92,18 @@ def test_every_wrong_row_is_named_with_line_and_column(tmp_path: Path) -> None:
         "HF-4;T;Q;S1;12;in service;Ward; 3\n"
         "HF-5;T;Q\n"
         "hf-1;T;Q;S1;many;in service\n"
-        "OLD-1;T;Q;S1;12;in service\n",
+        "OLD-1;T;Q;S1;12;in service\n"
+        f"{'H' * 61};T;Q;S9;12;in service\n",
         encoding="utf-8",
     )
     old = AssetRevision(unit("old-1"), 1, "", "", "", "")
     plan = import_plan(file, read_asset_rows(file), {"old-1": old})
     places = [problem.removeprefix(f"{file}:").split(": ")[0] for problem in plan.problems]
-    assert places == ["3:3", "3:5", "3:6", "5:1", "6:7", "7:4", "8:5", "8:1", "9:1"]
+    assert places == ["3:3", "3:5", "3:6", "5:1", "6:7", "7:4", "8:5", "8:1", "9:1", "10:1"]
     assert "8 cells under 6 names" in plan.problems[4]
     assert "as 'HF-1', which differs in capitals alone" in plan.problems[7]
     assert "is in the register as 'old-1'" in plan.problems[8]
+    assert "must have at most 60 characters" in plan.problems[9]
     with pytest.raises(SourceError, match="Nothing was imported"):
         plan.refuse_problems()
 

@@ -31,18 +31,18 @@ def limits_w(point: Point) -> tuple[float, float]:
 def adjusted_power_shortfall(
     step: TimedStep, point: Point, generator: GeneratorData
 ) -> Iterator[Shortfall]:
-    """Yield that a point to adjust asks for more than service mode can give."""
+    """Yield that a point to adjust asks for more than service mode can give, or for far less."""
     service = step.service_point(generator)
     if service is not None:
         most_w = full_power_w(generator, service.name)
         yield from _asks_too_much(point, most_w, f"the generator's largest power is {most_w:g} W")
+        yield from _asks_less_than_expected(point, generator.mode(service.mode), most_w)
 
 
 def set_power_shortfall(point: Point, mode: Mode | None, setting_w: float) -> Iterator[Shortfall]:
     """Yield that a point asks for more than its setting can give, or for far less than it will."""
     yield from _asks_too_much(point, setting_w, f"the setting is {setting_w:g} W")
-    if mode is not None and _expected_is_known(mode, point.load_ohm):
-        yield from _asks_far_too_little(point, mode, setting_w)
+    yield from _asks_less_than_expected(point, mode, setting_w)
 
 
 def _expected_is_known(mode: Mode, load_ohm: float) -> bool:
@@ -56,8 +56,12 @@ def _expected_is_known(mode: Mode, load_ohm: float) -> bool:
     return load_ohm == mode.rated_load_ohm
 
 
-def _asks_far_too_little(point: Point, mode: Mode, setting_w: float) -> Iterator[Shortfall]:
+def _asks_less_than_expected(
+    point: Point, mode: Mode | None, setting_w: float
+) -> Iterator[Shortfall]:
     """Yield that even the upper limit is far below the power that the setting should drive."""
+    if mode is None or not _expected_is_known(mode, point.load_ohm):
+        return
     expected_w = (expected_ma(mode, setting_w, point.load_ohm) / 1000) ** 2 * point.load_ohm
     _, upper_w = limits_w(point)
     if upper_w * _FAR < expected_w:

@@ -88,7 +88,9 @@ def _too_short(about: Mapping[str, Any]) -> str:
 
 
 def _too_long(about: Mapping[str, Any]) -> str:
-    return f"must have at most {about['max_length']} entries"
+    # of text that has been through a rule of ours, pydantic knows no type
+    counted = "characters" if about["field_type"] == "Value" else "entries"
+    return f"must have at most {about['max_length']} {counted}"
 
 
 _SPECIAL: dict[str, Callable[[Mapping[str, Any]], str]] = {
