@@ -33,7 +33,7 @@ def test_what_is_about_to_be_sent_may_be_on() -> None:
     assert "MAY STILL BE ON" in state.text()
 
 
-@pytest.mark.anyio
+@pytest.mark.asyncio
 async def test_each_bench_has_its_own_latest_state_over_all_its_runs() -> None:
     first, second = BenchMemory(), BenchMemory()
 
