@@ -5,15 +5,14 @@ import { GROUNDS, grounds } from './format.js'
 import { ask } from './link.js'
 import { listedTable } from './listed.js'
 import { verdict } from './results.js'
+import { SHAM, unitColumns } from './unit_columns.js'
 import { beginLinks } from './where_to_begin.js'
 
 const WORK = { calibrate: 'Each unit is to be measured as found, adjusted, and measured as left.', verify: 'Each unit is to be measured as found, and nothing adjusted.' }
 const ONLY = { '': ['all', () => true], left: ['left', (unit) => unit.is_left], free: ['free today', (unit) => unit.is_free], done: ['done', (unit) => unit.verdict !== null] }
 
 const columns = (kind) => ({
-  Unit: [(unit) => h('a', { href: `#/unit/${encodeURIComponent(unit.tag)}/${kind}` }, unit.tag), (unit) => unit.tag],
-  Model: [(unit) => `${unit.model}, ${unit.serial}`, (unit) => `${unit.model}, ${unit.serial}`],
-  Site: [(unit) => unit.site, (unit) => unit.site || null],
+  ...unitColumns(() => kind),
   State: [(unit) => [unit.verdict === null ? unit.where : verdict(unit.verdict), ...[...grounds(unit), unit.why].filter(Boolean).map((words) => h('div', { class: 'soft' }, words))], (unit) => unit.where],
   By: [(unit) => unit.by, (unit) => unit.by || null],
   Run: [(unit) => (unit.run_id ? [h('a', { href: `#/records/${encodeURIComponent(unit.run_id)}` }, unit.run_id), unit.minutes === null ? '' : h('div', { class: 'soft' }, `${unit.minutes.toFixed(1)} min at the bench`)] : ''), (unit) => unit.minutes],
@@ -41,7 +40,7 @@ function units({ told, work, simulated, units: all }) {
   }
   show()
   return [h('p', {}, told), h('p', { class: 'soft' }, WORK[work]),
-    ...(simulated ? [h('p', {}, 'SIMULATED: by runs on simulated benches, which are no evidence about any real unit')] : []),
+    ...(simulated ? [h('p', {}, SHAM)] : []),
     h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Units'), only)), none, card,
     h('p', { class: 'soft' }, 'A run begun here makes its unit done, too. To take, skip, defer or hand over a unit, at a terminal: ', h('code', {}, 'ohmwright guide campaign'))]
 }

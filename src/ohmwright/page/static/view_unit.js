@@ -6,6 +6,7 @@ import { figure, grounds, percent, withUncertainty } from './format.js'
 import { attempt } from './line.js'
 import { ask } from './link.js'
 import { unitCard } from './unit_card.js'
+import { SHAM } from './unit_columns.js'
 
 export function unitView(asset, simulated) {
   const card = h('div', {}, h('p', {}, 'Reading…')), ahead = h('div', {}, h('p', {}, 'Computing what is to be expected…'))
@@ -20,7 +21,7 @@ export function unitView(asset, simulated) {
   fill(ahead, '/creep', page)
   return {
     element: h('section', {}, h('p', {}, h('a', { href: '#/worklist' }, '← the worklist')), h('h1', {}, asset),
-      simulated === 'yes' ? h('p', {}, 'SIMULATED: by runs on simulated benches, which are no evidence about any real unit') : null, card, ahead),
+      simulated === 'yes' ? h('p', {}, SHAM) : null, card, ahead),
     title: () => asset, update() {},
   }
 }

@@ -7,14 +7,13 @@ import { ask, post } from './link.js'
 import { listedTable } from './listed.js'
 import { verdict } from './results.js'
 import { all, allAreTold, isBusy } from './store.js'
+import { SHAM, unitAddress, unitColumns } from './unit_columns.js'
 import { campaignList } from './view_campaign.js'
 import { beginLinks, benchesFor } from './where_to_begin.js'
 
 /** The columns by runs on `kind` benches, simulated or real. */
 const columns = (kind) => ({
-  Unit: [(unit) => h('a', { href: unitAddress(unit.tag, kind()) }, unit.tag), (unit) => unit.tag],
-  Model: [(unit) => `${unit.model}, ${unit.serial}`, (unit) => `${unit.model}, ${unit.serial}`],
-  Site: [(unit) => unit.site, (unit) => unit.site || null],
+  ...unitColumns(kind),
   'Risk now': [(unit) => marked(unit, risk(unit, unit.risk_now)), (unit) => riskOrder(unit, unit.risk_now)],
   'Within a year': [(unit) => marked(unit, risk(unit, unit.risk_within_year)), (unit) => riskOrder(unit, unit.risk_within_year)],
   Due: [(unit) => `${unit.is_due ? '▲ ' : ''}${dueWords(unit)}`, (unit) => (isProbablyOut(unit) ? '' : unit.due ?? '')],
@@ -35,7 +34,7 @@ export function worklistView() {
   const kind = () => (simulated.checked ? 'simulated' : 'real'), list = listedTable(columns(kind), kept.sort)
   const anew = h('button', { type: 'button', class: 'quiet', onclick: renew }, 'Make the forecast anew')
   const dates = h('p', { class: 'soft', hidden: true }, 'Simulated runs count by the date of their bench’s own clock: one that is older by it than a unit’s newest run changes nothing here.')
-  const sham = h('p', { hidden: true }, 'SIMULATED: by runs on simulated benches, which are no evidence about any real unit')
+  const sham = h('p', { hidden: true }, SHAM)
   const units = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units', hidden: true }, list.element, dates)
   let begun = false, known = [], benches = ''
   const show = (found) => {
@@ -90,8 +89,6 @@ function isMeant(unit, typed) {
   const text = [unit.tag, unit.maker, unit.model, unit.serial, unit.site].join('\n').toLowerCase()
   return typed.toLowerCase().split(/\s+/).every((word) => text.includes(word))
 }
-
-const unitAddress = (tag, kind) => `#/unit/${encodeURIComponent(tag)}/${kind}`
 
 /** What the last run said; of a unit that only the register says to have passed, that. */
 export function lastVerdict(unit) {
