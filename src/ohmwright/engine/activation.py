@@ -192,13 +192,13 @@ async def _refuse_changed_load(analyzer: Analyzer, load_ohm: float) -> None:
 
     What is no load of its bank is none at all: an analyzer may disconnect its load with OFF.
     """
-    connected_ohm = await analyzer.load_connected_ohm()
-    if connected_ohm is None or same_number(connected_ohm, load_ohm):
+    other_ohm = await analyzer.other_load_ohm(load_ohm)
+    if other_ohm is None:
         return
-    if not any(same_number(connected_ohm, ohm) for ohm in analyzer.data.load_bank.loads_ohm):
+    if not any(same_number(other_ohm, ohm) for ohm in analyzer.data.load_bank.loads_ohm):
         return
     raise ActivationVoid(
-        f"The load was changed: {connected_ohm:g} ohm reads back after an activation that began "
+        f"The load was changed: {other_ohm:g} ohm reads back after an activation that began "
         f"with {load_ohm:g} ohm.",
         "Nobody knows into which load its readings were taken; they are not used.",
         "A key of the analyzer, another connection, a restart? Let none of them happen while the "

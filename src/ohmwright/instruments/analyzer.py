@@ -17,6 +17,7 @@ from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Verb
 from ohmwright.wire.off import NOTHING_TELLS, OffAnswer
+from ohmwright.wire.verified_dialogue import same_number
 
 _PLAUSIBLE = 1.5
 """No meter shows more than so many times its range; SCPI's stand-in for an overload does."""
@@ -154,6 +155,13 @@ class Analyzer(ABC):
     async def load_connected_ohm(self) -> float | None:
         """The load resistance that it says is connected; None where it does not tell."""
         return None
+
+    async def other_load_ohm(self, load_ohm: float) -> float | None:
+        """The load that reads back in place of `load_ohm`; None where that does, or none can."""
+        connected_ohm = await self.load_connected_ohm()
+        if connected_ohm is None or same_number(connected_ohm, load_ohm):
+            return None
+        return connected_ohm
 
     @abstractmethod
     async def set_path(self, path: InputPath) -> None:

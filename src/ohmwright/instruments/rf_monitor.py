@@ -11,7 +11,6 @@ from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.hardware import LONGEST_HOLD_S
 from ohmwright.model.rf_state import RfTracker
 from ohmwright.wire.clock import Clock
-from ohmwright.wire.verified_dialogue import same_number
 
 from .analyzer import Analyzer, Reading
 from .plausible_current import is_plausible
@@ -222,11 +221,11 @@ class RfMonitor:
         """
         if not self._state.may_be_on or (load_ohm := self._analyzer.load_ohm) is None:
             return None
-        connected_ohm = await self._analyzer.load_connected_ohm()
-        if connected_ohm is None or same_number(connected_ohm, load_ohm):
+        other_ohm = await self._analyzer.other_load_ohm(load_ohm)
+        if other_ohm is None:
             return None
         return (
-            f"no current is read, and {connected_ohm:g} ohm reads back in place of {load_ohm:g} "
+            f"no current is read, and {other_ohm:g} ohm reads back in place of {load_ohm:g} "
             "ohm: RF may be on without one"
         )
 
