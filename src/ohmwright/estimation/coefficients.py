@@ -11,7 +11,7 @@ window.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import IntEnum
 from math import exp
@@ -175,19 +175,19 @@ def driven(
     taken to act behind what lags: its moves scale what has risen. Otherwise moves add to the rise.
     `rise` (b, n): the response to ON, where it is no mean.
     """
-    if rise is not None and steps.at_s.size == 1:
-        return rise[..., None] * steps.weights
     lag_s, dead_time_s, pole_ratio = dynamics.T[:, :, None, None]
-    delay = steps.delays(move_delay)
-    each = window_mean_response(
-        age_s[None, :] - steps.at_s[:, None],
-        window_s,
-        lag_s=lag_s * delay,
-        dead_time_s=dead_time_s * delay,
-        pole_ratio=pole_ratio,
-    )
-    if rise is not None:
-        each[:, 0] = rise
+
+    def means() -> Floats:
+        delay = steps.delays(move_delay)
+        return window_mean_response(
+            age_s[None, :] - steps.at_s[:, None],
+            window_s,
+            lag_s=lag_s * delay,
+            dead_time_s=dead_time_s * delay,
+            pole_ratio=pole_ratio,
+        )
+
+    each = _responses(means, steps, rise)
     sooner = np.broadcast_to(np.less(move_delay, 1), each.shape[:1])
     if sooner.any():
         each[sooner, 1:] *= each[sooner, :1]
@@ -208,20 +208,32 @@ def driven_with_slopes(
     The slopes are the derivatives with respect to the logarithms of lag, dead time and ratio of the
     time constants. `rise` (4, n): the response to ON and its slopes, where it is no mean.
     """
-    if rise is not None and steps.at_s.size == 1:
-        found = rise[:, None]
-    else:
-        found = _window_mean_with_slopes(
-            age_s[None, :] - steps.at_s[:, None], window_s, dynamics, steps.delays(move_delay)
-        )
-        if rise is not None:
-            found[:, 0] = rise
+
+    def means() -> Floats:
+        since_s = age_s[None, :] - steps.at_s[:, None]
+        return _window_mean_with_slopes(since_s, window_s, dynamics, steps.delays(move_delay))
+
+    found = _responses(means, steps, rise)
     if move_delay < 1:
         risen, moves = found[:, :1], found[:, 1:]
         moves[1:] = moves[1:] * risen[0] + moves[0] * risen[1:]
         moves[0] *= risen[0]
     columns: Floats = found.swapaxes(1, 2) @ steps.weights
     return columns[0], columns[1:]
+
+
+def _responses(means: Callable[[], Floats], steps: Steps, rise: Floats | None) -> Floats:
+    """What `means` gives of all steps, shape (b, k, n), with `rise` (b, n) as the response to ON.
+
+    Where there are no moves the means are not worked out for nothing.
+    """
+    if rise is None:
+        return means()
+    if steps.at_s.size == 1:
+        return rise[:, None]
+    found = means()
+    found[:, 0] = rise
+    return found
 
 
 def _window_mean_with_slopes(
