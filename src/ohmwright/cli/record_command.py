@@ -29,10 +29,11 @@ from ohmwright.records.run_lists import (
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.measurand_text import extrapolated_lines, measurand_text
 from ohmwright.reports.text import printable
+from ohmwright.reports.verdict_grounds import READINGS_MARK
 
 from .budget_table import budget_table
 from .console import out, print_json
-from .list_marks import mark_of, print_marks
+from .list_marks import print_marks
 from .open_records import open_records_for_reading
 from .options import RunFilterOptions
 from .run_report import exit_code, print_run
@@ -126,16 +127,11 @@ def print_runs(rows: Sequence[Row]) -> None:
     out().print(table if out().width >= _LEAST_WIDTH else one_below_another(table))
     if any(row["simulated"] for row in rows):
         out().print(Text(_SIMULATED_NOTE, style="dim"), soft_wrap=True)
-    print_marks(_marked(rows))
-
-
-def _marked(rows: Sequence[Row]) -> Qualified[int]:
-    """Return the numbers of the runs whose verdict is to be qualified, by what qualifies it."""
     uncovered, past_due = (
         frozenset(row["number"] for row in rows if row[key])
         for key in ("not_traceable", "analyzer_past_due")
     )
-    return Qualified(uncovered, past_due)
+    print_marks(Qualified(uncovered, past_due))
 
 
 def runs_table(rows: Sequence[Row]) -> Table:
@@ -146,8 +142,7 @@ def runs_table(rows: Sequence[Row]) -> Table:
     """
     rows = [row | {"asset": row["asset"] or unit_in_number(row["run_id"])} for row in rows]
     table = Table(box=None, pad_edge=False)
-    marked = _marked(rows)
-    verdicts = [_verdict(row, marked) for row in rows]
+    verdicts = [_verdict(row) for row in rows]
     run, unit, serial = (max(len(_cell(row[key])) for row in rows) for key in _COPIED)
     room = out().width - _ROOM_FOR_DATE - max(map(len, verdicts)) - run - unit - serial
     is_short = room >= 0
@@ -166,10 +161,11 @@ def runs_table(rows: Sequence[Row]) -> Table:
     return table
 
 
-def _verdict(row: Row, marked: Qualified[int]) -> Text:
+def _verdict(row: Row) -> Text:
     """Return how a run ended, whether it is void, and whether it was simulated."""
     ended = _verdict_words(row) if row["refused"] is None else REFUSED
-    ended += mark_of(row["number"], marked)
+    if row["not_traceable"] or row["analyzer_past_due"]:
+        ended += READINGS_MARK
     said, style = ended, VERDICT_STYLES.get(row["verdict"], "dim")
     if row["voided"]:
         said, style = f"void ({ended})", "bold"
