@@ -658,6 +658,13 @@ def test_a_unit_of_another_maker_than_its_data_is_told_and_remarked(
     told = ohmwright(*verify)
     assert words in " ".join(told.err.split())
     assert f"{words} are those of a Tessenhove Quillon 300." in " ".join(told.out.split())
+    unit = '[asset]\nid = "B-1"\nmaker = "Tesenhove"\nmodel = "Quillon 300"\nserial = "S000009"\n'
+    one_generator = BENCH.replace('data = "marlow-150"\n\n[[generators]]\n', "")
+    (workshop / "bench.toml").write_text(f"{one_generator}{unit}", encoding="utf-8")
+    told = ohmwright("verify", "quick.toml", "--bench", "bench.toml", "--unattended")
+    words = "The bench file names Tesenhove as the maker of B-1; its generator data"
+    assert words in " ".join(told.err.split())
+    assert words in " ".join(told.out.split())
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from ohmwright.records.sql_store import SqlStore
 
 from .assets import asset_of_scan, refuse_in_repair
 from .bench_data import BenchData
-from .bench_generators import with_unit
+from .bench_generators import for_model, with_unit
 from .open_records import open_existing_records, records_exist
 from .paths import RecordsAt, procedure_file, records_location
 from .unit_of_file import other_unit_on_record, refuse_contradiction
@@ -39,20 +39,22 @@ class UnitOnBench:
     def assigned(self, work: Assignment = NO_ASSIGNMENT) -> Assignment:
         """Return what a run is done for, with the unit; what is odd about it is remarked."""
         unit = self.registered
-        if unit is None:
-            return replace(work, remarks=(*work.remarks, *self.on_record))
-        said = (IN_REPAIR,) if unit.state == "in repair" else ()
-        remarks = (*work.remarks, *said, *self.other_maker())
+        said = (IN_REPAIR,) if unit is not None and unit.state == "in repair" else ()
+        remarks = (*work.remarks, *said, *self.other_maker(), *self.on_record)
         return replace(work, registered=unit, remarks=remarks)
 
     def other_maker(self) -> tuple[str, ...]:
         """Say where the unit is of another maker than the data by which it is worked."""
-        unit, data = self.registered, self.bench.generator
-        if unit is None or _is_one_maker(unit.maker, data.maker):
+        unit = self.bench.file.asset  # that of the register, where it is one
+        if unit is None:
             return ()
+        data = for_model(self.bench, unit.model).generator
+        if _is_one_maker(unit.maker, data.maker):
+            return ()
+        said_by = "bench file" if self.registered is None else "register of assets"
         return (
-            f"The register of assets names {unit.maker} as the maker of {unit.tag}; its generator "
-            f"data are those of a {data.maker} {data.model}.",
+            f"The {said_by} names {unit.maker} as the maker of {unit.id}; its generator data are "
+            f"those of a {data.maker} {data.model}.",
         )
 
 
@@ -92,8 +94,7 @@ def unit_on_bench(
     if registered is None:
         return UnitOnBench(bench, None)
     on_bench = UnitOnBench(with_unit(bench, registered), registered)
-    for words in on_bench.other_maker():
-        notify(words)
+    _tell_what_is_odd(on_bench, notify)
     return on_bench
 
 
@@ -102,14 +103,19 @@ def _unit_of_file(
 ) -> UnitOnBench:
     """Return the bench with the unit of its own file, which the records must not contradict."""
     unit = named_unit(bench.file.asset, bench.file.name)
-    if not records_exist(records):
-        return UnitOnBench(bench, None)
-    with open_existing_records(records, notify) as store:
-        refuse_contradiction(store, unit, bench.path, in_repair=in_repair)
-        odd = other_unit_on_record(store, unit, simulated=bench.file.in_process)
-    for words in odd:
+    odd: tuple[str, ...] = ()
+    if records_exist(records):
+        with open_existing_records(records, notify) as store:
+            refuse_contradiction(store, unit, bench.path, in_repair=in_repair)
+            odd = other_unit_on_record(store, unit, simulated=bench.file.in_process)
+    on_bench = UnitOnBench(bench, None, odd)
+    _tell_what_is_odd(on_bench, notify)
+    return on_bench
+
+
+def _tell_what_is_odd(on_bench: UnitOnBench, notify: Notify) -> None:
+    for words in (*on_bench.other_maker(), *on_bench.on_record):
         notify(words)
-    return UnitOnBench(bench, None, odd)
 
 
 def _registered(store: SqlStore, scanned: str | None, resume: str | None) -> RegisteredAsset | None:
