@@ -178,6 +178,7 @@ async def test_a_run_tells_it_before_rf_and_a_resumed_one_not_again(
     ("right", "slip", "says"),
     [
         ("[81.0, 305.6, 156.7]", "[81.0, 30.56, 156.7]", "500 ohm: at most 31.17 W pass"),
+        ("[81.0, 305.6, 156.7]", "[210, 305.6, 156.7]", "current limit gives about 81 W"),
         ("power_w = 150\n", "power_w = 1500\n", "the setting is 150 W"),
         ("load_ohm = 2000\ncurrent_ma = 280", "load_ohm = 100\ncurrent_ma = 1800", "is 310 W"),
         ("load_ohm = 2000\ncurrent_ma = 280", "load_ohm = 100\ncurrent_ma = 90", "about 81 W are"),
