@@ -52,6 +52,15 @@ def test_a_wrong_procedure(
     assert str(procedure) in outcome.err
 
 
+@pytest.mark.parametrize("said", ["7" * 201, "WO-7\nWO-8"])
+@pytest.mark.parametrize("command", [("calibrate", "p.toml"), ("campaign", "work", "may")])
+def test_a_work_order_that_no_line_of_a_paper_holds(
+    ohmwright: Callable, command: tuple[str, ...], said: str
+) -> None:
+    outcome = ohmwright(*command, "--bench", DEMO_BENCH, "--work-order", said)
+    assert (outcome.code, "one line of at most 200 characters" in outcome.err) == (2, True)
+
+
 def test_a_missing_file(verify: Callable, procedure: Path, tmp_path: Path) -> None:
     assert "no such file" in verify(tmp_path / "none.toml").err
     outcome = verify(procedure, tmp_path / "none.toml")

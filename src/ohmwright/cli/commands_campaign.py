@@ -17,6 +17,7 @@ from .options import (
     NotingOptions,
     OperatorName,
     RecordsPlace,
+    WorkOrder,
     day,
 )
 
@@ -167,9 +168,7 @@ def work(
     unattended: Annotated[
         bool, typer.Option("--unattended", help="Nobody answers the steps; each unit is scanned.")
     ] = False,
-    work_order: Annotated[
-        str, typer.Option("--work-order", metavar="NO", help="Kept with every run.")
-    ] = "",
+    work_order: WorkOrder = "",
     accept_expired: AcceptExpired = False,
     operator: OperatorName = None,
     records: RecordsPlace = None,

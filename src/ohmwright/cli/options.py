@@ -126,6 +126,23 @@ def instant(text: str) -> datetime:
     raise typer.BadParameter(f"{text!r} is no date. Write it as 2026-01-31 or 2026-01-31T13:45:00.")
 
 
+def _work_order(text: str) -> str:
+    """Return `text` as a work order. Raises typer.BadParameter for more than one line of text."""
+    from ohmwright.model.assignment import LONGEST_WORK_ORDER
+
+    if len(text) > LONGEST_WORK_ORDER or not text.isprintable():
+        raise typer.BadParameter(
+            f"It must be one line of at most {LONGEST_WORK_ORDER} characters, not {len(text)}."
+        )
+    return text.strip()
+
+
+WorkOrder = Annotated[
+    str,
+    typer.Option("--work-order", metavar="NO", parser=_work_order, help="Kept with each run."),
+]
+
+
 @dataclass(frozen=True)
 class AnalyzerLine:
     """Options for the line to the analyzer."""
@@ -195,9 +212,7 @@ class WorkOptions:
         typer.Option("--in-repair", help="The unit is in repair, and is worked on all the same."),
     ] = False
     operator: OperatorName = None
-    work_order: Annotated[
-        str, typer.Option("--work-order", metavar="NO", help="Kept with the run.")
-    ] = ""
+    work_order: WorkOrder = ""
     comment: Annotated[
         list[str] | None, typer.Option(metavar="TEXT", help="Kept with the run. Repeatable.")
     ] = None

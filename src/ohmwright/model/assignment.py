@@ -10,6 +10,8 @@ from .registered_asset import RegisteredAsset
 
 PROGRAM = "ohmwright"
 """Who said it, of what this program remarks by itself."""
+LONGEST_WORK_ORDER = 200
+"""Characters that a work order takes at most: it stands in a line of papers and tables."""
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
+from ohmwright.model.assignment import LONGEST_WORK_ORDER
 from ohmwright.model.step import STAGES, Stage
 
 Work = Literal["calibrate", "as found"]
@@ -47,7 +48,7 @@ class Begin(Body):
     """Of the procedure's text, as the screen listed it; empty: whatever it is now."""
     asset: Annotated[str, Field(max_length=1000)] = ""
     """The unit's tag, typed or scanned; empty: that of the bench file, or of the resumed run."""
-    work_order: Annotated[str, Field(max_length=200), AfterValidator(_one_line)] = ""
+    work_order: Annotated[str, Field(max_length=LONGEST_WORK_ORDER), AfterValidator(_one_line)] = ""
     work: Work = "calibrate"
     unattended: bool = False
     accept_expired: bool = False
