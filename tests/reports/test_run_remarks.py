@@ -16,6 +16,8 @@ from ohmwright.model.event import (
     RunResumed,
     ServiceLeft,
     SlowRelease,
+    TrimMoved,
+    TrimsStored,
     UnaskedRf,
 )
 from ohmwright.model.protections import Protections
@@ -64,6 +66,15 @@ def test_what_befell_the_work_is_told() -> None:
         "; on for at most 3.3 s, it read off after Oda Brandvik was told to release the foot switch"
     ) in held
     assert "service mode at P1 left without saving, as told by Oda Brandvik" in left
+
+
+def test_leaving_service_mode_undoes_only_what_was_moved() -> None:
+    left = ServiceLeft(**at(2), point="P1")
+    moved = TrimMoved(**at(1), point="P1", counts=3)
+    assert remarks_of_run((left,))[0].endswith("without saving; no unstored move is on record")
+    assert remarks_of_run((moved, left))[0].endswith(": moves that were not stored are undone")
+    stored = TrimsStored(**at(1))
+    assert remarks_of_run((moved, stored, left))[0].endswith("no unstored move is on record")
 
 
 def test_a_result_that_a_later_one_took_the_place_of_is_not_hidden() -> None:

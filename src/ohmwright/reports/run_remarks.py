@@ -15,8 +15,11 @@ from ohmwright.model.event import (
     FileAttached,
     Foretold,
     PointDone,
+    RunResumed,
     ServiceLeft,
     SlowRelease,
+    TrimMoved,
+    TrimsStored,
     UnaskedRf,
     UnitIdentified,
 )
@@ -64,13 +67,21 @@ class _Remark(NamedTuple):
 
 def _event_remarks(events: Iterable[Event]) -> Iterable[_Remark]:
     """One remark for each thing told, answer, slow release, unrequested RF, unsaved service."""
+    is_moved = False
     for event in events:
-        if words := _event_words(event):
+        if words := _event_words(event, is_moved=is_moved):
             yield _Remark(event.at, f"{minute_text(event.at)}{words}")
+        if isinstance(event, TrimMoved):
+            is_moved = True
+        elif isinstance(event, TrimsStored | ServiceLeft | RunResumed):
+            is_moved = False
 
 
-def _event_words(event: Event) -> str:
-    """What is remarked of an event, after its time; empty where it needs no remark."""
+def _event_words(event: Event, *, is_moved: bool) -> str:
+    """What is remarked of an event, after its time; empty where it needs no remark.
+
+    `is_moved`: whether a move that is not stored is on record before it.
+    """
     match event:
         case Asked() if event.answer in _ANSWER_WORDS:
             words = f": {event.words}" if event.words else ""
@@ -87,13 +98,18 @@ def _event_words(event: Event) -> str:
             seen = f"RF was read though nobody had asked for it ({event.seen})"
             return f": {seen}; {_ended(event)}"
         case ServiceLeft():
-            how = f", as told by {event.told_by}" if event.told_by else ""
-            return (
-                f": service mode at {event.point} left without saving{how}: "
-                "moves that were not stored are undone"
-            )
+            undone = _undone(event, is_moved=is_moved)
+            return f": service mode at {event.point} left without saving{undone}"
         case _:
             return ""
+
+
+def _undone(event: ServiceLeft, *, is_moved: bool) -> str:
+    """What leaving has undone; what a person pressed may be on no record, and is undone, too."""
+    undone = "moves that were not stored are undone"
+    if event.told_by:
+        return f", as told by {event.told_by}: {undone}"
+    return f": {undone}" if is_moved else "; no unstored move is on record"
 
 
 def _added_text(event: Commented | FileAttached | UnitIdentified) -> str:
