@@ -247,6 +247,11 @@ def test_the_risk_of_what_was_decided() -> None:
         "Risk of the decisions made (1 − P, or P): a point that passed is out of tolerance: at "
         "most 0.2 %; one that failed is within: below 0.1 %."
     )
+    passed = next(one for one in found if one.verdict == "pass")
+    assert passed.conformity is not None
+    doubted = passed.conformity.model_copy(update={"probability": 1 - 0.0494})
+    said = risk_text([passed.model_copy(update={"conformity": doubted})])
+    assert said.endswith("at most 5.0 %.")  # 4.9 % would be less than it is
     assert "with k = 2.00 by Student's t with" in coverage_text(found)
     without = (
         "Of values without an analyzer certificate, ± is k times the u of what it holds, with k"

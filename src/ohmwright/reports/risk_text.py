@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from math import ceil
 
 from ohmwright.model.result import Measured, Result
 
-from .text import fixed_decimals, printable
+from .text import printable
 from .verdict_grounds import covered
 
 _BY_TRIALS = (
@@ -114,6 +115,9 @@ def _probabilities(results: Iterable[Result], verdict: str) -> Iterable[float]:
 
 
 def _at_most(shares: Sequence[float]) -> str:
-    """The largest share in percent, never rounded to 0."""
+    """The largest share in percent, rounded up: what it is at most."""
     percent = 100 * max(shares)
-    return "below 0.1 %" if percent < 0.1 else f"at most {fixed_decimals(percent, 1)} %"
+    if percent < 0.1:
+        return "below 0.1 %"
+    # of what is exact to a tenth the last bit is not rounded up
+    return f"at most {ceil(round(10 * percent, 6)) / 10:.1f} %"
