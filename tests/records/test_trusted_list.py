@@ -38,3 +38,13 @@ def test_what_was_just_distrusted_or_trusted_counts_for_the_vouchers_that_follow
     trusted.trust(DISTRUSTED)
     trusted.count_vouchers([vouched("distrust", DISTRUSTED, OWN)])
     assert {*trusted.names()} == {OWN, DISTRUSTED}  # the list's own word stands
+
+
+def test_a_name_stays_with_its_key_where_that_is_trusted_once_more(tmp_path: Path) -> None:
+    trusted = TrustedKeys(tmp_path / "trusted", [OWN])
+    trusted.trust(THIRD, "Ida")
+    trusted.trust(THIRD)
+    trusted.count_vouchers([vouched("trust", STRANGER, OWN)])
+    trusted.trust(STRANGER)
+    assert trusted.names() == TrustedKeys(tmp_path / "trusted", [OWN]).names()
+    assert (trusted.owner(THIRD), trusted.owner(STRANGER)) == ("Ida", "")

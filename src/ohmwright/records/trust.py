@@ -25,8 +25,6 @@ _HEADER = """\
 # trust PUBLIC-KEY WHOSE
 # distrust PUBLIC-KEY
 """
-
-
 OWN_KEY = "this computer"
 """Whose the own key is, for want of a name."""
 
@@ -42,52 +40,63 @@ class TrustedKeys:
         self.path = path
         self._names: dict[str, str] = dict.fromkeys(own, OWN_KEY)
         self._distrusted = set[str]()
+        self._vouched = dict[str, VoucherStatement]()
+        """By each key that is trusted by it alone."""
         for verb, key, name in _lines(path):
             if verb == "trust":
-                self._names[key] = name or self._names.get(key, "")
-                self._distrusted.discard(key)
+                self._note_trusted(key, name)
             else:
-                self._names.pop(key, None)
-                self._distrusted.add(key)
+                self._note_distrusted(key)
+
+    def _note_trusted(self, key: str, name: str) -> None:
+        self._names[key] = name or self._names.get(key, "")
+        self._distrusted.discard(key)
+        self._vouched.pop(key, None)
+
+    def _note_distrusted(self, key: str) -> None:
+        self._names.pop(key, None)
+        self._vouched.pop(key, None)
+        self._distrusted.add(key)
 
     def count_vouchers(self, vouched: Iterable[VoucherStatement]) -> None:
         """Trust, too, what a key of the list vouches for; what the list distrusts stays so.
 
         Of several vouchers for one key the last counts.
         """
-        listed, names = set(self._names), dict[str, str]()
         for said in vouched:
-            if said.by in listed and said.key not in listed | self._distrusted:
+            if said.by in self._names and said.key not in self._names.keys() | self._distrusted:
                 if said.what == "trust":
-                    names[said.key] = f"{said.name}, vouched for by {fingerprint(said.by)}"
+                    self._vouched[said.key] = said
                 else:
-                    names.pop(said.key, None)
-        self._names |= names
+                    self._vouched.pop(said.key, None)
 
     def __contains__(self, key: str) -> bool:
-        return key in self._names
+        return key in self._names or key in self._vouched
 
     def names(self) -> dict[str, str]:
         """Each trusted public key, and whose it is said to be."""
-        return dict(self._names)
+        return self._names | {
+            key: f"{said.name}, vouched for by {fingerprint(said.by)}"
+            for key, said in self._vouched.items()
+        }
 
     def owner(self, key: str) -> str:
         """Whose a key is said to be; empty where nobody has said so, or it is this computer's."""
-        name = self._names.get(key, "").partition(", vouched for by ")[0]
+        if key in self._vouched:
+            return self._vouched[key].name
+        name = self._names.get(key, "")
         return "" if name == OWN_KEY else name
 
     def trust(self, key: str, name: str = "") -> None:
-        """Add a key to the list; `name` is whose it is."""
+        """Add a key to the list; `name` is whose it is, empty for the name that it has."""
         name = " ".join(name.split())
         self._add(f"trust {key} {name}".rstrip())
-        self._names[key] = name
-        self._distrusted.discard(key)
+        self._note_trusted(key, name)
 
     def distrust(self, key: str) -> None:
         """Add to the list that a key is no longer trusted."""
         self._add(f"distrust {key}")
-        self._names.pop(key, None)
-        self._distrusted.add(key)
+        self._note_distrusted(key)
 
     def _add(self, line: str) -> None:
         """Append a line to the file, which is made when it is missing. Raises RecordError."""
@@ -194,9 +203,9 @@ def misnamed_signers(signed: Iterable[Signer], trusted: TrustedKeys) -> Iterator
             )
 
 
-def untrusted_signers(sealed: Iterable[Signer], trusted: TrustedKeys) -> Iterator[AuditFinding]:
+def untrusted_signers(signed: Iterable[Signer], trusted: TrustedKeys) -> Iterator[AuditFinding]:
     """A finding for each signer whose key is not trusted, with the runs that it has signed."""
-    for signer in sealed:
+    for signer in signed:
         if signer.key not in trusted:
             count = f"{len(signer.runs)} run{'' if len(signer.runs) == 1 else 's'}"
             runs = (f"{run} ({', '.join(acts)})" for run, acts in signer.acts.items())
