@@ -49,6 +49,11 @@ def test_what_is_no_count_is_refused_by_its_name(options: dict[str, Any], says: 
         _rehearsed(**options)
 
 
+def test_a_rehearsal_is_compared_with_a_rehearsal():
+    with pytest.raises(UsageError, match="A rehearsal is wanted, not None"):
+        _rehearsed(units=1, workers=1).compare(None)
+
+
 def test_what_a_notebook_shows_takes_one_line():
     assert repr(_rehearsed(units=1, workers=1)).endswith("Marlow 150: 1 of 1 units, 1 pass>")
 

@@ -51,8 +51,13 @@ class Rehearsal:
     def compare(self, other: Rehearsal) -> dict[str, PairedDifference]:
         """Return what `other` has over this one on the same units, by name.
 
-        Raises UsageError where it is a rehearsal of other units.
+        Raises UsageError where it is a rehearsal of other units, or none.
         """
+        if not isinstance(other, Rehearsal):
+            raise UsageError(
+                f"A rehearsal is wanted, not {other!r}.",
+                do="ohmwright.rehearse(PROCEDURE, bench=FILE, …) gives one.",
+            )
         return {one.name: one for one in compared(self.outcomes, other.outcomes)}
 
     def plot(self, other: Rehearsal | None = None) -> Figure:
