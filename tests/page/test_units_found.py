@@ -109,3 +109,21 @@ def test_a_printed_worklist_begins_on_its_first_page_and_cuts_no_unit(
     kept.locator("td[data-name=Unit] a").evaluate("link => { link.textContent = 'X'.repeat(60) }")
     page.set_viewport_size({"width": 720, "height": 1000})  # about an A4 sheet
     assert page.locator(".listed").evaluate("list => list.scrollWidth") <= 720
+
+
+def test_a_printed_worklist_shows_what_chose_among_its_units_and_no_empty_field(
+    workshop: Site, browser: Browser
+) -> None:
+    person = Person.admitted(browser, workshop)
+    page = person.page
+    person.go("#/worklist")
+    words, only = page.get_by_label("Find a unit"), page.locator("select[name=only]")
+    page.emulate_media(media="print")
+    expect(words).to_be_hidden()
+    expect(only).to_be_hidden()
+    page.emulate_media(media="screen")
+    words.fill("HF-14")
+    only.select_option("due")
+    page.emulate_media(media="print")
+    expect(words).to_be_visible()
+    expect(only).to_be_visible()
