@@ -15,8 +15,11 @@ from ohmwright.wire.link import Link
 
 T = TypeVar("T")
 _LONGEST_REPLY = 1 << 22
+"""Bytes; what goes on beyond them is no reply."""
 _QUIET_S = 0.15
+"""Silence after which a line counts as drained."""
 _DRAINED_AT_MOST = 200
+"""Times that a line is read to drain it: one that never falls silent must not hold up OFF."""
 
 
 class InstrumentLine:
@@ -43,12 +46,12 @@ class InstrumentLine:
         self._await(self._link.write(bytes(data)))
 
     def read_until(self, end: bytes, timeout_s: float | None = None) -> bytes:
-        """Return the bytes before `end`, which is taken off the line. Raises LinkTimeout."""
+        """Return the bytes before `end`, which is taken off. Raises LinkTimeout, LinkLost."""
         length = self._wait(lambda left: left.find(end) if end in left else None, timeout_s)
         return self._take(length, len(end))
 
     def read_exactly(self, count: int, timeout_s: float | None = None) -> bytes:
-        """Return the next `count` bytes. Raises LinkTimeout."""
+        """Return the next `count` bytes. Raises LinkTimeout, LinkLost."""
         self._wait(lambda left: count if len(left) >= count else None, timeout_s)
         return self._take(count, 0)
 
@@ -115,11 +118,12 @@ class InstrumentLine:
         self.awaited = f"a reply of {self.name}, of which {self._left[:80]!r} came"
         while (length := whole(self._left)) is None:
             left_s = end_s - self._clock.now_s()
-            if left_s <= 0 or len(self._left) > _LONGEST_REPLY:
+            is_too_long = len(self._left) > _LONGEST_REPLY
+            if left_s <= 0 or is_too_long:
                 self.awaited = ""
+                where = f"in {len(self._left)} bytes" if is_too_long else f"within {within_s:g} s"
                 raise LinkTimeout(
-                    f"{self.name} sent no whole reply within {within_s:g} s: "
-                    f"{self._left[:80]!r} came.",
+                    f"{self.name} sent no whole reply {where}: {self._left[:80]!r} came.",
                     "No value was taken from it.",
                     "Check power, cable, port and address, then the message in the back end.",
                     received=self._left,
