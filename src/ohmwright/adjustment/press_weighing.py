@@ -57,7 +57,8 @@ class PressRequest:
 class PressCase:
     """One hypothesis of what was done now, and at an earlier cue, over a grid of b press times.
 
-    `log_evidence` (b,): logarithm of marginal likelihood times prior, at each time.
+    `log_evidence` (b,): logarithm of marginal likelihood times prior, at each time; `first_s` (b,):
+    age of the activation at the first press; `spacing_s` (b,): time from one press to the next.
     """
 
     what: PressesDone
@@ -68,13 +69,13 @@ class PressCase:
 
     @property
     def mean_times(self) -> tuple[float, float]:
-        """Expected time of the first press, and from one to the next."""
+        """Expected age of the activation at the first press, and time from one to the next."""
         share = weights(self.log_evidence)
         return float(share @ self.first_s), float(share @ self.spacing_s)
 
     @property
     def last_press_s(self) -> float:
-        """Expected time of the last press."""
+        """Expected age of the activation at the last press; of a case with presses alone."""
         presses = sum(abs(press.times) for press in self.what.presses)
         first_s, spacing_s = self.mean_times
         return first_s + (presses - 1) * spacing_s

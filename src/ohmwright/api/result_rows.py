@@ -25,11 +25,9 @@ from .dcc_rows import dcc_rows
 
 ResultRow = Mapping[str, str]
 """What a file says of one result, by name; under `where` its stage, step and point."""
-_WORDS = frozenset(("requirement", "held_against_it", "verdict_by", "reason"))
+_WORDS = {"requirement", "held_against_it", "verdict_by", "reason"}
 """Columns of CSV that are not compared: words of the program."""
-ADDED_LATER = frozenset(
-    ("begun", "ended", "analyzer", "instrument", "rested_s", "procedure_rest_s")
-)
+ADDED_LATER = {"begun", "ended", "analyzer", "instrument", "rested_s", "procedure_rest_s"}
 """Columns of CSV that files of earlier programs do not have."""
 _PARQUET = (
     *("asset", "model", "serial", "simulated", "kind", "quantity", "mode", "setting_w", "load_ohm"),
@@ -136,16 +134,23 @@ def _dcc_on_record(store: SqlStore, run: str) -> Iterator[Sequence[ResultRow]]:
 
 FORMS: Mapping[str, DataForm] = {
     ".csv": DataForm(
-        *(_csv_rows, _csv_on_record, "unit, number, names, dates, analyzer, conditions"),
-        "requirements and reasons in words, and what a file of an earlier program lacks",
+        _csv_rows,
+        _csv_on_record,
+        compared="unit, number, names, dates, analyzer, conditions",
+        left_out="requirements and reasons in words, and what a file of an earlier program lacks",
     ),
     ".parquet": DataForm(
-        *(_parquet_rows, _parquet_on_record, "unit, conditions"), "dates, names, analyzer"
+        _parquet_rows,
+        _parquet_on_record,
+        compared="unit, conditions",
+        left_out="dates, names, analyzer",
     ),
     ".xml": DataForm(
-        *(dcc_rows, _dcc_on_record, "unit, number, dates, names, analyzer, room"),
-        "country; of a draft laboratory, customer, place, receipt and statements; of a file by "
-        "another version its limits and words",
+        dcc_rows,
+        _dcc_on_record,
+        compared="unit, number, dates, names, analyzer, room",
+        left_out="country; of a draft laboratory, customer, place, receipt and statements; of a "
+        "file by another version its limits and words",
     ),
 }
 """By the ending of a file's name."""

@@ -45,9 +45,9 @@ def _is(name: str, operator: str) -> bool:
 
 def _named(event: Event) -> Iterable[str | None]:
     match event:
-        case Asked() | Commented() | FileAttached() | UnitIdentified() | ServiceLeft():
+        case Asked() | Commented() | FileAttached() | UnitIdentified():
             return (event.told_by,)
-        case TrimsStored():
+        case ServiceLeft() | TrimsStored():
             return (event.told_by,)
         case ActivationOpened() | SlowRelease() | UnaskedRf():
             return (event.keyed_by,)

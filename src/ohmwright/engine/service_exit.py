@@ -59,12 +59,11 @@ async def _leave(session: Session) -> None:
         return
     with anyio.move_on_after(_BOUND_S, shield=True):
         try:
-            await session.bench.generator.leave_unsaved()
+            left = await leave_without_saving(session, service.point)
         except OhmwrightError:
             return
-        session.left_service()
         pending.left_open = service.undone_text
-        pending.add(ServiceLeft(**session.stamp(), point=service.point))
+        pending.add(left)
 
 
 async def leave_if_moved(session: Session) -> AsyncIterator[Event]:

@@ -11,18 +11,9 @@ from ohmwright.estimation.activation_record import ActivationRecord
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import NOT_ANSWERS
 from ohmwright.model.assignment import PROGRAM
-from ohmwright.model.bench_status import (
-    OnStatus,
-    RfState,
-    TargetBand,
-    ignore_status,
-)
+from ohmwright.model.bench_status import OnStatus, RfState, TargetBand, ignore_status
 from ohmwright.model.cue import Cue
-from ohmwright.model.event import (
-    Asked,
-    Commented,
-    PointDone,
-)
+from ohmwright.model.event import Asked, Commented, PointDone
 from ohmwright.model.given_values import NOTHING_GIVEN, GivenValues
 from ohmwright.model.hardware import InputPath
 from ohmwright.model.result import Result, Sample

@@ -83,13 +83,14 @@ class RemoteAnalyzer(Analyzer):
         must not hold RF on for longer, since after ON the line may carry no OFF. Until RF was read
         as off a line that falls out of step is tried once: OFF is not to wait for more.
         """
-        sent_s = self.sent_limit_s(limit_s) or limit_s
+        carried_s = self.sent_limit_s(limit_s)
+        sent_s = limit_s if carried_s is None else carried_s
         if "set_ceiling" in self.dialogue.commands.tell:
             await self._verified.set_number("set_ceiling", "ceiling", sent_s, limit_s=sent_s)
         if "arm" in self.dialogue.commands.tell:
             await self.dialogue.tell("arm", limit_s=sent_s)
         self.dialogue.try_once()
-        self.on_since_s = self.dialogue.framing.now_s()
+        self.on_since_s = self.dialogue.framing.now_s()  # it may be on where no answer comes
         self.on_since_s = await self.dialogue.tell("on", limit_s=sent_s)
         if self.protections.limit_read_back:
             await self._see_limit(sent_s)

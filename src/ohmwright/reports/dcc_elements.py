@@ -12,7 +12,6 @@ from ohmwright.model.result import Measured, Verdict
 from .text import printable
 
 DCC, SI = "https://ptb.de/dcc", "https://ptb.de/si"
-_CONFORMITY: dict[Verdict, str] = {"pass": "pass", "fail": "fail"}
 Element = Any
 """An lxml element, for which lxml ships no types."""
 
@@ -76,5 +75,5 @@ def add_conformity(statement: Element, verdict: Verdict) -> None:
     The schema has four words more, conditionalPass, conditionalFail, noPass and noFail, but does
     not say what they mean, and undecided must never read as a kind of pass.
     """
-    if verdict in _CONFORMITY:
-        add(statement, "conformity", _CONFORMITY[verdict])
+    if verdict in ("pass", "fail"):
+        add(statement, "conformity", verdict)

@@ -11,6 +11,7 @@ from ohmwright.api.run_picture import TrendPoint
 _SHOWN = 2.0
 """The gauge reaches to twice the distance of each limit from the target."""
 _ARROWS = 3
+"""Arrows at the end of the gauge beyond which the reading lies."""
 _STEPS = "▁▂▃▄▅▆▇█"
 _PLAIN_STEPS = "_.-=#"
 _LEAST_SPAN = 0.02
@@ -20,8 +21,8 @@ _LEAST_SPAN = 0.02
 def gauge(band: BandPicture, width: int, *, blocks: bool) -> str:
     """Return a scale `width` columns wide with a mark where the reading stands.
 
-    The limits are brackets and the target a stroke. A reading beyond the scale is arrows at its
-    end; without a present reading there is no mark.
+    The limits are brackets, and the target between two is a stroke. A reading beyond the scale is
+    arrows at its end; without a present reading there is no mark.
     """
     outside, inside, mark = ("·", "─", "█") if blocks else (".", "-", "#")
     low, high = limit_columns(band, width)
