@@ -3,6 +3,7 @@
 Read in this order:
 
     main                        the program, and the exit code of every way to end
+    build                       which commit of it runs
     options, option_groups      options of several commands, declared once
     late_commands               groups of commands that are made when one is asked for
     commands_run, commands_bench, commands_offline, commands_new, commands_record, commands_keys,

@@ -117,7 +117,9 @@ def _root(
     version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
 ) -> None:
     if version:
-        typer.echo(f"ohmwright {__version__}")
+        from .build import build_commit
+
+        typer.echo(f"ohmwright {__version__}, commit {build_commit()}")
         raise typer.Exit
 
 
