@@ -3,6 +3,7 @@
 Read in this order:
 
     mark                    what the mark of a test chooses
+    simulated_data          the data of a bench with that mark, found beside the test
     procedure_run           what a procedure came to on a simulated bench
     procedure_bench         a simulated bench that runs procedures, for the fixture
 

@@ -4,31 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
 import anyio
 
-from ohmwright.api.bench_data import BenchData, read_bench
+from ohmwright.api.bench_data import BenchData
 from ohmwright.api.bench_use import BenchUse
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
-from ohmwright.api.simulated_commands import simulated_commands
-from ohmwright.api.simulation_profiles import read_simulation_profiles
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import run
 from ohmwright.instruments.bench import Bench
-from ohmwright.model.bench_file import Simulated, Simulation
-from ohmwright.model.errors import OhmwrightError, UsageError
+from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.event import Event
-from ohmwright.model.hardware import GeneratorData
-from ohmwright.model.shipped import shipped
-from ohmwright.model.source import load
 from ohmwright.model.step import STAGES, Stage, known_stages
 from ohmwright.simulator.bench import SimulatedBench
-from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.truth import Truth
 from ohmwright.wire.clock import VirtualClock
@@ -37,6 +30,7 @@ from ohmwright.wire.paced_clock import PacedClock
 
 from .mark import Mark
 from .procedure_run import ProcedureRun
+from .simulated_data import found_file, simulated_data
 
 T = TypeVar("T")
 
@@ -66,16 +60,8 @@ class ProcedureBench:
 
     @classmethod
     def opened(cls, folder: Path, root: Path, keep_in: Path, mark: Mark) -> ProcedureBench:
-        """Return a bench as the mark of a test describes it; without a `bench`, the shipped one.
-
-        Raises OhmwrightError where a file is missing or wrong, or nothing can be simulated of it.
-        """
-        shipped_bench = shipped("benches", "demo.toml")
-        path = shipped_bench if mark.bench is None else _found(mark.bench, folder, root)
-        data = _simulated(read_bench(path), mark)
-        if mark.profile is not None:
-            data = _with_generator(data, _profile(mark.profile, folder, root))
-        data = replace(data, faults=tuple(map(LineFault.parse, mark.faults)))
+        """Return a bench as the mark of a test describes it. Raises OhmwrightError."""
+        data = simulated_data(folder, root, mark)
         clock = VirtualClock() if mark.virtual_time else PacedClock()
         hardware = simulated_bench(data, clock)
         bench = _assembled(data, hardware, clock)
@@ -130,7 +116,7 @@ class ProcedureBench:
         return error.with_traceback(None)
 
     async def _run(self, procedure: str | Path, stages: tuple[Stage, ...]) -> ProcedureRun:
-        file = read_procedure(_found(procedure, self.folder, self.root))
+        file = read_procedure(found_file(procedure, self.folder, self.root))
         chosen, events = known_stages(stages), list[Event]()
         with self.use.one_job():
             self.runs.append(events)
@@ -189,66 +175,9 @@ def _assembled(data: BenchData, hardware: SimulatedBench, clock: VirtualClock) -
     return assemble_bench(data, clock, analyzer, generator, person)
 
 
-def _simulated(data: BenchData, mark: Mark) -> BenchData:
-    """Return the data with both instruments simulated, and with seed and age as asked for."""
-    given = mark.model_dump(include={"seed", "age_months"}, exclude_none=True)
-    simulation = (data.file.simulation or Simulation()).model_copy(update=given)
-    simulated = Simulated(kind="simulated")
-    entries: dict[str, object] = {"simulation": simulation, "stepped_time": None}
-    entries["analyzer"] = data.file.analyzer.model_copy(update={"link": simulated, "identity": ""})
-    if data.file.generator.link is not None:
-        entries["generator"] = data.file.generator.model_copy(
-            update={"link": simulated, "identity": ""}
-        )
-    commands = simulated_commands(data)
-    return replace(
-        data,
-        file=data.file.model_copy(update=entries),
-        analyzer_commands=commands.analyzer,
-        generator_commands=commands.generator,
-        analyzer_back_end=None,
-        generator_back_end=None,
-    )
-
-
-def _with_generator(data: BenchData, path: Path) -> BenchData:
-    """Return the data with another generator data file, its [physics] included."""
-    return replace(
-        data,
-        generator_path=path,
-        generator=load(path, GeneratorData, table="data"),
-        profiles=read_simulation_profiles(data.analyzer_path, path),
-    )
-
-
 def _quoted(text: str) -> str:
     """Return `text` as one word of a shell, always in quotes."""
     return "'" + text.replace("'", "'\"'\"'") + "'"
-
-
-def _profile(name: Path, folder: Path, root: Path) -> Path:
-    """Return a generator's data file: a shipped one by its name, else as `_found`."""
-    own = shipped("generators", f"{name}.toml")
-    if own.is_file():
-        return own
-    known = ", ".join(sorted(one.stem for one in shipped("generators").glob("*.toml")))
-    return _found(name, folder, root, f" and among the shipped generators: {known}")
-
-
-def _found(name: str | Path, folder: Path, root: Path, also: str = "") -> Path:
-    """Return the file `name`, beside the test or below the root folder.
-
-    Raises UsageError, which says `also` where else it was looked for.
-    """
-    tried = [folder / name, root / name]
-    for path in tried:
-        if path.is_file():
-            return path
-    places = " and ".join(map(str, dict.fromkeys(tried)))
-    raise UsageError(
-        f"There is no file {name}: looked for {places}{also}.",
-        do="Give its name as seen from the test's folder or from pytest's root folder.",
-    )
 
 
 def _in_own_loop(work: Callable[[], Awaitable[T]]) -> T:
