@@ -21,7 +21,8 @@ from rich.live import Live
 
 from ohmwright.api.run_plan import PlannedPoint
 from ohmwright.api.run_view import RunWatch
-from ohmwright.cli.screen.layout import Extent, screen
+from ohmwright.cli.screen.fitting import Extent
+from ohmwright.cli.screen.layout import screen
 from ohmwright.model.bench_status import BenchStatus, TargetBand
 from ohmwright.model.cue import Cue
 from ohmwright.model.event import PointDone, RunResumed, StageStarted, StepStarted

@@ -27,7 +27,8 @@ from ohmwright.api.run_picture import request_picture
 from ohmwright.api.run_view import RunWatch
 from ohmwright.cli import live
 from ohmwright.cli.live import LiveView
-from ohmwright.cli.screen.layout import Extent, screen
+from ohmwright.cli.screen.fitting import Extent
+from ohmwright.cli.screen.layout import screen
 from ohmwright.cli.screen.pieces import rf_line
 from ohmwright.cli.terminal_operator import TerminalOperator, _request_lines
 from ohmwright.engine.as_left_evidence import MAY_BE_UNSAVED

@@ -14,8 +14,9 @@ from ohmwright.api.reading_picture import BandPicture, band_picture
 from ohmwright.api.run_picture import RunPicture, TrendPoint
 from ohmwright.api.run_plan import PlannedPoint
 from ohmwright.api.run_view import RunWatch
+from ohmwright.cli.screen.fitting import Extent
 from ohmwright.cli.screen.gauge import gauge, gauge_labels, sparkline, trend_columns
-from ohmwright.cli.screen.layout import Extent, few_lines, screen
+from ohmwright.cli.screen.layout import few_lines, screen
 from ohmwright.cli.screen.letters import HEIGHT, dots, large, medium
 from ohmwright.cli.screen.pieces import band_words
 from ohmwright.instruments.answer_requests import TypeText

@@ -22,7 +22,8 @@ from ohmwright.wire.clock import Clock
 
 from .console import err
 from .lines_above import lines_kept_above
-from .screen.layout import Extent, few_lines, screen
+from .screen.fitting import Extent
+from .screen.layout import few_lines, screen
 from .screen.pieces import result_lines, rf_line
 from .sound.sounding import Silence, Sounds
 from .stop_key import OnKeys, StopKey, ignore_keys

@@ -7,15 +7,16 @@ many empty lines.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import zip_longest
 from textwrap import wrap
 
 from rich.text import Text
 
-from ohmwright.api.run_picture import AnswerPicture, RunPicture
+from ohmwright.api.run_picture import AnswerPicture, CuePicture, RunPicture
 from ohmwright.api.run_view import TREND_S
 
+from .fitting import Extent, cut, fitted, has_words, paragraph, two_ended
 from .gauge import gauge, gauge_labels, sparkline, trend_columns, trend_scale
 from .letters import HEIGHT, columns, large, medium
 from .pieces import (
@@ -32,7 +33,10 @@ from .pieces import (
     verdict_line,
 )
 
-_GAUGE_COLUMNS, _TREND_LABEL = 60, 14
+_GAUGE_COLUMNS = 60
+"""Columns of gauge and trend at most."""
+_TREND_LABEL = 14
+"""Columns that the label of the trend takes beside it."""
 _WIDEST = 100
 """Columns that are used at most, so that what belongs together stays so."""
 _LARGE_FROM = (76, 20)
@@ -40,20 +44,6 @@ _LARGE_FROM = (76, 20)
 _MEDIUM_FROM = (50, 14)
 _BESIDE = 26
 """Columns that target and limits take beside the reading."""
-
-
-@dataclass(frozen=True)
-class Extent:
-    """What a terminal has room for."""
-
-    columns: int
-    rows: int
-    blocks: bool = True
-    """Whether its encoding has block characters."""
-
-    def holds(self, size: tuple[int, int]) -> bool:
-        """Whether there are so many columns and rows."""
-        return self.columns >= size[0] and self.rows >= size[1]
 
 
 def screen(picture: RunPicture, room: Extent, hint: str, panel: Sequence[Text] = ()) -> list[Text]:
@@ -65,15 +55,15 @@ def screen(picture: RunPicture, room: Extent, hint: str, panel: Sequence[Text] =
     progress = progress_line(picture, room.columns, blocks=room.blocks)
     if not room.holds(_MEDIUM_FROM):
         to_do = _request(picture, room) or _cue_words(picture, room, lines=1)
-        foot = [*filter(_has_words, to_do), *panel, progress, Text(hint)]
+        foot = [*filter(has_words, to_do), *panel, progress, Text(hint)]
         lines = few_lines(picture, room)
         if len(lines) + len(foot) > room.rows:  # the last ones are cut, and RF is none of them
             place, rf, reading, gauge_line = lines
             lines = [rf, reading, place, gauge_line]
-        return _fitted(lines, foot[: max(0, room.rows - 1)], room)
+        return fitted(lines, foot[: max(0, room.rows - 1)], room)
     head = [
         Text(f"{picture.unit}   {picture.procedure}" if picture.unit else "", style="dim"),
-        _two_ended(place_line(picture), next_line(picture), room.columns),
+        two_ended(place_line(picture), next_line(picture), room.columns),
         Text(),
         rf_line(picture.rf, blocks=room.blocks),
         Text(),
@@ -83,10 +73,10 @@ def screen(picture: RunPicture, room: Extent, hint: str, panel: Sequence[Text] =
     cue = _request(picture, room) or list(_cue(picture, room))
     left = room.rows - len(body) - len(cue) - len(foot)
     if left < 0:  # what is to be done now is never cut: it takes the place of what is above it
-        return _fitted(body, [*cue, *foot], room)
+        return fitted(body, [*cue, *foot], room)
     trend = list(_trend(picture, room, rows=1 if left < 6 else 2 if left < 14 else 4))
     results = _results(picture, left - len(trend))
-    return _fitted([*body, *trend, *cue, *results], foot, room)
+    return fitted([*body, *trend, *cue, *results], foot, room)
 
 
 def few_lines(picture: RunPicture, room: Extent) -> list[Text]:
@@ -100,7 +90,7 @@ def few_lines(picture: RunPicture, room: Extent) -> list[Text]:
             reading = Text.assemble((reading_words(picture), "bold"), "   ", side_words(band))
         gauge_line = Text(gauge(band, min(_GAUGE_COLUMNS, room.columns), blocks=room.blocks))
     lines = [place_line(picture), rf_line(picture.rf, blocks=room.blocks), reading, gauge_line]
-    return [_cut(line, room) for line in lines]
+    return [cut(line, room) for line in lines]
 
 
 def _reading(picture: RunPicture, room: Extent) -> Iterator[Text]:
@@ -165,9 +155,8 @@ def _cue(picture: RunPicture, room: Extent) -> Iterator[Text]:
         yield Text(line, style="bold")
     seen = "" if cue.kind == "notice" else cue.seen  # what a notice says begins with what was seen
     words = cue.words if seen == "" else cue.words.replace(seen, "").strip()
-    style = "bold reverse" if cue.kind == "notice" else "bold"
-    yield from _paragraph(words, room, style, lines=2 if seen == "" else 1)
-    yield from _paragraph(seen, room, "", lines=2)
+    yield from paragraph(words, room, _cue_style(cue), lines=2 if seen == "" else 1)
+    yield from paragraph(seen, room, "", lines=2)
 
 
 def _cue_words(picture: RunPicture, room: Extent, *, lines: int) -> list[Text]:
@@ -175,15 +164,11 @@ def _cue_words(picture: RunPicture, room: Extent, *, lines: int) -> list[Text]:
     cue = picture.cue
     if cue is None:
         return []
-    style = "bold reverse" if cue.kind == "notice" else "bold"
-    return _paragraph(cue.words, room, style, lines=lines)
+    return paragraph(cue.words, room, _cue_style(cue), lines=lines)
 
 
-def _paragraph(words: str, room: Extent, style: str, *, lines: int) -> list[Text]:
-    """Return `words` in exactly so many lines, or more where they need them."""
-    wrapped = wrap(words, room.columns)
-    wrapped += [""] * (lines - len(wrapped))
-    return [Text(line, style=style if line else "") for line in wrapped]
+def _cue_style(cue: CuePicture) -> str:
+    return "bold reverse" if cue.kind == "notice" else "bold"
 
 
 def _request(picture: RunPicture, room: Extent) -> list[Text]:
@@ -201,7 +186,7 @@ def _request(picture: RunPicture, room: Extent) -> list[Text]:
     return [
         Text(),
         *(Text(line, style="bold reverse") for line in asked),
-        *_paragraph(request.problem, room, "bold", lines=1),
+        *paragraph(request.problem, room, "bold", lines=1),
         *map(Text, wrap(how, room.columns, initial_indent="   ", subsequent_indent="   ")),
     ]
 
@@ -223,39 +208,9 @@ def _results(picture: RunPicture, rows: int) -> Iterator[Text]:
     lines = [verdict_line(picture), *result_lines(picture, min(rows - 3, 12))]
     yield Text()
     yield from lines[: rows - 1]
-    if room_left := max(0, min(rows, 14) - 1 - len(lines)):
-        yield from [Text()] * room_left
+    yield from [Text()] * (min(rows, 14) - 1 - len(lines))
 
 
 def _foot_line(picture: RunPicture, hint: str, room: Extent) -> Text:
     latest = Text(picture.notices[-1].words if picture.notices else "")
-    return _two_ended(Text(hint, style="dim"), latest, room.columns)
-
-
-def _two_ended(left: Text, right: Text, width: int) -> Text:
-    """Return a line with `left` at its beginning and `right` at its end, as far as they fit."""
-    space = width - len(left) - len(right)
-    if space >= 3:
-        return Text.assemble(left, " " * space, right)
-    cut = right.copy()
-    cut.truncate(max(0, width - len(left) - 3), overflow="ellipsis")
-    return Text.assemble(left, "   ", cut)
-
-
-def _has_words(line: Text) -> bool:
-    return line.plain.strip() != ""
-
-
-def _fitted(lines: Sequence[Text], foot: Sequence[Text], room: Extent) -> list[Text]:
-    """Return `lines` and `foot`, cut to the terminal's size; empty lines go first."""
-    body, most = list(lines), max(0, room.rows - len(foot))
-    empty = [i for i, line in enumerate(body) if not _has_words(line)]
-    for i in reversed(empty[: max(0, len(body) - most)]):
-        del body[i]
-    return [_cut(line, room) for line in [*body[:most], *foot][: room.rows]]
-
-
-def _cut(line: Text, room: Extent) -> Text:
-    """Return `line` cut to the terminal's width; where there are signs for it, that it is cut."""
-    line.truncate(room.columns, overflow="ellipsis" if room.blocks else "crop")
-    return line
+    return two_ended(Text(hint, style="dim"), latest, room.columns)
