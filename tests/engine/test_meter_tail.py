@@ -226,6 +226,7 @@ async def test_a_late_meter_says_nothing_of_off_where_the_limit_came_first(
     await released(rig, on_s=8.1, limit_s=8.0)
     assert len(hardware.warned) == 1
     assert "'window_s' in its data" in rig.bench.rf.off_after_warning
+    assert "while it changes its range" in rig.bench.rf.off_after_warning
 
 
 @pytest.mark.anyio

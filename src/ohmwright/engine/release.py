@@ -245,7 +245,8 @@ async def _take_back(bench: Bench, seen: _Seen) -> None:
     if seen.last_on_s and not spoken_against:
         is_off += (
             " (only readings of a current spoke against it: a pedal or a second control held RF "
-            "on, or the meter is slower than 'window_s' in its data says)"
+            "on, or the meter is slower than 'window_s' in its data says, or gives its last "
+            "reading again while it changes its range)"
         )
     again = "Where the run goes on, you are asked to press it again."
     if not bench.analyzer.keyed_by_foot:
