@@ -89,8 +89,10 @@ class MeterTail:
 def tail_s(meter: MeterData, current_ma: float, none_ma: float) -> float:
     """Return for how long in s a filter shows more than `none_ma` of a current that has gone.
 
-    Of a filter that delays a change as a mean over the meter's window does; with the interval until
-    the reading that shows no more.
+    Of a filter that delays a change as a mean over the meter's window does, where its data state no
+    filter; of one that they state, as if it averaged squares: that shows a current twice as long.
+    With the interval until the reading that shows no more.
     """
     constants = max(0.0, log(current_ma / none_ma))
-    return 0.5 * meter.window_s * constants + 1 / meter.readings_per_s
+    times = 1.0 if meter.averages_by == "filter" else 0.5
+    return times * meter.window_s * constants + 1 / meter.readings_per_s
