@@ -24,9 +24,11 @@ SOUND = Evidence(
         ({"digit": 4.0}, "digit of 4", "one of 1"),
         ({"uncertainty_tolerances": 0.5, "noise_tolerances": 1.2}, "scatter by 1.2", "less noise"),
         ({"left_over_tolerances": 0.6}, "with rests of up to 30 s", "longer rest"),
+        ({"left_over_tolerances": 3.0, "digit": 2.0}, "worth 3.0 tolerances", "longer rest"),
+        ({"left_over_tolerances": 0.3, "digit": 2.0}, "digit of 2", "one of 1"),
         ({"play_counts": 8.0, "play_tolerances": 2.0}, "short by about 8 counts", "see whether"),
         ({"time_outs": 3, "times_out_s": 9.0}, "ended by itself 3 times", "longer time-out"),
-        ({"hunting": 0.9, "swing_tolerances": 0.6}, "hunts", "repaired"),
+        ({"hunting": 0.9, "swing_tolerances": 0.6}, "hunts", "mains and the meter"),
         ({"hunting": 0.9, "swing_tolerances": 0.1}, "0.90 tolerances off", "smaller counts"),
         (
             {"uncertainty_tolerances": 0.4, "settles_s": 16.0, "at_age_s": 6.0},

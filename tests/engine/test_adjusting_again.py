@@ -259,3 +259,4 @@ async def test_an_adjustment_that_was_not_saved_shows_as_left(
     assert bool([words for words in notices if "before the unit leaves" in words]) is not saved
     if told:
         assert re.search(r"P\d landed at \d+ ± \d+ mA in service mode, and \d+ ±", told[0])
+        assert "or the output has drifted since" in told[0]

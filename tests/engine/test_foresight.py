@@ -212,3 +212,6 @@ async def test_a_meter_that_may_read_off_too_late_is_told_of_once(
     assert not [one for one in told_of(rig, procedure) if "filter" in one[3]]
     quick = make_rig(meter=MeterKind(readings_per_s=10.0, window_s=0.9, resolution_ma=0.1))
     assert not [one for one in told_of(quick, procedure) if "filter" in one[3]]
+    stated = MeterKind(10.0, 0.9, resolution_ma=0.1, averages_by="filter")
+    [told] = [one[3] for one in told_of(make_rig(meter=stated), procedure) if "filter" in one[3]]
+    assert "averages squares, as true RMS may be formed, it shows more than 0.3 mA for 7.3" in told

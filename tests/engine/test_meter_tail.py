@@ -226,6 +226,7 @@ async def test_a_late_meter_says_nothing_of_off_where_the_limit_came_first(
     await released(rig, on_s=8.1, limit_s=8.0)
     assert len(hardware.warned) == 1
     assert "'window_s' in its data" in rig.bench.rf.off_after_warning
+    assert "while it changes its range" in rig.bench.rf.off_after_warning
 
 
 @pytest.mark.anyio
@@ -262,3 +263,21 @@ async def test_a_current_that_stays_is_warned_of_as_soon_as_ever(
     assert rig.bench.rf.state == "on"
     assert hardware.off_s is not None
     assert warned_s[0] - hardware.off_s < meter_shows_s(rig.bench) + 0.5
+
+
+@pytest.mark.anyio
+@pytest.mark.parametrize(
+    ("course", "only_fell"),
+    [(filtered(2.5), True), (lambda _: 0.05, False), (lambda since_s: 0.05 + since_s / 100, False)],
+    ids=["falls", "stays", "rises"],
+)
+async def test_what_only_falls_is_told_as_a_slower_meter_shows_it(
+    make_rig: Callable, course: Course, only_fell: bool
+) -> None:
+    """It is an alarm all the same; minutes later such a meter shows nothing to whoever looks."""
+    rig = make_rig(meter=FILTERING)
+    await ensure_off_at_start(rig.bench, PendingEvents())
+    Hardware(rig, course)
+    with pytest.raises(ReleaseNotConfirmed, match="RF MAY STILL BE ON") as alarm:
+        await released(rig, on_s=3.0, limit_s=20.0)
+    assert ("only fell after OFF" in alarm.value.happened) == only_fell

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from .evidence import Evidence
 
 _DIGIT_TOLERANCES = 0.35
-"""Digit of the meter above which it is named: it may be what prevents a decision."""
+"""Digit of the meter above which it is named, unless the warmth left over is worth more than it:
+it may be what prevents a decision."""
 _UNSURE_TOLERANCES = 0.25
 """Standard uncertainty above which a value is not decided wherever it lies in tolerance."""
 _HUNTS, _SWING_TOLERANCES = 0.5, 0.25
@@ -33,7 +34,7 @@ def _causes(seen: Evidence) -> Iterator[str]:
             f"the service mode ended by itself {seen.time_outs} times, once after "
             f"{seen.times_out_s:.0f} s; a longer time-out or a quicker meter would help"
         )
-    if seen.digit > _DIGIT_TOLERANCES * seen.tolerance:
+    if seen.digit > seen.tolerance * max(_DIGIT_TOLERANCES, seen.left_over_tolerances):
         yield (
             f"the meter's digit of {seen.digit:g} is coarse for a tolerance of "
             f"{seen.tolerance:.3g}; one of {0.2 * seen.tolerance:.2g} would help"
@@ -66,8 +67,8 @@ def _causes(seen: Evidence) -> Iterator[str]:
         yield _not_as_predicted(seen, f"{seen.surprises} times")
     if seen.hunting > _HUNTS and seen.swing_tolerances > _SWING_TOLERANCES:
         yield (
-            "the output hunts, by too much for its tolerance; "
-            "have the unit repaired, or use a meter that averages for longer"
+            "the output hunts, by too much for its tolerance; see whether the mains and the meter "
+            "are steady, then have the unit repaired, or use a meter that averages for longer"
         )
     if seen.surprises:
         yield _not_as_predicted(seen, "once")

@@ -111,8 +111,8 @@ class AsLeftEvidence:
             if differ_ma > max(moved, hypot(now.expanded_ma, landed.expanded_ma)):
                 return (
                     f"{adjusted.point} landed at {landed} in service mode, and {now} flows now "
-                    f"into the same load at full setting: {MAY_BE_UNSAVED}, or service mode keys "
-                    "another setting"
+                    f"into the same load at full setting: {MAY_BE_UNSAVED}, service mode keys "
+                    "another setting, or the output has drifted since"
                 )
         return ""
 

@@ -186,7 +186,7 @@ def count_shortfall(room: Room, count_ma: float) -> Iterator[Shortfall]:
 def tail_shortfall(meter: MeterData, current_ma: float) -> Iterator[Shortfall]:
     """Yield that the meter, if it averages by a filter, reads off too late after `current_ma`.
 
-    A note, since its data call it a mean.
+    A note, since its data call it a mean, or do not say what its filter averages.
     """
     measured_ma = ABOVE_ZERO_DIGITS * meter.resolution_ma  # where it shows 0 with the output off
     none_ma = measured_ma if meter.zero_ma is None else max(measured_ma, meter.zero_ma)
@@ -195,10 +195,17 @@ def tail_shortfall(meter: MeterData, current_ma: float) -> Iterator[Shortfall]:
         yield Shortfall(
             "tail",
             "name",
-            f"if the meter averages by a filter, it shows more than {none_ma:g} mA for "
+            f"if {_filters(meter)}, it shows more than {none_ma:g} mA for "
             f"{lasts_s:.1f} s after OFF has ended {current_ma:.0f} mA; a run in which RF does not "
             f"read off within {READ_OFF_WITHIN_S:g} s ends with an alarm. Where its manual states "
             "more, set zero_ma in its data; a mean has no such tail",
             lasts_s / READ_OFF_WITHIN_S,
             "note",
         )
+
+
+def _filters(meter: MeterData) -> str:
+    """Return what a meter would have to do to have such a tail, beside what its data say."""
+    if meter.averages_by == "filter":
+        return "the meter's filter averages squares, as true RMS may be formed"
+    return "the meter averages by a filter"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from math import exp, log
+from itertools import pairwise
+from math import exp, log, nan
 from typing import NamedTuple
 
 from ohmwright.instruments.analyzer import Reading
@@ -10,6 +11,8 @@ from ohmwright.model.hardware import LONGEST_HOLD_S, MeterData
 
 _SCATTER = 0.02
 """By which readings of one current may differ, beside a digit."""
+_CLEARLY_LESS = 0.5
+"""Of the first reading after OFF: less than that is no droop of an output that stays on."""
 
 
 class _Bound(NamedTuple):
@@ -39,8 +42,19 @@ class MeterTail:
         self._number: int | None = None
         self._digit_ma = meter.resolution_ma
         self._bounds = [_Bound(meter.max_current_ma, off_s + self._interval_s)]
+        self._shown_ma: list[float] = []
         self.explains = True
         """Whether it explains each reading so far."""
+
+    @property
+    def only_fell(self) -> bool:
+        """Whether no reading was above the one before, and the last was clearly below the first.
+
+        False where one could not be held against the tail.
+        """
+        shown_ma = self._shown_ma
+        fell = all(b <= a + self._digit_ma for a, b in pairwise(shown_ma))
+        return len(shown_ma) > 1 and fell and shown_ma[-1] < _CLEARLY_LESS * shown_ma[0]
 
     def take(self, reading: Reading | None, asked_s: float, read_s: float) -> None:
         """Take what was read, and when it was asked for and came, in s of the bench's clock.
@@ -50,6 +64,7 @@ class MeterTail:
         """
         if reading is not None and self._is_held(reading, asked_s):
             return
+        self._shown_ma.append(nan if reading is None else reading.current_ma)
         if reading is None or not reading.current_ma <= self._most_ma(asked_s) + self._digit_ma:
             self.explains = False
         elif self.explains:
@@ -74,8 +89,10 @@ class MeterTail:
 def tail_s(meter: MeterData, current_ma: float, none_ma: float) -> float:
     """Return for how long in s a filter shows more than `none_ma` of a current that has gone.
 
-    Of a filter that delays a change as a mean over the meter's window does; with the interval until
-    the reading that shows no more.
+    Of a filter that delays a change as a mean over the meter's window does, where its data state no
+    filter; of one that they state, as if it averaged squares: that shows a current twice as long.
+    With the interval until the reading that shows no more.
     """
     constants = max(0.0, log(current_ma / none_ma))
-    return 0.5 * meter.window_s * constants + 1 / meter.readings_per_s
+    times = 1.0 if meter.averages_by == "filter" else 0.5
+    return times * meter.window_s * constants + 1 / meter.readings_per_s

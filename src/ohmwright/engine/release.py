@@ -44,6 +44,10 @@ _ZERO_HINT = (
     " If the meter shows that current with the generator switched off, set zero_ma in [data.meter] "
     "of its data file, as its manual states it."
 )
+_ONLY_FELL = (
+    "; its readings only fell after OFF, as those of a meter do that is slower than 'window_s' in "
+    "its data says"
+)
 
 
 def meter_shows_s(bench: Bench) -> float:
@@ -136,7 +140,9 @@ async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRele
     seen = _Seen(begun_s, MeterTail(bench.analyzer.data.meter, begun_s))
     for within_s in (bound_s(bench), LAST_TRY_BOUND_S):
         with anyio.move_on_after(within_s, shield=True):
-            return await _release(bench, seen, current_seen=current_seen)
+            ended = await _release(bench, seen, current_seen=current_seen)
+            fell = isinstance(ended, str) and seen.tail.only_fell
+            return f"{ended}{_ONLY_FELL}" if fell else ended
         await _warn(bench, seen, "no reading of it has come back")
     last = "" if seen.problem is None else f"; the last that spoke against off: {seen.problem}"
     return f"the time for reading it back ran out{last}"
@@ -239,7 +245,8 @@ async def _take_back(bench: Bench, seen: _Seen) -> None:
     if seen.last_on_s and not spoken_against:
         is_off += (
             " (only readings of a current spoke against it: a pedal or a second control held RF "
-            "on, or the meter is slower than 'window_s' in its data says)"
+            "on, or the meter is slower than 'window_s' in its data says, or gives its last "
+            "reading again while it changes its range)"
         )
     again = "Where the run goes on, you are asked to press it again."
     if not bench.analyzer.keyed_by_foot:

@@ -26,6 +26,7 @@ is adjusted again, though it still passes; a shift by more shows that trims are 
 
 _SMALL_PART = 0.1
 """A trim that seems to have a smaller part in a shift is not named."""
+WARMED = " (or as the unit warmed: its data state no droop)"
 
 
 class TrimLog:
@@ -100,7 +101,9 @@ class TrimLog:
         if abs(moved_ma) < max(UNFELT * width, _scatter(before, check.measured)):
             return ""
         times = self._times_again(check)
-        note = f"{moved_ma:+.3g} mA since {trims_moved(self._that_matter(check))}"
+        # a loss may be warmth of which nothing is known, as that of a unit slow to recover
+        warmed = moved_ma < 0 and self._generator.droop is None
+        note = f"{moved_ma:+.3g} mA since {trims_moved(self._that_matter(check))}{WARMED * warmed}"
         given_up = check.verdict != "pass" and times == MOST_TIMES_AGAIN
         return f"{note}, though adjusted again {times} times" if given_up else note
 
