@@ -6,7 +6,7 @@ import json
 from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -52,6 +52,13 @@ class ReportSpan:
     campaign: str = ""
     run_ids: Collection[str] | None = None
     """None is all runs of the span."""
+
+    @property
+    def words(self) -> str:
+        """The span as dates; a day that is not over at its end has the time (UTC)."""
+        whole = self.until.timetz() == time(tzinfo=UTC)
+        end = f"{self.until:%Y-%m-%d}" if whole else f"{self.until:%Y-%m-%d %H:%M} UTC"
+        return f"{self.since:%Y-%m-%d} to before {end}"
 
 
 @dataclass(frozen=True)
@@ -154,8 +161,7 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
     if not review.models:
         kind = "simulated" if span.simulated else "real"
         raise UsageError(
-            f"There are no results of {kind} units from {span.since:%Y-%m-%d} to before "
-            f"{span.until:%Y-%m-%d}.",
+            f"There are no results of {kind} units from {span.words}.",
             "Nothing was written.",
             f"Look at '{typed_command('record list')}'; --simulated shows simulated units.",
         )
