@@ -29,7 +29,8 @@ from ohmwright.fleet.fleet_review import WithoutPass
 from ohmwright.fleet.surprise_chart import SurpriseChart, VisitSurprise
 from ohmwright.fleet.years import years_of
 from ohmwright.model.errors import UsageError
-from ohmwright.records.asset_register import AssetRegister
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.records.asset_register import AssetRegister, AssetRevision
 from ohmwright.records.qualified import Qualified
 from ohmwright.records.queries import fetch_rows, reported_results
 from ohmwright.records.sql_store import SqlStore, open_store
@@ -286,6 +287,22 @@ def test_a_withdrawn_unit_counts_as_seen_and_is_not_at_risk(
     assert tag not in paper.pictures[0].alt
     assert {row["asset"] for row in without.table() if row["withdrawn"]} == {tag}
     assert without.review == report.review
+
+
+def test_units_in_use_that_were_not_seen_are_counted_but_not_of_a_campaign(
+    store: SqlStore, report: FleetReport, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert "Units in use and not seen" not in dict(fleet_paper(report).facts)
+    seen = min(report.review.assets)
+    unit = RegisteredAsset(tag=seen, maker="T", model="Q", serial="1")
+    elsewhere = unit.model_copy(update={"tag": "HF-X"})
+    gone = unit.model_copy(update={"tag": "HF-Y", "state": "withdrawn"})
+    known = [AssetRevision(one, 1, "", "", "added", "") for one in (unit, elsewhere, gone)]
+    monkeypatch.setattr(AssetRegister, "all", lambda _: known)
+    whole = fleet_report(store, SPAN)
+    assert dict(fleet_paper(whole).facts)["Units in use and not seen"] == "1"
+    runs = [report.review.failures[0].run_id]
+    assert fleet_report(store, replace(SPAN, campaign="may", run_ids=runs)).not_seen == 0
 
 
 def test_each_ring_of_the_control_charts_stands_in_words(

@@ -118,6 +118,7 @@ def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
     since = f", {withdrawn} of them withdrawn" if withdrawn else ""
     return (
         ("Units seen", f"{len(review.assets)}{since}"),
+        *((("Units in use and not seen", str(report.not_seen)),) if report.not_seen else ()),
         ("Visits", str(visits)),
         *((("Left out", counted(report.void_runs, "void run")),) if report.void_runs else ()),
         *(

@@ -76,6 +76,9 @@ class FleetReport:
     too."""
     withdrawn: Collection[str]
     """Units that are not used any more: what was done counts, nothing is foretold."""
+    not_seen: int
+    """Units in use by the register without a result in the span; 0 of a campaign, whose status says
+    what is left."""
     void_runs: int
     """Void runs of the span, which are left out."""
     records: ChainPosition
@@ -176,9 +179,15 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
         rows=shown,
         marked=qualified_points(store.database, span.until, simulated=span.simulated),
         withdrawn=AssetRegister(store.database).withdrawn(),
+        not_seen=0 if span.run_ids is not None else _not_seen(store, review),
         void_runs=_void_runs(store, span),
         records=newest,
     )
+
+
+def _not_seen(store: SqlStore, review: FleetReview) -> int:
+    known = (one.asset for one in AssetRegister(store.database).all())
+    return sum(asset.in_use and asset.tag not in review.assets for asset in known)
 
 
 def _void_runs(store: SqlStore, span: ReportSpan) -> int:
