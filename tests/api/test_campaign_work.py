@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from ohmwright.api.campaign_changes import CampaignChanges
+from ohmwright.api.campaign_words import place_words, reason_words, who_words
 from ohmwright.api.campaign_work import CampaignDesk, refuse_handed_over
 from ohmwright.api.jobs import claimed_events
 from ohmwright.model.errors import RecordError, UsageError
@@ -205,9 +206,22 @@ def test_a_withdrawn_unit_is_not_left_to_be_done(store: SqlStore) -> None:
     known = AssetRegister(store.database).get("HF-1")
     gone = known.asset.model_copy(update={"state": "withdrawn"})
     change = AssetChange("withdrawn", gone, known.revision + 1)
-    AssetRegister(store.database).apply([change], by="Fenn")
+    AssetRegister(store.database).apply([change], by="Oake", why="no spares")
     assert phase(store) == ("withdrawn", "")
+    state = desk(store).states()["HF-1"]
+    assert (who_words(state), reason_words(state)) == ("Oake", "no spares")  # Fenn only took it
     assert (desk(store).progress().left, list(desk(store).why_left())) == (1, ["HF-2"])
+
+
+def test_a_unit_that_is_left_is_told_as_in_repair(store: SqlStore) -> None:
+    register = AssetRegister(store.database)
+    for tag in ("HF-1", "HF-2"):
+        known = register.get(tag)
+        broken = known.asset.model_copy(update={"state": "in repair"})
+        register.apply([AssetChange("changed", broken, known.revision + 1)], by="Oake")
+    store.append_all("r", run_of("r", *STAGES))  # makes HF-1 done
+    states = desk(store).states()
+    assert [place_words(states[tag]) for tag in ("HF-1", "HF-2")] == ["pass", "open, in repair"]
 
 
 def test_what_is_said_about_a_unit_is_what_was_done(store: SqlStore) -> None:

@@ -5,7 +5,7 @@ import json
 import re
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from io import BytesIO, StringIO
 from pathlib import Path
 
@@ -25,14 +25,16 @@ from ohmwright.api.fleet_report import (
 )
 from ohmwright.fleet.charts import western_electric
 from ohmwright.fleet.creep_table import creep_rows, unit_creep
+from ohmwright.fleet.fleet_review import WithoutPass
 from ohmwright.fleet.surprise_chart import SurpriseChart, VisitSurprise
 from ohmwright.fleet.years import years_of
 from ohmwright.model.errors import UsageError
-from ohmwright.records.asset_register import AssetRegister
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.records.asset_register import AssetRegister, AssetRevision
 from ohmwright.records.qualified import Qualified
 from ohmwright.records.queries import fetch_rows, reported_results
 from ohmwright.records.sql_store import SqlStore, open_store
-from ohmwright.reports.table_paper import TablePaper
+from ohmwright.reports.table_paper import PaperTable, TablePaper
 from ohmwright.reports.verdict_grounds import READINGS_MARK
 from scripts.creep_history import NOW, write_histories
 
@@ -134,6 +136,33 @@ def test_a_failure_by_no_value_stands_in_the_table_without_figures(report: Fleet
     (whole,) = (t for t in fleet_paper(report).tables if t.heading == "Failed as found")
     assert {row[-1][0] for row in whole.rows} <= {"+", "−"}
     assert shown == [(False, True, False), (False, False, False)]
+
+
+def test_each_visit_that_left_no_pass_is_named_as_often_as_it_is_counted(
+    report: FleetReport,
+) -> None:
+    first = report.review.failures[0]
+    visit = WithoutPass(first.at, first.run_id, first.asset, first.model, "undecided", True, None)
+    later = replace(visit, qualified=False, passed_at=first.at)
+    review = replace(report.review, without_pass=(visit, later))
+    (table,) = _headed(fleet_paper(replace(report, review=review)), "Left without a pass")
+    assert [row[1] for row in table.rows] == [first.asset] * 2
+    day = f"{first.at:%Y-%m-%d}"
+    assert [row[3:] for row in table.rows] == [("undecided*", "no"), ("undecided", f"on {day}")]
+    counted = sum(model.not_passed_as_left for model in report.review.models)
+    (whole,) = _headed(fleet_paper(report), "Left without a pass")
+    assert len(whole.rows) == counted
+
+
+def _headed(paper: TablePaper, heading: str) -> list[PaperTable]:
+    return [table for table in paper.tables if table.heading == heading]
+
+
+def test_a_span_that_ends_amid_a_day_says_at_what_time() -> None:
+    begun = datetime(2026, 11, 30, tzinfo=UTC)
+    amid = ReportSpan(begun, begun + timedelta(hours=18, minutes=48), simulated=False)
+    assert amid.words == "2026-11-30 to before 2026-11-30 18:48 UTC"
+    assert replace(amid, until=begun + timedelta(1)).words == "2026-11-30 to before 2026-12-01"
 
 
 def test_void_runs_that_are_left_out_are_told(report: FleetReport, paper: TablePaper) -> None:
@@ -258,6 +287,22 @@ def test_a_withdrawn_unit_counts_as_seen_and_is_not_at_risk(
     assert tag not in paper.pictures[0].alt
     assert {row["asset"] for row in without.table() if row["withdrawn"]} == {tag}
     assert without.review == report.review
+
+
+def test_units_in_use_that_were_not_seen_are_counted_but_not_of_a_campaign(
+    store: SqlStore, report: FleetReport, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert "Units in use and not seen" not in dict(fleet_paper(report).facts)
+    seen = min(report.review.assets)
+    unit = RegisteredAsset(tag=seen, maker="T", model="Q", serial="1")
+    elsewhere = unit.model_copy(update={"tag": "HF-X"})
+    gone = unit.model_copy(update={"tag": "HF-Y", "state": "withdrawn"})
+    known = [AssetRevision(one, 1, "", "", "added", "") for one in (unit, elsewhere, gone)]
+    monkeypatch.setattr(AssetRegister, "all", lambda _: known)
+    whole = fleet_report(store, SPAN)
+    assert dict(fleet_paper(whole).facts)["Units in use and not seen"] == "1"
+    runs = [report.review.failures[0].run_id]
+    assert fleet_report(store, replace(SPAN, campaign="may", run_ids=runs)).not_seen == 0
 
 
 def test_each_ring_of_the_control_charts_stands_in_words(

@@ -468,6 +468,17 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     assert ohmwright("next", "--simulated", "--json").json["last_verdict"] == "pass"
 
 
+def test_a_unit_that_another_was_scanned_before_is_not_said_to_come_again(
+    workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ohmwright("campaign", "new", "may", "--simulated", "--work", "verify")
+    with _scanned(monkeypatch, "HF-2\nstop\n"):
+        outcome = ohmwright("campaign", "work", "may", "--bench", "bench.toml")
+    assert "Taken instead: HF-2" in outcome.out
+    assert outcome.out.count("Next: HF-1") == 2
+    assert "comes again" not in outcome.out
+
+
 @contextmanager
 def _scanned(
     monkeypatch: pytest.MonkeyPatch, lines: str, swapped_first: str = "", *, by_hand: bool = True

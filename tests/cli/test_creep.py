@@ -60,6 +60,20 @@ def test_what_is_printed_is_what_json_says(ohmwright: Callable, records: Path) -
     assert all(3 <= row["months"] <= 24 for row in intervals)
 
 
+def test_a_due_date_as_told_rests_on_no_value_and_has_no_mark(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    """One of an analyzer without a certificate is on record, and another day counts."""
+    here = ("--records", tmp_path / "r")
+    with open_records(str(tmp_path / "r")) as store:
+        store.append_all("a", uncovered_run("none"))
+    unit = ("--maker", "T", "--model", "Q", "--serial", "1", "--last-passed", "2026-01-31")
+    ohmwright("asset", "add", "HF-1", *unit, *here)
+    assert "~" in (shown := ohmwright("worklist", *here).out)
+    assert "*" not in shown
+    assert [row["not_traceable"] for row in ohmwright("worklist", *here, "--json").json] == [False]
+
+
 @pytest.mark.parametrize(
     ("basis", "column", "note"),
     [

@@ -49,7 +49,7 @@ def test_who_begins_a_campaign_of_units_without_a_procedure_is_told_so(
     begun = ohmwright("campaign", "new", "today", "--simulated", *here)
     assert begun.code == 0
     assert "2 of 2 units cannot be run yet" in begun.err
-    assert "no procedure of them: HF-10" in begun.err
+    assert "no procedure for them: HF-10" in begun.err
 
 
 def test_a_unit_that_was_taken_out_of_use_is_withdrawn_in_the_register(

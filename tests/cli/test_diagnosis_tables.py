@@ -1,6 +1,7 @@
 """What is said of a sense gain that was diagnosed from a power curve."""
 
 from datetime import UTC, datetime
+from io import StringIO
 
 import pytest
 from rich.console import Console
@@ -11,6 +12,8 @@ from ohmwright.model.adjustment_events import CurveDiagnosed, SenseGain
 from ohmwright.model.event import RunResumed
 from ohmwright.model.run_diagnoses import newest_diagnoses
 from ohmwright.reports.measuring_conditions import MeasuringConditions
+from ohmwright.reports.traceability_marks import value_marks
+from tests.records.some_events import point
 
 
 @pytest.mark.parametrize(
@@ -58,3 +61,13 @@ def test_a_run_that_went_on_amid_adjusting_shows_each_diagnosis_once() -> None:
 def test_a_load_is_written_in_one_way() -> None:
     _, load = tables._conditions(MeasuringConditions("cut", "120 W", "500 Ω", "", ""))
     assert str(load) == "500 ohm"
+
+
+@pytest.mark.parametrize("name", ["500 ohm", "low", "at 1500 W"])
+def test_a_load_is_not_told_again_where_the_point_is_named_by_it(name: str) -> None:
+    conditions = {"path": "OUTPUT", "load_ohm": 500.0}
+    result = point(name).result.model_copy(update=conditions)
+    table = tables._measured_table([result], value_marks([]), tables._VARIANTS[0])
+    shown = StringIO()
+    Console(width=120, file=shown).print(table)
+    assert (shown.getvalue().count("500 ohm"), name in shown.getvalue()) == (1, True)

@@ -69,6 +69,27 @@ def test_what_did_not_pass_as_left_is_counted_undecided_or_not() -> None:
     assert model.not_passed_as_left == 3
 
 
+def test_each_visit_without_a_pass_is_named_and_whether_its_unit_passed_since() -> None:
+    rows = [
+        Row(0, "as_found", "fail", asset="HF-1"),
+        Row(1, "as_found", "undecided", asset="HF-2", uncovered=1),
+        Row(2, "as_found", "pass", asset="HF-1"),
+        Row(3, "as_found", "fail", asset="HF-2"),
+        Row(4, "as_left", "pass", asset="HF-3"),
+    ]
+    first, second, third = fleet_review(cast(Any, rows), FIRST).without_pass
+    assert (first.asset, first.left, first.passed_at) == ("HF-1", "fail", FIRST + timedelta(200))
+    assert (second.asset, second.left, second.passed_at) == ("HF-2", "undecided", None)
+    assert [one.qualified for one in (first, second, third)] == [False, True, False]
+    assert third.run_id == "run 3"
+
+
+def test_of_a_campaign_a_run_outside_it_tells_that_a_unit_passed_since() -> None:
+    rows = [Row(0, "as_found", "fail"), Row(1, "as_found", "pass")]
+    review = fleet_review(cast(Any, rows), FIRST, ["run 0"])
+    assert [one.passed_at for one in review.without_pass] == [FIRST + timedelta(100)]
+
+
 def test_a_point_that_failed_by_no_value_beyond_its_limits_is_told_too() -> None:
     rows = [
         Row(0, "as_found", "fail", point="far too much power", value=None),

@@ -119,6 +119,17 @@ def test_a_unit_whose_values_no_certificate_covers_is_marked(tmp_path: Path) -> 
     assert {(one["not_traceable"], one["analyzer_past_due"]) for one in points} == {(False, True)}
 
 
+def test_a_due_date_as_told_rests_on_no_value_and_is_not_marked(tmp_path: Path) -> None:
+    """One of an analyzer without a certificate is on record, and another day counts."""
+    with open_store(str(tmp_path), tmp_path / "key", tmp_path / "witness") as store:
+        store.append_all("a", uncovered_run("none"))
+        unit = RegisteredAsset(tag="HF-1", maker="T", model="Q", serial="1")
+        told = unit.model_copy(update={"last_passed": "2026-01-31"})
+        AssetRegister(store.database).apply([AssetChange("added", told, 1)], by="Ada Fell")
+    (shown,) = Outlook(str(tmp_path)).worklist(simulated=False)["units"]
+    assert (shown["last_is_told"], shown["not_traceable"]) == (True, False)
+
+
 def test_a_unit_that_passed_as_told_alone_is_marked_and_has_no_run_to_open(tmp_path: Path) -> None:
     files = (tmp_path / "key", tmp_path / "witness")
     with open_store(str(tmp_path), *files) as store:

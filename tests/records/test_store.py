@@ -244,6 +244,12 @@ def test_an_unknown_run(store: SqlStore) -> None:
         store.claim("x")
 
 
+def test_a_units_tag_in_place_of_a_run_is_told_where_its_runs_are(store: SqlStore) -> None:
+    store.append_all("run", whole_run("run", "HF-7"))
+    with pytest.raises(UsageError, match=r"HF-7 is a unit\. .*record list --asset HF-7'"):
+        store.events("hf-7")
+
+
 def test_what_a_killed_start_left_is_removed(
     tmp_path: Path, opened: Callable[..., SqlStore]
 ) -> None:

@@ -36,14 +36,14 @@ def command_into_service(asset: RegisteredAsset) -> str:
 def refuse_in_repair(store: SqlStore, unit: RegisteredAsset) -> None:
     """Raise InRepairError where a unit of the register is in repair."""
     if unit.state == "in repair":
-        raise InRepairError(_since_state(AssetRegister(store.database), unit))
+        raise InRepairError(since_state(AssetRegister(store.database), unit))
 
 
 def refuse_withdrawn(store: SqlStore, unit: RegisteredAsset) -> None:
     """Raise UsageError where a unit of the register is withdrawn."""
     if unit.in_use:
         return
-    since = _since_state(AssetRegister(store.database), unit)
+    since = since_state(AssetRegister(store.database), unit)
     raise UsageError(
         f"Asset {unit.tag} was withdrawn on {since.at[:10]} by {since.by}"
         + (f": {since.why}." if since.why else "."),
@@ -52,7 +52,7 @@ def refuse_withdrawn(store: SqlStore, unit: RegisteredAsset) -> None:
     )
 
 
-def _since_state(register: AssetRegister, unit: RegisteredAsset) -> AssetRevision:
+def since_state(register: AssetRegister, unit: RegisteredAsset) -> AssetRevision:
     """Return the revision with which a unit came into its present state."""
     history = register.history(unit.tag)
     before = [at for at, one in enumerate(history) if one.asset.state != unit.state]

@@ -29,6 +29,10 @@ def progress_words(campaign: Campaign, far: Progress) -> str:
 
 def place_words(state: UnitState) -> str:
     """Return where a unit is, in words."""
+    return f"{_place(state)}, in repair" if state.in_repair else _place(state)
+
+
+def _place(state: UnitState) -> str:
     if state.phase == "done":
         return state.verdict
     if state.phase == "taken" and state.holder is not None:

@@ -35,6 +35,7 @@ from ohmwright.records.last_runs import (
 )
 from ohmwright.records.sql_store import SqlStore
 
+from .assets import since_state
 from .recorded_worklist import store_worklist, today
 from .work_on_record import WorkOnRecord
 
@@ -84,12 +85,10 @@ class CampaignDesk:
 
     def states(self) -> dict[str, UnitState]:
         """Return the state of each unit, by tag; one that is withdrawn is not left to be done."""
-        assets = AssetRegister(self.store.database).all()
-        gone = {one.asset.tag for one in assets if not one.asset.in_use}
+        register = AssetRegister(self.store.database)
+        assets = {one.asset.tag: one.asset for one in register.all()}
         return {
-            tag: replace(one, phase="withdrawn", holder=None)
-            if tag in gone and one.is_left
-            else one
+            tag: _as_registered(one, assets[tag], register) if one.is_left else one
             for tag, one in self.states_by(self._entries()).items()
         }
 
@@ -234,6 +233,15 @@ class CampaignDesk:
         return unit_states(
             entries, verdicts_of(self.store.database, run_ids), self._on_record.decisive_runs()
         )
+
+
+def _as_registered(state: UnitState, asset: RegisteredAsset, register: AssetRegister) -> UnitState:
+    """Return the state of a unit that is left, with what the register says of the unit."""
+    if asset.in_use:
+        return replace(state, in_repair=asset.state == "in repair")
+    gone = since_state(register, asset)
+    said = replace(state, words=gone.why, at=gone.at, by=gone.by)  # not by whom the unit was noted
+    return replace(said, phase="withdrawn", holder=None, only_by="", not_before=None)
 
 
 def refuse_handed_over(store: SqlStore, run_id: str, operator: str) -> None:

@@ -66,11 +66,12 @@ def fleet_paper(report: FleetReport) -> TablePaper:
     of = f"Campaign {printable(span.campaign)}, " if span.campaign else ""
     return TablePaper(
         title="Fleet report",
-        subtitle=f"{of}{span.since:%Y-%m-%d} to before {span.until:%Y-%m-%d}",
+        subtitle=f"{of}{span.words}",
         simulated=_SIMULATED if span.simulated else "",
         facts=_facts(report),
         tables=(
             _models(review),
+            _without_pass(review),
             _failures(review.failures),
             _adjusted(review),
             _recurring(review),
@@ -117,6 +118,7 @@ def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
     since = f", {withdrawn} of them withdrawn" if withdrawn else ""
     return (
         ("Units seen", f"{len(review.assets)}{since}"),
+        *((("Units in use and not seen", str(report.not_seen)),) if report.not_seen else ()),
         ("Visits", str(visits)),
         *((("Left out", counted(report.void_runs, "void run")),) if report.void_runs else ()),
         *(
@@ -153,6 +155,22 @@ def _models(review: FleetReview) -> PaperTable:
     counted = ("Units", "Visits", "Failed", "Share", "95 % limits", "Adjusted", "Not passed")
     columns = ("Model", *counted)
     return PaperTable("Models", note, columns, tuple(rows), figures=7)
+
+
+def _without_pass(review: FleetReview) -> PaperTable:
+    rows = tuple(
+        (
+            f"{one.at:%Y-%m-%d}",
+            printable(one.asset),
+            printable(one.model),
+            _marked(one.left, qualified=one.qualified),
+            "no" if one.passed_at is None else f"on {one.passed_at:%Y-%m-%d}",
+        )
+        for one in review.without_pass
+    )
+    columns = ("Date", "Unit", "Model", "Left as", "Passed since")
+    note = "Visits that left the unit without a pass, undecided and not measured ones among them."
+    return PaperTable("Left without a pass", note, columns, rows)
 
 
 def _failures(failures: tuple[Failure, ...]) -> PaperTable:
@@ -228,7 +246,7 @@ def _at_risk(report: FleetReport) -> PaperTable:
     note = (
         "Units in use whose risk of being out of tolerance reaches 10 % within a year, the "
         "riskiest first; where that is about equal (to 5 points), the one that reaches 10 % "
-        f"first. {len(report.units()) - len(risky)} others stay below."
+        f"first. Units that stay below: {len(report.units()) - len(risky)}."
     )
     columns = (
         "Unit",

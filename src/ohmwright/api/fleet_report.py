@@ -6,7 +6,7 @@ import json
 from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -53,6 +53,13 @@ class ReportSpan:
     run_ids: Collection[str] | None = None
     """None is all runs of the span."""
 
+    @property
+    def words(self) -> str:
+        """The span as dates; a day that is not over at its end has the time (UTC)."""
+        whole = self.until.timetz() == time(tzinfo=UTC)
+        end = f"{self.until:%Y-%m-%d}" if whole else f"{self.until:%Y-%m-%d %H:%M} UTC"
+        return f"{self.since:%Y-%m-%d} to before {end}"
+
 
 @dataclass(frozen=True)
 class FleetReport:
@@ -69,6 +76,9 @@ class FleetReport:
     too."""
     withdrawn: Collection[str]
     """Units that are not used any more: what was done counts, nothing is foretold."""
+    not_seen: int
+    """Units in use by the register without a result in the span; 0 of a campaign, whose status says
+    what is left."""
     void_runs: int
     """Void runs of the span, which are left out."""
     records: ChainPosition
@@ -154,8 +164,7 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
     if not review.models:
         kind = "simulated" if span.simulated else "real"
         raise UsageError(
-            f"There are no results of {kind} units from {span.since:%Y-%m-%d} to before "
-            f"{span.until:%Y-%m-%d}.",
+            f"There are no results of {kind} units from {span.words}.",
             "Nothing was written.",
             f"Look at '{typed_command('record list')}'; --simulated shows simulated units.",
         )
@@ -170,9 +179,15 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
         rows=shown,
         marked=qualified_points(store.database, span.until, simulated=span.simulated),
         withdrawn=AssetRegister(store.database).withdrawn(),
+        not_seen=0 if span.run_ids is not None else _not_seen(store, review),
         void_runs=_void_runs(store, span),
         records=newest,
     )
+
+
+def _not_seen(store: SqlStore, review: FleetReview) -> int:
+    known = (one.asset for one in AssetRegister(store.database).all())
+    return sum(asset.in_use and asset.tag not in review.assets for asset in known)
 
 
 def _void_runs(store: SqlStore, span: ReportSpan) -> int:

@@ -91,7 +91,7 @@ def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) ->
         named = f"{', '.join(without[:_NAMED])}{f' and {more} more' if more > 0 else ''}"
         print_notice(
             f"{len(without)} of {counted(len(tags), 'unit')} cannot be run yet, since the register "
-            f"has no procedure of them: {printable(named)}."
+            f"has no procedure for them: {printable(named)}."
         )
 
 
@@ -221,7 +221,7 @@ def _desk(store: SqlStore, name: str, operator: str | None = None) -> CampaignDe
 
 
 def _apart(state: UnitState) -> bool:
-    put_off = state.not_before is not None or state.only_by != ""
+    put_off = state.not_before is not None or state.only_by != "" or state.in_repair
     return state.phase in ("taken", "skipped", "removed", "withdrawn") or (
         state.phase == "open" and put_off
     )
@@ -275,5 +275,6 @@ def _row(state: UnitState, marked: Qualified[str]) -> dict[str, object]:
         "at": state.at,
         "by": state.by,
         "words": state.words,
+        "in_repair": state.in_repair,
         **marked.document(state.run_id),
     }

@@ -81,14 +81,14 @@ def work_campaign(request: CampaignWorkRequest) -> int:
             if unit.asset.tag == before != again:  # once: what was wrong stands above it
                 again = before
                 out().print(Text(printable(f"{before} {_COMES_AGAIN}")), soft_wrap=True)
-            before = unit.asset.tag
             out().print(Text(f"Next: {taken_words(unit)}", style="bold"), soft_wrap=True)
             held = desk.held_before(unit.asset.tag)
             if held and (said := held_words(held)) != told:
                 told = said
                 out().print(Text(said), soft_wrap=True)
-            if not _one_unit(request, desk, unit, scanner):
+            if (worked := _one_unit(request, desk, unit, scanner)) is None:
                 break
+            before = worked
         out().print(Text(progress_words(desk.campaign, desk.progress())), soft_wrap=True)
         if unit is None:
             for tag, why in desk.why_left().items():
@@ -100,25 +100,25 @@ def work_campaign(request: CampaignWorkRequest) -> int:
 
 def _one_unit(
     request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit, scanner: Scanner
-) -> bool:
-    """Do what the person says about a unit; return False where they stop."""
+) -> str | None:
+    """Do what the person says about a unit; return which one it was, None where they stop."""
     while (said := scanner.asked()).casefold() in _QUESTIONS:
         pass  # what may be said is shown again
     if said.casefold() == "stop":
-        return False
+        return None
     try:
         if (noted := _noted(desk, unit.asset.tag, said)) is not None:
             out().print(Text(printable(f"{noted}.")), soft_wrap=True)
         elif said.casefold() == "anew":
             _begin_anew(request, desk, unit)
         else:
-            _scanned(request, desk, unit, said)
+            return _scanned(request, desk, unit, said)
     except (RfUnsafe, RecordError):
         raise
     except OhmwrightError as problem:
         if not problem.is_reported:
             print_error(problem)
-    return True
+    return unit.asset.tag
 
 
 def _noted(desk: CampaignDesk, tag: str, said: str) -> str | None:
@@ -137,13 +137,14 @@ def _noted(desk: CampaignDesk, tag: str, said: str) -> str | None:
     return None
 
 
-def _scanned(request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit, said: str) -> None:
-    """Run the unit that was scanned, which may be another one than is next."""
+def _scanned(request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit, said: str) -> str:
+    """Run the unit that was scanned, which may be another one than is next; return its tag."""
     scanned = asset_of_scan(desk.store, said)
     if scanned.tag != unit.asset.tag:
         unit = desk.take(scanned.tag)
         out().print(Text(f"Taken instead: {taken_words(unit)}"), soft_wrap=True)
     _run(request, desk, unit, resume=unit.resumes)
+    return scanned.tag
 
 
 def _begin_anew(request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit) -> None:

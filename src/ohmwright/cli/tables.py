@@ -103,8 +103,11 @@ def _measured_table(results: Sequence[Result], marks: ValueMarks, columns: Colum
     last = ""
     for step, point in dict.fromkeys((r.step, r.point) for r in results):
         if step != last:
-            shared = shared_conditions([conditions_of_result(r) for r in results if r.step == step])
-            table.add_row(Text(printable(step), style="bold"), *_conditions(shared))
+            of_step = [r for r in results if r.step == step]
+            shared = shared_conditions(list(map(conditions_of_result, of_step)))
+            named = all(_in_words(shared.load) in r.point for r in of_step)
+            heading = shared._replace(load="") if named else shared
+            table.add_row(Text(printable(step), style="bold"), *_conditions(heading))
             last = step
         row = {r.stage: r for r in results if (r.step, r.point) == (step, point)}
         newest = row[max(row, key=MEASURED.index)]

@@ -109,7 +109,7 @@ def tried_alone(store: SqlStore, units: Iterable[WorkUnit]) -> int:
 
 def _marked(store: SqlStore, units: Sequence[WorkUnit], *, simulated: bool) -> Qualified[str]:
     """Return the tags of those units whose risk rests on values that are to be qualified."""
-    known = [unit.asset.tag for unit in units if unit.is_risk_known]
+    known = [unit.asset.tag for unit in units if unit.rests_on_a_run]
     return qualified_assets(store.database, known, simulated=simulated)
 
 

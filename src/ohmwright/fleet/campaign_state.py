@@ -35,6 +35,8 @@ class UnitState:
     minutes: float | None = None
     at: str = ""
     by: str = ""
+    in_repair: bool = False
+    """Whether the register has it as in repair."""
 
     @property
     def is_left(self) -> bool:

@@ -61,6 +61,22 @@ class AdjustedUnit:
 
 
 @dataclass(frozen=True, slots=True)
+class WithoutPass:
+    """One run that left its unit without a pass."""
+
+    at: datetime
+    run_id: str
+    asset: str
+    model: str
+    left: Verdict
+    """As left; as found where nothing was measured as left."""
+    qualified: bool
+    """Whether that rests on values that no analyzer certificate in date covers."""
+    passed_at: datetime | None
+    """When the unit passed since; None where it has not."""
+
+
+@dataclass(frozen=True, slots=True)
 class Recurrence:
     """A point of a unit that failed as found more than once, the last time within the span."""
 
@@ -105,6 +121,7 @@ class FleetReview:
     models: tuple[ModelReview, ...]
     failures: tuple[Failure, ...]
     adjusted: tuple[AdjustedUnit, ...]
+    without_pass: tuple[WithoutPass, ...]
     recurring: tuple[Recurrence, ...]
     assets: frozenset[str]
     """Every unit with a result in the span."""
@@ -154,6 +171,7 @@ def fleet_review(
         models=tuple(_of_models(wanted)),
         failures=tuple(failures),
         adjusted=tuple(_adjusted(visit) for visit in wanted if visit.adjusted),
+        without_pass=tuple(_without_pass(wanted, visits)),
         recurring=tuple(_recurring(visits, failures)),
         assets=frozenset(visit.run.asset for visit in wanted),
     )
@@ -202,6 +220,22 @@ def _adjusted(visit: _Visit) -> AdjustedUnit:
         found_qualified=any(map(_is_qualified, visit.found)),
         left_qualified=any(map(_is_qualified, visit.at_last())),
     )
+
+
+def _without_pass(wanted: Iterable[_Visit], visits: Iterable[_Visit]) -> Iterable[WithoutPass]:
+    """Yield those of the visits `wanted` that left no pass; one of `visits` may have passed since.
+
+    Of one time, as of two simulated benches, none is known to be the later.
+    """
+    passes = [(one.run.asset, _at(one.run)) for one in visits if one.verdict_left() == "pass"]
+    for visit in wanted:
+        if (left := visit.verdict_left()) == "pass":
+            continue
+        run, at = visit.run, _at(visit.run)
+        since = [when for asset, when in passes if asset == run.asset and when > at]
+        names = (run.run_id, run.asset, run.model)
+        qualified = any(map(_is_qualified, visit.at_last()))
+        yield WithoutPass(at, *names, left, qualified, min(since, default=None))
 
 
 def _is_qualified(row: _Row) -> bool:

@@ -87,6 +87,14 @@ class WorkUnit:
         """Whether anything is known of its risk: it was decided, or its undecided runs foretell."""
         return self.last is not None or self.is_foretold
 
+    @property
+    def rests_on_a_run(self) -> bool:
+        """Whether its risk rests on a run here: a forecast does, and a due date as told does not.
+
+        An undecided run, of which there may be values, moves no due date.
+        """
+        return self.is_foretold or (self.last is not None and not self.last.is_told)
+
     def is_due(self, by: date) -> bool:
         """Whether it is due on this day, or was before; what is probably out is due now."""
         return self.due is None or self.due <= by or self.is_probably_out

@@ -37,7 +37,7 @@ class Outlook:
             return {"units": [], "due": 0}
         with open_existing_records(self.place) as store:
             units = store_worklist(store, simulated=simulated)
-            tags = [unit.asset.tag for unit in units if unit.is_risk_known]
+            tags = [unit.asset.tag for unit in units if unit.rests_on_a_run]
             marked = qualified_assets(store.database, tags, simulated=simulated)
         shown = [work_unit(unit, today()) | marked.document(unit.asset.tag) for unit in units]
         return {"units": shown, "due": sum(unit["is_due"] for unit in shown)}

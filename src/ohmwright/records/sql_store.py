@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
+from shlex import quote
 from typing import Any
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event, RunFinished
@@ -286,11 +287,16 @@ class SqlStore(Store):
             return True
 
     def unknown_run_error(self, run_id: str) -> UsageError:
-        """The error for a run that is not on record."""
+        """The error for a run that is not on record; of a unit's tag, where its runs are."""
+        with self.database.read() as connection:
+            of_tag = func.lower(RUNS.c.asset) == run_id.lower()
+            tag = connection.scalar(select(RUNS.c.asset).where(of_tag).limit(1))
+        lists = "record list" if tag is None else f"record list --asset {quote(tag)}"
         return UsageError(
             f"There is no run '{run_id}' in {self.database.place}.",
-            do="Name a run by its whole number, or the newest by 'last'; their numbers: "
-            f"'{typed_command('record list')}'.",
+            "" if tag is None else f"{tag} is a unit.",
+            "Name a run by its whole number, or the newest by 'last'; their numbers: "
+            f"'{typed_command(lists)}'.",
         )
 
 
