@@ -80,7 +80,8 @@ class ServiceState:
         asked = f' Asked and not answered, so look whether it was done: "{request}"'
         return (
             f"{where}{pressed}{asked if request else ''} "
-            f"{leave} service mode without saving; that undoes whatever was pressed there."
+            f"{leave} service mode without saving; that undoes whatever was pressed there and not "
+            "saved."
         )
 
     @property
