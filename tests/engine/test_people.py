@@ -38,7 +38,7 @@ from ohmwright.instruments.requests import (
     StoreTrims,
     press_text,
 )
-from ohmwright.model.errors import InspectionFailed, RfUnsafe
+from ohmwright.model.errors import InspectionFailed, LinkError, RfUnsafe
 from ohmwright.model.event import (
     ActivationOpened,
     Asked,
@@ -55,6 +55,7 @@ from ohmwright.simulator.operator import SimulatedOperator
 pytestmark = pytest.mark.anyio
 ATTENDED = shipped("procedures", "attended-marlow.toml")
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
+CUT = "cut current"
 
 
 class Scripted(Operator):
@@ -284,7 +285,7 @@ async def test_service_mode_is_left_before_anything_else_whatever_is_said(rig) -
 async def ended(rig, procedure: Path) -> tuple[list[Event], PendingEvents]:
     """The events of an adjust stage that ends early, and its notes."""
     notes, events = PendingEvents(), list[Event]()
-    with suppress(KeyError, RfUnsafe, anyio.get_cancelled_exc_class()):
+    with suppress(KeyError, LinkError, RfUnsafe, anyio.get_cancelled_exc_class()):
         async for event in run(
             Job(read_procedure(procedure), ("adjust",), "test"), rig.bench, pending=notes
         ):
@@ -464,6 +465,30 @@ async def test_service_mode_is_left_once_rf_reads_off_whatever_ended_it(
     assert moved != 0
     assert any(isinstance(event, ServiceLeft) for event in kept)
     assert "left service mode by port, without saving" in notes.left_open
+
+
+@pytest.mark.parametrize("leaves", [True, False])
+async def test_a_trim_that_may_be_stored_is_not_told_as_undone(
+    make_rig: Callable, leaves: bool
+) -> None:
+    """The unit stores, and the line is gone before it says so, or says nothing just then."""
+    rig = make_rig()
+    link = rig.bench.generator.dialogue.framing.link
+    handle, told, before = link._handle, False, rig.hardware.truth.trims[CUT]
+
+    def answer(line: bytes) -> bytes:
+        nonlocal told
+        told = told or b"STORe" in line
+        reply = handle(line)
+        return b"" if b"STORe?" in line or (told and not leaves) else reply
+
+    link._handle = answer
+    events, notes = await ended(rig, MONOPOLAR)
+    assert rig.hardware._rig.generator._stored[CUT] != before
+    assert "and did not read back as having done so: it may keep it." in notes.left_open
+    assert "not stored" not in notes.left_open
+    assert ("undone" in notes.left_open, events[-1].left_open) == (False, notes.left_open)
+    assert any(isinstance(event, ServiceLeft) for event in events) == leaves
 
 
 async def test_a_unit_worked_by_hand_is_told_so_in_the_table(rig) -> None:

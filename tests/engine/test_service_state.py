@@ -5,7 +5,7 @@ from __future__ import annotations
 from ohmwright.adjustment.actions import Press
 from ohmwright.engine.service_state import ServiceState
 
-LEAVE = "leave service mode without saving; that undoes whatever was pressed there."
+LEAVE = "leave service mode without saving; that undoes whatever was pressed there and not saved."
 
 
 def test_leaving_is_an_alternative_only_where_presses_can_be_undone_as_well() -> None:

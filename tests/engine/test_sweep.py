@@ -258,7 +258,7 @@ def fail_at(
     async def tripped(analyzer: object, opened: object) -> None:
         await refuse(analyzer, opened)
         if opened._load_ohm in loads_ohm:
-            raise ActivationCutShort("tripped")
+            raise ActivationCutShort("tripped.")
 
     async def silent() -> str | None:
         rig.bench.rf.set_unknown()

@@ -314,6 +314,8 @@ class _Adjustment:
                 hunting=learned.hunting,
             )
         if observation.verdict == "pass" or self.found.trim_moved:
+            if session.service is not None:
+                session.service.told_to_store = True
             await session.bench.generator.store_trims()
             if session.service is not None:
                 session.service.mark_stored()

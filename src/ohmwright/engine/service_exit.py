@@ -28,7 +28,7 @@ Some exchanges by a slow line; no source.
 
 _LEFT_BY_PART_BEFORE = (
     "The run's unit may still be in service mode, as the part before left it. Leave it without "
-    "saving; that undoes whatever was pressed there."
+    "saving; that undoes whatever was pressed there and not saved."
 )
 
 

@@ -9,6 +9,11 @@ from ohmwright.adjustment.actions import Move, Press
 from ohmwright.instruments.generator import Key
 from ohmwright.instruments.requests import press_text
 
+_MAY_BE_STORED = (
+    "the unit was told to store that, and did not read back as having done so: it may keep it. "
+    "Measure the unit before it leaves the bench."
+)
+
 
 @dataclass
 class ServiceState:
@@ -27,6 +32,8 @@ class ServiceState:
 
     cued: str = ""
     """Presses that were cued and have not shown yet, in words; else empty."""
+    told_to_store: bool = False
+    """Whether the unit was told to store the moves, and has not been seen to have done so."""
 
     @property
     def has_unstored_moves(self) -> bool:
@@ -43,12 +50,15 @@ class ServiceState:
     def mark_stored(self) -> None:
         """Forget all moves: the unit has stored them."""
         self.counts, self.presses, self.cued = 0, Counter(), ""
+        self.told_to_store = False
 
     @property
     def undone_text(self) -> str:
         """What a person is told once the unit has left service mode by port; may be empty."""
         if not self.has_unstored_moves:
             return ""
+        if self.told_to_store:
+            return f"The unit has left service mode by port.{self._moved}"
         return (
             "The unit has left service mode by port, without saving: what was moved at adjustment "
             f"point {self.point} and not stored is undone by that."
@@ -70,7 +80,8 @@ class ServiceState:
         asked = f' Asked and not answered, so look whether it was done: "{request}"'
         return (
             f"{where}{pressed}{asked if request else ''} "
-            f"{leave} service mode without saving; that undoes whatever was pressed there."
+            f"{leave} service mode without saving; that undoes whatever was pressed there and not "
+            "saved."
         )
 
     @property
@@ -87,7 +98,10 @@ class ServiceState:
         """What was moved and is not stored, as a sentence after a space; empty where nothing."""
         if done := _press_texts(self.presses, 1):
             return f" Confirmed or shown by the meter, and not stored: {done}"
-        return f" Its trim was moved by {self.counts:+d} counts; not stored." if self.counts else ""
+        if not self.counts:
+            return ""
+        stored = _MAY_BE_STORED if self.told_to_store else "not stored."
+        return f" Its trim was moved by {self.counts:+d} counts; {stored}"
 
 
 def _press_texts(presses: Counter[Key], sign: int) -> str:

@@ -184,7 +184,7 @@ def _left_open(part: Sequence[Event], so_far: Iterable[Event]) -> str:
         return ""
     return (
         "The record ends amid an adjustment: the unit may still be in service mode. Leave it "
-        "without saving; that undoes whatever was moved there."
+        "without saving; that undoes whatever was moved there and not saved."
     )
 
 

@@ -124,7 +124,7 @@ class SweepStep(TimedStep, SweepPoints):
                 except PASSING_FAULTS as fault:
                     async for event in progress.noted(fault, work):
                         yield event
-                    yield _done(work, self, point, "not measured", fault.happened)
+                    yield _done(work, self, point, "not measured", fault.happened.rstrip("."))
                     break
             else:
                 yield _done(work, self, point, "not measured", skipped[setting])
