@@ -7,7 +7,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from ohmwright.engine.judge import conformity, is_final, judge, stays_undecided
+from ohmwright.engine.judge import (
+    conformity,
+    is_final,
+    judge,
+    room_to_pass,
+    scatter_half_width,
+    stays_undecided,
+)
 from ohmwright.model.decision import (
     Decision,
     FalseAccept,
@@ -109,6 +116,19 @@ def test_what_was_extrapolated_is_in_doubt_like_scatter() -> None:
     assert judge(near, BAND)[0] == "pass"
     doubted = near.model_copy(update={"budget": (seen, unseen)})
     assert judge(doubted, BAND)[0] == "undecided"
+
+
+def test_a_doubt_has_the_fewest_degrees_of_freedom_of_its_parts() -> None:
+    """Would notice few readings taken for many, since what was extrapolated has no scatter."""
+    seen = measured(100.0, a=1.0, dof=3.0)
+    unseen = BudgetEntry(source="extrapolation", evaluation="B", standard_uncertainty=1.0)
+    seen = seen.model_copy(update={"budget": (*seen.budget, unseen)})
+    assert scatter_half_width(seen) == pytest.approx(math.sqrt(2) * stats.t.ppf(0.95, 3))
+
+
+def test_the_room_to_pass_is_that_of_the_narrower_side() -> None:
+    lopsided = Target(quantity="power_w", value=100, lower=95, upper=120)
+    assert room_to_pass(measured(100.0), lopsided, SimpleAcceptance()) == pytest.approx(5.0)
 
 
 def test_a_guard_band_wider_than_the_scatter_is_not_made_wider_by_it() -> None:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from ohmwright.engine import point_measurement
-from ohmwright.engine.point_measurement import is_worth_repeating, observation_of
+from ohmwright.engine.point_measurement import Observation, is_worth_repeating, observation_of
 from ohmwright.engine.stop_rules import UntilDecided
 from ohmwright.estimation.activation_record import Prospect
 from ohmwright.estimation.settled_value import Settled, pooled
@@ -78,12 +78,16 @@ async def test_no_rf_is_spent_on_a_value_that_more_readings_would_not_decide(
     assert 6.0 < at_limit.on_s < 15.0
 
 
-def observed(value_ma: float, settled: bool = True) -> tuple[bool, str]:
-    target = target_of("current_ma", 500.0, Allowance(absolute_ma=10.0))
-    point = Point(name="p", load_ohm=300.0, target=target)
+POINT = Point(
+    name="p",
+    load_ohm=300.0,
+    target=target_of("current_ma", 500.0, Allowance(absolute_ma=10.0)),
+)
+
+
+def observed(value_ma: float, settled: bool = True) -> Observation:
     known = Settled(value_ma, 2.0, 30.0, 0.0, settled, "" if settled else "still rising")
-    seen = observation_of(None, known, point, Timing(), 10.0, ())
-    return is_worth_repeating(seen, point), seen.verdict
+    return observation_of(None, known, POINT, Timing(), 10.0, ())
 
 
 @pytest.mark.parametrize(
@@ -93,9 +97,20 @@ def observed(value_ma: float, settled: bool = True) -> tuple[bool, str]:
         (509.0, True, (True, "undecided")),
         (530.0, True, (False, "fail")),
         (509.0, False, (False, "undecided")),  # the limit of the time, not scatter
+        (500.0, False, (False, "undecided")),
+        (530.0, False, (False, "undecided")),
     ],
 )
 def test_only_scatter_is_worth_another_activation(
     value_ma: float, settled: bool, expected: tuple[bool, str]
 ) -> None:
-    assert observed(value_ma, settled) == expected
+    seen = observed(value_ma, settled)
+    assert (is_worth_repeating(seen, POINT), seen.verdict) == expected
+    assert ("still rising" in seen.reason) is not settled
+
+
+def test_a_verdict_that_rests_on_more_than_readings_keeps_no_value_that_speaks_against_it() -> None:
+    seen = observed(500.0)
+    assert seen.with_verdict(("pass", "told so")).measured == seen.measured
+    failed = seen.with_verdict(("fail", "no output"))
+    assert (failed.verdict, failed.reason, failed.measured) == ("fail", "no output", None)

@@ -45,6 +45,61 @@ async def test_rf_that_was_read_as_off_is_not_left_on() -> None:
     assert not monitor.is_left_on
 
 
+def reads(
+    left_s: float | None = None, shown_ma: float = 0.0, zero_ma: float | None = None
+) -> RfMonitor:
+    """The monitor of an open output, what is left of its limit, and what its meter shows."""
+
+    async def output_on() -> bool:
+        return False
+
+    async def left() -> float | None:
+        return left_s
+
+    async def fetch_current() -> Reading:
+        return Reading(shown_ma, 1)
+
+    meter = SimpleNamespace(
+        resolution_ma=1.0,
+        zero_ma=zero_ma,
+        largest_zero_ma=50.0,
+        max_current_ma=2e3,
+        readings_per_s=4,
+    )
+    analyzer: Any = SimpleNamespace(
+        keyed_by_foot=False,
+        read_by_eye=False,
+        output_on=output_on,
+        left_s=left,
+        fetch_current=fetch_current,
+        data=SimpleNamespace(meter=meter),
+    )
+    return RfMonitor(analyzer, VirtualClock())
+
+
+async def test_a_limit_that_runs_to_its_very_end_is_rf() -> None:
+    assert await reads(left_s=0.05).evidence_on() is not None
+    assert await reads(left_s=0.0).evidence_on() is None
+
+
+async def test_off_counts_anew_once_on_may_have_been_sent() -> None:
+    """Would notice RF whose time on counts from an off of long before."""
+    monitor = reads()
+    assert await monitor.evidence_on() is None
+    assert monitor.off_since_s is not None
+    monitor.set_unknown()
+    assert monitor.off_since_s is None
+
+
+@pytest.mark.parametrize(("stated_ma", "limit_ma"), [(None, 10.0), (4.0, 10.0), (12.0, 12.0)])
+async def test_no_current_is_what_the_meter_shows_or_what_its_data_state(
+    stated_ma: float | None, limit_ma: float
+) -> None:
+    monitor = reads(shown_ma=7.0, zero_ma=stated_ma)
+    assert await monitor.measure_zero() is None
+    assert monitor.zero_limit_ma == limit_ma
+
+
 async def test_a_meter_that_shows_nothing_for_a_while_is_waited_for() -> None:
     """Would notice RF that a foot keeps on, read as off while the meter sets its zero."""
     shown = [nan, nan, 412.0, nan, nan, 0.0]

@@ -2,13 +2,20 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from ohmwright.uncertainty.budget import combine, is_clearly_linear, propagate
+from ohmwright.uncertainty.budget import (
+    combine,
+    is_clearly_linear,
+    linear_is_valid,
+    propagate,
+)
 from ohmwright.uncertainty.inputs import Input, rectangular
+from ohmwright.uncertainty.montecarlo import Trials
 
 
 def power(current: float, load: float) -> float:
@@ -56,6 +63,21 @@ def test_a_strongly_curved_model_is_simulated() -> None:
     assert seen.value == pytest.approx(exact.mean(), rel=0.01)
     assert seen.standard_uncertainty == pytest.approx(exact.std(), rel=0.01)
     assert seen.expanded.uncertainty == pytest.approx((high - low) / 2, rel=0.02)
+
+
+def test_a_model_that_flattens_is_simulated_too() -> None:
+    # the next terms take 30 % off the variance of x - 0.05 x^3 about 0, and add nothing
+    inputs = (Input("x", 0.0, 1.0),)
+    assert not is_clearly_linear(lambda x: x - 0.05 * x**3, inputs, combine(0.0, inputs, [1.0]))
+
+
+@pytest.mark.parametrize("stretched", [1.0, -1.0])
+def test_a_linear_interval_is_valid_only_where_both_its_ends_agree(stretched: float) -> None:
+    z = stats.norm.ppf((np.arange(1000) + 0.5) / 1000)
+    budget = combine(0.0, [Input("x", 0.0, 1.0)], [1.0])
+    assert linear_is_valid(budget, Trials(z, 0.0, 1.0))
+    one_tail_longer = np.where(stretched * z > 0, 2 * z, z)
+    assert not linear_is_valid(budget, Trials(one_tail_longer, 0.0, 1.0))
 
 
 def test_one_dominant_rectangular_line_is_simulated_and_keeps_its_own_factor() -> None:

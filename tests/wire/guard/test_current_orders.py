@@ -72,6 +72,10 @@ class Port:
         elif data.startswith(b"FETCh:CURRent?"):
             self._came += self._shows(next(self._asked))
 
+    def late(self, data: bytes) -> None:
+        """Have `data` come though nothing was asked."""
+        self._came += data
+
     def read(self) -> bytes:
         data, self._came = self._came, b""
         return data
@@ -105,6 +109,28 @@ def test_a_guard_that_is_left_alone_warns_of_a_current(
     assert release.switch_off()  # which is all that a guard says to an engine that lives
 
 
+def test_a_line_that_fails_after_off_says_nothing_against_a_current(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would notice a guard that dies of it, and warns nobody."""
+    ticks = count()
+    monkeypatch.setattr(port_release, "elapsed_s", lambda: 0.001 * next(ticks))
+
+    def gone(_: int) -> bytes:
+        raise OSError(5, "Input/output error")
+
+    made = orders("scpi-1999-analyzer")
+    assert not PortRelease(Port(gone), made.release, made.current).end_for_good()
+
+
+def test_a_late_reading_says_nothing_against_a_current(monkeypatch: pytest.MonkeyPatch) -> None:
+    ticks = count()
+    monkeypatch.setattr(port_release, "elapsed_s", lambda: 0.001 * next(ticks))
+    port, made = Port(flowing), orders("scpi-1999-analyzer")
+    port.late(b"+0.00000E+00,A,00011\n")  # of a question that the engine had asked
+    assert PortRelease(port, made.release, made.current).current_stays()
+
+
 @pytest.mark.parametrize(("shows", "warned"), [(flowing, 1), (lambda _: b"", 0)])
 def test_a_guard_of_an_engine_that_hangs_warns_of_a_current(
     monkeypatch: pytest.MonkeyPatch, shows: Callable[[int], bytes], warned: int
@@ -121,6 +147,18 @@ def test_a_guard_of_an_engine_that_hangs_warns_of_a_current(
     for telling in set(threading.enumerate()) - before:
         telling.join()
     assert said == [process.HANGS_WARNING] * warned
+
+
+def test_a_guard_knows_that_its_engine_is_gone() -> None:
+    """Nobody else would warn a person then."""
+    made = orders("scpi-1999-analyzer")
+    ours, far = socket.socketpair()
+    with ours:
+        far.close()
+        guard = process.Guard(ours, PortRelease(Port(flowing), made.release, made.current))
+        guard._relay_once()
+        assert guard.stopped
+        assert guard.deserted
 
 
 def test_a_meters_filter_is_no_current_that_stays(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -5,6 +5,7 @@ from itertools import count
 
 import pytest
 
+from ohmwright.wire.frame_layout import FrameLayout
 from ohmwright.wire.guard import port_release
 from ohmwright.wire.guard.orders import ReleaseOrders
 from ohmwright.wire.guard.port_release import PortRelease
@@ -59,6 +60,79 @@ def test_the_end_of_a_line_that_was_under_way_says_nothing(quick: None) -> None:
     """Would notice an output at 10 mA that reads off by the last digit of a line in a stream."""
     port = Analyzer(*[b"0\n10\n"] * 99)
     assert not PortRelease(port, replace(ORDERS, streamed=True)).switch_off()
+
+
+def test_the_first_off_goes_before_any_opening_message(quick: None) -> None:
+    """Would notice OFF that waits for messages which only an instrument out of control needs."""
+    port = Analyzer(b"1\n", b"0\n", b"0\n")
+    orders = replace(ORDERS, opening=(b"REMOTE\n",))
+    assert PortRelease(port, orders).switch_off()
+    assert port.written == [
+        ORDERS.off,
+        *(ORDERS.question, b"REMOTE\n", ORDERS.off),
+        *(ORDERS.question, ORDERS.question),
+    ]
+
+
+def test_bytes_that_were_changed_say_nothing(quick: None) -> None:
+    """Would notice an output that reads off by a reply whose checksum is wrong."""
+    reply = FrameLayout(checksum="sum8")
+    good = reply.wrap(b"0")
+    changed = good.replace(b"0", b"1", 1)
+    orders = replace(ORDERS, reply=reply)
+    assert PortRelease(Analyzer(good, good), orders).switch_off()
+    assert not PortRelease(Analyzer(*[changed] * 99), orders).switch_off()
+
+
+def test_what_follows_the_echo_of_another_message_says_nothing(quick: None) -> None:
+    orders = replace(ORDERS, echo=ORDERS.question)
+    assert PortRelease(Analyzer(*[b"STATE?\n0\n"] * 2), orders).switch_off()
+    assert not PortRelease(Analyzer(*[b"LOADS?\n0\n"] * 99), orders).switch_off()
+
+
+def test_the_echo_comes_before_the_first_line_of_a_stream_alone(quick: None) -> None:
+    orders = replace(ORDERS, echo=ORDERS.question, streamed=True)
+    assert PortRelease(Analyzer(*[b"STATE?\nut line\n0\n"] * 2), orders).switch_off()
+
+
+class Timed(Analyzer):
+    """Notes how long it was silent before each message, and takes 0.1 s to answer.
+
+    Each look at the clock takes 1 ms.
+    """
+
+    def __init__(self, *replies: bytes) -> None:
+        super().__init__(*replies)
+        self._now_s = self._busy_s = 1.0
+        self.silent_s = list[float]()
+
+    def elapsed_s(self) -> float:
+        self._now_s += 0.001
+        return self._now_s
+
+    def write(self, data: bytes) -> None:
+        self.silent_s.append(self._now_s - self._busy_s)
+        self._busy_s = self._now_s
+        super().write(data)
+
+    def read(self) -> bytes:
+        if self._now_s < self._busy_s + 0.1 or not self._answer:
+            return b""
+        self._busy_s = self._now_s
+        return super().read()
+
+
+def test_an_instrument_has_its_silence_before_each_message(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Would notice OFF, or what undoes remote control, sent while it is not listening yet."""
+    port, pause_s = Timed(b"1\n", b"0\n", b"0\n"), 0.5
+    monkeypatch.setattr(port_release, "elapsed_s", port.elapsed_s)
+    closing = b"KEYS\n", b"LOCAL\n"
+    orders = replace(ORDERS, unfinished=b"\n", pause_s=pause_s, closing=closing, timeout_s=1.0)
+    release = PortRelease(port, orders)
+    release.write(b"LOAD 300\n")  # the engine's last message
+    assert release.end_for_good()
+    assert port.written[-2:] == [*closing]
+    assert min(port.silent_s[1:]) >= pause_s
 
 
 class Late:

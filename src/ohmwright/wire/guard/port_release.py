@@ -133,8 +133,6 @@ class PortRelease:
             heard += self._heard()
             if not orders.streamed and not echo.startswith(heard[: len(echo)]):
                 return False
-            if len(heard) < len(echo):
-                continue
             if (found := orders.reply.split(heard[len(echo) :])) is None:
                 continue
             (frame, heard), echo = found, b""  # the echo comes once
