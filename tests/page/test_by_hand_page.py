@@ -163,6 +163,31 @@ def test_a_run_that_is_stopped_before_rf_was_ever_read_says_so_in_every_view(
     assert person.complaints == []
 
 
+def test_a_double_click_answers_one_question(
+    browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its second half said "done" of the load, whose question had come under the pointer."""
+    with serving(of_one_point(tmp_path), monkeypatch) as site:
+        person = Person.admitted(browser, site)
+        page = person.page
+        person.go("#/bench/1")
+        person.begin("One point", work="as found", unattended=False)
+        asked(page, "are to be off now")
+        page.keyboard.type("0\n")
+        asked(page, "Join the analyzer's input")
+        page.locator(".answer").click()
+        expect(page.locator(".request-text")).to_contain_text("Set the generator")
+        page.locator(".answer").click()  # as late as it counts as one click
+        expect(page.locator("#line")).to_contain_text("nothing was answered. Read it, then press")
+        asked(page, "Set the generator")
+        page.locator(".answer").click()
+        asked(page, "load resistance to 500 ohm")
+        expect(page.locator("#line")).to_be_hidden()
+        page.locator("#stop").click()  # no RF was asked for
+        person.sees_state("Stopped")
+    assert person.complaints == []
+
+
 @pytest.mark.parametrize(
     ("name", "told_as"), [("Ben Ott", "as Ben Ott, as told"), ("", "by whom was not told")]
 )
