@@ -25,7 +25,7 @@ import { worklistView } from './view_worklist.js'
 const VIEWS = [
   [/^#?\/?$/, 'Benches', () => benchesView()],
   [/^#\/bench\/(\d+)$/, 'Benches', (number) => benchView(Number(number))],
-  [/^#\/bench\/(\d+)\/of\/(.+)$/, 'Benches', (number, asset) => filledIn(Number(number), { asset: decodeURIComponent(asset) })],
+  [/^#\/bench\/(\d+)\/of\/([^/]+)(?:\/(calibrate|verify))?$/, 'Benches', (number, asset, work) => filledIn(Number(number), { asset: decodeURIComponent(asset), work })],
   [/^#\/bench\/(\d+)\/run\/(.+)$/, 'Benches', (number, run) => filledIn(Number(number), { run: decodeURIComponent(run) })],
   [/^#\/bench\/(\d+)\/procedure\/(\d+|of\/.+)$/, 'Benches', (number, procedure) => procedureView(Number(number), procedure)],
   [/^#\/worklist$/, 'Worklist', () => worklistView()],
