@@ -84,6 +84,12 @@ def test_a_campaign_shows_what_is_done_and_what_is_left(
         work = page.locator("form.start [name=work]")
         expect(work).to_have_value("as found")  # nothing is adjusted in this campaign
         assert person.complaints == []
+        words = "Warning: 3 runs are gone."
+        page.route("**/lost", lambda route: route.fulfill(json=[words]))
+        for where in ("#/records", "#/worklist"):  # and what is below them
+            person.go(where)
+            expect(page.locator(".error")).to_have_text(words)
+        page.unroute("**/lost")
         person.go("#/campaign/unheard")
         expect(page.locator(".error")).to_contain_text("There is no campaign 'unheard'.")
         page.get_by_role("link", name="← the worklist").click()
