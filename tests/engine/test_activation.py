@@ -219,6 +219,14 @@ async def test_after_a_stop_the_time_with_rf_on_counts_on_only_where_rf_is_not_o
         )
 
 
+async def test_rf_that_is_found_on_after_a_stop_is_shown_before_it_is_ended() -> None:
+    """What was read before it stood there meanwhile: off, or no current."""
+    bench, _ = bench_with(on=True)
+    shown = list[BenchStatus]()
+    await ensure_off_after(Stopped("A person stopped it."), bench, PendingEvents(), shown.append)
+    assert [moment.rf for moment in shown] == ["on", "off"]
+
+
 @pytest.mark.parametrize(
     "problem", [LinkTimeout("nothing came"), ProtocolError("another one each time")]
 )

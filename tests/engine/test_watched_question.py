@@ -84,11 +84,27 @@ async def test_rf_is_ended_and_told_while_the_question_stays_open(rig: Rig) -> N
     with anyio.fail_after(5):
         assert await person.carry_out(ASKED) == DONE
     assert not rig.hardware.truth.rf_on
-    (told,) = person.told
-    assert person.taken_back == [told]
+    warned, told = person.told
+    assert warned.startswith("RF IS ON, and nobody asked for it:")
+    assert person.taken_back == [warned, told]
     assert {moment.rf for moment in seen} == {"off", "on"}
     assert seen[-1].rf == "off"
     assert [type(event) for event in session.pending.take()] == [UnaskedRf, Asked]
+
+
+async def test_a_hand_at_the_leads_is_warned_while_rf_is_on(rig: Rig) -> None:
+    """The first word came once RF had read off for two seconds."""
+    person, _ = asking(rig, partial(pedal, rig), [])
+    tell, was_on = person.tell, list[bool]()
+
+    async def seen_telling(words: str) -> None:
+        was_on.append(rig.hardware.truth.rf_on)
+        await tell(words)
+
+    person.tell = seen_telling  # type: ignore[method-assign]
+    with anyio.fail_after(5):
+        await person.carry_out(ASKED)
+    assert was_on == [True, False]
 
 
 async def test_the_full_rest_follows_on_rf_in_a_question(rig: Rig) -> None:
@@ -118,8 +134,9 @@ async def test_rf_that_comes_again_and_again_ends_the_question(rig: Rig) -> None
     person, _ = asking(rig, partial(pedal, rig), [])
 
     async def tell(words: str) -> None:
-        person.told.append(words)
-        pedal(rig)
+        if "nobody had asked for it" in words:
+            person.told.append(words)
+            pedal(rig)
 
     person.tell = tell  # type: ignore[method-assign]
     with anyio.fail_after(5), pytest.raises(UnaskedOutput, match="3 times in one question"):
@@ -218,7 +235,8 @@ async def test_a_run_has_its_questions_watched(
         return await answer(request, problem)
 
     async def tell(words: str) -> None:
-        told.set()
+        if "nobody had asked for it" in words:  # RF is off again, and the panel can be worked
+            told.set()
 
     monkeypatch.setattr(person, "reply", reply)
     monkeypatch.setattr(person, "tell", tell)

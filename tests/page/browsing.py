@@ -16,7 +16,7 @@ from tests.one_activation import one_activation
 from .conftest import LIMIT_S, Site
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-SETTLED_MS = 350
+SETTLED_MS = 700
 """Longer than a request must have been shown before it is answered."""
 expect.set_options(timeout=1000 * LIMIT_S)
 

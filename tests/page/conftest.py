@@ -17,7 +17,7 @@ import pytest
 from ohmwright.api import open_bench, practice
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.cli.crash import reportable_errors
-from ohmwright.model.errors import OhmwrightError, ProgramFault
+from ohmwright.model.errors import OhmwrightError, ProgramFault, ReleaseNotConfirmed
 from ohmwright.model.shipped import shipped
 from ohmwright.page.benches import BenchOfFile
 from ohmwright.page.practice import PracticeUnit
@@ -47,6 +47,8 @@ class Site:
     addresses: list[str] = field(default_factory=list)
     hardware: list[SimulatedBench] = field(default_factory=list)
     errors: list[BaseException] = field(default_factory=list)
+    left_on: list[ReleaseNotConfirmed] = field(default_factory=list)
+    """What the server ended by, where RF was not read back as off."""
     given: set[str] = field(default_factory=set)
     """Addresses that somebody was given: each admits one."""
 
@@ -197,7 +199,10 @@ def serving(settings: PageSettings, monkeypatch: pytest.MonkeyPatch) -> Iterator
         token = anyio.lowlevel.current_token()
         with anyio.CancelScope() as scope:
             stop.append(lambda: anyio.from_thread.run_sync(scope.cancel, token=token))
-            await serve(settings, announce, explain)
+            try:
+                await serve(settings, announce, explain)
+            except ReleaseNotConfirmed as problem:
+                site.left_on.append(problem)
 
     thread = threading.Thread(target=anyio.run, args=(work,))
     thread.start()

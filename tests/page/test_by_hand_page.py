@@ -2,8 +2,11 @@
 
 import re
 import time
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
+from threading import Event, Thread
 from typing import Any
 
 import pytest
@@ -11,13 +14,15 @@ from playwright.sync_api import Browser, Page, expect
 
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.api.records_view import Records
+from ohmwright.engine import release
+from ohmwright.model.errors import ReleaseNotConfirmed
 from ohmwright.model.event import Asked, Commented
 from ohmwright.page.benches import BenchOfFile
 from ohmwright.page.site import PageSettings
 from tests.one_activation import one_activation
 
 from .browsing import SETTLED_MS, Person
-from .conftest import Client, Screen, page_settings, serving
+from .conftest import LIMIT_S, Client, Screen, page_settings, serving
 
 BENCH = """\
 name = "Workshop bench 4"
@@ -48,6 +53,29 @@ def asked(page: Page, words: str) -> None:
     """Wait until this is asked, and can be answered."""
     expect(page.locator(".request-text")).to_contain_text(words)
     page.wait_for_timeout(SETTLED_MS)
+
+
+def request_of(now: dict[str, Any]) -> dict[str, Any]:
+    """The request that is open, as a screen is told; empty where none is."""
+    return now["picture"]["request"] or {}
+
+
+def asks(now: dict[str, Any]) -> int:
+    """The number of the request that is open; 0 where none is."""
+    return int(request_of(now).get("number", 0))
+
+
+def asked_by(screen: Screen, fits: Callable[[dict[str, Any]], bool]) -> dict[str, Any]:
+    """The request of the next news of the bench that `fits`."""
+    return request_of(screen.bench(1, fits)["now"])
+
+
+def answer(client: Client, request: dict[str, Any], words: str, name: str = "") -> None:
+    """Answer a request as soon as it counts as read."""
+    said = {"number": request["number"], "words": words, "operator": name}
+    while (taken := client.post("/benches/1/say", said)).status != 200:
+        assert "before it could be read" in taken.text
+        time.sleep(0.05)
 
 
 def of_one_point(folder: Path) -> PageSettings:
@@ -163,6 +191,77 @@ def test_a_run_that_is_stopped_before_rf_was_ever_read_says_so_in_every_view(
     assert person.complaints == []
 
 
+def test_a_double_click_answers_one_question(
+    browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its second half said "done" of the load, whose question had come under the pointer."""
+    with serving(of_one_point(tmp_path), monkeypatch) as site:
+        person = Person.admitted(browser, site)
+        page = person.page
+        person.go("#/bench/1")
+        person.begin("One point", work="as found", unattended=False)
+        asked(page, "are to be off now")
+        page.keyboard.type("0\n")
+        asked(page, "Join the analyzer's input")
+        page.locator(".answer").click()
+        expect(page.locator(".request-text")).to_contain_text("Set the generator")
+        page.locator(".answer").click()  # as late as it counts as one click
+        expect(page.locator("#line")).to_contain_text("nothing was answered. Read it, then press")
+        asked(page, "Set the generator")
+        page.locator(".answer").click()
+        asked(page, "load resistance to 500 ohm")
+        expect(page.locator("#line")).to_be_hidden()
+        page.locator("#stop").click()  # no RF was asked for
+        person.sees_state("Stopped")
+    assert person.complaints == []
+
+
+def with_rf_on(client: Client, screen: Screen) -> int:
+    """Begin the run; return the number of the first request for a reading with RF on."""
+    begin, number = {"procedure": 0, "work": "as found"}, 0
+    assert client.post("/benches/1/begin", begin).status == 200
+    for words in ("0", "done", "done", "done", "pressed"):
+        request = asked_by(screen, lambda now, last=number: asks(now) > last)
+        number = request["number"]
+        answer(client, request, words)
+    return int(asked_by(screen, lambda now: asks(now) > number)["number"])
+
+
+@pytest.mark.parametrize("somebody_answers", [True, False])
+def test_a_server_that_ends_serves_the_page_until_the_foot_switch_was_let_go(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, somebody_answers: bool
+) -> None:
+    """RELEASE THE FOOT SWITCH stood nowhere, and nobody could say what the meter shows."""
+    if not somebody_answers:
+        monkeypatch.setattr(release, "BY_HAND_BOUND_S", 1.0)
+    under_way, seen = Event(), list[dict[str, Any]]()
+
+    def at_the_page(client: Client) -> None:
+        with client.screen() as screen:
+            number = with_rf_on(client, screen)
+            under_way.set()
+            with suppress(AssertionError):  # the stream has ended
+                while True:
+                    now = screen.bench(1, lambda _: True)["now"]
+                    seen.append(now)
+                    is_new = asks(now) > number and "to be off now" in request_of(now)["text"]
+                    if somebody_answers and is_new:
+                        number = asks(now)
+                        answer(client, request_of(now), "0")
+
+    with serving(of_one_point(tmp_path), monkeypatch) as site:
+        person = Thread(target=at_the_page, args=(site.client(),))
+        person.start()
+        assert under_way.wait(LIMIT_S)
+    person.join(LIMIT_S)
+    notices = [one["words"] for now in seen for one in now["picture"]["notices"]]
+    assert RELEASE in notices
+    assert seen[-1]["state"] == "ended"
+    assert [type(problem) for problem in site.left_on] == (
+        [] if somebody_answers else [ReleaseNotConfirmed]
+    )
+
+
 @pytest.mark.parametrize(
     ("name", "told_as"), [("Ben Ott", "as Ben Ott, as told"), ("", "by whom was not told")]
 )
@@ -172,17 +271,7 @@ def test_it_is_on_record_that_another_screen_answers(
     """What the other did is not put to the name that was given at the begin."""
 
     def asked(screen: Screen, words: str) -> dict[str, Any]:
-        def fits(now: dict[str, Any]) -> bool:
-            request = now["picture"]["request"]
-            return request is not None and words in request["text"]
-
-        return dict(screen.bench(1, fits)["now"]["picture"]["request"])
-
-    def answer(client: Client, request: dict[str, Any], words: str, name: str) -> None:
-        said = {"number": request["number"], "words": words, "operator": name}
-        while (taken := client.post("/benches/1/say", said)).status != 200:
-            assert "before it could be read" in taken.text
-            time.sleep(0.05)
+        return asked_by(screen, lambda now: asks(now) > 0 and words in request_of(now)["text"])
 
     with serving(of_one_point(tmp_path), monkeypatch) as site:
         one, other = site.client(), site.client()

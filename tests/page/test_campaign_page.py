@@ -1,5 +1,6 @@
 """A campaign on the page: what is done, what is left, and where a unit that is free is begun."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -43,7 +44,7 @@ def test_a_campaign_shows_what_is_done_and_what_is_left(
     browser: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "own.toml").write_text(one_activation("Short", "Quillon 300"))
-    settings = page_settings(tmp_path, 1000.0, tmp_path / "own.toml")
+    settings = page_settings(tmp_path, 1.0, tmp_path / "own.toml")
     planned(str(settings.records))
     with serving(settings, monkeypatch) as site:
         client = site.client()
@@ -72,9 +73,27 @@ def test_a_campaign_shows_what_is_done_and_what_is_left(
             assert page.evaluate("document.documentElement.scrollWidth") <= width
         page.locator("select").select_option("free")
         expect(page.locator(".listed tbody tr")).to_have_count(1)
-        page.locator(".to-bench").click()
+        to_bench = page.locator(".to-bench")
+        with client.screen() as screen:  # what happens at the benches is followed
+            assert client.post("/benches/1/begin", BEGIN | {"asset": "HF-3"}).status == 200
+            expect(to_bench).to_have_text("Workshop bench 1, in use")
+            assert client.post("/benches/1/stop").status == 200
+            screen.bench(1, lambda now: now["state"] == "ended")
+            expect(to_bench).to_have_text("Workshop bench 1")
+        to_bench.click()
         expect(page.locator("form.start [name=asset]")).to_have_value("Größe-1")
+        work = page.locator("form.start [name=work]")
+        expect(work).to_have_value("as found")  # nothing is adjusted in this campaign
         assert person.complaints == []
+        words = "Warning: 3 runs are gone."
+        page.route("**/lost", lambda route: route.fulfill(json=[words]))
+        for where in ("#/records", "#/worklist"):  # and what is below them
+            person.go(where)
+            expect(page.locator(".error")).to_have_text(words)
+        page.unroute("**/lost")
+        person.go("#/records")
+        page.locator("select").select_option("refused")
+        expect(page.locator("main")).to_contain_text(re.compile("1 run|No run on record is like"))
         person.go("#/campaign/unheard")
         expect(page.locator(".error")).to_contain_text("There is no campaign 'unheard'.")
         page.get_by_role("link", name="← the worklist").click()

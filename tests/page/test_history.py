@@ -1,11 +1,14 @@
 """What the page shows of a run on record."""
 
+import sqlite3
+from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from ohmwright.api.open_records import open_records
+from ohmwright.api.records_view import Records
 from ohmwright.cli.run_summary import footer_lines
 from ohmwright.engine.coach import NOT_SURE
 from ohmwright.instruments.requests import LeaveService
@@ -58,6 +61,32 @@ def test_a_refused_run_says_why_in_the_list_and_by_itself(tmp_path: Path) -> Non
     assert said.value.means == why
     (listed,) = History(str(tmp_path)).runs("", "")["runs"]
     assert (listed["verdict"], listed["refused_because"]) == ("refused", why)
+    assert (listed["asset"], listed["named"]) == ("", "HF-031")  # `record list` has it by that, too
+    assert [run["run_id"] for run in History(str(tmp_path)).of_unit("HF-031")] == [RUN]
+    assert History(str(tmp_path)).of_unit("HF-03") == []
+
+
+def test_an_older_copy_in_place_of_the_records_is_told(tmp_path: Path) -> None:
+    """A unit that had failed since was shown as one that had not been looked at."""
+    begun, *_ = a_run(points=1)
+    history, records = History(str(tmp_path)), Records(str(tmp_path))
+    assert history.lost() == []
+    with open_records(str(tmp_path)) as store:
+        store.append(RUN, begun)
+    older = sqlite3.connect(":memory:")
+    with closing(sqlite3.connect(tmp_path / "records.sqlite")) as database:
+        database.backup(older)
+    shown(tmp_path, a_run(points=1)[1:])
+    assert history.lost() == []
+    assert len(records.runs()) == 1
+    with closing(sqlite3.connect(tmp_path / "records.sqlite")) as database:
+        older.backup(database)
+    (told,) = history.lost()
+    assert told.startswith("Warning: ")
+    with pytest.warns(UserWarning, match="record verify") as warned:
+        records.runs()
+    assert warned[0].filename == __file__
+    older.close()
 
 
 def test_what_a_run_was_given_and_what_was_said_in_it_is_shown(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ Read in this order:
     unit_of_file, unit_on_bench the unit that a bench file names; the one that stands on a bench
     open_links, open_back_ends, open_bench   and opened
     open_records, jobs          the store that a caller names; a run begun there, or gone on with
+    refused_attempts            runs that name their unit in their number alone
     recorded_events             a run whose events are stored before they are handed out
     run_plan, run_pace          the points of a run in their order, and how long the rest will take
     plan_progress               what of them is done, where the run is and what comes next

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ohmwright.model.errors import SourceError, UsageError
+from ohmwright.model.errors import RecordError, SourceError, UsageError
+from ohmwright.model.typed_command import typed_command
 from ohmwright.records.keys import OperatorKey
 from ohmwright.records.notices import Notify, no_notice
 from ohmwright.records.open_database import is_url, sqlite_file
 from ohmwright.records.sql_store import KEY_MEMORY_FILE, SqlStore, open_store
 from ohmwright.records.trust import TrustedKeys
 from ohmwright.records.vouchers import vouchers
+from ohmwright.records.witness import losses
 
 from .paths import (
     RecordsAt,
@@ -37,6 +39,26 @@ def open_existing_records(given: RecordsAt | None, notify: Notify = no_notice) -
             do="Run something first, or say where they are: --records, in a program records=.",
         )
     return open_records(given, notify)
+
+
+def open_records_for_reading(given: RecordsAt | None, notify: Notify = no_notice) -> SqlStore:
+    """Open the store at `given` to show or export its records.
+
+    `notify` gets a warning for each record that is missing from it though this computer has seen it
+    there; the others can be read. Where nothing is missing, this computer remembers from now on how
+    far the ledger goes. Raises UsageError where nothing was ever recorded there.
+    """
+    store = open_existing_records(given, notify)
+    try:
+        with store.database.read() as connection:
+            lost = [str(one) for one in losses(connection, store.witness) if one.kind == "wrong"]
+        if not lost:
+            store.remember_ledger()
+    except RecordError as error:  # an unreadable witness, or a damaged table
+        lost = [error.happened]
+    for what in lost:
+        notify(f"Warning: {what}. See: {typed_command('record verify')}")
+    return store
 
 
 def records_exist(given: RecordsAt | None) -> bool:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 from datetime import datetime
 
 from ohmwright.records import queries, run_lists
 from ohmwright.records.run_lists import Filter
+from ohmwright.records.sql_store import SqlStore
 
 from .given import refuse_no_run, refuse_no_time, refuse_wrong_verdict
-from .open_records import open_existing_records, resolved_run_id
+from .open_records import open_records_for_reading, resolved_run_id
 from .pandas_extra import Rows
 from .paths import RecordsAt
 from .run_of_record import Run
@@ -20,6 +22,8 @@ class Records:
 
     Without a place, the user's own. Each question opens the store and closes it again. Chain and
     seal of a run are checked whenever it is read. Raises UsageError where nothing was recorded.
+    A `UserWarning` tells of records that this computer has seen there and that are gone, as where
+    an older copy is in place of the newer ones.
 
     >>> import ohmwright
     >>> with ohmwright.bench("bench.toml", seed=3) as bench:
@@ -34,16 +38,19 @@ class Records:
     def __init__(self, place: RecordsAt | None = None) -> None:
         self.place = place
 
+    def _opened(self) -> SqlStore:
+        return open_records_for_reading(self.place, _warn)
+
     def __getitem__(self, run: str) -> Run:
         """Return a run by its number, or "last". Raises UsageError, RecordError."""
         refuse_no_run(run)
-        with open_existing_records(self.place) as store:
+        with self._opened() as store:
             run_id = resolved_run_id(store, run)
             return Run(self.place, run_id, store.events(run_id))
 
     def __iter__(self) -> Iterator[str]:
         """Yield the number of each run, oldest first."""
-        with open_existing_records(self.place) as store:
+        with self._opened() as store:
             run_ids = store.run_ids()
         return iter(run_ids)
 
@@ -72,7 +79,7 @@ class Records:
         refuse_no_time("since", since)
         refuse_no_time("until", until)
         wanted = Filter(asset, model, verdict, since, until, serial, operator, search)
-        with open_existing_records(self.place) as store:
+        with self._opened() as store:
             rows = run_lists.runs(store.database, wanted)
             return Rows(run_lists.described(store.database, rows))
 
@@ -93,5 +100,9 @@ class Records:
         """
         refuse_wrong_verdict(verdict)
         refuse_no_time("since", since)
-        with open_existing_records(self.place) as store:
+        with self._opened() as store:
             return Rows(queries.results(store.database, Filter(asset, model, verdict, since)))
+
+
+def _warn(words: str) -> None:
+    warnings.warn(words, stacklevel=5)  # at the line that asks the records

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -35,7 +36,10 @@ class PageRequest:
 
 
 def run_page(request: PageRequest) -> int:
-    """Serve until interrupted, every run then ended with RF off; return 0. Raises UsageError."""
+    """Serve until interrupted, every run then ended with RF off; return 0.
+
+    Raises UsageError, and ReleaseNotConfirmed where RF was not read back as off.
+    """
     try:
         import starlette  # noqa: F401
         import uvicorn  # noqa: F401
@@ -73,7 +77,7 @@ def run_page(request: PageRequest) -> int:
 
     async def work() -> None:
         with cancel_on_signal():
-            await serve(settings, _announce, _explain)
+            await serve(settings, _announce, _explain, _tell_of_stopping)
 
     run_before_others()
     anyio.run(work)
@@ -82,6 +86,13 @@ def run_page(request: PageRequest) -> int:
 
 def _announce(address: str) -> None:
     out().print(f"Open in one browser: {address}", soft_wrap=True)
+
+
+def _tell_of_stopping(benches: Sequence[str]) -> None:
+    print_notice(
+        f"Stopping, with RF off: {', '.join(benches)}. The page is served until then: what is "
+        "asked, or is to be done at a foot switch, stands there."
+    )
 
 
 def _explain(problem: BaseException) -> OhmwrightError:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import get_args
 
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.api.jobs import is_number_for, unit_in_number
+from ohmwright.api.jobs import unit_in_number
 from ohmwright.api.open_records import resolved_run_id
+from ohmwright.api.refused_attempts import refused_attempts
 from ohmwright.engine.contradictions import quick_contradictions
 from ohmwright.engine.run_so_far import results
 from ohmwright.model.errors import UsageError
@@ -26,7 +26,6 @@ from ohmwright.records.run_lists import (
     described,
     runs,
 )
-from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.measurand_text import extrapolated_lines, measurand_text
 from ohmwright.reports.text import printable
 from ohmwright.reports.verdict_grounds import READINGS_MARK
@@ -85,7 +84,7 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
     most = newest if newest is not None or as_json else _MOST_LINES
     with open_records_for_reading(records) as store:
         rows = runs(store.database, selected, most)
-        rows = sorted(rows + _refused_attempts(store, selected), key=lambda row: row["number"])
+        rows = sorted(rows + refused_attempts(store, selected), key=lambda row: row["number"])
         rows = described(store.database, rows)
         left_out = 0 if most is None else count_runs(store.database, selected) - most
     if as_json:
@@ -99,18 +98,6 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
         out().print(Text(printable(said), style="dim"), soft_wrap=True)
     if left_out > 0:
         out().print(f"{left_out} older runs are not shown: --newest {left_out + len(rows)}")
-
-
-def _refused_attempts(store: SqlStore, selected: Filter) -> list[Row]:
-    """Return runs for the asset selected that were refused before its unit was known.
-
-    Such a run names the asset in its number alone.
-    """
-    asset = selected.asset
-    if asset is None or selected.verdict not in (None, REFUSED):
-        return []
-    unknown = runs(store.database, replace(selected, asset="", model=None, serial=None))
-    return [row for row in unknown if is_number_for(row["run_id"], asset)]
 
 
 def _run_json(row: Row) -> dict[str, object]:

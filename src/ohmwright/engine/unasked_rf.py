@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 
 import anyio
@@ -84,22 +85,30 @@ async def ensure_off_after(
     a stop what a meter shows that is read by eye. RF that was ended is added to `pending`.
     `on_status` gets RF as it was read last, so that no view goes on showing what was read before.
     """
-    try:
-        return await _ended_after(error, bench, pending)
-    finally:
+
+    def show() -> None:
         rf, on_s = bench.rf, pending.on_s
         status = bench.analyzer.status(rf.shown, bench.clock.now_s())._replace(on_s=on_s)
         on_at_s = None if rf.state == "off" else pending.on_at_s
         on_status(status._replace(read_ago_s=rf.read_ago_s, on_at_s=on_at_s))
 
+    try:
+        return await _ended_after(error, bench, pending, show)
+    finally:
+        show()
 
-async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -> Exception:
+
+async def _ended_after(
+    error: Exception, bench: Bench, pending: PendingEvents, show: Callable[[], None]
+) -> Exception:
     if isinstance(error, RfUnsafe):  # it says already what RF was read as
         return error
     # a run that a person stops was released before; a fault may be RF that is just coming on
     wait_s = 0.0 if isinstance(error, Stopped) else KEYING_DELAY_S
     try:
         seen = await uncancellable(partial(_on_within_bound, bench, wait_s))
+        if seen is not None:
+            show()  # OFF takes a while, by a person's foot up to a minute
         await end_unasked(seen, bench, pending)
         if seen is not None and isinstance(error, InstrumentRefused):
             return _refused_with_rf_on(error, bench, seen)

@@ -12,7 +12,12 @@ from ohmwright.model.errors import LinkError
 
 from .session import Session
 from .unasked_rf import unasked_output
-from .watched_rest import CHECK_EVERY_S, UNASKED_AT_MOST, end_unasked_output
+from .watched_rest import (
+    CHECK_EVERY_S,
+    UNASKED_AT_MOST,
+    end_seen_output,
+    see_unasked_output,
+)
 from .watched_work import done_while_watched
 
 
@@ -52,7 +57,9 @@ async def _watch(session: Session, told: list[str]) -> NoReturn:
         await anyio.sleep(CHECK_EVERY_S)  # noqa: TID251
         with anyio.CancelScope(shield=True):
             try:
-                problem = await end_unasked_output(session)
+                problem = await see_unasked_output(session)
+                if problem is not None:
+                    await _end_and_tell(session, problem, told)
             except LinkError:
                 # the question may be why, as where an analyzer is connected anew: what was read
                 # last stays shown, with its age
@@ -65,3 +72,15 @@ async def _watch(session: Session, told: list[str]) -> NoReturn:
                 raise unasked_output(bench, f"{times_on} times in one question")
             told.append(str(unasked_output(bench, problem)))
             await bench.operator.tell(told[-1])
+
+
+async def _end_and_tell(session: Session, problem: str, told: list[str]) -> None:
+    """Send OFF for RF that `problem` showed; a hand at the leads is warned before it is read back.
+
+    `told` has meanwhile what was told.
+    """
+    operator = session.bench.operator
+    told.append(f"RF IS ON, and nobody asked for it: {problem}. OFF is being sent.")
+    await operator.tell(told[-1])
+    await end_seen_output(session, problem)
+    operator.take_back(told.pop())

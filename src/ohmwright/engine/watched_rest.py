@@ -78,11 +78,24 @@ async def end_unasked_output(session: Session) -> str | None:
 
     Raises ReleaseNotConfirmed when OFF does not end it.
     """
-    bench = session.bench
-    problem = await bench.rf.found_on()
-    if problem is None:
-        return None
-    session.report("on")
-    await end_unasked(problem, bench, session.pending)
-    session.warmth.unasked_off_s = bench.clock.now_s()
+    problem = await see_unasked_output(session)
+    if problem is not None:
+        await end_seen_output(session, problem)
     return problem
+
+
+async def see_unasked_output(session: Session) -> str | None:
+    """Show RF as on if it is on though nobody asked for it; return what showed that, else None."""
+    problem = await session.bench.rf.found_on()
+    if problem is not None:
+        session.report("on")
+    return problem
+
+
+async def end_seen_output(session: Session, problem: str) -> None:
+    """Send OFF for RF that `problem` showed. Raises ReleaseNotConfirmed when that does not end it.
+
+    It is read back for some seconds.
+    """
+    await end_unasked(problem, session.bench, session.pending)
+    session.warmth.unasked_off_s = session.bench.clock.now_s()

@@ -202,6 +202,10 @@ class PageCalls:
         """Return one run on record with its results and power curves."""
         return JSONResponse(await _in_thread(partial(self.history.run, request.path_params["run"])))
 
+    async def lost(self, _: Request) -> Response:
+        """Return what is gone of the records that this computer has seen, in words."""
+        return JSONResponse(await _in_thread(self.history.lost))
+
     async def worklist(self, request: Request) -> Response:
         """Return the units of the register in the order in which they are to be worked on."""
         simulated = request.query_params.get("simulated") == "yes"

@@ -43,6 +43,7 @@ from .operator import PageOperator
 from .orders import STAGES_OF, Begin, KeyPress, Turn, Words
 from .practice import PRACTICE, NothingKept
 
+_SERVER_ENDED = "the server of the page was ended"
 DeskState = Literal["idle", "opening", "going on", "stopping", "ended"]
 Explain = Callable[[BaseException], OhmwrightError]
 """Turns what ended a run into an error for a person; a crash is written to its log file."""
@@ -87,6 +88,7 @@ class Desk:
         """Counts the runs, so that readings of one are not taken for another's."""
         self.readings: deque[PlottedReading] = deque(maxlen=TREND_READINGS)
         self._rf = rf_state.BenchMemory()
+        self._has_ended = False
         self._begin_watch(RunWatch())
 
     def _begin_watch(self, watch: RunWatch, operator: str = "") -> None:
@@ -95,7 +97,7 @@ class Desk:
         self.operator = PageOperator(watch, self._real, operator, lambda: self.now_s)
         self.clock: Clock | None = None
         self._scope = anyio.CancelScope()
-        self._why_stopped = _stopped_by("the server of the page was ended")
+        self._why_stopped = _stopped_by(_SERVER_ENDED)
         self._notes = PendingEvents()
         self._count = 0
         self.off_reading = OffReading()
@@ -145,6 +147,8 @@ class Desk:
         """
         if self.is_busy:
             raise UsageError("A run goes on at this bench.", do="Wait for its end, or stop it.")
+        if self._has_ended:
+            raise UsageError("The server of the page ends.", do="Begin it anew, and load the page.")
         if "adjust" not in STAGES_OF[order.work]:
             file = measured_once(file)
         self.data, self._subject = _in_room(subject.bench, order), subject
@@ -159,11 +163,19 @@ class Desk:
 
     def stop(self, screen: int | None) -> bool:
         """Stop the run with RF off; False where none goes on. `screen`: None where not known."""
+        which = "a screen" if screen is None else f"screen {screen}"
+        return self._stop(f"STOP was pressed on {which}")
+
+    def end(self) -> None:
+        """Stop the run, and begin no other: the server of the page ends."""
+        self._has_ended = True
+        self._stop(_SERVER_ENDED)
+
+    def _stop(self, why: str) -> bool:
         if not self.is_busy:
             return False
         if self.state != "stopping":
-            which = "a screen" if screen is None else f"screen {screen}"
-            self._why_stopped = _stopped_by(f"STOP was pressed on {which}")
+            self._why_stopped = _stopped_by(why)
         self.state = "stopping"
         self._changed()
         self._scope.cancel()

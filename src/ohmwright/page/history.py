@@ -11,7 +11,14 @@ from typing import Any, Literal
 
 from ohmwright.api.certificate_files import CertificateOptions
 from ohmwright.api.certificate_renderer import CertificateRenderer, certificate_renderer
-from ohmwright.api.open_records import open_existing_records, records_exist, trusted_keys
+from ohmwright.api.jobs import unit_in_number
+from ohmwright.api.open_records import (
+    open_existing_records,
+    open_records_for_reading,
+    records_exist,
+    trusted_keys,
+)
+from ohmwright.api.refused_attempts import refused_attempts
 from ohmwright.api.run_notices import unsaved_text
 from ohmwright.api.run_of_record import Run
 from ohmwright.api.run_picture import result_picture
@@ -19,6 +26,7 @@ from ohmwright.engine.run_so_far import on_time_s, run_started_event
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event, Fault
 from ohmwright.records import run_lists
+from ohmwright.records.flat_rows import Row
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.curves import curve_svg, plotted_curves
 from ohmwright.reports.measuring_conditions import trims_told_text
@@ -71,8 +79,17 @@ class History:
         """Return the newest runs on the unit with exactly this tag, newest first."""
         if not records_exist(self.place):
             return []
+        wanted = run_lists.Filter(asset=tag)
         with open_existing_records(self.place) as store:
-            return _newest(store, run_lists.Filter(asset=tag))
+            return _newest(store, wanted, refused_attempts(store, wanted))
+
+    def lost(self) -> list[str]:
+        """Return what this computer has seen of these records and is gone, as of an older copy."""
+        if not records_exist(self.place):
+            return []
+        words: list[str] = []
+        open_records_for_reading(self.place, words.append).close()
+        return words
 
     def run(self, run_id: str) -> dict[str, Any]:
         """Return a run with its results and curves. Raises UsageError, RecordError."""
@@ -141,18 +158,27 @@ class History:
             return certificate_renderer(store, run_id, trusted_keys(None), CertificateOptions())
 
 
-def _newest(store: SqlStore, wanted: run_lists.Filter) -> list[dict[str, Any]]:
-    """Return the newest runs that `wanted` lets through, newest first, as a list shows them."""
-    rows = run_lists.runs(store.database, wanted, MOST_RUNS)[::-1]
+def _newest(
+    store: SqlStore, wanted: run_lists.Filter, more: Sequence[Row] = ()
+) -> list[dict[str, Any]]:
+    """Return the newest runs that `wanted` lets through, and `more`, newest first, for a list."""
+    found = [*run_lists.runs(store.database, wanted, MOST_RUNS), *more]
+    rows = sorted(found, key=lambda row: int(row["number"]), reverse=True)
     return [
-        {"at": str(row["at"])} | {key: row[key] for key in _SHOWN} | _refusal(row["refused"])
+        {"at": str(row["at"])} | {key: row[key] for key in _SHOWN} | _refusal(row)
         for row in run_lists.described(store.database, rows)
     ]
 
 
-def _refusal(why: str | None) -> dict[str, str]:
-    """Return what a list shows of a refused run in place of a verdict; nothing for any other."""
-    return {} if why is None else {"verdict": run_lists.REFUSED, "refused_because": why}
+def _refusal(row: Row) -> dict[str, str]:
+    """Return what a list shows of a refused run in place of a verdict; nothing for any other.
+
+    Its unit may be known by its number alone.
+    """
+    if row["refused"] is None:
+        return {}
+    named = unit_in_number(row["run_id"])
+    return {"verdict": run_lists.REFUSED, "refused_because": row["refused"], "named": named}
 
 
 def _never_begun(run_id: str, events: Sequence[Event]) -> UsageError:

@@ -54,18 +54,21 @@ class Newsroom:
     _closed: bool = False
 
     def close(self) -> None:
-        """End every stream."""
+        """End every stream once it has told how each bench is left."""
+        for desk in self.desks:
+            self._draw(desk)
         self._closed = True
         for screen in self.screens:
             screen.alarm()
 
     async def watch(self) -> None:
-        """Draw what has changed, for as long as the page is served."""
-        while True:
-            await self.clock.sleep(LOOK_EVERY_S)
-            self.screens.drop_gone()
-            for desk in self.desks:
-                self._draw(desk)
+        """Draw what has changed until it is closed, also while the server ends."""
+        with anyio.CancelScope(shield=True):
+            while not self._closed:
+                await self.clock.sleep(LOOK_EVERY_S)
+                self.screens.drop_gone()
+                for desk in self.desks:
+                    self._draw(desk)
 
     def _draw(self, desk: Desk) -> None:
         """Draw a bench where something has changed, or its times have gone on for a second."""
@@ -85,7 +88,9 @@ class Newsroom:
         known = {desk.number: _Known() for desk in self.desks}
         hello = {"screen": screen.number, "key": screen.key, "benches": len(self.desks)}
         yield self._event("hello", hello)
-        while not self._closed:
+        is_last = False
+        while not is_last:
+            is_last = self._closed
             told, screen.wake = False, anyio.Event()  # what changes while it is told sets it
             for desk in self.desks:
                 message = self._message(desk, known[desk.number])
@@ -94,7 +99,7 @@ class Newsroom:
                     yield message
             if not told:
                 yield self._event("beat", {})
-            with anyio.move_on_after(BEAT_S):
+            with anyio.move_on_after(0 if self._closed else BEAT_S):
                 await screen.wake.wait()
 
     def _message(self, desk: Desk, known: _Known) -> str | None:

@@ -70,6 +70,7 @@ CALLS = (
     Call("POST", "/benches/{bench:int}/press", PageCalls.press, KeyPress),
     Call("POST", "/benches/{bench:int}/turn", PageCalls.turn, Turn),
     Call("GET", "/records", PageCalls.runs, None, ("words", "verdict")),
+    Call("GET", "/lost", PageCalls.lost),
     Call("GET", "/worklist", PageCalls.worklist, None, ("simulated",)),
     Call("POST", "/worklist", PageCalls.renew, Renew),
     Call("GET", "/campaigns", PageCalls.campaigns),

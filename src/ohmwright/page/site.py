@@ -16,7 +16,7 @@ import anyio
 import uvicorn
 from starlette.types import ASGIApp
 
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed, UsageError
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.loopback import LOOPBACK, is_loopback
 
@@ -27,7 +27,7 @@ from .desk import Desk, Explain
 from .gate import Gate
 from .history import History
 from .lease import Lease
-from .news import Newsroom
+from .news import LOOK_EVERY_S, Newsroom
 from .offered import OfferedProcedures
 from .outlook import Outlook
 from .routes import application
@@ -38,6 +38,14 @@ _LAPS_TO_ACCEPT = 8
 """A connection takes four laps of the event loop: task, transport, protocol, end of the task."""
 Announce = Callable[[str], None]
 """Called with each address that admits one browser."""
+
+
+Stopping = Callable[[Sequence[str]], None]
+"""Called with the names of the benches with a run, once the server is told to end."""
+
+
+def _unsaid(_: Sequence[str]) -> None:
+    """Say nothing."""
 
 
 @dataclass(frozen=True)
@@ -110,8 +118,11 @@ async def prepared(
         tasks.start_soon(newsroom.watch)
         app = Gate(application(calls), hosts=hosts, admission=admission, clock=clock)
         invite()
-        yield Served(app, calls, desks)
-        tasks.cancel_scope.cancel()
+        try:
+            yield Served(app, calls, desks)
+        finally:
+            newsroom.close()
+            tasks.cancel_scope.cancel()
 
 
 def _make_ready() -> None:
@@ -124,19 +135,44 @@ def _make_ready() -> None:
     gc.freeze()
 
 
-async def serve(settings: PageSettings, announce: Announce, explain: Explain) -> None:
-    """Serve until cancelled; every run then ends with RF off. Raises SourceError, UsageError."""
+async def serve(
+    settings: PageSettings, announce: Announce, explain: Explain, stopping: Stopping = _unsaid
+) -> None:
+    """Serve until cancelled; every run then ends with RF off, and the page is served till then.
+
+    Raises SourceError, UsageError, and ReleaseNotConfirmed where RF was not read back as off.
+    """
+    left_on: list[OhmwrightError] = []
     with _listening(settings) as listener:
         port = listener.getsockname()[1]
-        async with prepared(settings, port, announce, explain) as served:
-            server = _Server(_config(served.app))
-            try:
-                await server.serve(sockets=[listener])
-            finally:
-                served.calls.newsroom.close()
-                with anyio.CancelScope(shield=True):  # runs are being stopped meanwhile
-                    await _stop_accepting(listener)
-                    await server.shutdown(sockets=[listener])
+        try:
+            async with prepared(settings, port, announce, explain) as served:
+                server = _Server(_config(served.app))
+                try:
+                    await server.serve(sockets=[listener])
+                finally:
+                    with anyio.CancelScope(shield=True):
+                        left_on = await _runs_ended(served.desks, stopping)
+                        served.calls.newsroom.close()
+                        await _stop_accepting(listener)
+                        await server.shutdown(sockets=[listener])
+        finally:
+            for problem in left_on:
+                raise problem  # in place of the cancellation: it is the end of the command
+
+
+async def _runs_ended(desks: Sequence[Desk], stopping: Stopping) -> list[OhmwrightError]:
+    """Stop every run; return what left RF at a bench in a state that is not known.
+
+    A person may be asked meanwhile, as to let a foot switch go, and answers on the page.
+    """
+    if busy := [desk.data.file.name for desk in desks if desk.is_busy]:
+        stopping(busy)
+    for desk in desks:
+        desk.end()
+    while any(desk.is_busy for desk in desks):
+        await RealClock().sleep(LOOK_EVERY_S)
+    return [desk.error for desk in desks if isinstance(desk.error, ReleaseNotConfirmed)]
 
 
 async def _stop_accepting(listener: socket.socket) -> None:

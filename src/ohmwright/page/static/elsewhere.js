@@ -4,9 +4,9 @@ import { h, put, redo, set } from './dom.js'
 import { LOUDEST_FIRST, rfOf, shapeOf } from './rf.js'
 import { all, isBusy, isCutOff } from './store.js'
 
-/** The benches of which a person must know here: with a run, or with RF that may be on. */
+/** The benches of which a person must know here: with a run, or with RF that may be on, as by a run that nobody here has heard of. */
 function concerned(shown) {
-  return all().filter((known) => known.number !== shown && (isBusy(known) || (!isCutOff() && !['off', 'idle'].includes(rfOf(known).look))))
+  return all().filter((known) => known.number !== shown && (isBusy(known) || (isCutOff() ? known.now.state !== 'idle' : !['off', 'idle'].includes(rfOf(known).look))))
 }
 
 /** Those benches by what is said of their RF, the loudest first. */

@@ -31,7 +31,7 @@ export const STAGES = { as_found: 'as found', adjust: 'adjustment', as_left: 'as
 
 /** The sign before each verdict: shape tells it where colour does not. */
 export const VERDICTS = {
-  pass: '✓', fail: '✗', undecided: '?', 'not measured': '–', unfinished: '…',
+  pass: '✓', fail: '✗', undecided: '?', 'not measured': '–', unfinished: '…', refused: '!',
 }
 
 /** A moment as the time of day here. */

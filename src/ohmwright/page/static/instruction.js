@@ -12,7 +12,8 @@ const SIGNS = {  // drawn, since not every system has letters of these shapes
   notice: 'M26 6H38L36 40H28ZM27 47H37V57H27Z', done: 'M6 34 16 24 27 36 49 9 59 18 28 54Z', rest: 'M32 6a26 26 0 1 0 .1 0ZM32 16a16 16 0 1 1-.1 0Z',
 }
 const LARGE = { hold: 'HOLD', notice: 'LOOK', done: 'DONE', rest: 'REST' }
-const READING_TIME_MS = 300, MOST_LETTERS = 400
+const READING_TIME_MS = 600, MOST_LETTERS = 400  // the second press of a double click comes within half a second, and is no answer to what stands there by then
+const TOO_SOON = 'That was pressed as the question came: nothing was answered. Read it, then press.'
 const WORD_MS = 1500  // so long after a key that is no answer a letter belongs to the same word: the a of ‘wait’ is not ‘again’
 
 const NEXT_LETTER_MS = 500  // another key so soon after one that answers makes a word of both: the d of ‘did not’ is not "done", nor 12 one
@@ -23,8 +24,13 @@ export function instruction(number) {
   const element = h('div', { class: 'instruction' }, cue, asked)
   let shownAt = 0, strayAt = -Infinity, open = null, place = '', answered = false, told = ''
   const complain = (words) => { told = words; tell(words) }
+  const isTooSoon = () => {
+    const tooSoon = performance.now() - shownAt < READING_TIME_MS
+    if (tooSoon) complain(TOO_SOON)
+    return tooSoon
+  }
   const say = async (words) => {
-    if (open === null || answered || performance.now() - shownAt < READING_TIME_MS) return
+    if (open === null || answered || isTooSoon()) return
     const asked = place
     answered = true  // a key that is pressed twice answers once
     try {
@@ -37,7 +43,7 @@ export function instruction(number) {
   }
   let waiting = null
   const sayUnlessInWord = (answer, key) => {
-    if (performance.now() - shownAt < READING_TIME_MS) return
+    if (isTooSoon()) return
     const asked = place
     const timer = setTimeout(() => {
       waiting = null

@@ -5,6 +5,7 @@ import { elsewhereList, elsewhereWords } from './elsewhere.js'
 import { enter } from './entry.js'
 import { forget, showLine } from './line.js'
 import { follow } from './link.js'
+import { lostRecords } from './lost_records.js'
 import { announce } from './readout.js'
 import { inviteButton } from './invite.js'
 import { sound, soundButtons } from './sound.js'
@@ -25,7 +26,7 @@ import { worklistView } from './view_worklist.js'
 const VIEWS = [
   [/^#?\/?$/, 'Benches', () => benchesView()],
   [/^#\/bench\/(\d+)$/, 'Benches', (number) => benchView(Number(number))],
-  [/^#\/bench\/(\d+)\/of\/(.+)$/, 'Benches', (number, asset) => filledIn(Number(number), { asset: decodeURIComponent(asset) })],
+  [/^#\/bench\/(\d+)\/of\/([^/]+)(?:\/(calibrate|verify))?$/, 'Benches', (number, asset, work) => filledIn(Number(number), { asset: decodeURIComponent(asset), work })],
   [/^#\/bench\/(\d+)\/run\/(.+)$/, 'Benches', (number, run) => filledIn(Number(number), { run: decodeURIComponent(run) })],
   [/^#\/bench\/(\d+)\/procedure\/(\d+|of\/.+)$/, 'Benches', (number, procedure) => procedureView(Number(number), procedure)],
   [/^#\/worklist$/, 'Worklist', () => worklistView()],
@@ -61,7 +62,7 @@ function open(next, name) {
   forget()
   view = next
   stopMeans(next.bench?.() ?? null)
-  place.replaceChildren(next.element)
+  place.replaceChildren(...(['Worklist', 'Records'].includes(name) ? [lostRecords()] : []), next.element)
   scrollTo(0, 0)  // the views are to be seen, and not where the one before was scrolled to
   for (const link of document.querySelectorAll('#views a')) set(link, 'aria-current', link.textContent === name ? 'page' : null)
   draw()

@@ -84,7 +84,7 @@ function newForm(number) {
   const take = () => {
     look()
     if (wish === null) return
-    const { asset = '', run = '' } = wish
+    const { asset = '', run = '', work } = wish
     wish = null
     fields.resume.value = run
     if (fields.resume.value !== run) {
@@ -92,6 +92,7 @@ function newForm(number) {
       tell('This run cannot go on here: it has ended, was refused, or was begun at another bench.')
     }
     fields.asset.value = asset
+    if (work !== undefined) fields.work.value = work === 'verify' ? 'as found' : work
     asBegun(fields)
     own(true)
     element.scrollIntoView()
@@ -101,7 +102,7 @@ function newForm(number) {
     askAnew() { asked = '' },
     /** Whether a run is among those that can go on here. */
     canGoOn: (run) => [...fields.resume.options].some((option) => option.value === run),
-    /** Fill in a unit (`asset`), or a run to go on with (`run`); nothing is begun by it. */
+    /** Fill in a unit (`asset`) and the `work` that a campaign is of, or a run to go on with (`run`); nothing is begun by it. */
     fillIn(given) { [wish, asked] = [given, ''] },
     update(known) {
       const free = !isBusy(known)

@@ -14,7 +14,7 @@ import { stateWords } from './view_benches.js'
 
 /**
  * `extra`: the panel of a unit that is worked on the page; `went`: what is said of a run that ended;
- * `wish`: the unit or the run that is to be filled in where a run is begun.
+ * `wish`: the unit, with its work, or the run that is to be filled in where a run is begun.
  */
 export function benchView(number, extra = null, went = null, wish = null) {
   const parts = {

@@ -5,6 +5,7 @@ import { ask } from './link.js'
 import { moment, withUncertainty } from './format.js'
 import { resultsTable, verdict } from './results.js'
 import { all, isBusy } from './store.js'
+import { unitAddress } from './unit_columns.js'
 
 export function recordView(run) {
   const element = h('section', {}, h('p', {}, 'Reading…'))
@@ -23,7 +24,7 @@ function page(found) {
     ['Analyzer', found.analyzer], ['Analyzer’s certificate', found.certificate ?? 'none'], ['Operator', found.operator], ...(found.work_order ? [['Work order', found.work_order]] : []),
     ['Room', found.room], ['RF on for', found.rf_on]]
   return [
-    back(), h('h1', {}, found.run_id), h('p', {}, h('a', { href: `#/unit/${encodeURIComponent(found.asset)}/${found.simulated ? 'simulated' : 'real'}` }, 'This unit: its runs, and how its output drifts')), h('p', {}, verdict(found.verdict), found.verdict_qualified ? `, ${found.verdict_qualified}` : '',
+    back(), h('h1', {}, found.run_id), h('p', {}, h('a', { href: unitAddress(found.asset, found.simulated ? 'simulated' : 'real') }, 'This unit: its runs, and how its output drifts')), h('p', {}, verdict(found.verdict), found.verdict_qualified ? `, ${found.verdict_qualified}` : '',
       found.simulated ? `. SIMULATED, seed ${found.seed}: no evidence about any real unit` : ''),
     found.unsaved ? h('p', { class: 'asked' }, `! ${found.unsaved}`) : null,
     h('dl', { class: 'settings card' }, ...facts.map(([name, value]) => h('div', {}, h('dt', {}, name), h('dd', {}, value)))),

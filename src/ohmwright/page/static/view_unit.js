@@ -6,7 +6,7 @@ import { figure, grounds, percent, withUncertainty } from './format.js'
 import { attempt } from './line.js'
 import { ask } from './link.js'
 import { unitCard } from './unit_card.js'
-import { SHAM } from './unit_columns.js'
+import { SHAM, unitAddress } from './unit_columns.js'
 
 export function unitView(asset, simulated) {
   const card = h('div', {}, h('p', {}, 'Reading…')), ahead = h('div', {}, h('p', {}, 'Computing what is to be expected…'))
@@ -14,7 +14,7 @@ export function unitView(asset, simulated) {
   const fill = async (place, path, parts) => {
     const found = await attempt(() => ask(`${path}?${of}`))
     const tag = found?.asset?.tag
-    if (tag !== undefined && tag !== asset) location.replace(`#/unit/${encodeURIComponent(tag)}/${simulated === 'yes' ? 'simulated' : 'real'}`)  // typed in other capitals
+    if (tag !== undefined && tag !== asset) location.replace(unitAddress(tag, simulated === 'yes' ? 'simulated' : 'real'))  // typed in other capitals
     else if (found !== undefined) place.replaceChildren(...parts(found).filter((one) => one !== null))
   }
   fill(card, '/unit', unitCard)

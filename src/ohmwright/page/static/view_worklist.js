@@ -6,10 +6,10 @@ import { attempt } from './line.js'
 import { ask, post } from './link.js'
 import { listedTable } from './listed.js'
 import { verdict } from './results.js'
-import { all, allAreTold, isBusy } from './store.js'
+import { all, allAreTold } from './store.js'
 import { SHAM, unitAddress, unitColumns } from './unit_columns.js'
 import { campaignList } from './view_campaign.js'
-import { beginLinks, benchesFor } from './where_to_begin.js'
+import { beginLinks, benchesFor, benchesNow } from './where_to_begin.js'
 
 /** The columns by runs on `kind` benches, simulated or real. */
 const columns = (kind) => ({
@@ -18,7 +18,7 @@ const columns = (kind) => ({
   'Within a year': [(unit) => marked(unit, risk(unit, unit.risk_within_year)), (unit) => riskOrder(unit, unit.risk_within_year)],
   Due: [(unit) => `${unit.is_due ? '▲ ' : ''}${dueWords(unit)}`, (unit) => (isProbablyOut(unit) ? '' : unit.due ?? '')],
   Last: [(unit) => [lastVerdict(unit), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)], (unit) => unit.last_on],
-  'Begin at': [beginLinks],
+  'Begin at': [(unit) => beginLinks(unit)],
 })
 const isDue = (unit) => unit.is_due, fitsHere = (unit) => unit.state === 'in service' && benchesFor(unit.model).length > 0
 const ONLY = { '': ['all', () => true], due: ['due', isDue], 'due here': ['due, and a bench here can take', (unit) => isDue(unit) && fitsHere(unit)],
@@ -73,7 +73,7 @@ export function worklistView() {
     title: () => 'Worklist',
     update() {
       if (!allAreTold()) return
-      const now = JSON.stringify(all().map((one) => [one.now.models, isBusy(one)])), isNews = now !== benches
+      const now = benchesNow(), isNews = now !== benches
       benches = now
       if (begun && isNews) draw()
       if (begun) return
