@@ -16,7 +16,7 @@ from ohmwright.engine.run import run
 from ohmwright.engine.run_so_far import results
 from ohmwright.engine.session import Session
 from ohmwright.engine.unasked_rf import ensure_off_at_start
-from ohmwright.engine.watched_rest import rest, wait_with_rf_off
+from ohmwright.engine.watched_rest import confirm_nothing_flows, rest, wait_with_rf_off
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.operator import StopRun
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, check_limit_agreement
@@ -313,6 +313,21 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
     assert session.on_s == session.last_on_s + noted.on_s
     assert rig.bench.clock.now_s() - off_s >= 20 - 1
     assert {moment.rf for moment in moments} == {"off", "on"}
+
+
+async def test_current_in_a_circuit_just_joined_is_ended_and_counts_as_rf(make_rig: Callable) -> None:
+    """Notices a look after a change of circuit that looks at nothing, or tells no rest of it."""
+    rig = make_rig()
+    session = Session(rig.bench)
+    await ensure_off_at_start(rig.bench, PendingEvents())
+    await confirm_nothing_flows(session)
+    assert not session.pending.take()
+    rig.hardware._rig.close_contact(20.0)
+    await confirm_nothing_flows(session)
+    assert not rig.hardware.truth.rf_on
+    (noted,) = session.pending.take()
+    assert isinstance(noted, UnaskedRf)
+    assert session.warmth.unasked_off_s == rig.bench.clock.now_s()
 
 
 async def test_rf_at_first_contact_is_ended_and_on_record(make_rig: Callable) -> None:
