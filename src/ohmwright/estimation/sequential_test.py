@@ -35,6 +35,9 @@ _MODEL = 0.03
 """Standard uncertainty of the model itself, in tolerances."""
 _RISEN_LAGS = 6.0
 """So many lags after its dead time a rise has come within 0.3 % of its level."""
+_WELL_INSIDE = 0.8
+"""Part of its limits within which the later readings of an output between two states are on
+average: window and rise hide some of it; no source."""
 _RESTED, _USUAL = ResidualWarmth(), Habits(hunting=0.05)
 
 
@@ -246,7 +249,7 @@ class ActivationTest:
             return True
         error = mean(value[value.size // 2 :]) - self.question.target
         low, high = self._limits
-        return low <= error / self.question.tolerance <= high
+        return _WELL_INSIDE * low <= error / self.question.tolerance <= _WELL_INSIDE * high
 
     def _has_arrived(self, age_s: Floats, value: Floats, estimate: Estimate) -> bool:
         """Whether the latest readings neither rise on nor have risen above the upper limit.
