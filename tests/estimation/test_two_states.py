@@ -13,7 +13,9 @@ from scipy.linalg import block_diag, toeplitz
 
 from ohmwright.estimation.activation_record import ActivationRecord, Question
 from ohmwright.estimation.ar1_regression import CORRELATIONS, LOG_SHARES
+from ohmwright.estimation.arrival import Arrival, arrival
 from ohmwright.estimation.coefficients import COUNT, Steps
+from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds
 from ohmwright.estimation.settled_value import Settled, settled_value
@@ -21,13 +23,11 @@ from ohmwright.estimation.transient_fit import TransientFit, best_fit
 from ohmwright.estimation.transient_problem import Problem
 from ohmwright.estimation.two_states import (
     _BETTER,
-    Arrival,
     Swing,
     _course,
     _most_likely_states,
     _sized,
     _weight,
-    arrival,
     steadied,
 )
 
@@ -35,14 +35,16 @@ Floats = NDArray[np.float64]
 LEVEL, WINDOW_S = 500.0, 0.5
 
 
-def readings(states: Floats, *, seed: int, last_s: float) -> tuple[Floats, Floats]:
+def readings(
+    states: Floats, *, seed: int, last_s: float, noise_ma: float = 0.4
+) -> tuple[Floats, Floats]:
     """Ages and readings of an output that rises with one lag, times `states` at steps of 10 ms."""
     time_s = np.arange(0.0, last_s, 0.01)
     output = LEVEL * (1 - np.exp(-np.maximum(time_s - 0.3, 0) / 0.5)) * states[: time_s.size]
     width = round(WINDOW_S / 0.01)
     mean = np.convolve(output, np.ones(width) / width)[: time_s.size]
     at = np.arange(20, time_s.size, 20)
-    noise = np.random.default_rng(seed).normal(0, 0.4, at.size)
+    noise = np.random.default_rng(seed).normal(0, noise_ma, at.size)
     return time_s[at], np.round(mean[at] + noise)
 
 
@@ -122,6 +124,39 @@ def test_the_end_of_a_slow_rise_is_no_jump():
     assert outcomes(creep, 16.0).count("in tolerance") >= 5
 
 
+MIDWAY = np.where(np.arange(0.0, 40.0, 0.01) % 4.0 < 2.0, 1.012, 0.988)
+"""Of an output 1.2 tolerances to one side and to the other, 2 s each."""
+
+
+def test_an_output_midway_is_accepted_only_where_its_later_readings_were_in_tolerance() -> None:
+    """Notices a place between two states that is taken for one where the output stands."""
+    stood = MIDWAY.copy()
+    stood[1200:] = 0.988
+    assert "in tolerance" in outcomes(MIDWAY, 24.0)
+    assert "in tolerance" not in outcomes(stood, 24.0), "in its later readings it stood without"
+
+
+def test_an_output_between_two_states_does_not_bend() -> None:
+    """Its later readings are as good as those about the age asked for, though they sink in a row."""
+    time_s = np.arange(0.0, 40.0, 0.01)
+    states = np.where(time_s < 9.0, MIDWAY, 0.988) * (1 - 0.0006 * np.maximum(time_s - 6, 0))
+    question = Question(LEVEL, 5.0, WINDOW_S, 1.0, at_age_s=6.0)
+    for seed in range(6):
+        test = ActivationTest(question, DecisionBounds())
+        test.estimate(*readings(states, seed=seed, last_s=16.0))
+        assert not test.bends
+
+
+def test_a_unit_with_two_states_does_not_jump_for_good() -> None:
+    one_jump, seen = Swing(np.zeros(2), 0.01, 0.001, jumps=1), Habits().between_states(-0.01)
+    assert one_jump.share(Habits(hunting=0.9)) == 0.5
+    assert one_jump.share(seen) == 0.999
+    assert seen.swing == 0.01
+    assert Habits().after(seen).has_two_states, "the next activation knows it"
+    assert seen.after(Habits()).has_two_states, "however still it was this time"
+    assert seen.still_share(0.0) > 0.9 > Habits(hunting=1.0).still_share(0.0)
+
+
 # ---- what a swing is found by, each part held against scipy or a plain sum ------------------
 
 
@@ -187,9 +222,9 @@ def test_the_swing_is_that_of_one_regression_more(half: float) -> None:
     assert left == pytest.approx(swinging[:, -1] - swinging[:, :-1] @ expected.mean, abs=1e-7)
 
 
-def fitted(states: Floats, seed: int) -> tuple[Problem, TransientFit]:
+def fitted(states: Floats, seed: int, noise_ma: float = 0.4) -> tuple[Problem, TransientFit]:
     """The plain fit of an activation of 11 s."""
-    age_s, value = readings(states, seed=seed, last_s=11.0)
+    age_s, value = readings(states, seed=seed, last_s=11.0, noise_ma=noise_ma)
     asked, switched = Question(LEVEL, 5.0, WINDOW_S, 1.0), Steps.switching_on()
     record = ActivationRecord.of(asked, age_s, value, switched, 0.0)
     return best_fit(Problem.of(record, vague_prior(0.02), NoisePrior(), False), None)
@@ -207,8 +242,17 @@ def test_two_states_are_found_where_there_are_two_and_nowhere_else() -> None:
             assert found(1 + 0.04 * np.sin(2 * np.pi * time_s / period_s), seed) is None
 
 
-def found(states: Floats, seed: int) -> Swing | None:
-    steady = steadied(*fitted(states, seed))
+def test_two_states_are_told_through_the_noise_of_the_readings() -> None:
+    """Noise of 0.28 of half the swing; notices one that is counted against the states."""
+    time_s = np.arange(0.0, 40.0, 0.01)
+    swings = [found(square(0.01, 6.0, 0.0), seed, noise_ma=1.4) for seed in range(6)]
+    assert sum(each is not None for each in swings) >= 4
+    sine = 1 + 0.01 * np.sin(2 * np.pi * time_s / 6.0)
+    assert sum(found(sine, seed, noise_ma=1.4) is not None for seed in range(6)) == 0
+
+
+def found(states: Floats, seed: int, noise_ma: float = 0.4) -> Swing | None:
+    steady = steadied(*fitted(states, seed, noise_ma))
     return None if steady is None else steady.swing
 
 

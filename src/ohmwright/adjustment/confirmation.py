@@ -56,6 +56,8 @@ class Confirmation:
         self._test = ActivationTest(
             question, own_bounds, residual_warmth=residual_warmth, habits=habits
         )
+        in_vain = self._confirming.vain_where_it_hunts_s if habits.hunts else None
+        self._vain_after_s = in_vain or self._confirming.least_patience_s
         self._next_estimate_s = 0.0
         self._moves_allowed = True
         self._sds: list[tuple[float, float]] = []
@@ -182,7 +184,7 @@ class Confirmation:
         """
         if estimate.remainder > 0.5 * self._bounds.remainder:
             return False
-        sd, long_ago_s = estimate.value.sd, watched_s - self._confirming.least_patience_s
+        sd, long_ago_s = estimate.value.sd, watched_s - self._vain_after_s
         before = [earlier for at_s, earlier in self._sds if at_s <= long_ago_s]
         self._sds.append((watched_s, sd))
         return bool(before) and sd > self._confirming.narrowing * min(before)

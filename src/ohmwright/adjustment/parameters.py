@@ -211,6 +211,8 @@ class Confirming:
     narrowing: float = 0.9
     """Watching on for `least_patience_s` is in vain that leaves more of the uncertainty than
     this."""
+    vain_where_it_hunts_s: float = 12.0
+    """In place of `least_patience_s` where the unit hunts: some swings must pass; no source."""
     longest_patience_s: float = 40.0
     """Longest time for which an activation is watched: what is not decided by then never is."""
 

@@ -20,6 +20,8 @@ _JUMPED = 0.85
 """Probability of hunting after an output far from its prediction."""
 _STILL = 0.3
 """Probability that a unit that hunts stands still, off its mean, when it has just risen."""
+_IN_ONE_STATE = 1.0
+"""The same of a unit that was seen to jump between two states: it is always in one of them."""
 _STILL_S = 4.0
 """Mean time for which a unit that hunts stands still."""
 
@@ -30,13 +32,14 @@ class Habits:
 
     `swing`: standard deviation of what it does beside rise and droop, relative to the target;
     `move_delay`: dead time and lags with which moves of its trim act, relative to those of the
-    rise.
+    rise; `stands`: probability that a unit that hunts stands still, off its mean, at first.
     """
 
     hunting: float = 0.1
     other_shape: float = _OTHER_SHAPE
     swing: float = 0.0
     move_delay: float = 1.0
+    stands: float = _STILL
 
     @property
     def rises_otherwise(self) -> bool:
@@ -48,12 +51,17 @@ class Habits:
         """Whether it has been seen to hunt, so that it may stand still off its mean."""
         return self.hunting > _HUNTS
 
+    @property
+    def has_two_states(self) -> bool:
+        """Whether it was seen to jump between two states, so that a jump is none for good."""
+        return self.stands == _IN_ONE_STATE
+
     def still_share(self, watched_s: float) -> float:
         """Probability that a unit that hunts stands still, `watched_s` long, off its mean.
 
         Readings of that time cannot show it; earlier activations did.
         """
-        return _STILL * exp(-max(watched_s, 0.0) / _STILL_S) * self.hunting
+        return self.stands * exp(-max(watched_s, 0.0) / _STILL_S) * self.hunting
 
     def at_least(self, hunting: float, other_shape: float = _OTHER_SHAPE) -> Habits:
         """The habits with at least these probabilities, and at most `_MOST`."""
@@ -72,6 +80,7 @@ class Habits:
             seen,
             hunting=max(self.hunting, seen.hunting),
             swing=max(self.swing, seen.swing),
+            stands=max(self.stands, seen.stands),
         )
 
     def after_a_jump(self, jump: float) -> Habits:
@@ -82,6 +91,10 @@ class Habits:
         return replace(
             self, hunting=max(self.hunting, _JUMPED), swing=max(self.swing, abs(jump) / 2)
         )
+
+    def between_states(self, half: float) -> Habits:
+        """The habits of a unit seen to jump between two states, `half` to both sides."""
+        return replace(self, hunting=1.0, swing=max(self.swing, abs(half)), stands=_IN_ONE_STATE)
 
     @property
     def after_another_rise(self) -> Habits:

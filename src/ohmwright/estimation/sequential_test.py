@@ -18,9 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .activation_record import ActivationRecord, FitStart, Question
+from .ar1_regression import mean
 from .coefficients import Steps
 from .habits import Habits
 from .late_bend import ABOUT_S, bends, sinks_about
+from .latest_readings import latest_readings
 from .mixture import Mixture
 from .prior import NoisePrior, TransientPrior, vague_prior
 from .thermal_droop import ResidualWarmth
@@ -31,14 +33,11 @@ TestOutcome = Literal["in tolerance", "too low", "too high", "undecided"]
 
 _MODEL = 0.03
 """Standard uncertainty of the model itself, in tolerances."""
-_SPAN_S = 2.0
-"""Time of the latest readings."""
-_FEWEST = 6
-"""Least number of the latest readings: a slope through fewer says nothing."""
-_CLEAR_SDS = 2.0
-"""A slope or a mean is clearly above its limit by more than this, in standard deviations."""
 _RISEN_LAGS = 6.0
 """So many lags after its dead time a rise has come within 0.3 % of its level."""
+_WELL_INSIDE = 0.8
+"""Part of its limits within which the later readings of an output between two states are on
+average: window and rise hide some of it; no source."""
 _RESTED, _USUAL = ResidualWarmth(), Habits(hunting=0.05)
 
 
@@ -143,7 +142,9 @@ class ActivationTest:
             return None
         estimate = self._estimate_of(fit, age_s[-1])
         until_s = self._read_until_s(fit)
-        self.bends = age_s[-1] > until_s and self._bends(fit, estimate, age_s, value)
+        hunts = self._hunts or fit.shows_both_states
+        later = age_s[-1] > until_s and not hunts
+        self.bends = later and self._bends(fit, estimate, age_s, value)
         if self.bends:
             by_then = age_s <= until_s
             fit = self._fit(age_s[by_then], value[by_then], departures=True) or fit
@@ -212,7 +213,7 @@ class ActivationTest:
         """The estimate by a fit to readings up to the age `latest_s`, the model itself unsure."""
         tolerance = self.question.tolerance / self.question.target
         level = fit.level(self._unsure())
-        if self._hunts:  # it may have stood still, off its mean
+        if self._hunts and not fit.shows_both_states:  # it may have stood still, off its mean
             habits, risen_s = self._noise.habits, latest_s - fit.dead_time_s - 2 * fit.lag_s
             level = level.doubted(habits.still_share(risen_s), habits.swing)
         if fit.arrival.off > 0:
@@ -235,7 +236,20 @@ class ActivationTest:
         outcome = "undecided" if self.jumps else estimate.outcome(self.bounds)
         if outcome in ("in tolerance", "too low") and not self._has_arrived(age_s, value, estimate):
             return "undecided"
+        if outcome == "in tolerance" and not self._was_in_tolerance(value):
+            return "undecided"
         return outcome
+
+    def _was_in_tolerance(self, value: Floats) -> bool:
+        """Whether an output between two states was in tolerance, too, in the later readings, (n,).
+
+        It may have been in one of them nearly all along.
+        """
+        if self._whole is None or not self._whole.shows_both_states:
+            return True
+        error = mean(value[value.size // 2 :]) - self.question.target
+        low, high = self._limits
+        return _WELL_INSIDE * low <= error / self.question.tolerance <= _WELL_INSIDE * high
 
     def _has_arrived(self, age_s: Floats, value: Floats, estimate: Estimate) -> bool:
         """Whether the latest readings neither rise on nor have risen above the upper limit.
@@ -255,47 +269,3 @@ class ActivationTest:
         if not swings and latest.rise_above(estimate.value.mean + estimate.value.sd):
             return False
         return not latest.rise_beyond(expected) and not latest.lie_above(estimate.high)
-
-
-@dataclass(frozen=True)
-class LatestReadings:
-    """The line through the latest readings: its mean, its slope per second, and their sd."""
-
-    mean: float
-    mean_sd: float
-    slope: float
-    slope_sd: float
-    end: float
-    """The line where the latest reading was taken."""
-
-    def rise_beyond(self, allowed: float) -> bool:
-        """Whether they clearly rise by more than `allowed` per second."""
-        return self.slope - _CLEAR_SDS * self.slope_sd > allowed
-
-    def rise_above(self, value: float) -> bool:
-        """Whether they clearly rise, and have clearly risen above `value`."""
-        return (
-            self.slope > _CLEAR_SDS * self.slope_sd and self.end - _CLEAR_SDS * self.mean_sd > value
-        )
-
-    def lie_above(self, limit: float) -> bool:
-        """Whether they clearly lie above `limit`."""
-        return self.mean - _CLEAR_SDS * self.mean_sd > limit
-
-
-def latest_readings(age_s: Floats, value: Floats, correlation: float) -> LatestReadings | None:
-    """The latest of the readings, shape (n,) each; None where there are too few.
-
-    `correlation`: of the noise of neighbouring readings.
-    """
-    count = max(_FEWEST, int(np.count_nonzero(age_s > age_s[-1] - _SPAN_S)))
-    if age_s.size < count:
-        return None
-    at_s, seen = age_s[-count:] - np.mean(age_s[-count:]), value[-count:]
-    spread = float(at_s @ at_s)
-    mean, slope = float(np.mean(seen)), float(at_s @ seen) / spread
-    residuals = seen - mean - slope * at_s
-    inflation = (1 + correlation) / (1 - correlation)
-    variance = inflation * float(residuals @ residuals) / (count - 2)
-    sds = (variance / count) ** 0.5, (variance / spread) ** 0.5
-    return LatestReadings(mean, sds[0], slope, sds[1], mean + slope * float(at_s[-1]))

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from .activation_record import ActivationRecord, FitStart
 from .ar1_regression import covariances, mean, moments
+from .arrival import Arrival, arrival
 from .coefficients import COUNT, DROOP_TAU_S, DYNAMIC, TRIM, Coefficient
 from .departures import COURSE_COUNT, course_slopes
 from .habits import Habits
@@ -26,7 +27,7 @@ from .prior import NoisePrior, TransientPrior
 from .swinging_rise import left_to_swing
 from .transient_fit import TransientFit, best_fit, without_early_departures
 from .transient_problem import Problem, delay_s, explicable
-from .two_states import Arrival, arrival, steadied
+from .two_states import steadied
 
 Floats = NDArray[np.float64]
 
@@ -75,6 +76,8 @@ class TransientEstimate:
     arrival: Arrival
     """How the output came to its level, once it had risen."""
     start: FitStart
+    shows_both_states: bool = False
+    """Whether the readings show an output that swings between two states in both of them."""
 
     @property
     def lag_s(self) -> float:
@@ -135,8 +138,8 @@ class TransientEstimate:
 
     def swinging(self, half: float, uncertainty: float) -> TransientEstimate:
         """This, of a unit that swings by `half` to both sides; its level is as unsure besides."""
-        habits = replace(self.habits, hunting=1.0, swing=max(self.habits.swing, abs(half)))
-        return replace(self, besides=self.besides + uncertainty**2, habits=habits)
+        besides, habits = self.besides + uncertainty**2, self.habits.between_states(half)
+        return replace(self, besides=besides, habits=habits, shows_both_states=True)
 
     def or_else(self, other: TransientEstimate, share: float) -> TransientEstimate:
         """A mixture of this and, with the weight `share`, another."""
@@ -214,7 +217,7 @@ def _estimate(problem: Problem, begin: FitStart | None) -> TransientEstimate:
         return estimate
     swing = steady.swing
     swinging = _posterior(steady.problem, steady.fit).swinging(swing.half, swing.uncertainty)
-    return estimate.or_else(swinging, swing.share)
+    return estimate.or_else(swinging, swing.share(problem.noise.habits))
 
 
 def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:

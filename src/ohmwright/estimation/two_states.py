@@ -7,21 +7,19 @@ them, so that what is left is the output midway.
 
 With one jump seen, the output may as well have changed for good (a step of the line voltage), so
 that both explanations count; with each further jump, back to where it was, that is less likely.
-
-A jump soon after the rise leaves too little before it to tell two states. What is left of it is an
-output that was off, once it had risen, and then came to its level at once: it may go back.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import exp, log
+from math import log
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .ar1_regression import Prior, mean, median, quantile
+from .ar1_regression import Prior, median, quantile
 from .coefficients import COUNT, Coefficient
+from .habits import Habits
 from .transient_fit import (
     TransientFit,
     best_fit,
@@ -50,6 +48,10 @@ _DISTINCT = 3.7
 
 A sine is off by 0.5 of it, other slow swings and the end of a rise by as much or more.
 """
+_MOST_NOISE = 1 / 3
+"""Up to this part of half the swing, readings may be off both states by their noise besides."""
+_MEDIAN_STEP = 0.954
+"""Median distance of two normal values, over their standard deviation."""
 _LEAST_SDS = 1.5
 """Half the swing is at least so many standard deviations of the readings' noise."""
 _ROUNDS = 3
@@ -58,34 +60,8 @@ _FITS = 3
 """How often the readings are told apart, each time about a better fit."""
 _UNEVEN = 0.1
 """Standard deviation of the long mean off the middle, over half the swing: dwells may differ."""
-_FOR_GOOD = (0.5, 0.1, 0.01)
-"""Probability that the output has changed for good, after one jump seen, two, and more."""
-_JUST_BEFORE_S = 1.6
-"""Time, beside the meter's window, in which what an output was off is what it jumped by."""
-_AT_ONCE = 0.7
-"""Part of the most that it was off which it was just before: less is the end of a slow rise."""
-_STOOD_S = 0.4
-"""It was off by as much when it had risen for so long: before that is the end of a quick rise."""
-_ROUNDING_S = 1e-6
-"""Difference of ages that is none."""
-_MAY_RETURN, _RETURN_S = 0.5, 5.0
-"""Probability that an output goes back which has just come to its level at once, and the time in
-which that falls by e: it falls as if states lasted 3 to 8 s, seldom longer."""
-
-
-@dataclass(frozen=True)
-class Arrival:
-    """How an output came to its level: it was `off` by so much until `age_s`, then no more.
-
-    `off`: relative to the target, 0 where it rose to its level and stayed there.
-    """
-
-    off: float = 0.0
-    age_s: float = 0.0
-
-    def may_return(self, now_s: float) -> float:
-        """Probability that it goes back, at the age `now_s` until which it has not."""
-        return _MAY_RETURN * exp(-(((now_s - self.age_s) / _RETURN_S) ** 2))
+_FOR_GOOD = (0.5, 0.1, 0.01, 0.001)
+"""Probability that the output has changed for good, after one jump seen, two, three, and more."""
 
 
 @dataclass(frozen=True)
@@ -102,10 +78,13 @@ class Swing:
     sd: float
     jumps: int
 
-    @property
-    def share(self) -> float:
-        """Probability of it, against that of an output that has changed for good."""
-        return 1 - _FOR_GOOD[min(self.jumps, len(_FOR_GOOD)) - 1]
+    def share(self, habits: Habits) -> float:
+        """Probability of it, against that of an output that has changed for good.
+
+        `habits`: of the unit, by its earlier activations.
+        """
+        jumps = len(_FOR_GOOD) if habits.has_two_states else min(self.jumps, len(_FOR_GOOD))
+        return 1 - _FOR_GOOD[jumps - 1]
 
     @property
     def uncertainty(self) -> float:
@@ -126,25 +105,6 @@ class Steadied:
     problem: Problem
     fit: TransientFit
     swing: Swing
-
-
-def arrival(problem: Problem, fit: TransientFit) -> Arrival:
-    """How the output came to the level of `fit`, in which early departures count less.
-
-    The fit takes up a part of a jump, so that `off` is less than the distance of both states.
-    """
-    age_s, left = problem.record.age_s, fit.residuals
-    risen = fit.columns[:, Coefficient.LEVEL]
-    early = np.flatnonzero(problem.keep & (risen > _UP) & (problem.excess > 0))
-    if not early.size:
-        return Arrival()
-    off = np.abs(left[early] - mean(left[2 * age_s.size // 3 :]))
-    came_s = float(age_s[early[-1]])
-    just_before = age_s[early] > came_s - _JUST_BEFORE_S - problem.record.averaged_s
-    jump, most = float(off[just_before].max()), float(off.max())
-    last_off_s = age_s[early][just_before & (off > _AT_ONCE * jump)][-1]
-    stood = last_off_s - age_s[risen > _UP][0] > _STOOD_S - _ROUNDING_S
-    return Arrival(jump, came_s) if jump > _AT_ONCE * most and stood else Arrival()
 
 
 def steadied(problem: Problem, fit: TransientFit) -> Steadied | None:
@@ -181,9 +141,18 @@ def _swing_in(problem: Problem, fit: TransientFit, taken: Floats) -> Swing | Non
     columns = fit.columns.copy()
     columns[:, -1] += taken
     swing, better, left = _sized(problem, fit, columns, course, changes.size)
-    off = float(np.sqrt(np.average(left[up] ** 2, weights=_weight(risen[up]))))
     believed = better > _BETTER + changes.size * np.log(age_s.size)
-    return swing if believed and abs(swing.half) > _DISTINCT * off else None
+    return swing if believed and _is_distinct(abs(swing.half), left[up], risen[up]) else None
+
+
+def _is_distinct(half: float, left: Floats, risen: Floats) -> bool:
+    """Whether `half` a swing is far more than readings are off both states, but for their noise.
+
+    `left`, (n,): by how much they are; `risen`, (n,): what the output had risen to by then.
+    """
+    noise = min(median(np.abs(left[1:] - left[:-1])) / _MEDIAN_STEP, _MOST_NOISE * half)
+    off2 = float(np.average(left**2, weights=_weight(risen)))
+    return off2 < (half / _DISTINCT) ** 2 + noise**2
 
 
 def _high(residuals: Floats, rise: Floats, least_noise: float) -> Flags | None:
