@@ -315,7 +315,7 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
     assert {moment.rf for moment in moments} == {"off", "on"}
 
 
-async def test_current_in_a_circuit_just_joined_is_ended_and_counts_as_rf(make_rig: Callable) -> None:
+async def test_current_in_a_circuit_just_joined_is_ended_and_is_rf(make_rig: Callable) -> None:
     """Notices a look after a change of circuit that looks at nothing, or tells no rest of it."""
     rig = make_rig()
     session = Session(rig.bench)

@@ -137,7 +137,7 @@ def test_an_output_midway_is_accepted_only_where_its_later_readings_were_in_tole
 
 
 def test_an_output_between_two_states_does_not_bend() -> None:
-    """Its later readings are as good as those about the age asked for, though they sink in a row."""
+    """Its later readings are as good as those about the age asked for, though they sink."""
     time_s = np.arange(0.0, 40.0, 0.01)
     states = np.where(time_s < 9.0, MIDWAY, 0.988) * (1 - 0.0006 * np.maximum(time_s - 6, 0))
     question = Question(LEVEL, 5.0, WINDOW_S, 1.0, at_age_s=6.0)

@@ -108,7 +108,9 @@ noise: with the noise counted, plain jumps of 1 % on a noisy meter were taken fo
 seen to jump there and back does not jump for good later, and is in one state or the other until a
 jump is seen; its later readings are needed, so that none is left out as a late bend. Midway
 between two states is no place where the output stands: to be accepted, the later readings must be
-in tolerance on average, too. FIGURES
+well in tolerance on average, too. Of 120 units that teeter 116 were adjusted, none accepted out of
+tolerance, where it was 108 and one (`scripts/bench/worlds`, seed 8973); of 140 others 139 (8976,
+looked at once). Of 80 with square hunting of up to 3 % it was 60 for 56 (8974).
 Held by tests/estimation/test_two_states.py and test_habits.py.
 
 **What an activation shows of a unit's habits, the next one knows.** A unit that has hunted may
