@@ -48,16 +48,18 @@ class Confirmation:
         improve_landing: bool = False,
         earlier: Sequence[Mixture] = (),
     ) -> None:
-        self._confirming, self._parameters = parameters.confirming, parameters
-        self._bounds, self._earlier = parameters.confirming.bounds, earlier
+        confirming = parameters.confirming
+        self._confirming, self._parameters = confirming, parameters
+        self._bounds, self._earlier = confirming.bounds, earlier
         self._tolerance = question.tolerance / question.target
         self._question = question
-        own_bounds = parameters.confirming.pooled_bounds if earlier else self._bounds
+        own_bounds = confirming.pooled_bounds if earlier else self._bounds
         self._test = ActivationTest(
             question, own_bounds, residual_warmth=residual_warmth, habits=habits
         )
-        in_vain = self._confirming.vain_where_it_hunts_s if habits.hunts else None
-        self._vain_after_s = in_vain or self._confirming.least_patience_s
+        self._vain_after_s = (
+            confirming.vain_where_it_hunts_s if habits.hunts else confirming.least_patience_s
+        )
         self._next_estimate_s = 0.0
         self._moves_allowed = True
         self._sds: list[tuple[float, float]] = []
