@@ -25,9 +25,8 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 import numpy as np  # noqa: E402
 
 from ohmwright.estimation.activation_record import ActivationRecord  # noqa: E402
-from ohmwright.estimation.coefficients import Steps  # noqa: E402
+from ohmwright.estimation.coefficients import Steps, window_mean_response  # noqa: E402
 from ohmwright.estimation.prior import NoisePrior, vague_prior  # noqa: E402
-from ohmwright.estimation.step_response import window_mean_response  # noqa: E402
 from ohmwright.estimation.transient_estimate import fit_transient  # noqa: E402
 
 _BAR_MS = 1.0

@@ -24,10 +24,9 @@ from ohmwright.adjustment.press_seen import PressesSeen, SeenPress
 from ohmwright.adjustment.press_watch import PressWatch
 from ohmwright.adjustment.press_weighing import PressRequest
 from ohmwright.estimation.activation_record import Question
-from ohmwright.estimation.coefficients import TRIM, Coefficient, output_at
+from ohmwright.estimation.coefficients import TRIM, Coefficient, output_at, window_mean_response
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.prior import NoisePrior, vague_prior
-from ohmwright.estimation.step_response import window_mean_response
 from ohmwright.estimation.transient_estimate import fit_transient
 
 KEYS = Keys()

@@ -8,7 +8,7 @@ from math import exp
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.estimation.step_response import window_mean_response
+from ohmwright.estimation.coefficients import window_mean_response
 
 Floats = NDArray[np.float64]
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ohmwright.estimation.coefficients import Steps
-from ohmwright.estimation.step_response import driven, driven_with_slopes
+from ohmwright.estimation.coefficients import Steps, driven, driven_with_slopes
 
 AGE_S = np.linspace(0.1, 20.0, 60)
 WINDOW_S = 0.5

@@ -5,10 +5,15 @@ import pytest
 
 from ohmwright.estimation import transient_fit
 from ohmwright.estimation.activation_record import ActivationRecord
-from ohmwright.estimation.coefficients import TRIM, Coefficient, Steps, output_at
+from ohmwright.estimation.coefficients import (
+    TRIM,
+    Coefficient,
+    Steps,
+    output_at,
+    window_mean_response,
+)
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.prior import NoisePrior, vague_prior
-from ohmwright.estimation.step_response import window_mean_response
 from ohmwright.estimation.transient_estimate import fit_transient
 from ohmwright.estimation.transient_fit import best_fit, without_early_departures
 from ohmwright.estimation.transient_problem import Problem

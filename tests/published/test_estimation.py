@@ -26,11 +26,10 @@ from ohmwright.estimation.ar1_regression import (
     diagonal_prior,
     moments,
 )
-from ohmwright.estimation.coefficients import Coefficient, Steps
+from ohmwright.estimation.coefficients import Coefficient, Steps, driven, droop_shape
 from ohmwright.estimation.mixture import Mixture, weights
 from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.settled_value import settled_value
-from ohmwright.estimation.step_response import driven, droop_shape
 from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth
 from ohmwright.estimation.transient_estimate import TransientEstimate, fit_transient
 from ohmwright.installation.check import Check, clause_checks

@@ -12,9 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ohmwright.estimation.activation_record import ActivationRecord, FitStart
-from ohmwright.estimation.coefficients import COUNT, TRIM, Coefficient
+from ohmwright.estimation.coefficients import COUNT, TRIM, Coefficient, window_mean_response
 from ohmwright.estimation.prior import TransientPrior
-from ohmwright.estimation.step_response import window_mean_response
 from ohmwright.estimation.transient_problem import linearised
 
 from .press_hypotheses import SLIPS

@@ -2,11 +2,9 @@
 
 Nothing here waits, knows a clock or a port. Read in this order:
 
-    coefficients            the eight numbers that describe a point, by name, and the steps of an
-                            output: ON, and each move
+    coefficients            the eight numbers that describe a point, by name, and what a meter with
+                            a window shows of each: steps through lag and dead time, droop
     swinging_rise           the response of a rise that swings, in place of two lags
-    step_response           what a meter with a window shows of each step, through lag and dead
-                            time, and of the droop
     rms_rise                the response by a meter that averages squares, in place of the output
     thermal_droop           how warm an output stage is, and how long it must rest
     habits                  how a unit departs from a plain rise, by its activations so far

@@ -12,12 +12,23 @@ from numpy.typing import NDArray
 
 from .activation_record import AVERAGES, ActivationRecord, Average, FitStart
 from .ar1_regression import Flags, Noise, Prior, median
-from .coefficients import COUNT, DROOP_TAU_S, DYNAMIC, LINEAR_COUNT, TRIM, Coefficient, Steps
+from .coefficients import (
+    COUNT,
+    DROOP_TAU_S,
+    DYNAMIC,
+    LINEAR_COUNT,
+    TRIM,
+    Coefficient,
+    Steps,
+    driven,
+    driven_with_slopes,
+    droop_shape,
+    window_mean_response,
+)
 from .departures import departure_columns
 from .followed_moves import window_by_moves_s
 from .prior import VAGUE_POLE_RATIO, NoisePrior, TransientPrior, vague_prior
 from .rms_rise import rms_rise, rms_rise_with_slopes
-from .step_response import driven, driven_with_slopes, droop_shape, window_mean_response
 from .swinging_rise import pole_s
 
 Floats = NDArray[np.float64]
