@@ -74,7 +74,7 @@ NAMED: dict[str, tuple[str, str, str]] = {
         "_MODEL = 0.0",
     ),
     "droop at the end of the meter's window": (
-        "estimation/step_response.py",
+        "estimation/coefficients.py",
         "age_s - 0.5 * window_s",
         "age_s",
     ),

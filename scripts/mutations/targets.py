@@ -29,7 +29,6 @@ TARGETS = {
         "estimation/settled_value.py",
         "estimation/departures.py",
         "estimation/two_states.py",
-        "estimation/arrival.py",
     ),
     "estimator": (
         "estimation/transient_estimate.py",
@@ -39,9 +38,7 @@ TARGETS = {
         "estimation/ar1_regression.py",
         "estimation/prior.py",
         "estimation/coefficients.py",
-        "estimation/step_response.py",
         "estimation/sequential_test.py",
-        "estimation/latest_readings.py",
         "estimation/thermal_droop.py",
         "estimation/mixture.py",
     ),

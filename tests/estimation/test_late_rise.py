@@ -7,9 +7,13 @@ import pytest
 from statsmodels.regression.linear_model import OLS
 
 from ohmwright.estimation.activation_record import Question
-from ohmwright.estimation.latest_readings import latest_readings
 from ohmwright.estimation.mixture import Mixture
-from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds, Estimate
+from ohmwright.estimation.sequential_test import (
+    ActivationTest,
+    DecisionBounds,
+    Estimate,
+    latest_readings,
+)
 
 AGE_S = np.arange(0.1, 6.05, 0.1)
 

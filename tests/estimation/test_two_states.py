@@ -13,7 +13,6 @@ from scipy.linalg import block_diag, toeplitz
 
 from ohmwright.estimation.activation_record import ActivationRecord, Question
 from ohmwright.estimation.ar1_regression import CORRELATIONS, LOG_SHARES
-from ohmwright.estimation.arrival import Arrival, arrival
 from ohmwright.estimation.coefficients import COUNT, Steps
 from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.prior import NoisePrior, vague_prior
@@ -23,11 +22,13 @@ from ohmwright.estimation.transient_fit import TransientFit, best_fit
 from ohmwright.estimation.transient_problem import Problem
 from ohmwright.estimation.two_states import (
     _BETTER,
+    Arrival,
     Swing,
     _course,
     _most_likely_states,
     _sized,
     _weight,
+    arrival,
     steadied,
 )
 

@@ -20,9 +20,7 @@ Nothing here waits, knows a clock or a port. Read in this order:
     first_guess             where a fit of them begins
     transient_fit           the dynamics that explain them best
     two_states              an output that swings between two levels, and its readings without it
-    arrival                 an output that jumped to its level soon after its rise, and may go back
     transient_estimate      the eight coefficients from the readings of one activation
-    latest_readings         whether the latest readings still rise, and where to
     late_bend               whether an output bends after the age asked for, as no model here does
     settled_value           a value and whether it has settled, for points without a tolerance
     sequential_test         in tolerance, too low, too high or undecided, from one activation, once

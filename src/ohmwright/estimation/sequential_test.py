@@ -22,7 +22,6 @@ from .ar1_regression import mean
 from .coefficients import Steps
 from .habits import Habits
 from .late_bend import ABOUT_S, bends, sinks_about
-from .latest_readings import latest_readings
 from .mixture import Mixture
 from .prior import NoisePrior, TransientPrior, vague_prior
 from .thermal_droop import ResidualWarmth
@@ -33,6 +32,12 @@ TestOutcome = Literal["in tolerance", "too low", "too high", "undecided"]
 
 _MODEL = 0.03
 """Standard uncertainty of the model itself, in tolerances."""
+_SPAN_S = 2.0
+"""Time of the latest readings."""
+_FEWEST = 6
+"""Least number of the latest readings: a slope through fewer says nothing."""
+_CLEAR_SDS = 2.0
+"""A slope or a mean is clearly above its limit by more than this, in standard deviations."""
 _RISEN_LAGS = 6.0
 """So many lags after its dead time a rise has come within 0.3 % of its level."""
 _WELL_INSIDE = 0.8
@@ -269,3 +274,47 @@ class ActivationTest:
         if not swings and latest.rise_above(estimate.value.mean + estimate.value.sd):
             return False
         return not latest.rise_beyond(expected) and not latest.lie_above(estimate.high)
+
+
+@dataclass(frozen=True)
+class LatestReadings:
+    """The line through the latest readings: its mean, its slope per second, and their sd."""
+
+    mean: float
+    mean_sd: float
+    slope: float
+    slope_sd: float
+    end: float
+    """The line where the latest reading was taken."""
+
+    def rise_beyond(self, allowed: float) -> bool:
+        """Whether they clearly rise by more than `allowed` per second."""
+        return self.slope - _CLEAR_SDS * self.slope_sd > allowed
+
+    def rise_above(self, value: float) -> bool:
+        """Whether they clearly rise, and have clearly risen above `value`."""
+        return (
+            self.slope > _CLEAR_SDS * self.slope_sd and self.end - _CLEAR_SDS * self.mean_sd > value
+        )
+
+    def lie_above(self, limit: float) -> bool:
+        """Whether they clearly lie above `limit`."""
+        return self.mean - _CLEAR_SDS * self.mean_sd > limit
+
+
+def latest_readings(age_s: Floats, value: Floats, correlation: float) -> LatestReadings | None:
+    """The latest of the readings, shape (n,) each; None where there are too few.
+
+    `correlation`: of the noise of neighbouring readings.
+    """
+    count = max(_FEWEST, int(np.count_nonzero(age_s > age_s[-1] - _SPAN_S)))
+    if age_s.size < count:
+        return None
+    at_s, seen = age_s[-count:] - np.mean(age_s[-count:]), value[-count:]
+    spread = float(at_s @ at_s)
+    mean, slope = float(np.mean(seen)), float(at_s @ seen) / spread
+    residuals = seen - mean - slope * at_s
+    inflation = (1 + correlation) / (1 - correlation)
+    variance = inflation * float(residuals @ residuals) / (count - 2)
+    sds = (variance / count) ** 0.5, (variance / spread) ** 0.5
+    return LatestReadings(mean, sds[0], slope, sds[1], mean + slope * float(at_s[-1]))

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from .activation_record import ActivationRecord, FitStart
 from .ar1_regression import covariances, mean, moments
-from .arrival import Arrival, arrival
 from .coefficients import COUNT, DROOP_TAU_S, DYNAMIC, TRIM, Coefficient
 from .departures import COURSE_COUNT, course_slopes
 from .habits import Habits
@@ -27,7 +26,7 @@ from .prior import NoisePrior, TransientPrior
 from .swinging_rise import left_to_swing
 from .transient_fit import TransientFit, best_fit, without_early_departures
 from .transient_problem import Problem, delay_s, explicable
-from .two_states import steadied
+from .two_states import Arrival, arrival, steadied
 
 Floats = NDArray[np.float64]
 
