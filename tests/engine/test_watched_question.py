@@ -92,19 +92,38 @@ async def test_rf_is_ended_and_told_while_the_question_stays_open(rig: Rig) -> N
     assert [type(event) for event in session.pending.take()] == [UnaskedRf, Asked]
 
 
-async def test_a_hand_at_the_leads_is_warned_while_rf_is_on(rig: Rig) -> None:
-    """The first word came once RF had read off for two seconds."""
+async def test_a_hand_at_the_leads_is_warned_once_off_is_sent_and_before_it_is_read_back(
+    rig: Rig,
+) -> None:
+    """The first word came once RF had read off for two seconds; then, before OFF was sent."""
     person, _ = asking(rig, partial(pedal, rig), [])
-    tell, was_on = person.tell, list[bool]()
+    tell, seen = person.tell, list[tuple[bool, str]]()
 
     async def seen_telling(words: str) -> None:
-        was_on.append(rig.hardware.truth.rf_on)
+        seen.append((rig.hardware.truth.rf_on, rig.bench.rf.state))
         await tell(words)
 
     person.tell = seen_telling  # type: ignore[method-assign]
     with anyio.fail_after(5):
         await person.carry_out(ASKED)
-    assert was_on == [True, False]
+    assert seen == [(False, "on"), (False, "off")]
+
+
+async def test_a_warning_that_nobody_can_be_given_does_not_keep_rf_on(rig: Rig) -> None:
+    """Notices a closed terminal that ends the watch before RF is read back as off."""
+    person, session = asking(rig, partial(pedal, rig), [])
+    tell = person.tell
+
+    async def failing(words: str) -> None:
+        if words.startswith("RF IS ON"):
+            raise BrokenPipeError
+        await tell(words)
+
+    person.tell = failing  # type: ignore[method-assign]
+    with anyio.fail_after(5):
+        assert await person.carry_out(ASKED) == DONE
+    assert not rig.hardware.truth.rf_on
+    assert [type(event) for event in session.pending.take()] == [UnaskedRf, Asked]
 
 
 async def test_the_full_rest_follows_on_rf_in_a_question(rig: Rig) -> None:

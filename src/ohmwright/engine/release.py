@@ -232,7 +232,7 @@ async def _warn(bench: Bench, seen: _Seen, problem: str) -> None:
     """Tell the person, once and while OFF is still tried, that RF may still be on."""
     if not seen.warning:
         seen.warning = f"RF MAY STILL BE ON {_after_off(bench, seen)}: {problem}. {MAINS_SWITCH}"
-        await _tell(bench, seen.warning)
+        await tell_if_possible(bench, seen.warning)
 
 
 async def _take_back(bench: Bench, seen: _Seen) -> None:
@@ -252,7 +252,7 @@ async def _take_back(bench: Bench, seen: _Seen) -> None:
     if not bench.analyzer.keyed_by_foot:
         bench.rf.off_after_warning = is_off
         again = "It does not come on again before you say so."
-    await _tell(bench, f"{is_off}. {again}")
+    await tell_if_possible(bench, f"{is_off}. {again}")
 
 
 def _after_off(bench: Bench, seen: _Seen) -> str:
@@ -268,6 +268,7 @@ def is_off_words(bench: Bench) -> str:
     return "RF is off now, as told" if bench.analyzer.read_by_eye else "RF reads off now"
 
 
-async def _tell(bench: Bench, words: str) -> None:
+async def tell_if_possible(bench: Bench, words: str) -> None:
+    """Tell a person something, where that can be done."""
     with suppress(Exception):  # whoever cannot be told must not keep OFF from being tried
         await bench.operator.tell(words)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from contextlib import suppress
 from functools import partial
 from typing import NoReturn
 
 import anyio
 
-from ohmwright.model.errors import LinkError
+from ohmwright.model.errors import LinkError, OhmwrightError
 
+from .release import tell_if_possible
 from .session import Session
 from .unasked_rf import unasked_output
 from .watched_rest import (
@@ -79,8 +81,10 @@ async def _end_and_tell(session: Session, problem: str, told: list[str]) -> None
 
     `told` has meanwhile what was told.
     """
-    operator = session.bench.operator
+    bench = session.bench
+    with suppress(OhmwrightError):  # it is sent again, and read back, below
+        await bench.analyzer.switch_off()
     told.append(f"RF IS ON, and nobody asked for it: {problem}. OFF is being sent.")
-    await operator.tell(told[-1])
+    await tell_if_possible(bench, told[-1])
     await end_seen_output(session, problem)
-    operator.take_back(told.pop())
+    bench.operator.take_back(told.pop())
